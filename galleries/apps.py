@@ -1,0 +1,11 @@
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class GalleriesConfig(AppConfig):
+    name = "galleries"
+    verbose_name = _("Galleries")
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from galleries import checks  # noqa: F401 - registers the system checks

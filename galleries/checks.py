@@ -1,0 +1,31 @@
+"""System checks: what a studio must not run with."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Warning, register
+
+
+@register
+def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    found: list[CheckMessage] = []
+    if settings.DEBUG and settings.SECURE:
+        found.append(
+            Error(
+                "PORTAL_DEBUG is on at a public https address: pages would show their insides.",
+                id="galleries.E001",
+            )
+        )
+    if not settings.SECURE and not settings.BASE_URL.startswith(
+        ("http://localhost", "http://127.0.0.1", "http://[::1]")
+    ):
+        found.append(
+            Warning(
+                f"PORTAL_URL is {settings.BASE_URL}: without https links and portraits travel in the clear.",
+                hint="Put the reverse proxy of deploy/ in front and set PORTAL_URL to its https address.",
+                id="galleries.W001",
+            )
+        )
+    return found

@@ -1,0 +1,44 @@
+"""One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
+
+from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
+from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
+from galleries.models.jobs import Job
+from galleries.models.journal import JournalLine
+from galleries.models.marks import Mark, Remark, Round, Standing
+from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
+from galleries.models.rights import Acceptance, Licence, UsageRequest
+from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
+
+__all__ = [
+    "Acceptance",
+    "Approval",
+    "Crop",
+    "DeliveredFile",
+    "Delivery",
+    "DeliverySize",
+    "Final",
+    "Frame",
+    "Invite",
+    "InviteLink",
+    "Job",
+    "JournalLine",
+    "Letter",
+    "Licence",
+    "Look",
+    "Mark",
+    "PinnedNote",
+    "PlanComment",
+    "Proof",
+    "Receipt",
+    "ReferencePicture",
+    "Refusal",
+    "Remark",
+    "Round",
+    "SignInLink",
+    "Sitting",
+    "Standing",
+    "StrayRetouch",
+    "Studio",
+    "UsageRequest",
+    "Version",
+]

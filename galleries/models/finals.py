@@ -1,0 +1,215 @@
+"""From the agreed list to crops: finals, retouched versions, approvals, delivery sizes and crops."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class Final(models.Model):
+    """A frame on the agreed list."""
+
+    class State(models.TextChoices):
+        AGREED = "agreed", _("waits for the retouch")
+        SHOWN = "shown", _("waits for approval")
+        RETURNED = "returned", _("sent back with notes")
+        APPROVED = "approved", _("approved")
+        AS_IT_IS = "as_it_is", _("delivered without retouch")
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="finals")
+    frame = models.ForeignKey("galleries.Frame", models.PROTECT, related_name="finals")
+    round = models.ForeignKey("galleries.Round", models.CASCADE, related_name="finals")
+    position = models.PositiveSmallIntegerField(default=0)
+    state = models.CharField(_("state"), max_length=10, choices=State, default=State.AGREED)
+    brief = models.TextField(_("brief for the retoucher"), blank=True)
+    alt_text = models.CharField(_("description for people who cannot see it"), max_length=250, blank=True)
+
+    class Meta:
+        verbose_name = _("final")
+        verbose_name_plural = _("finals")
+        ordering = ["position", "pk"]
+        constraints = [models.UniqueConstraint(fields=["sitting", "frame"], name="a_frame_is_final_once")]
+
+    def __str__(self) -> str:
+        return f"final {self.frame}"
+
+    @property
+    def is_ready(self) -> bool:
+        return self.state in {self.State.APPROVED, self.State.AS_IT_IS}
+
+
+class Version(models.Model):
+    """One state of a retouch. Versions are kept; an approval names one by its SHA-256."""
+
+    final = models.ForeignKey(Final, models.CASCADE, related_name="versions")
+    number = models.PositiveSmallIntegerField()
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=200)
+    name = models.CharField(max_length=200)
+    bytes = models.PositiveBigIntegerField()
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    matched_by = models.CharField(max_length=200, blank=True)
+    proof_key = models.CharField(max_length=200, blank=True)
+    reading = models.JSONField(null=True, blank=True)
+    geometry_caution = models.CharField(max_length=300, blank=True)
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("version")
+        verbose_name_plural = _("versions")
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["final", "number"], name="versions_are_numbered"),
+            models.UniqueConstraint(fields=["final", "sha256"], name="same_bytes_are_one_version"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.final}, version {self.number}"
+
+
+class Approval(models.Model):
+    """A person's word on one version."""
+
+    class Decision(models.TextChoices):
+        APPROVED = "approved", _("approved")
+        RETURNED = "returned", _("sent back")
+
+    version = models.ForeignKey(Version, models.CASCADE, related_name="approvals")
+    sha256 = models.CharField(max_length=64)
+    decision = models.CharField(max_length=10, choices=Decision)
+    note = models.TextField(max_length=2000, blank=True)
+    who = models.CharField(max_length=120)
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, blank=True)
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("approval")
+        verbose_name_plural = _("approvals")
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.decision} by {self.who}"
+
+
+class PinnedNote(models.Model):
+    """A wish for the retoucher, pinned to a point or region of the picture (fractions of width and height)."""
+
+    final = models.ForeignKey(Final, models.CASCADE, related_name="pinned_notes")
+    x = models.FloatField()
+    y = models.FloatField()
+    width = models.FloatField(default=0)
+    height = models.FloatField(default=0)
+    text = models.TextField(max_length=1000)
+    who = models.CharField(max_length=120)
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
+    done = models.BooleanField(default=False)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("pinned note")
+        verbose_name_plural = _("pinned notes")
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(x__gte=0, x__lte=1, y__gte=0, y__lte=1, width__gte=0, height__gte=0),
+                name="pins_lie_in_the_picture",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.text[:40]
+
+
+class StrayRetouch(models.Model):
+    """A retouched file that matched no final, or more than one; it waits for a person's choice."""
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="strays")
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=200)
+    name = models.CharField(max_length=200)
+    bytes = models.PositiveBigIntegerField()
+    reason = models.CharField(max_length=300)
+    candidates = models.ManyToManyField(Final, blank=True, related_name="+")
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("stray retouch")
+        verbose_name_plural = _("stray retouches")
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["sitting", "sha256"], name="a_stray_waits_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DeliverySize(models.Model):
+    """What one delivered file must measure. Data, with its source: no size stands in the code."""
+
+    class Use(models.TextChoices):
+        PRINT = "print", _("print")
+        CASTING = "casting", _("casting upload")
+        WEB = "web", _("web and social")
+        FULL = "full", _("full frame")
+
+    slug = models.SlugField(max_length=40, unique=True)
+    title = models.CharField(_("title"), max_length=80)
+    use = models.CharField(_("use"), max_length=10, choices=Use)
+    width = models.PositiveIntegerField(_("width (px, 0 = native)"))
+    height = models.PositiveIntegerField(_("height (px, 0 = native)"))
+    ppi = models.PositiveSmallIntegerField(_("ppi"), default=300)
+    bleed = models.PositiveSmallIntegerField(_("bleed per side (px)"), default=0)
+    border = models.PositiveSmallIntegerField(_("border (px)"), default=0)
+    safe = models.PositiveSmallIntegerField(_("safe area inside the trim (px)"), default=0)
+    byte_cap = models.PositiveIntegerField(_("byte cap (0 = none)"), default=0)
+    file_format = models.CharField(
+        _("file format"), max_length=4, default="JPEG", choices=[("JPEG", "JPEG"), ("TIFF", "TIFF")]
+    )
+    bits = models.PositiveSmallIntegerField(_("bits per channel"), default=8, choices=[(8, "8"), (16, "16")])
+    profile = models.CharField(_("colour profile"), max_length=40, default="sRGB")
+    min_ppi = models.PositiveSmallIntegerField(_("least ppi without a warning"), default=0)
+    name_strip = models.BooleanField(_("name strip"), default=False)
+    quality = models.PositiveSmallIntegerField(_("JPEG quality"), default=92)
+    source = models.CharField(_("where the numbers come from"), max_length=300)
+    mark = models.CharField(_("kind of source"), max_length=20)
+    checked_on = models.DateField(_("last checked"))
+    position = models.PositiveSmallIntegerField(default=0)
+    chosen_first = models.BooleanField(_("chosen for a new delivery"), default=True)
+    retired = models.BooleanField(_("retired"), default=False)
+
+    class Meta:
+        verbose_name = _("delivery size")
+        verbose_name_plural = _("delivery sizes")
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class Crop(models.Model):
+    """The part of a final that one delivery size shows, in pixels of the oriented picture."""
+
+    final = models.ForeignKey(Final, models.CASCADE, related_name="crops")
+    size = models.ForeignKey(DeliverySize, models.PROTECT, related_name="crops")
+    x = models.PositiveIntegerField()
+    y = models.PositiveIntegerField()
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    tilt = models.FloatField(default=0)
+    # The picture the numbers were measured on; a version of another size makes the crop stale.
+    frame_width = models.PositiveIntegerField()
+    frame_height = models.PositiveIntegerField()
+    by_hand = models.BooleanField(default=False)
+    by = models.CharField(max_length=120, blank=True)
+    reasons = models.JSONField(default=list, blank=True)
+    updated_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        verbose_name = _("crop")
+        verbose_name_plural = _("crops")
+        constraints = [models.UniqueConstraint(fields=["final", "size"], name="one_crop_per_final_and_size")]
+
+    def __str__(self) -> str:
+        return f"{self.final} as {self.size}"

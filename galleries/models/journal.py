@@ -1,0 +1,52 @@
+"""The journal: one line per verb, only ever added to."""
+
+from __future__ import annotations
+
+from typing import Any, NoReturn
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class AppendOnly(models.QuerySet["JournalLine"]):
+    def update(self, **kwargs: Any) -> NoReturn:
+        raise TypeError("The journal is only added to: no line is changed.")
+
+    def delete(self) -> NoReturn:
+        raise TypeError("The journal is only added to: no line is removed.")
+
+
+class JournalLine(models.Model):
+    """Who did what to which thing, when, from which state to which."""
+
+    # Kept by slug too: when a sitting must go, its record of having gone stays.
+    sitting = models.ForeignKey(
+        "galleries.Sitting", models.SET_NULL, null=True, blank=True, related_name="journal"
+    )
+    sitting_slug = models.CharField(max_length=60)
+    at = models.DateTimeField(auto_now_add=True)
+    who = models.CharField(max_length=140)
+    verb = models.CharField(max_length=40)
+    thing = models.CharField(max_length=120, blank=True)
+    before = models.CharField(max_length=60, blank=True)
+    after = models.CharField(max_length=60, blank=True)
+    detail = models.JSONField(default=dict, blank=True)
+
+    objects = AppendOnly.as_manager()
+
+    class Meta:
+        verbose_name = _("line of the journal")
+        verbose_name_plural = _("journal")
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["sitting_slug", "at"])]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.who} {self.verb} {self.thing}".strip()
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if self.pk is not None and not kwargs.get("force_insert"):
+            raise TypeError("The journal is only added to: no line is changed.")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise TypeError("The journal is only added to: no line is removed.")

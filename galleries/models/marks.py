@@ -1,0 +1,105 @@
+"""Marks on frames, remarks about them, a person's ranking, and the rounds in which the list is agreed."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class Mark(models.Model):
+    """What one person says of one frame. Marks are each person's own and stand side by side."""
+
+    class Kind(models.TextChoices):
+        PICK = "pick", _("pick")
+        ALTERNATE = "alternate", _("alternate")
+        STRIKE = "strike", _("strike")
+        NONE = "", _("no mark")
+
+    invite = models.ForeignKey("galleries.Invite", models.CASCADE, related_name="marks")
+    frame = models.ForeignKey("galleries.Frame", models.CASCADE, related_name="marks")
+    kind = models.CharField(_("mark"), max_length=10, choices=Kind, blank=True, default=Kind.NONE)
+    note = models.TextField(_("note"), max_length=1000, blank=True)
+    # Who of a shared shortlist acted last; the device's own id of the act, so that sending it again is harmless.
+    by = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, related_name="+")
+    act = models.CharField(max_length=40, blank=True)
+    # The device's clock for ordering acts of one person's devices; the server's for the record.
+    acted_at = models.DateTimeField()
+    revision = models.PositiveIntegerField(default=1)
+    created_at = models.DateTimeField(auto_now_add=True)
+    updated_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        verbose_name = _("mark")
+        verbose_name_plural = _("marks")
+        constraints = [
+            models.UniqueConstraint(fields=["invite", "frame"], name="one_mark_per_person_and_frame")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind or 'note'} by {self.invite_id} on {self.frame_id}"
+
+
+class Standing(models.Model):
+    """A person's own order of preferred frames, made by comparing side by side."""
+
+    invite = models.ForeignKey("galleries.Invite", models.CASCADE, related_name="standings")
+    frame = models.ForeignKey("galleries.Frame", models.CASCADE, related_name="standings")
+    place = models.PositiveSmallIntegerField()
+    updated_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        verbose_name = _("place in a person's ranking")
+        verbose_name_plural = _("places in a person's ranking")
+        ordering = ["place"]
+        constraints = [
+            models.UniqueConstraint(fields=["invite", "frame"], name="one_place_per_person_and_frame")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}. {self.frame_id}"
+
+
+class Remark(models.Model):
+    """One line in the talk about a frame, seen by photographer, subject and representation."""
+
+    frame = models.ForeignKey("galleries.Frame", models.CASCADE, related_name="remarks")
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
+    who = models.CharField(max_length=120)
+    text = models.TextField(max_length=1000)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("remark")
+        verbose_name_plural = _("remarks")
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.who}: {self.text[:40]}"
+
+
+class Round(models.Model):
+    """From opening the sheet to closing the list. A reopened list is a new round, with the reason kept."""
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="rounds")
+    number = models.PositiveSmallIntegerField()
+    reason = models.CharField(max_length=300, blank=True)
+    opened_at = models.DateTimeField(auto_now_add=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    closed_by = models.CharField(max_length=120, blank=True)
+    closed_by_invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
+    closed_by_user = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("round")
+        verbose_name_plural = _("rounds")
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["sitting", "number"], name="rounds_are_numbered"),
+            models.UniqueConstraint(
+                fields=["sitting"], condition=models.Q(closed_at=None), name="one_open_round_at_a_time"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"round {self.number}"

@@ -1,0 +1,149 @@
+"""The studio, the people it invites, and the links that let them in."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+
+class Studio(models.Model):
+    """Who photographs, licenses and signs. One row; its name stands on every proof."""
+
+    name = models.CharField(_("name"), max_length=120)
+    photographer = models.CharField(_("photographer's name"), max_length=120)
+    email = models.EmailField(_("e-mail"))
+    web = models.URLField(_("web page"), blank=True)
+    telephone = models.CharField(_("telephone"), max_length=40, blank=True)
+    statement_of_rights = models.URLField(_("address of the statement of rights"), blank=True)
+    letters_from = models.PositiveSmallIntegerField(_("letters go out from (hour)"), default=8)
+    letters_until = models.PositiveSmallIntegerField(_("letters go out until (hour)"), default=20)
+    casting_checked_on = models.DateField(_("casting sizes last checked"), null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("studio")
+        verbose_name_plural = _("studio")
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def current(cls) -> Studio:
+        studio = cls.objects.order_by("pk").first()
+        return studio or cls(name="Studio", photographer="", email="studio@portal.example")
+
+
+class Invite(models.Model):
+    """One person let into one sitting, in one role. A person's marks hang on it."""
+
+    class Role(models.TextChoices):
+        SUBJECT = "subject", _("subject")
+        REPRESENTATION = "representation", _("representation")
+        ASSISTANT = "assistant", _("assistant")
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="invites")
+    role = models.CharField(_("role"), max_length=20, choices=Role)
+    name = models.CharField(_("name"), max_length=120)
+    email = models.EmailField(_("e-mail"))
+    language = models.CharField(_("language"), max_length=5, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    expires_at = models.DateTimeField(_("expires"))
+    revoked_at = models.DateTimeField(_("revoked"), null=True, blank=True)
+    first_opened_at = models.DateTimeField(null=True, blank=True)
+    last_seen_at = models.DateTimeField(null=True, blank=True)
+    # Passing an invite on inside the agency: allowed by the photographer, and the marks go on one shared shortlist.
+    may_pass_on = models.BooleanField(_("may pass it on inside the agency"), default=False)
+    passed_from = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="passed_to")
+
+    class Meta:
+        verbose_name = _("invite")
+        verbose_name_plural = _("invites")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["sitting", "role", "email"],
+                condition=models.Q(revoked_at=None),
+                name="one_open_invite_per_person_and_role",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.get_role_display()})"
+
+    def holds(self, at: datetime | None = None) -> bool:
+        """Is the invite neither revoked nor expired, nor the one it was passed on from?"""
+        at = at or timezone.now()
+        if self.revoked_at is not None or self.expires_at <= at:
+            return False
+        return self.passed_from is None or self.passed_from.holds(at)
+
+    @property
+    def voice(self) -> Invite:
+        """The invite whose shortlist this person writes on: their own, or the one passed on to them."""
+        return self.passed_from or self
+
+    @property
+    def is_subject(self) -> bool:
+        return self.role == self.Role.SUBJECT
+
+    @property
+    def is_representation(self) -> bool:
+        return self.role == self.Role.REPRESENTATION
+
+
+class InviteLink(models.Model):
+    """One link that was handed out. Only the hash of its token is kept."""
+
+    invite = models.ForeignKey(Invite, models.CASCADE, related_name="links")
+    token_hash = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("invite link")
+        verbose_name_plural = _("invite links")
+
+    def __str__(self) -> str:
+        return f"link {self.pk} of {self.invite}"
+
+
+class SignInLink(models.Model):
+    """A mailed link that signs somebody in once: a photographer (`user`) or an agent's desk (`email`)."""
+
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True, blank=True)
+    email = models.EmailField(blank=True)
+    token_hash = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("sign-in link")
+        verbose_name_plural = _("sign-in links")
+
+    def __str__(self) -> str:
+        return f"sign-in link {self.pk}"
+
+
+class Letter(models.Model):
+    """That a letter was sent, so that nobody gets it twice. Its text is not kept (it holds a link)."""
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="letters")
+    invite = models.ForeignKey(Invite, models.CASCADE, null=True, blank=True, related_name="letters")
+    kind = models.CharField(max_length=40)
+    about = models.CharField(max_length=80, blank=True)
+    to = models.EmailField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("letter")
+        verbose_name_plural = _("letters")
+        constraints = [
+            models.UniqueConstraint(fields=["sitting", "kind", "about", "to"], name="no_letter_twice"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} to {self.to}"

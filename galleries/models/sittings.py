@@ -1,0 +1,266 @@
+"""A sitting, its looks and plan, its frames and their stamped proofs."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class Stage(models.TextChoices):
+    PLANNING = "planning", _("planning")
+    PROOFING = "proofing", _("proofing")
+    AGREEING = "agreeing", _("agreeing")
+    FINISHING = "finishing", _("finishing")
+    DELIVERED = "delivered", _("delivered")
+    ARCHIVED = "archived", _("archived")
+
+
+class Sitting(models.Model):
+    """One actor before one photographer on one occasion: the unit that everything hangs on."""
+
+    Stage = Stage
+
+    # Names the sitting's folder in the stores; never shown, never a secret.
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    slug = models.SlugField(_("short name in addresses"), max_length=60, unique=True)
+    title = models.CharField(_("title"), max_length=120)
+    photographer = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="sittings", verbose_name=_("photographer")
+    )
+    colleagues = models.ManyToManyField(
+        settings.AUTH_USER_MODEL,
+        blank=True,
+        related_name="shared_sittings",
+        verbose_name=_("colleagues who may work on it"),
+    )
+    stage = models.CharField(_("stage"), max_length=12, choices=Stage, default=Stage.PLANNING)
+    subject_given = models.CharField(_("subject's given name"), max_length=60)
+    subject_surname = models.CharField(_("subject's surname"), max_length=60, blank=True)
+    held_on = models.DateField(_("date of the sitting"), null=True, blank=True)
+    place = models.CharField(_("place"), max_length=120, blank=True)
+    plan = models.TextField(_("plan"), blank=True)
+    allowance = models.PositiveSmallIntegerField(_("finals included"), default=5)
+    deadline = models.DateField(_("picks wanted by"), null=True, blank=True)
+    time_zone = models.CharField(_("time zone"), max_length=60, default="Europe/London")
+    # What the subject may decide about the agent's sheet.
+    subject_chooses_looks = models.BooleanField(
+        _("the subject chooses which looks the agent sees"), default=False
+    )
+    strikes_hide = models.BooleanField(
+        _("the subject's strike hides a frame from the representation"), default=False
+    )
+    # Minors: who consented, and on what paper; without it nobody is invited.
+    subject_is_minor = models.BooleanField(_("the subject is a minor"), default=False)
+    guardian_name = models.CharField(_("parent or guardian"), max_length=120, blank=True)
+    guardian_consent_on = models.DateField(_("consent given on"), null=True, blank=True)
+    guardian_consent_note = models.CharField(_("what paper says so"), max_length=200, blank=True)
+    name_for_strip = models.CharField(_("name printed under prints"), max_length=120, blank=True)
+    print_profile_key = models.CharField(max_length=200, blank=True, editable=False)
+    print_profile_name = models.CharField(max_length=120, blank=True, editable=False)
+    current_look = models.ForeignKey(
+        "galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+    published_at = models.DateTimeField(null=True, blank=True, editable=False)
+    delivered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    keep_until = models.DateField(_("keep until"), null=True, blank=True)
+    # Counts every change a live page may have to show; pages poll with it.
+    change = models.PositiveBigIntegerField(default=0, editable=False)
+
+    class Meta:
+        verbose_name = _("sitting")
+        verbose_name_plural = _("sittings")
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def subject_name(self) -> str:
+        return f"{self.subject_given} {self.subject_surname}".strip()
+
+    @property
+    def is_open_to_frames(self) -> bool:
+        return self.stage != Stage.ARCHIVED
+
+
+class Look(models.Model):
+    """A wardrobe, a backdrop and a lighting set-up; several looks make a sitting."""
+
+    class Purpose(models.TextChoices):
+        CASTING = "casting", _("casting")
+        PORTFOLIO = "portfolio", _("portfolio")
+
+    class Treatment(models.TextChoices):
+        COLOUR = "colour", _("colour")
+        MONOCHROME = "monochrome", _("black and white")
+
+    sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="looks")
+    position = models.PositiveSmallIntegerField(_("position"), default=0)
+    title = models.CharField(_("title"), max_length=80)
+    purpose = models.CharField(_("purpose"), max_length=10, choices=Purpose, default=Purpose.CASTING)
+    treatment = models.CharField(_("treatment"), max_length=10, choices=Treatment, default=Treatment.COLOUR)
+    casting_kind = models.CharField(_("for what castings"), max_length=80, blank=True)
+    wardrobe = models.CharField(_("wardrobe"), max_length=200, blank=True)
+    backdrop = models.CharField(_("backdrop"), max_length=200, blank=True)
+    key_light = models.CharField(_("key light"), max_length=200, blank=True)
+    fill = models.CharField(_("fill"), max_length=200, blank=True)
+    rim = models.CharField(_("rim light"), max_length=200, blank=True)
+    modifier = models.CharField(_("modifier"), max_length=200, blank=True)
+    distance_cm = models.PositiveSmallIntegerField(_("distance of the key (cm)"), null=True, blank=True)
+    gel = models.CharField(_("gel"), max_length=80, blank=True)
+    gel_mired = models.SmallIntegerField(_("shift of the gel (mired)"), null=True, blank=True)
+    notes = models.TextField(_("set-up notes"), blank=True)
+    hidden = models.BooleanField(_("hidden from invitees"), default=False)
+    kept_from_representation = models.BooleanField(_("kept from the representation"), default=False)
+    # What the program proposed and why; empty once a person has decided.
+    proposed_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        verbose_name = _("look")
+        verbose_name_plural = _("looks")
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class ReferencePicture(models.Model):
+    """A picture brought to the planning talk: 'like this light', 'this neckline'."""
+
+    sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="references")
+    look = models.ForeignKey(Look, models.SET_NULL, null=True, blank=True, related_name="references")
+    key = models.CharField(max_length=200)
+    caption = models.CharField(_("caption"), max_length=200, blank=True)
+    brought_by = models.CharField(max_length=120)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("reference picture")
+        verbose_name_plural = _("reference pictures")
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.caption or f"reference {self.pk}"
+
+
+class PlanComment(models.Model):
+    """What somebody said about the plan or one of its looks."""
+
+    sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="plan_comments")
+    look = models.ForeignKey(Look, models.SET_NULL, null=True, blank=True, related_name="plan_comments")
+    who = models.CharField(max_length=120)
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
+    text = models.TextField(_("comment"), max_length=2000)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("comment on the plan")
+        verbose_name_plural = _("comments on the plan")
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.who}: {self.text[:40]}"
+
+
+class Frame(models.Model):
+    """One exposure. Its bytes are kept as they came; what the program read from them stands beside."""
+
+    sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="frames")
+    look = models.ForeignKey(Look, models.SET_NULL, null=True, blank=True, related_name="frames")
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=200)
+    name = models.CharField(_("camera file name"), max_length=200)
+    number = models.PositiveIntegerField(_("frame number"), null=True, blank=True)
+    bytes = models.PositiveBigIntegerField()
+    file_format = models.CharField(max_length=8)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    bits = models.PositiveSmallIntegerField(default=8)
+    orientation = models.PositiveSmallIntegerField(default=1)
+    profile = models.CharField(max_length=120, blank=True)
+    profile_assumed = models.BooleanField(default=False)
+    camera = models.CharField(max_length=120, blank=True)
+    # The camera's own clock: it knows no time zone and may be wrong, so it is kept as it was written.
+    captured_at = models.DateTimeField(_("captured (camera clock)"), null=True, blank=True)
+    added_at = models.DateTimeField(auto_now_add=True)
+    hidden = models.BooleanField(_("hidden"), default=False)
+    # Set by a person's move or a person's boundary; the program's next proposal leaves such a frame alone.
+    placed_by_hand = models.BooleanField(default=False)
+    reading = models.JSONField(null=True, blank=True)
+    reading_version = models.PositiveSmallIntegerField(default=0)
+    run = models.PositiveIntegerField(_("run of near-identical frames"), null=True, blank=True)
+    run_place = models.PositiveSmallIntegerField(_("place in its run, best first"), default=0)
+
+    class Meta:
+        verbose_name = _("frame")
+        verbose_name_plural = _("frames")
+        ordering = ["captured_at", "name", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["sitting", "sha256"], name="same_bytes_are_one_frame"),
+        ]
+        indexes = [models.Index(fields=["sitting", "look", "captured_at"])]
+
+    def __str__(self) -> str:
+        return self.label
+
+    @property
+    def label(self) -> str:
+        """What stands on the edge of the sheet: the number the camera gave, else the name without ending."""
+        return f"{self.number:04d}" if self.number is not None else self.stem
+
+    @property
+    def stem(self) -> str:
+        return self.name.rsplit(".", 1)[0] if "." in self.name else self.name
+
+    @property
+    def read(self) -> dict[str, Any]:
+        return self.reading or {}
+
+
+class Proof(models.Model):
+    """The stamped derivatives of one frame by one version of the recipe."""
+
+    frame = models.ForeignKey(Frame, models.CASCADE, related_name="proofs")
+    recipe = models.CharField(max_length=40)
+    large_key = models.CharField(max_length=200)
+    large_width = models.PositiveIntegerField()
+    large_height = models.PositiveIntegerField()
+    small_key = models.CharField(max_length=200)
+    small_width = models.PositiveIntegerField()
+    small_height = models.PositiveIntegerField()
+    made_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("proof")
+        verbose_name_plural = _("proofs")
+        ordering = ["-pk"]
+        constraints = [models.UniqueConstraint(fields=["frame", "recipe"], name="one_proof_per_recipe")]
+
+    def __str__(self) -> str:
+        return f"proof of {self.frame}"
+
+
+class Refusal(models.Model):
+    """A file that did not become a frame, and the sentence that says why."""
+
+    sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="refusals")
+    name = models.CharField(max_length=200)
+    reason = models.CharField(max_length=500)
+    bytes = models.PositiveBigIntegerField(default=0)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("refused file")
+        verbose_name_plural = _("refused files")
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["sitting", "name", "bytes"], name="one_line_per_refused_file")
+        ]
+
+    def __str__(self) -> str:
+        return self.name

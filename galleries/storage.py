@@ -1,0 +1,108 @@
+"""Where files live and what they are called. Keys only; nothing here has a public address."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.core.files.base import File
+from django.core.files.storage import FileSystemStorage, Storage, storages
+from storages.backends.s3 import S3Storage
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic"}
+
+
+class FolderStore(FileSystemStorage):
+    """A folder. A file appears whole or not at all: written beside its place, flushed to the disk, renamed."""
+
+    def _save(self, name: str, content: File[Any]) -> str:
+        target = Path(self.path(name))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}.part")
+        try:
+            with open(part, "xb") as out:
+                shutil.copyfileobj(content, out, 1 << 20)
+                out.flush()
+                os.fsync(out.fileno())
+            if self.file_permissions_mode is not None:
+                part.chmod(self.file_permissions_mode)
+            part.replace(target)
+        finally:
+            part.unlink(missing_ok=True)
+        return name
+
+    def get_available_name(self, name: str, max_length: int | None = None) -> str:
+        return name  # keys are derived from content: the same key is the same file
+
+    def keys(self, prefix: str) -> Iterator[str]:
+        root = Path(self.path(prefix))
+        for path in sorted(root.rglob("*")) if root.is_dir() else []:
+            if path.is_file():
+                yield str(path.relative_to(self.location))
+
+    def remove_prefix(self, prefix: str) -> int:
+        found = list(self.keys(prefix))
+        shutil.rmtree(self.path(prefix), ignore_errors=True)
+        return len(found)
+
+
+class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries no types
+    """An S3-compatible bucket."""
+
+    def keys(self, prefix: str) -> Iterator[str]:
+        for item in self.bucket.objects.filter(Prefix=prefix.rstrip("/") + "/"):
+            yield item.key
+
+    def remove_prefix(self, prefix: str) -> int:
+        found = list(self.keys(prefix))
+        for key in found:
+            self.delete(key)
+        return len(found)
+
+
+def private() -> Storage:
+    return storages["private"]
+
+
+def proofs() -> Storage:
+    return storages["proofs"]
+
+
+def home(sitting_uid: UUID) -> str:
+    """The folder of one sitting, in both stores: removing it removes the sitting's files."""
+    return f"sittings/{sitting_uid.hex}"
+
+
+def original_key(sitting_uid: UUID, sha256: str, file_format: str) -> str:
+    return f"{home(sitting_uid)}/originals/{sha256[:2]}/{sha256}.{ENDINGS[file_format]}"
+
+
+def version_key(sitting_uid: UUID, sha256: str, file_format: str) -> str:
+    return f"{home(sitting_uid)}/versions/{sha256}.{ENDINGS[file_format]}"
+
+
+def derived_key(sitting_uid: UUID, kind: str, sha256: str, ending: str = "jpg") -> str:
+    """`kind` names what it is (proof, small, view, final, archive, reference); `sha256` is of the content."""
+    return f"{home(sitting_uid)}/{kind}/{sha256[:2]}/{sha256}.{ending}"
+
+
+def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
+    """Write under a content-derived key, once; a key that is there already is the same file."""
+    if store.exists(key):
+        return key
+    from django.core.files.base import ContentFile
+
+    file: File[Any] = ContentFile(content) if isinstance(content, bytes) else File(content)
+    return store.save(key, file)
+
+
+def get(store: Storage, key: str) -> bytes:
+    with store.open(key, "rb") as file:
+        data: bytes = file.read()
+    return data

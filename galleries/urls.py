@@ -1,0 +1,3 @@
+"""Addresses of the product."""
+
+urlpatterns: list = []

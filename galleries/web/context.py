@@ -1,0 +1,2 @@
+def visitor(request):
+    return {}

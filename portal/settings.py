@@ -1,0 +1,256 @@
+"""Settings, all from the environment, with defaults that run the embedded site safely on one machine.
+
+Every variable read here is described in DEVELOPERS.md; a test says so.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+from typing import Any
+
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+from portal import database, env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+SITE_DIR = env.folder("PORTAL_HOME", BASE_DIR / ".site")
+SITE_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = env.flag("PORTAL_DEBUG", False)
+
+
+def _secret_key() -> str:
+    """The key from the environment, or one made once and kept, readable by the owner only, in the site's folder."""
+    given = env.text("PORTAL_SECRET_KEY")
+    if given:
+        if len(given) < 32:
+            raise ImproperlyConfigured("PORTAL_SECRET_KEY is too short; use 32 characters or more.")
+        return given
+    kept = SITE_DIR / "secret-key"
+    try:
+        with open(kept, "x", opener=lambda path, flags: os.open(path, flags, 0o600)) as file:
+            file.write(secrets.token_urlsafe(48))
+    except FileExistsError:
+        pass
+    return kept.read_text().strip()
+
+
+SECRET_KEY = _secret_key()
+BASE_URL = env.text("PORTAL_URL", "http://localhost:8010").rstrip("/")
+SECURE = BASE_URL.startswith("https://")
+ALLOWED_HOSTS = env.names("PORTAL_HOSTS", "localhost,127.0.0.1,[::1]")
+CSRF_TRUSTED_ORIGINS = [BASE_URL]
+
+INSTALLED_APPS = [
+    "galleries",
+    "csp",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "portal.headers.PrivacyHeaders",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "galleries.web.errors.DomainErrors",
+]
+
+ROOT_URLCONF = "portal.urls"
+WSGI_APPLICATION = "portal.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "galleries.web.context.visitor",
+            ],
+        },
+    },
+]
+
+DATABASES: dict[str, Any] = {
+    "default": database.from_address(env.text("PORTAL_DATABASE", f"sqlite://{SITE_DIR / 'portal.sqlite3'}"))
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# --- files -------------------------------------------------------------------------------------------------------
+# Private: originals, retouches, finals, archives. Proofs: stamped derivatives. Neither has a public address.
+FILES = env.one_of("PORTAL_FILES", "folder", ("folder", "s3"))
+
+
+def _store(name: str) -> dict[str, Any]:
+    if FILES == "folder":
+        root = env.folder("PORTAL_FILES_DIR", SITE_DIR / "files") / name
+        return {
+            "BACKEND": "galleries.storage.FolderStore",
+            "OPTIONS": {"location": str(root), "base_url": None, "file_permissions_mode": 0o640},
+        }
+    bucket = env.text(f"PORTAL_S3_BUCKET_{name.upper()}")
+    if not bucket:
+        raise ImproperlyConfigured(f"PORTAL_FILES is 's3' but PORTAL_S3_BUCKET_{name.upper()} is not set.")
+    return {
+        "BACKEND": "galleries.storage.BucketStore",
+        "OPTIONS": {
+            "bucket_name": bucket,
+            "endpoint_url": env.text("PORTAL_S3_ENDPOINT") or None,
+            "access_key": env.text("PORTAL_S3_KEY") or None,
+            "secret_key": env.text("PORTAL_S3_SECRET") or None,
+            "region_name": env.text("PORTAL_S3_REGION", "us-east-1"),
+            "default_acl": None,
+            "file_overwrite": True,
+            "querystring_auth": True,
+            "querystring_expire": 300,
+            "signature_version": "s3v4",
+            "addressing_style": "path",
+        },
+    }
+
+
+STATIC_URL = "/static/"
+STATIC_ROOT = env.folder("PORTAL_STATIC_DIR", SITE_DIR / "static")
+STORAGES: dict[str, Any] = {
+    "default": _store("private"),
+    "private": _store("private"),
+    "proofs": _store("proofs"),
+    "staticfiles": {"BACKEND": "portal.static.StaticFiles"},
+}
+WHITENOISE_AUTOREFRESH = False
+# With a reverse proxy in front, pictures and archives leave by an internal redirect after the permission check.
+INTERNAL_REDIRECT = env.flag("PORTAL_INTERNAL_REDIRECT", False)
+# Uploads land here first, beside the store, so that the last step is a rename and never half a file.
+INCOMING_DIR = env.folder("PORTAL_INCOMING_DIR", SITE_DIR / "incoming")
+FILE_UPLOAD_TEMP_DIR = None
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+
+MAX_FRAME_BYTES = env.whole("PORTAL_MAX_FRAME_BYTES", 300_000_000, least=1_000_000)
+MAX_FRAME_PIXELS = env.whole("PORTAL_MAX_FRAME_PIXELS", 220_000_000, least=1_000_000)
+MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
+VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
+
+# --- queue ---------------------------------------------------------------------------------------------------------
+REDIS_URL = env.text("PORTAL_REDIS", f"redis+socket://{SITE_DIR / 'queue.sock'}")
+CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = False  # the job row is the truth; a task lost or run twice is harmless
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CONCURRENCY = env.whole("PORTAL_WORKERS", 2, least=1)
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 500
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TASK_SOFT_TIME_LIMIT = None
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600, "socket_timeout": 10}
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(SITE_DIR / "beat-schedule")
+CELERY_BEAT_SCHEDULE = {
+    "sweep": {"task": "galleries.sweep", "schedule": 10.0},
+    "daily": {"task": "galleries.daily", "schedule": 900.0},
+}
+JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
+JOB_ATTEMPTS = 4
+
+# --- people ----------------------------------------------------------------------------------------------------------
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "studio"
+LOGOUT_REDIRECT_URL = "sign-in"
+SESSION_COOKIE_NAME = "portal_session"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = SECURE
+CSRF_COOKIE_SECURE = SECURE
+CSRF_COOKIE_SAMESITE = "Lax"
+INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
+# Tries of a link, a sign-in or a passcode per address and minute, before the door stays shut for a while.
+DOOR_TRIES = env.whole("PORTAL_DOOR_TRIES", 20, least=1)
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": REDIS_URL.replace("redis+socket://", "unix://"),
+        "KEY_PREFIX": "portal",
+    }
+}
+
+# --- mail --------------------------------------------------------------------------------------------------------------
+MAIL = env.one_of("PORTAL_MAIL", "folder", ("console", "folder", "smtp"))
+EMAIL_BACKEND = {
+    "console": "django.core.mail.backends.console.EmailBackend",
+    "folder": "django.core.mail.backends.filebased.EmailBackend",
+    "smtp": "django.core.mail.backends.smtp.EmailBackend",
+}[MAIL]
+EMAIL_FILE_PATH = str(SITE_DIR / "mail")
+EMAIL_HOST = env.text("PORTAL_SMTP_HOST", "localhost")
+EMAIL_PORT = env.whole("PORTAL_SMTP_PORT", 25, least=1)
+EMAIL_HOST_USER = env.text("PORTAL_SMTP_USER")
+EMAIL_HOST_PASSWORD = env.text("PORTAL_SMTP_PASSWORD")
+EMAIL_USE_TLS = env.flag("PORTAL_SMTP_TLS", False)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.text("PORTAL_MAIL_FROM", "studio@portal.example")
+
+# --- language and time -----------------------------------------------------------------------------------------------
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("de", _("German")), ("es", _("Spanish"))]
+USE_I18N = True
+TIME_ZONE = env.text("PORTAL_TIME_ZONE", "Europe/London")
+USE_TZ = True
+
+# --- what a page may load ----------------------------------------------------------------------------------------------
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "blob:"],
+        "connect-src": [SELF],
+        "font-src": [SELF],
+        "manifest-src": [SELF],
+        "worker-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_SSL_REDIRECT = False  # the proxy does it
+SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("PORTAL_BEHIND_PROXY", False) else None
+)
+# Only behind our own proxy may a header say where a request came from.
+BEHIND_PROXY = env.flag("PORTAL_BEHIND_PROXY", False)
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env.text("PORTAL_LOG_LEVEL", "WARNING")},
+}
