@@ -241,9 +241,7 @@ SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_SSL_REDIRECT = False  # the proxy does it
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
-SECURE_PROXY_SSL_HEADER = (
-    ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("PORTAL_BEHIND_PROXY", False) else None
-)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("PORTAL_BEHIND_PROXY", False) else None
 # Only behind our own proxy may a header say where a request came from.
 BEHIND_PROXY = env.flag("PORTAL_BEHIND_PROXY", False)
 

@@ -85,9 +85,7 @@ class Receipt(models.Model):
         verbose_name_plural = _("receipts")
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["delivery", "invite", "name"], name="one_receipt_per_person_and_file"
-            )
+            models.UniqueConstraint(fields=["delivery", "invite", "name"], name="one_receipt_per_person_and_file")
         ]
 
     def __str__(self) -> str:

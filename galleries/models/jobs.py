@@ -29,9 +29,7 @@ class Job(models.Model):
     class Meta:
         verbose_name = _("job")
         verbose_name_plural = _("jobs")
-        constraints = [
-            models.UniqueConstraint(fields=["kind", "thing", "recipe"], name="work_is_listed_once")
-        ]
+        constraints = [models.UniqueConstraint(fields=["kind", "thing", "recipe"], name="work_is_listed_once")]
         indexes = [models.Index(fields=["state", "lease_until"])]
 
     def __str__(self) -> str:

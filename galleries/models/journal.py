@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from galleries.models.sittings import Sitting
 
 
 class AppendOnly(models.QuerySet["JournalLine"]):
@@ -20,9 +23,7 @@ class JournalLine(models.Model):
     """Who did what to which thing, when, from which state to which."""
 
     # Kept by slug too: when a sitting must go, its record of having gone stays.
-    sitting = models.ForeignKey(
-        "galleries.Sitting", models.SET_NULL, null=True, blank=True, related_name="journal"
-    )
+    sitting = models.ForeignKey("galleries.Sitting", models.SET_NULL, null=True, blank=True, related_name="journal")
     sitting_slug = models.CharField(max_length=60)
     at = models.DateTimeField(auto_now_add=True)
     who = models.CharField(max_length=140)
@@ -42,6 +43,22 @@ class JournalLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.at:%Y-%m-%d %H:%M} {self.who} {self.verb} {self.thing}".strip()
+
+    @classmethod
+    def write(
+        cls, sitting: Sitting, who: str, verb: str, thing: str = "", before: str = "", after: str = "", **detail: Any
+    ) -> JournalLine:
+        """Add a line; call it inside the verb's own transaction."""
+        return cls.objects.create(
+            sitting=sitting,
+            sitting_slug=sitting.slug,
+            who=who[:140],
+            verb=verb,
+            thing=thing[:120],
+            before=before,
+            after=after,
+            detail=detail,
+        )
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if self.pk is not None and not kwargs.get("force_insert"):

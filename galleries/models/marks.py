@@ -32,9 +32,7 @@ class Mark(models.Model):
     class Meta:
         verbose_name = _("mark")
         verbose_name_plural = _("marks")
-        constraints = [
-            models.UniqueConstraint(fields=["invite", "frame"], name="one_mark_per_person_and_frame")
-        ]
+        constraints = [models.UniqueConstraint(fields=["invite", "frame"], name="one_mark_per_person_and_frame")]
 
     def __str__(self) -> str:
         return f"{self.kind or 'note'} by {self.invite_id} on {self.frame_id}"
@@ -52,9 +50,7 @@ class Standing(models.Model):
         verbose_name = _("place in a person's ranking")
         verbose_name_plural = _("places in a person's ranking")
         ordering = ["place"]
-        constraints = [
-            models.UniqueConstraint(fields=["invite", "frame"], name="one_place_per_person_and_frame")
-        ]
+        constraints = [models.UniqueConstraint(fields=["invite", "frame"], name="one_place_per_person_and_frame")]
 
     def __str__(self) -> str:
         return f"{self.place}. {self.frame_id}"

@@ -43,6 +43,7 @@ class Invite(models.Model):
         SUBJECT = "subject", _("subject")
         REPRESENTATION = "representation", _("representation")
         ASSISTANT = "assistant", _("assistant")
+        RECIPIENT = "recipient", _("recipient of the delivery")
 
     sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="invites")
     role = models.CharField(_("role"), max_length=20, choices=Role)

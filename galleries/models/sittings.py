@@ -47,12 +47,9 @@ class Sitting(models.Model):
     deadline = models.DateField(_("picks wanted by"), null=True, blank=True)
     time_zone = models.CharField(_("time zone"), max_length=60, default="Europe/London")
     # What the subject may decide about the agent's sheet.
-    subject_chooses_looks = models.BooleanField(
-        _("the subject chooses which looks the agent sees"), default=False
-    )
-    strikes_hide = models.BooleanField(
-        _("the subject's strike hides a frame from the representation"), default=False
-    )
+    subject_chooses_looks = models.BooleanField(_("the subject chooses which looks the agent sees"), default=False)
+    strikes_hide = models.BooleanField(_("the subject's strike hides a frame from the representation"), default=False)
+    representation_approves = models.BooleanField(_("the representation approves retouches too"), default=False)
     # Minors: who consented, and on what paper; without it nobody is invited.
     subject_is_minor = models.BooleanField(_("the subject is a minor"), default=False)
     guardian_name = models.CharField(_("parent or guardian"), max_length=120, blank=True)
@@ -61,9 +58,7 @@ class Sitting(models.Model):
     name_for_strip = models.CharField(_("name printed under prints"), max_length=120, blank=True)
     print_profile_key = models.CharField(max_length=200, blank=True, editable=False)
     print_profile_name = models.CharField(max_length=120, blank=True, editable=False)
-    current_look = models.ForeignKey(
-        "galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+"
-    )
+    current_look = models.ForeignKey("galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)
@@ -258,9 +253,7 @@ class Refusal(models.Model):
         verbose_name = _("refused file")
         verbose_name_plural = _("refused files")
         ordering = ["-pk"]
-        constraints = [
-            models.UniqueConstraint(fields=["sitting", "name", "bytes"], name="one_line_per_refused_file")
-        ]
+        constraints = [models.UniqueConstraint(fields=["sitting", "name", "bytes"], name="one_line_per_refused_file")]
 
     def __str__(self) -> str:
         return self.name

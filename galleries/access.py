@@ -1,0 +1,244 @@
+"""The only door to rows: who may do which act with which thing.
+
+`may` is the whole of it. Everything else here loads a row and asks `may`. An invitee is told 'there is no such
+thing' (`Missing`) for whatever is not theirs, and a reason (`Refused`) only where they know that the thing exists.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from galleries.errors import Missing, Refused
+from galleries.models import Delivery, Final, Frame, Invite, Look, Mark, ReferencePicture, Sitting
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+Stage = Sitting.Stage
+
+
+class Act(StrEnum):
+    RUN = "run"  # everything the photographer does with a sitting
+    SEE_ORIGINAL = "see original"
+    SEE_PLAN = "see plan"
+    COMMENT_PLAN = "comment plan"
+    SEE_SHEET = "see sheet"
+    SEE_FRAME = "see frame"
+    MARK = "mark"
+    REMARK = "remark"
+    COMPARE_LISTS = "compare lists"
+    CLOSE_LIST = "close list"
+    REOPEN_LIST = "reopen list"
+    CHOOSE_LOOKS = "choose looks"
+    SEE_FINALS = "see finals"
+    PIN_NOTE = "pin note"
+    APPROVE = "approve"
+    SEE_DELIVERY = "see delivery"
+    ACCEPT_LICENCE = "accept licence"
+    FETCH = "fetch"
+    ASK_USE = "ask use"
+    PASS_ON = "pass on"  # noqa: S105 - an act, no password
+
+
+PICKING = frozenset({Stage.PROOFING, Stage.AGREEING})
+SHOWN = frozenset({Stage.PROOFING, Stage.AGREEING, Stage.FINISHING, Stage.DELIVERED})
+AGREED = frozenset({Stage.FINISHING, Stage.DELIVERED})
+UNTIL_ARCHIVED = SHOWN | {Stage.PLANNING}
+
+SUBJECT, REPRESENTATION = Invite.Role.SUBJECT, Invite.Role.REPRESENTATION
+ASSISTANT, RECIPIENT = Invite.Role.ASSISTANT, Invite.Role.RECIPIENT
+
+# What an invite allows: the roles, and the stages in which the act makes sense.
+INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
+    Act.SEE_PLAN: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(UNTIL_ARCHIVED)),
+    Act.COMMENT_PLAN: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(UNTIL_ARCHIVED)),
+    Act.SEE_SHEET: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(SHOWN)),
+    Act.SEE_FRAME: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(SHOWN)),
+    Act.MARK: (frozenset({SUBJECT, REPRESENTATION}), frozenset(PICKING)),
+    Act.REMARK: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(SHOWN)),
+    Act.COMPARE_LISTS: (frozenset({REPRESENTATION}), frozenset(SHOWN)),
+    Act.CLOSE_LIST: (frozenset({REPRESENTATION}), frozenset(PICKING)),
+    Act.CHOOSE_LOOKS: (frozenset({SUBJECT}), frozenset(PICKING)),
+    Act.SEE_FINALS: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(AGREED)),
+    Act.PIN_NOTE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
+    Act.APPROVE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
+    Act.SEE_DELIVERY: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.ACCEPT_LICENCE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.FETCH: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.ASK_USE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.PASS_ON: (frozenset({REPRESENTATION}), frozenset(UNTIL_ARCHIVED)),
+}
+
+Thing = Sitting | Look | Frame | Final | Delivery | ReferencePicture
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """Who is asking: a signed-in user of the studio, or the holder of one invite, or nobody."""
+
+    user: User | None = None
+    invite: Invite | None = None
+
+    @property
+    def name(self) -> str:
+        if self.user is not None:
+            return self.user.get_full_name() or self.user.get_username()
+        return self.invite.name if self.invite is not None else ""
+
+    @property
+    def who(self) -> str:
+        """For the journal."""
+        if self.user is not None:
+            return f"{self.name} (photographer)"
+        return f"{self.name} ({self.invite.role})" if self.invite is not None else "the program"
+
+
+PROGRAM = Visitor()
+
+
+def runs(user: User | None, sitting: Sitting) -> bool:
+    """Is this user the sitting's photographer, or a colleague let in by them?"""
+    if user is None or not user.is_active:
+        return False
+    return sitting.photographer_id == user.pk or sitting.colleagues.filter(pk=user.pk).exists()
+
+
+def _sitting_of(thing: Thing) -> Sitting:
+    return thing if isinstance(thing, Sitting) else thing.sitting
+
+
+def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
+    """May this person do this act with this thing, at the thing's present stage?"""
+    sitting = _sitting_of(thing)
+    if visitor.user is not None:
+        if not runs(visitor.user, sitting):
+            return False
+        if act in {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.ACCEPT_LICENCE}:
+            return False  # an invitee's own word: nobody gives it for them
+        return act is not Act.CLOSE_LIST or sitting.stage in PICKING
+    invite = visitor.invite
+    if invite is None or invite.sitting_id != sitting.pk or not invite.holds() or act not in INVITEES:
+        return False
+    roles, stages = INVITEES[act]
+    if invite.role not in roles or sitting.stage not in stages:
+        return False
+    if act is Act.APPROVE and invite.is_representation and not sitting.representation_approves:
+        return False
+    if act is Act.CHOOSE_LOOKS and not sitting.subject_chooses_looks:
+        return False
+    if act is Act.PASS_ON and not invite.may_pass_on:
+        return False
+    if isinstance(thing, Frame):
+        return frames_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
+    if isinstance(thing, Look):
+        return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
+    return True
+
+
+def frames_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Frame]:
+    """The frames of a sitting that this person may see; the photographer sees hidden ones too."""
+    frames = Frame.objects.filter(sitting=sitting)
+    if visitor.user is not None:
+        return frames if runs(visitor.user, sitting) else frames.none()
+    invite = visitor.invite
+    if invite is None or invite.sitting_id != sitting.pk:
+        return frames.none()
+    frames = frames.filter(hidden=False).filter(Q(look=None) | Q(look__hidden=False))
+    if not invite.is_subject:
+        frames = frames.filter(Q(look=None) | Q(look__kept_from_representation=False))
+        if sitting.strikes_hide:
+            struck = Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.STRIKE, invite__role=SUBJECT)
+            frames = frames.filter(~Exists(struck))
+    return frames
+
+
+def looks_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Look]:
+    looks = Look.objects.filter(sitting=sitting)
+    if visitor.user is not None:
+        return looks if runs(visitor.user, sitting) else looks.none()
+    invite = visitor.invite
+    if invite is None or invite.sitting_id != sitting.pk:
+        return looks.none()
+    looks = looks.filter(hidden=False)
+    return looks if invite.is_subject else looks.filter(kept_from_representation=False)
+
+
+def sittings_of(user: User) -> QuerySet[Sitting]:
+    return Sitting.objects.filter(Q(photographer=user) | Q(colleagues=user)).distinct()
+
+
+def sitting_for(visitor: Visitor, act: Act, slug: str) -> Sitting:
+    """The sitting, when this person may do this act with it.
+
+    Raises:
+        Missing: there is none, or it is none of theirs.
+        Refused: it is theirs, but the act is not for their role or not for this stage.
+    """
+    sitting = Sitting.objects.select_related("photographer").filter(slug=slug).first()
+    if sitting is None or not belongs(visitor, sitting):
+        raise Missing(_("There is no such sitting, or your link does not lead to it."))
+    if not may(visitor, act, sitting):
+        raise Refused(why_not(visitor, act, sitting))
+    return sitting
+
+
+def belongs(visitor: Visitor, sitting: Sitting) -> bool:
+    """Does the person know that the sitting exists?"""
+    if visitor.user is not None:
+        return runs(visitor.user, sitting)
+    return visitor.invite is not None and visitor.invite.sitting_id == sitting.pk and visitor.invite.holds()
+
+
+def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
+    """One sentence for a person who knows the sitting but may not do this now."""
+    if sitting.stage == Stage.ARCHIVED:
+        return _("This sitting is archived; nothing in it can be changed or fetched. Ask the studio.")
+    if act in {Act.SEE_SHEET, Act.SEE_FRAME} and sitting.stage == Stage.PLANNING:
+        return _("The proofs are not out yet. You will get a letter as soon as they are.")
+    if act in {Act.MARK, Act.CLOSE_LIST, Act.CHOOSE_LOOKS} and sitting.stage in AGREED:
+        return _("The list is closed, so marks can no longer change. What you marked before is kept.")
+    if act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH} and sitting.stage not in AGREED:
+        return _("There is nothing here yet: the list of finals is still open.")
+    return _("This is not yours to do in this sitting.")
+
+
+def frame_for(visitor: Visitor, act: Act, frame_id: int) -> Frame:
+    """The frame, when this person may do this act with it.
+
+    Raises:
+        Missing: there is none, it is hidden from them, or it is none of theirs.
+        Refused: they see it, but the act is not for them or not now.
+    """
+    frame = Frame.objects.select_related("sitting", "look").filter(pk=frame_id).first()
+    if frame is None or not belongs(visitor, frame.sitting):
+        raise Missing(_("There is no such frame, or your link does not lead to it."))
+    if may(visitor, act, frame):
+        return frame
+    if act not in {Act.SEE_FRAME, Act.SEE_ORIGINAL, Act.RUN} and may(visitor, Act.SEE_FRAME, frame):
+        raise Refused(why_not(visitor, act, frame.sitting))
+    raise Missing(_("There is no such frame, or your link does not lead to it."))
+
+
+def final_for(visitor: Visitor, act: Act, final_id: int) -> Final:
+    """As `frame_for`, for a final."""
+    final = Final.objects.select_related("sitting", "frame").filter(pk=final_id).first()
+    if final is None or not belongs(visitor, final.sitting):
+        raise Missing(_("There is no such final, or your link does not lead to it."))
+    if not may(visitor, act, final):
+        raise Refused(why_not(visitor, act, final.sitting))
+    return final
+
+
+def delivery_for(visitor: Visitor, act: Act, delivery_id: int) -> Delivery:
+    """As `frame_for`, for a delivery."""
+    delivery = Delivery.objects.select_related("sitting", "licence").filter(pk=delivery_id).first()
+    if delivery is None or not belongs(visitor, delivery.sitting):
+        raise Missing(_("There is no such delivery, or your link does not lead to it."))
+    if not may(visitor, act, delivery):
+        raise Refused(why_not(visitor, act, delivery.sitting))
+    return delivery

@@ -1,0 +1,23 @@
+"""What a verb may answer instead of doing its work. Pages and commands show the sentence; one place maps the kinds."""
+
+from __future__ import annotations
+
+
+class DomainError(Exception):
+    """Base; `str(error)` is a whole sentence for the person who asked."""
+
+
+class Missing(DomainError):
+    """There is no such thing, or none that this person may know of."""
+
+
+class Refused(DomainError):
+    """The person knows of the thing but may not do this with it, or not now."""
+
+
+class Conflict(DomainError):
+    """Somebody else changed the thing first, or its stage does not allow the act."""
+
+
+class BadInput(DomainError):
+    """What was sent makes no sense; the sentence names what and where."""

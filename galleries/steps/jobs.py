@@ -1,0 +1,197 @@
+"""The worker's work: listed in the database, rung through the queue, claimed by lease, swept when lost.
+
+The queue carries ids only and may lose or repeat them. A job is claimed by compare-and-set, so that two workers
+never do the same piece at once, and each piece may be done again without harm. Killing a worker leaves a lease
+that runs out (or, on the same machine, an owner that no longer lives); the sweep puts the job back.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import timedelta
+from importlib import import_module
+from pathlib import Path
+
+from django.conf import settings
+from django.db import connection, transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from galleries.errors import DomainError
+from galleries.imaging.errors import ImagingError
+from galleries.models import Job, Sitting
+
+log = logging.getLogger(__name__)
+
+# kind -> module:function; the function takes the thing's id and may be run again at any time.
+KINDS = {
+    "proof": "galleries.steps.proof:render",
+    "sort": "galleries.steps.sort:sort_sitting",
+    "version": "galleries.steps.finish:render_version",
+    "delivery": "galleries.steps.deliver:build",
+    "letter": "galleries.steps.letters:send",
+}
+RING_AGAIN_AFTER = timedelta(seconds=30)
+
+
+def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "", again: bool = False) -> Job:
+    """List a piece of work (once) and ring for it when the transaction is through.
+
+    `again` puts a piece that was done or failed back to waiting.
+    """
+    job, made = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
+    if not made and again:
+        Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
+            state=Job.State.WAITING, attempts=0, reason="", rung_at=None
+        )
+        job.refresh_from_db()
+    if job.state == Job.State.WAITING:
+        transaction.on_commit(lambda: ring([job.pk]))
+    return job
+
+
+def ring(ids: list[int]) -> None:
+    """Tell the queue. A queue that cannot be reached is no error: the sweep rings again."""
+    from portal.celery import app
+
+    Job.objects.filter(pk__in=ids).update(rung_at=timezone.now())
+    try:
+        for pk in ids:
+            app.send_task("galleries.work", args=[pk], retry=False)
+    except Exception as error:  # noqa: BLE001 - every transport has its own exceptions; the row stays waiting
+        log.warning("The queue cannot be reached (%s); the sweep will ring again.", error)
+
+
+def owner_name() -> str:
+    """This process, so that another on the same machine can tell whether it still lives: host/pid/start."""
+    return f"{socket.gethostname()}/{os.getpid()}/{_started(os.getpid())}"
+
+
+def _started(pid: int) -> str:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[19]
+    except (OSError, IndexError):
+        return ""
+
+
+def owner_is_dead(owner: str) -> bool:
+    """Known to be gone: same host, and no such process with that start. Unknown counts as alive."""
+    host, _, rest = owner.partition("/")
+    pid, _, started = rest.partition("/")
+    return host == socket.gethostname() and pid.isdigit() and bool(started) and _started(int(pid)) != started
+
+
+def claim(job_id: int) -> Job | None:
+    """Take a waiting job; None when it is not waiting (any more)."""
+    now = timezone.now()
+    taken = Job.objects.filter(pk=job_id, state=Job.State.WAITING).update(
+        state=Job.State.RUNNING,
+        owner=owner_name(),
+        lease_until=now + timedelta(seconds=settings.JOB_LEASE_SECONDS),
+    )
+    return Job.objects.select_related("sitting").get(pk=job_id) if taken else None
+
+
+@contextmanager
+def heartbeat(job: Job) -> Iterator[None]:
+    """Renew the lease while the work goes on, from a thread with its own connection."""
+    stop = threading.Event()
+
+    def beat() -> None:
+        while not stop.wait(settings.JOB_LEASE_SECONDS / 3):
+            with suppress(Exception):  # the next beat tries again; a lost lease only means the work is done twice
+                Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
+                    lease_until=timezone.now() + timedelta(seconds=settings.JOB_LEASE_SECONDS)
+                )
+        connection.close()
+
+    thread = threading.Thread(target=beat, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join(timeout=5)
+
+
+def work(job_id: int) -> str:
+    """Do one job, whatever becomes of it; returns the state it was left in ('' when it was not ours to do)."""
+    job = claim(job_id)
+    if job is None:
+        return ""
+    try:
+        with heartbeat(job):
+            _function(job.kind)(job.thing)
+    except (DomainError, ImagingError) as error:
+        return _settle(job, Job.State.FAILED, str(error))  # a sentence: trying again would say the same
+    except Exception as error:
+        log.exception("Job %s (%s %s) broke.", job.pk, job.kind, job.thing)
+        attempts = job.attempts + 1
+        if attempts < settings.JOB_ATTEMPTS:
+            return _settle(job, Job.State.WAITING, f"{type(error).__name__}: {error}", attempts)
+        return _settle(job, Job.State.FAILED, f"{type(error).__name__}: {error}", attempts)
+    return _settle(job, Job.State.DONE, "")
+
+
+def _function(kind: str) -> Callable[[int], object]:
+    module, _, name = KINDS[kind].partition(":")
+    function: Callable[[int], object] = getattr(import_module(module), name)
+    return function
+
+
+def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> str:
+    done = timezone.now() if state == Job.State.DONE else None
+    Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
+        state=state,
+        reason=reason[:500],
+        attempts=job.attempts if attempts is None else attempts,
+        lease_until=None,
+        owner="",
+        done_at=done,
+        rung_at=None if state == Job.State.WAITING else job.rung_at,
+    )
+    return str(state)
+
+
+def sweep() -> int:
+    """Put back what hangs, ring for what waits unheard; returns how many were rung for."""
+    now = timezone.now()
+    for job in Job.objects.filter(state=Job.State.RUNNING):
+        lapsed = job.lease_until is None or job.lease_until < now
+        if lapsed or owner_is_dead(job.owner):
+            attempts = job.attempts + 1
+            given_up = attempts >= settings.JOB_ATTEMPTS
+            Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
+                state=Job.State.FAILED if given_up else Job.State.WAITING,
+                reason="The worker was stopped in the middle of this, again and again." if given_up else "",
+                attempts=attempts,
+                owner="",
+                lease_until=None,
+                rung_at=None,
+            )
+    unheard = Q(rung_at=None) | Q(rung_at__lt=now - RING_AGAIN_AFTER)
+    ids = list(Job.objects.filter(unheard, state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500])
+    if ids:
+        ring(ids)
+    return len(ids)
+
+
+def run_waiting(sitting: Sitting | None = None, kinds: list[str] | None = None) -> int:
+    """Do all waiting jobs here and now, without the queue (commands, tests); returns how many were done."""
+    count = 0
+    while True:
+        jobs = Job.objects.filter(state=Job.State.WAITING).order_by("pk")
+        if sitting is not None:
+            jobs = jobs.filter(sitting=sitting)
+        if kinds is not None:
+            jobs = jobs.filter(kind__in=kinds)
+        first = jobs.first()
+        if first is None:
+            return count
+        if work(first.pk):
+            count += 1
