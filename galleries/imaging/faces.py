@@ -1,7 +1,8 @@
 """Where the face is: eyes, lids, roll, chin and an honest guess of the crown. Nothing about identity.
 
-Coordinates are pixels of the array given, (0, 0) the middle of its top left pixel; `scaled` takes a finding to
-another size of the same picture. Left and right are the subject's own, so the right eye lies on the picture's left.
+Coordinates are pixels of the array given, (0, 0) the middle of its top left pixel; `scaled` takes a finding
+to another size of the same picture. Left and right are the subject's own, so the right eye lies on the
+picture's left.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import cv2
 import numpy as np
 
 from galleries.imaging import face_models
+from galleries.imaging.crown import crown_against_backdrop
 from galleries.imaging.face_models import Detection, Floats, Pixels
 
 Point = tuple[float, float]
@@ -32,11 +34,11 @@ _DARK = 100  # 99.5th percentile of the code values under which a frame is lifte
 class Face:
     """One face. `box` is (x, y, width, height) round the face without hair.
 
-    roll_deg: slope of the eye line, positive when the head leans clockwise in the picture. Openness is lid height
-    over lid width (about 0.3 open, under 0.2 worth a look); None when the lids could not be read. yaw_hint: -1..1,
-    the side the person looks to, positive towards the picture's right. crown_y is measured against the backdrop
-    (`crown_measured`) or estimated from the proportions of the head, hair above it; either way within about
-    `crown_uncertainty` pixels.
+    roll_deg: slope of the eye line, positive when the head leans clockwise in the picture. Openness is lid
+    height over lid width (about 0.3 open, under 0.2 worth a look); None when the lids could not be read.
+    yaw_hint: -1..1, the side the person looks to, positive towards the picture's right. crown_y is measured
+    against the backdrop (`crown_measured`, the hair's top) or estimated from the proportions of the head, hair
+    above it; either way within about about `crown_uncertainty` pixels.
     """
 
     box: tuple[float, float, float, float]
@@ -140,8 +142,9 @@ class FaceFinding:
 def find_faces(rgb: Pixels) -> FaceFinding:
     """Find the faces in an upright sRGB picture, uint8 (height, width, 3).
 
-    Raises ValueError for another shape or type. A picture of about 1000 px on its long side is enough; a larger one
-    gives finer irises. The subject is the face with the largest box, weighed down by its distance from the middle.
+    Raises ValueError for another shape or type. A picture of about 1000 px on its long side is enough; a
+    larger one gives finer irises. The subject is the face with the largest box, weighed down by its distance
+    from the middle.
     """
     if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8 or min(rgb.shape[:2]) < 1:
         raise ValueError(f"find_faces wants uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}.")
@@ -278,6 +281,14 @@ def _openness(lid: Floats) -> float | None:
     return float(np.mean([np.hypot(*(lid[a] - lid[b])) for a, b in ((3, 11), (4, 12), (5, 13))])) / width
 
 
+def _with_crown(rgb: Pixels, face: Face) -> Face:
+    below = face.chin[1] - face.eye_middle[1]
+    crown = crown_against_backdrop(rgb, face.eye_middle, face.eye_distance, face.forehead[1], below)
+    if crown is None:
+        return face
+    return replace(face, crown_y=crown, crown_uncertainty=0.08 * below, crown_measured=True)
+
+
 def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
     height, width = rgb.shape[:2]
 
@@ -287,9 +298,7 @@ def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
         return w * h * (1 - 0.6 * min(1.0, off))
 
     ranked = sorted(faces, key=weight, reverse=True)
-    subject = ranked[0]
+    subject = _with_crown(rgb, ranked[0])
     if len(ranked) == 1:
         return FaceFinding(subject, (), "One face.")
-    return FaceFinding(
-        subject, tuple(ranked[1:]), f"{len(ranked)} faces: the subject is the largest near the middle."
-    )
+    return FaceFinding(subject, tuple(ranked[1:]), f"{len(ranked)} faces: the subject is the largest near the middle.")
