@@ -60,7 +60,7 @@ class Rect:
         return self.x >= 0 and self.y >= 0 and self.right <= width and self.bottom <= height
 
     def clamp_to(self, width: int, height: int) -> Rect:
-        """The nearest rectangle inside a frame of width × height: shifted first, cut only where it must be."""
+        """The nearest rectangle inside a frame of width × height: shifted first, cut only if it must be."""
         w, h = min(self.width, width), min(self.height, height)
         return Rect(min(max(self.x, 0), width - w), min(max(self.y, 0), height - h), w, h)
 

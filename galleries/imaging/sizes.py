@@ -112,9 +112,7 @@ def _casting(slug: str, title: str, width: int, height: int, cap: int) -> SizeSp
 
 
 def _web(slug: str, title: str, width: int, height: int) -> SizeSpec:
-    return SizeSpec(
-        slug, title, "web", width, height, ppi=72, quality=85, source=_WEB, checked=_CHECKED
-    )
+    return SizeSpec(slug, title, "web", width, height, ppi=72, quality=85, source=_WEB, checked=_CHECKED)
 
 
 def _iso(slug: str, title: str, width: int, height: int) -> SizeSpec:

@@ -1,0 +1,151 @@
+"""The segments of a JPEG file, read without decoding, and written into one.
+
+Markers after ITU-T T.81, APP2 profiles after ICC.1 annex B, JFIF after ITU-T T.871 [std, from memory].
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from galleries.imaging.errors import Unreadable, Unsupported
+
+_STANDALONE = frozenset({0x01, *range(0xD0, 0xD9)})
+_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+_DECODABLE = frozenset({0xC0, 0xC1, 0xC2})
+_NEXT_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
+_ICC_TAG = b"ICC_PROFILE\0"
+_ICC_CHUNK = 65_519
+MOST_SCANS = 64
+
+
+@dataclass(frozen=True)
+class JpegParts:
+    """What the header says; `icc_problem` is a sentence when the profile's pieces don't add up."""
+
+    width: int
+    height: int
+    components: int
+    progressive: bool
+    exif: bytes = b""
+    icc: bytes = b""
+    icc_problem: str = ""
+    adobe: bool = False
+    scan_at: int = 0
+    sampling: tuple[tuple[int, int], ...] = field(default=())
+
+
+def _segments(data: bytes) -> Iterator[tuple[int, int, bytes]]:
+    """(marker, offset of the marker, payload) up to and including the first SOS."""
+    at = 2
+    while True:
+        at = data.find(b"\xff", at)
+        while 0 <= at < len(data) - 1 and data[at + 1] == 0xFF:
+            at += 1
+        if at < 0 or at + 4 > len(data):
+            raise Unreadable("This JPEG ends before its picture data begin.")
+        marker = data[at + 1]
+        if marker == 0 or marker in _STANDALONE:
+            at += 2
+            continue
+        if marker == 0xD9:
+            raise Unreadable("This JPEG has a header but no picture data.")
+        (length,) = struct.unpack_from(">H", data, at + 2)
+        payload = data[at + 4 : at + 2 + length]
+        if length < 2 or len(payload) < length - 2:
+            raise Unreadable("This JPEG ends in the middle of its header.")
+        yield marker, at, payload
+        if marker == 0xDA:
+            return
+        at += 2 + length
+
+
+def _frame(marker: int, payload: bytes) -> tuple[int, int, int, tuple[tuple[int, int], ...]]:
+    if marker not in _DECODABLE:
+        kinds = {0xC3: "a lossless", 0xC9: "an arithmetic-coded", 0xCA: "an arithmetic-coded"}
+        raise Unsupported(f"This is {kinds.get(marker, 'a hierarchical')} JPEG, which is not read here.")
+    if len(payload) < 6:
+        raise Unreadable("This JPEG's frame header is cut short.")
+    precision, height, width, components = struct.unpack_from(">BHHB", payload)
+    if precision != 8:
+        raise Unsupported(f"This JPEG has {precision} bits a sample; only 8-bit JPEG is read here.")
+    if components not in (1, 3, 4) or len(payload) < 6 + 3 * components:
+        raise Unreadable(f"This JPEG claims {components} colour components; 1, 3 or 4 are possible.")
+    factors = [payload[7 + 3 * index] for index in range(components)]
+    return width, height, components, tuple((factor >> 4, factor & 15) for factor in factors)
+
+
+def _profile(pieces: list[bytes]) -> tuple[bytes, str]:
+    """The profile from its APP2 payloads, and a sentence when they don't add up."""
+    if not pieces:
+        return b"", ""
+    numbered = {piece[12]: piece[14:] for piece in pieces if len(piece) > 14}
+    total = max((piece[13] for piece in pieces if len(piece) > 14), default=0)
+    if sorted(numbered) != list(range(1, total + 1)) or not total:
+        return b"", f"The embedded colour profile has {len(numbered)} of its {total} pieces."
+    return b"".join(numbered[index] for index in sorted(numbered)), ""
+
+
+def read_parts(data: bytes) -> JpegParts:
+    """Parse up to the first scan; raises `Unreadable` or `Unsupported`."""
+    exif, adobe, frame, progressive, scan_at = b"", False, None, False, 0
+    pieces: list[bytes] = []
+    for marker, at, payload in _segments(data):
+        if marker == 0xE1 and payload[:6] == b"Exif\0\0" and not exif:
+            exif = payload
+        elif marker == 0xE2 and payload[:12] == _ICC_TAG:
+            pieces.append(payload)
+        elif marker == 0xEE and payload[:5] == b"Adobe":
+            adobe = True
+        elif marker in _FRAMES and frame is None:
+            frame, progressive = _frame(marker, payload), marker == 0xC2
+        elif marker == 0xDA:
+            scan_at = at
+    if frame is None:
+        raise Unreadable("This JPEG has no frame header.")
+    icc, problem = _profile(pieces)
+    width, height, components, sampling = frame
+    return JpegParts(width, height, components, progressive, exif, icc, problem, adobe, scan_at, sampling)
+
+
+def scans_and_end(data: bytes, scan_at: int) -> tuple[int, int]:
+    """(number of scans, offset of the end-of-image marker or -1) of the first picture in the file."""
+    at, scans = scan_at, 0
+    while True:
+        found = _NEXT_MARKER.search(data, at)
+        if not found:
+            return scans, -1
+        at, marker = found.start(), data[found.start() + 1]
+        if marker == 0xD9:
+            return scans, at
+        scans += marker == 0xDA
+        if scans > MOST_SCANS or at + 4 > len(data):
+            return scans, -1
+        at += 2 + (0 if marker in _STANDALONE else struct.unpack_from(">H", data, at + 2)[0])
+
+
+def _segment(marker: int, payload: bytes) -> bytes:
+    return struct.pack(">BBH", 0xFF, marker, len(payload) + 2) + payload
+
+
+def with_tags(data: bytes, *, ppi: int, icc: bytes) -> bytes:
+    """The same JPEG with exactly one JFIF header of `ppi` and the profile `icc` (b"" for none) after it.
+
+    `data` must be a plain encoder's output: APP0 and APP2 segments found in it are replaced.
+    """
+    kept = []
+    scan_at = 0
+    for marker, at, payload in _segments(data):
+        if marker == 0xDA:
+            scan_at = at
+        elif marker not in (0xE0, 0xE2):
+            kept.append(_segment(marker, payload))
+    jfif = _segment(0xE0, b"JFIF\0\x01\x02" + struct.pack(">BHHBB", 1, ppi, ppi, 0, 0))
+    count = -(-len(icc) // _ICC_CHUNK)
+    pieces = [
+        _segment(0xE2, _ICC_TAG + bytes((n + 1, count)) + icc[n * _ICC_CHUNK : (n + 1) * _ICC_CHUNK])
+        for n in range(count)
+    ]
+    return b"".join((b"\xff\xd8", jfif, *pieces, *kept, data[scan_at:]))

@@ -1,0 +1,174 @@
+"""ICC profiles: built in code from published primaries, named, and checked before use.
+
+Built profiles are version 2 matrix profiles (ICC.1:2001-04 [std, from memory]) with a fixed date, so that
+the same input always gives the same bytes. Primaries: sRGB IEC 61966-2-1, Adobe RGB (1998), Display P3
+(trade.md), ROMM RGB ISO 22028-2; D65 adapted to D50 by Bradford as ICC.1 asks.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms
+
+from galleries.imaging.errors import BadProfile
+
+_D50 = np.array([0.9642, 1.0, 0.8249])
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+_D65_XY = (0.3127, 0.3290)
+_D50_XY = (0.3457, 0.3585)
+_CURVE_POINTS = 256  # an 8-bit value falls on a point exactly; between points the error is under 1/65535
+
+Primaries = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+_SPACES: dict[str, tuple[Primaries, tuple[float, float], float]] = {
+    # name: primaries, white, gamma (0 = the sRGB curve)
+    "sRGB": (((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), _D65_XY, 0),
+    "Adobe RGB": (((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), _D65_XY, 563 / 256),
+    "Display P3": (((0.68, 0.32), (0.265, 0.69), (0.15, 0.06)), _D65_XY, 0),
+    "ProPhoto RGB": (((0.7347, 0.2653), (0.1596, 0.8404), (0.0366, 0.0001)), _D50_XY, 1.8),
+}
+# The words 'compatible' say that these are our own profiles with those primaries, nobody's own file.
+_DESCRIPTIONS = {
+    "sRGB": "sRGB",
+    "Adobe RGB": "Adobe RGB (1998) compatible",
+    "Display P3": "Display P3 compatible",
+    "ProPhoto RGB": "ProPhoto RGB compatible",
+}
+NAMES = (*_SPACES, "Gray")
+
+
+def _xyz(xy: tuple[float, float]) -> NDArray[np.float64]:
+    return np.array([xy[0] / xy[1], 1.0, (1 - xy[0] - xy[1]) / xy[1]])
+
+
+def _colorants(primaries: Primaries, white: tuple[float, float]) -> NDArray[np.float64]:
+    """3×3, columns the XYZ of red, green and blue, adapted to D50."""
+    matrix = np.stack([_xyz(xy) for xy in primaries], axis=1)
+    matrix = matrix * np.linalg.solve(matrix, _xyz(white))
+    cone_from, cone_to = _BRADFORD @ _xyz(white), _BRADFORD @ _D50
+    adapted: NDArray[np.float64] = (
+        np.linalg.inv(_BRADFORD) @ np.diag(cone_to / cone_from) @ _BRADFORD @ matrix
+    )
+    return adapted
+
+
+def srgb_to_linear(values: NDArray[np.floating]) -> NDArray[np.float64]:
+    """The sRGB curve, 0..1 to linear 0..1 (IEC 61966-2-1)."""
+    v = np.asarray(values, dtype=np.float64)
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
+
+
+def _curve(gamma: float) -> bytes:
+    if gamma:
+        return b"curv\0\0\0\0" + struct.pack(">IH", 1, round(gamma * 256)) + b"\0\0"
+    points = np.round(srgb_to_linear(np.linspace(0, 1, _CURVE_POINTS)) * 65535).astype(">u2")
+    return b"curv\0\0\0\0" + struct.pack(">I", _CURVE_POINTS) + points.tobytes()
+
+
+def _s15(values: NDArray[np.float64]) -> bytes:
+    return b"XYZ \0\0\0\0" + struct.pack(">3i", *(round(float(value) * 65536) for value in values))
+
+
+def _text(text: str) -> bytes:
+    return b"text\0\0\0\0" + text.encode("ascii") + b"\0"
+
+
+def _description(text: str) -> bytes:
+    raw = text.encode("ascii") + b"\0"
+    return b"desc\0\0\0\0" + struct.pack(">I", len(raw)) + raw + bytes(8 + 2 + 1 + 67)
+
+
+def _assemble(space: bytes, tags: list[tuple[bytes, bytes]]) -> bytes:
+    start = 128 + 4 + 12 * len(tags)
+    table, body, seen = b"", b"", {}
+    for name, payload in tags:
+        if payload not in seen:
+            body += bytes(-len(body) % 4)
+            seen[payload] = start + len(body)
+            body += payload
+        table += name + struct.pack(">II", seen[payload], len(payload))
+    body += bytes(-len(body) % 4)
+    size = start + len(body)
+    header = struct.pack(">I4sI4s4s4s", size, b"\0\0\0\0", 0x02100000, b"mntr", space, b"XYZ ")
+    header += struct.pack(">6H", 2025, 1, 1, 0, 0, 0) + b"acsp" + bytes(24) + struct.pack(">I", 1)
+    header += struct.pack(">3i", *(round(float(value) * 65536) for value in _D50))
+    return header.ljust(128, b"\0") + struct.pack(">I", len(tags)) + table + body
+
+
+@lru_cache(maxsize=16)
+def build(name: str) -> bytes:
+    """The profile of that name (one of NAMES); raises `BadProfile` for another."""
+    rights = (b"cprt", _text("Public domain: no rights reserved."))
+    if name == "Gray":
+        white = (b"wtpt", _s15(_D50))
+        return _assemble(
+            b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white, (b"kTRC", _curve(0))]
+        )
+    if name not in _SPACES:
+        raise BadProfile(f"There is no colour profile '{name}' here; there are {', '.join(NAMES)}.")
+    primaries, white_xy, gamma = _SPACES[name]
+    colorants, curve = _colorants(primaries, white_xy), _curve(gamma)
+    return _assemble(
+        b"RGB ",
+        [
+            (b"desc", _description(_DESCRIPTIONS[name])), rights,
+            (b"wtpt", _s15(_xyz(white_xy))),
+            *((tag, _s15(colorants[:, i])) for i, tag in enumerate((b"rXYZ", b"gXYZ", b"bXYZ"))),
+            *((tag, curve) for tag in (b"rTRC", b"gTRC", b"bTRC")),
+        ],
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ProfileVerdict:
+    """`icc` is what to use (b"" when the profile given is unusable), `problem` a sentence or ""."""
+
+    icc: bytes
+    name: str
+    problem: str = ""
+
+
+def opened(icc: bytes) -> ImageCms.ImageCmsProfile:
+    """The profile opened by LittleCMS; raises `BadProfile`."""
+    try:
+        return ImageCms.ImageCmsProfile(io.BytesIO(icc))
+    except (OSError, ValueError, TypeError, ImageCms.PyCMSError) as error:
+        raise BadProfile("The embedded colour profile is damaged and cannot be opened.") from error
+
+
+@lru_cache(maxsize=64)
+def _examined(icc: bytes, space: str) -> ProfileVerdict:
+    try:
+        profile = opened(icc)
+    except BadProfile as error:
+        return ProfileVerdict(b"", "", str(error))
+    name = (profile.profile.profile_description or "").strip().replace("\0", "") or "unnamed profile"
+    actual = profile.profile.xcolor_space.strip()
+    if actual != space:
+        return ProfileVerdict(
+            b"", name, f"The embedded colour profile '{name}' is for {actual}, not {space}."
+        )
+    mode = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}[space]
+    try:
+        ImageCms.buildTransform(profile, opened(build("sRGB")), mode, "RGB").apply(Image.new(mode, (1, 1)))
+    except (OSError, ValueError, ImageCms.PyCMSError):
+        problem = f"The embedded colour profile '{name}' lacks what a conversion needs."
+        return ProfileVerdict(b"", name, problem)
+    return ProfileVerdict(icc, name)
+
+
+def examine(icc: bytes, space: str) -> ProfileVerdict:
+    """Whether an embedded profile can be used for pixels of `space` ("RGB", "GRAY" or "CMYK")."""
+    if len(icc) > 16_000_000:
+        return ProfileVerdict(b"", "", "The embedded colour profile is over 16 MB and is not used.")
+    return _examined(icc, space)
+
+
+def fingerprint(icc: bytes) -> str:
+    return hashlib.sha256(icc).hexdigest()
