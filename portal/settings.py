@@ -93,7 +93,7 @@ DATABASES: dict[str, Any] = {
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# --- files -------------------------------------------------------------------------------------------------------
+# --- files ---
 # Private: originals, retouches, finals, archives. Proofs: stamped derivatives. Neither has a public address.
 FILES = env.one_of("PORTAL_FILES", "folder", ("folder", "s3"))
 
@@ -148,7 +148,7 @@ MAX_FRAME_PIXELS = env.whole("PORTAL_MAX_FRAME_PIXELS", 220_000_000, least=1_000
 MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
 VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
 
-# --- queue ---------------------------------------------------------------------------------------------------------
+# --- queue ---
 REDIS_URL = env.text("PORTAL_REDIS", f"redis+socket://{SITE_DIR / 'queue.sock'}")
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
@@ -169,7 +169,7 @@ CELERY_BEAT_SCHEDULE = {
 JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
 JOB_ATTEMPTS = 4
 
-# --- people ----------------------------------------------------------------------------------------------------------
+# --- people ---
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
@@ -196,7 +196,7 @@ CACHES = {
     }
 }
 
-# --- mail --------------------------------------------------------------------------------------------------------------
+# --- mail ---
 MAIL = env.one_of("PORTAL_MAIL", "folder", ("console", "folder", "smtp"))
 EMAIL_BACKEND = {
     "console": "django.core.mail.backends.console.EmailBackend",
@@ -212,14 +212,14 @@ EMAIL_USE_TLS = env.flag("PORTAL_SMTP_TLS", False)
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.text("PORTAL_MAIL_FROM", "studio@portal.example")
 
-# --- language and time -----------------------------------------------------------------------------------------------
+# --- language and time ---
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("de", _("German")), ("es", _("Spanish"))]
 USE_I18N = True
 TIME_ZONE = env.text("PORTAL_TIME_ZONE", "Europe/London")
 USE_TZ = True
 
-# --- what a page may load ----------------------------------------------------------------------------------------------
+# --- what a page may load ---
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],

@@ -44,6 +44,14 @@ class JournalLine(models.Model):
     def __str__(self) -> str:
         return f"{self.at:%Y-%m-%d %H:%M} {self.who} {self.verb} {self.thing}".strip()
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if self.pk is not None and not kwargs.get("force_insert"):
+            raise TypeError("The journal is only added to: no line is changed.")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise TypeError("The journal is only added to: no line is removed.")
+
     @classmethod
     def write(
         cls, sitting: Sitting, who: str, verb: str, thing: str = "", before: str = "", after: str = "", **detail: Any
@@ -59,11 +67,3 @@ class JournalLine(models.Model):
             after=after,
             detail=detail,
         )
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        if self.pk is not None and not kwargs.get("force_insert"):
-            raise TypeError("The journal is only added to: no line is changed.")
-        super().save(*args, **kwargs)
-
-    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
-        raise TypeError("The journal is only added to: no line is removed.")
