@@ -38,7 +38,7 @@ class Face:
     height over lid width (about 0.3 open, under 0.2 worth a look); None when the lids could not be read.
     yaw_hint: -1..1, the side the person looks to, positive towards the picture's right. crown_y is measured
     against the backdrop (`crown_measured`, the hair's top) or estimated from the proportions of the head, hair
-    above it; either way within about about `crown_uncertainty` pixels.
+    above it; either way within about `crown_uncertainty` pixels.
     """
 
     box: tuple[float, float, float, float]
