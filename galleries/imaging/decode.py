@@ -31,6 +31,9 @@ class Limits:
     max_side: int = 30_000
 
 
+DEFAULT_LIMITS = Limits()
+
+
 @dataclass(frozen=True)
 class FrameFacts:
     """What a file says of itself; width and height upright, captured_at the camera's own naive clock."""
@@ -142,7 +145,7 @@ def _examine(data: bytes, limits: Limits) -> tuple[formats.Header, profiles.Prof
     return header, verdict, facts
 
 
-def probe(source: bytes | Path, limits: Limits = Limits()) -> FrameFacts:
+def probe(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
     """Facts from the header alone; raises `Unsupported`, `Unreadable` or `TooLarge`."""
     return _examine(load_bytes(source, limits), limits)[2]
 
@@ -155,7 +158,7 @@ def _scale_for(header: formats.Header, at_least: int | None) -> float:
     return next((s for s in (0.125, 0.25, 0.5) if longest * s >= at_least), 1.0)
 
 
-def open_stored(source: bytes | Path, limits: Limits = Limits(), *, at_least: int | None = None) -> Stored:
+def open_stored(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_least: int | None = None) -> Stored:
     """As `open_picture`, but not yet turned upright: for callers that shrink first and turn afterwards."""
     data = load_bytes(source, limits)
     header, verdict, facts = _examine(data, limits)
@@ -173,7 +176,7 @@ def turn_upright(pixels: Pixels, orientation: int) -> Pixels:
     return pixels if flip is None else cv2.flip(pixels, flip)
 
 
-def open_picture(source: bytes | Path, limits: Limits = Limits(), *, at_least: int | None = None) -> Picture:
+def open_picture(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_least: int | None = None) -> Picture:
     """Decode, strictly and upright. `at_least`: the long side wanted; a JPEG may then come at 1/2, 1/4, 1/8.
 
     Raises `Unsupported`, `Unreadable` or `TooLarge`.
@@ -183,7 +186,7 @@ def open_picture(source: bytes | Path, limits: Limits = Limits(), *, at_least: i
     return Picture(pixels, stored.profile, stored.facts, stored.scale)
 
 
-def verify(source: bytes | Path, limits: Limits = Limits()) -> FrameFacts:
+def verify(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
     """Decode everything once and return the facts; raises as `open_picture`. Not for bytes nobody trusts yet:
     `safe.verify_safely` does the same in a child process."""
     return open_stored(source, limits, at_least=1).facts

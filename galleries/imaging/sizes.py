@@ -90,7 +90,7 @@ class SizeSpec:
         return Ratio(self.out_width, self.out_height) if self.width else None
 
 
-_CHECKED = "2025-11-25"
+_CHECKED = "2026-11-25"
 _ARITHMETIC = "inches × 300 ppi; bleed 1/8 in a side"
 _ISO216 = "ISO 216 trim size × 300 ppi; bleed 3 mm a side"
 _UPLOAD = "common practice, no source; each site's own page decides"

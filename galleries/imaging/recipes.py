@@ -1,0 +1,272 @@
+"""The only compositions: a proof, a reading, finals, a private view. One decode each.
+
+Order inside a final, outermost last: decode in full and upright → crop (turned when tilted) → resize once to
+the size's pixels, bleed included → black and white when asked → the size's profile → output sharpening →
+`finish` (border, name strip: another module draws them) → encode within the byte cap → rights metadata,
+whose bytes are reserved under the cap beforehand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from galleries.imaging import colour, encode, resize, sharpen, vips
+from galleries.imaging.decode import (
+    DEFAULT_LIMITS,
+    FrameFacts,
+    Limits,
+    Picture,
+    open_picture,
+    open_stored,
+    turn_upright,
+)
+from galleries.imaging.errors import BadCrop, DoesNotFit
+from galleries.imaging.geometry import Rect, turned_inside
+from galleries.imaging.sizes import SizeSpec
+
+if TYPE_CHECKING:
+    from galleries.imaging.reading import FrameReading
+    from galleries.imaging.rights import RightsRecord
+    from galleries.imaging.stamp import StampText
+
+RECIPE_VERSION = 1  # part of every derivative's key: raise it when the same input would give other bytes
+PROOF_QUALITY = 82
+SMALL_QUALITY = 78
+VIEW_QUALITY = 90
+READ_AT_LEAST = 2048  # long side the face is read from: irises of about 10 px in a headshot
+
+Finish = Callable[[NDArray[Any], "CutOrder"], NDArray[Any]]
+
+
+@dataclass(frozen=True)
+class ProofFiles:
+    """Stamped sRGB JPEGs and what was seen in the same decode."""
+
+    large: bytes
+    small: bytes
+    large_size: tuple[int, int]
+    small_size: tuple[int, int]
+    facts: FrameFacts
+    reading: FrameReading
+
+
+@dataclass(frozen=True)
+class CutOrder:
+    """One final to cut. `crop` in pixels of the upright full frame, of the size's shape, bleed included;
+    `tilt_deg` turns it about its centre (see `geometry.from_turned`)."""
+
+    size: SizeSpec
+    crop: Rect
+    tilt_deg: float = 0.0
+    monochrome: bool = False
+
+
+@dataclass(frozen=True)
+class FinalFile:
+    """A finished file; quality 0 for TIFF."""
+
+    data: bytes
+    width: int
+    height: int
+    sha256: str
+    quality: int
+    encodes: int
+    warnings: tuple[str, ...] = ()
+
+
+def _upright_srgb(pixels: NDArray[Any], orientation: int, icc: bytes) -> NDArray[np.uint8]:
+    return colour.convert(turn_upright(pixels, orientation), icc, colour.srgb_profile(), 8)
+
+
+def make_proof(
+    source: bytes | Path,
+    text: StampText,
+    limits: Limits = DEFAULT_LIMITS,
+    *,
+    large: int = 2048,
+    small: int = 480,
+) -> ProofFiles:
+    """The stamped proof and its small companion, and the frame's reading, from one decode.
+
+    Never enlarged. Raises as `decode.open_picture`.
+    """
+    from galleries.imaging import stamp
+
+    stored = open_stored(source, limits, at_least=max(large, READ_AT_LEAST))
+    reading = _read(stored.pixels, stored.profile, stored.facts, stored.scale)
+    facts = stored.facts
+    size = resize.fit_within(facts.width, facts.height, large)
+    flat = size if facts.orientation < 5 else (size[1], size[0])
+    shrunk = resize.resize_to(stored.pixels, *flat)
+    profile = stored.profile
+    del stored
+    picture = _upright_srgb(shrunk, facts.orientation, profile)
+    face = reading.face
+    files = []
+    for long_side, quality in ((large, PROOF_QUALITY), (small, SMALL_QUALITY)):
+        width, height = resize.fit_within(facts.width, facts.height, long_side)
+        pixels = resize.resize_to(picture, width, height)
+        here = face.scaled(width / facts.width) if face else None
+        stamped = stamp.stamp(pixels, text, here)
+        data = encode.encode_jpeg(stamped, quality=quality, progressive=long_side <= 1024)
+        files.append((data, (width, height)))
+    (large_data, large_size), (small_data, small_size) = files
+    return ProofFiles(large_data, small_data, large_size, small_size, facts, reading)
+
+
+def _read(pixels: NDArray[Any], icc: bytes, facts: FrameFacts, scale: float) -> FrameReading:
+    from galleries.imaging import reading
+
+    return reading.read_pixels(_upright_srgb(pixels, facts.orientation, icc), scale)
+
+
+def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
+    """Facts and reading without making a proof. Raises as `decode.open_picture`."""
+    stored = open_stored(source, limits, at_least=READ_AT_LEAST)
+    return stored.facts, _read(stored.pixels, stored.profile, stored.facts, stored.scale)
+
+
+def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
+    """An unstamped sRGB JPEG for the photographer's own desk; never enlarged, nothing carried over."""
+    stored = open_stored(source, limits, at_least=long_side)
+    facts = stored.facts
+    width, height = resize.fit_within(facts.width, facts.height, long_side)
+    flat = (width, height) if facts.orientation < 5 else (height, width)
+    pixels = _upright_srgb(resize.resize_to(stored.pixels, *flat), facts.orientation, stored.profile)
+    return encode.encode_jpeg(pixels, quality=VIEW_QUALITY, progressive=False)
+
+
+# --- finals ---------------------------------------------------------------------------------------------
+
+
+def _out_size(order: CutOrder) -> tuple[int, int]:
+    size = order.size
+    return (order.crop.width, order.crop.height) if size.full_frame else (size.out_width, size.out_height)
+
+
+def check_order(order: CutOrder, width: int, height: int) -> None:
+    """Raises `BadCrop` when the crop leaves the frame of width × height or has another shape than its size."""
+    crop, size = order.crop, order.size
+    placed = f"The crop {crop.width} × {crop.height} at ({crop.x}, {crop.y})"
+    if not crop.inside(width, height):
+        raise BadCrop(f"{placed} for '{size.slug}' does not lie inside the frame of {width} × {height}.")
+    if order.tilt_deg and not turned_inside(crop, order.tilt_deg, width, height, slack=1.0):
+        raise BadCrop(
+            f"{placed} for '{size.slug}', turned by {order.tilt_deg:.1f}°, leaves the frame of {width} × {height}."
+        )
+    ratio = size.ratio
+    if ratio and not (
+        abs(crop.width - ratio.width_for(crop.height)) <= 1 or abs(crop.height - ratio.height_for(crop.width)) <= 1
+    ):
+        raise BadCrop(f"{placed} is not of the shape {ratio.width}:{ratio.height} that '{size.slug}' needs.")
+
+
+def _warnings(order: CutOrder) -> tuple[str, ...]:
+    size, crop = order.size, order.crop
+    if size.full_frame:
+        return ()
+    width, height = size.out_width, size.out_height
+    effective = min(size.ppi * crop.width / width, size.ppi * crop.height / height)
+    told = []
+    if crop.width < width or crop.height < height:
+        told.append(
+            f"Enlarged {width / crop.width:.2f} times: the crop has {crop.width} × {crop.height} pixels for"
+            f" {width} × {height}, so the effective resolution is {effective:.0f} of {size.ppi} ppi."
+        )
+    if size.min_ppi and effective < size.min_ppi:
+        told.append(f"{effective:.0f} ppi is under the {size.min_ppi} ppi that '{size.slug}' asks for.")
+    return tuple(told)
+
+
+def _render(picture: Picture, order: CutOrder, finish: Finish | None) -> NDArray[Any]:
+    """The final's pixels, in the size's profile and bits."""
+    crop, size = order.crop, order.size
+    width, height = _out_size(order)
+    if order.tilt_deg:
+        part = resize.cut_turned(picture.pixels, crop, order.tilt_deg)
+    else:
+        part = picture.pixels[crop.y : crop.bottom, crop.x : crop.right]
+    image = resize.resize_image(vips.from_array(part), width, height)
+    percent = sharpen.amount_for(size.use, crop.width / width)
+    target = colour.output_profile(size.profile)
+    bits = 8 * picture.pixels.dtype.itemsize
+    if order.monochrome or bits != size.bits or not colour.same_colours(picture.profile, target):
+        pixels = vips.to_array(image)
+        if order.monochrome:
+            pixels = colour.to_monochrome(pixels, picture.profile)
+        image = vips.from_array(colour.convert(pixels, picture.profile, target, size.bits))
+    pixels = vips.to_array(sharpen.sharpen_image(image, percent))
+    return finish(pixels, order) if finish else pixels
+
+
+def _encode(pixels: NDArray[Any], order: CutOrder, reserve: int) -> encode.Encoded:
+    size = order.size
+    icc = colour.output_profile(size.profile)
+    if size.file_format == "TIFF":
+        data = encode.encode_tiff(pixels, ppi=size.ppi, icc=icc)
+        if size.byte_cap and len(data) + reserve > size.byte_cap:
+            raise DoesNotFit(
+                f"The TIFF takes {len(data) + reserve:,} bytes, over the cap of {size.byte_cap:,}; a JPEG would fit."
+            )
+        return encode.encoded(data)
+    height, width = pixels.shape[:2]
+    options: dict[str, Any] = {
+        "progressive": size.use in ("web", "casting"),
+        "subsampling": encode.subsampling_for(size.use, width, height),
+        "ppi": size.ppi,
+        "icc": icc,
+    }
+    if not size.byte_cap:
+        return encode.encoded(encode.encode_jpeg(pixels, quality=size.quality, **options), size.quality)
+    return encode.encode_within(
+        pixels, size.byte_cap - reserve, min(encode.START_QUALITY, size.quality), ceiling=size.quality, **options
+    )
+
+
+def _rights_overhead(record: RightsRecord | None, order: CutOrder) -> int:
+    """Bytes the rights metadata add to a file of this kind, measured on a tiny one, with room to spare."""
+    if record is None or not order.size.byte_cap:
+        return 0
+    from galleries.imaging import rights
+
+    tiny = encode.encode_jpeg(np.zeros((16, 16, 3), np.uint8), quality=50)
+    return max(0, len(rights.write_rights(tiny, record)) - len(tiny)) + 64
+
+
+def make_finals(
+    source: bytes | Path,
+    orders: Sequence[CutOrder],
+    limits: Limits = DEFAULT_LIMITS,
+    rights: RightsRecord | None = None,
+    *,
+    finish: Finish | None = None,
+) -> list[FinalFile]:
+    """Every order cut from one full decode, in order, rights written last when a record is given.
+
+    A crop with fewer pixels than its size is enlarged and says so in `warnings`. Raises `BadCrop`,
+    `DoesNotFit`, `BadRights`, and as `decode.open_picture`.
+    """
+    picture = open_picture(source, limits)
+    for order in orders:
+        check_order(order, picture.facts.width, picture.facts.height)
+    return [_final(picture, order, rights, finish) for order in orders]
+
+
+def _final(picture: Picture, order: CutOrder, record: RightsRecord | None, finish: Finish | None) -> FinalFile:
+    pixels = _render(picture, order, finish)
+    done = _encode(pixels, order, _rights_overhead(record, order))
+    if record is not None:
+        from galleries.imaging.rights import write_rights
+
+        done = replace(encode.encoded(write_rights(done.data, record)), quality=done.quality, encodes=done.encodes)
+    cap = order.size.byte_cap
+    if cap and len(done.data) > cap:
+        raise DoesNotFit(f"With its rights metadata the file takes {len(done.data):,} bytes, over {cap:,}.")
+    height, width = pixels.shape[:2]
+    return FinalFile(done.data, width, height, done.sha256, done.quality, done.encodes, _warnings(order))
