@@ -20,6 +20,8 @@ class Delivery(models.Model):
     licence = models.ForeignKey("galleries.Licence", models.PROTECT, related_name="deliveries")
     # slug -> the size's fields as they were
     sizes = models.JSONField()
+    # What is to be cut, file by file, as it was when the delivery was asked for: a resumed build makes the same.
+    orders = models.JSONField(default=list, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     problem = models.CharField(max_length=500, blank=True)
     changed_only = models.BooleanField(default=False)

@@ -160,7 +160,8 @@ class DeliverySize(models.Model):
     width = models.PositiveIntegerField(_("width (px, 0 = native)"))
     height = models.PositiveIntegerField(_("height (px, 0 = native)"))
     ppi = models.PositiveSmallIntegerField(_("ppi"), default=300)
-    bleed = models.PositiveSmallIntegerField(_("bleed per side (px)"), default=0)
+    # A fraction is meant: 1/8 in at 300 ppi is 37.5 px a side, and both sides together are rounded once.
+    bleed = models.FloatField(_("bleed per side (px)"), default=0)
     border = models.PositiveSmallIntegerField(_("border (px)"), default=0)
     safe = models.PositiveSmallIntegerField(_("safe area inside the trim (px)"), default=0)
     byte_cap = models.PositiveIntegerField(_("byte cap (0 = none)"), default=0)
