@@ -1,0 +1,74 @@
+"""A site of its own for every test process: folder, tables, stores and queue; nothing of the real one is touched."""
+
+from __future__ import annotations
+
+import atexit
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+# Before anything reads the settings. The name is short: a socket's path may not be long.
+HOME = Path(tempfile.mkdtemp(prefix="portal-tests-"))
+atexit.register(shutil.rmtree, HOME, ignore_errors=True)
+for name in [name for name in os.environ if name.startswith("PORTAL_")]:
+    del os.environ[name]
+os.environ["PORTAL_HOME"] = str(HOME)
+os.environ["DJANGO_SETTINGS_MODULE"] = "portal.settings"
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver runs a loop in the test's thread
+
+import django  # noqa: E402
+import pytest  # noqa: E402
+from django.conf import settings  # noqa: E402
+
+if settings.configured:
+    raise pytest.UsageError(
+        "Unset DJANGO_SETTINGS_MODULE: the tests choose a folder of their own before settings are read."
+    )
+django.setup()
+del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our environment, and must do all this itself
+
+from django.core.cache import cache  # noqa: E402
+from django.core.files.storage import storages  # noqa: E402
+
+from tests.servers import Server, queue_server  # noqa: E402
+
+
+@pytest.fixture(scope="session")
+def queue() -> Iterator[Server]:
+    """The queue server of this test process."""
+    with queue_server(HOME) as server:
+        yield server
+
+
+@pytest.fixture(autouse=True)
+def _own_site(request: pytest.FixtureRequest) -> Iterator[None]:
+    """A test that has tables has a clean cache and empty stores of its own too."""
+    if not (
+        {"db", "transactional_db", "live_server"} & set(request.fixturenames)
+    ) and not request.node.get_closest_marker("django_db"):
+        yield
+        return
+    request.getfixturevalue("queue")
+    cache.clear()
+    with tempfile.TemporaryDirectory(dir=HOME, prefix="stores-") as folder:
+        request.getfixturevalue("settings").STORAGES = {
+            **settings.STORAGES,
+            **{
+                name: {
+                    **settings.STORAGES[name],
+                    "OPTIONS": {**settings.STORAGES[name]["OPTIONS"], "location": str(place)},
+                }
+                for name, place in (
+                    ("default", Path(folder, "private")),
+                    ("private", Path(folder, "private")),
+                    ("proofs", Path(folder, "proofs")),
+                )
+            },
+            "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+        }
+        request.getfixturevalue("settings").INCOMING_DIR = Path(folder, "incoming")
+        storages._storages.clear()  # type: ignore[attr-defined]
+        yield
+    storages._storages.clear()  # type: ignore[attr-defined]
