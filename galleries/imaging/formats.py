@@ -15,7 +15,7 @@ import simplejpeg
 from numpy.typing import NDArray
 
 from galleries.imaging import colour, jpeg_parts, profiles, vips
-from galleries.imaging.errors import Unreadable, Unsupported
+from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
 
 Pixels = NDArray[Any]  # uint8 or uint16
 
@@ -83,10 +83,16 @@ def _strictly(data: bytes, space: str, least: tuple[int, int]) -> NDArray[np.uin
     return pixels
 
 
-def _jpeg_reason(message: str) -> str:
+def _jpeg_error(message: str) -> ImagingError:
     if "Premature end" in message:
-        return "This JPEG is cut off: its picture data end before the last row."
-    return f"This JPEG is damaged: {message.strip().rstrip('.')}."
+        return Unreadable("This JPEG is cut off: its picture data end before the last row.")
+    return _damaged("JPEG", message)
+
+
+def _damaged(kind: str, message: str) -> ImagingError:
+    if "memory" in message.lower():
+        return TooLarge(f"Decoding this {kind} needs more memory than the decoder may take.")
+    return Unreadable(f"This {kind} is cut off or damaged: {message.strip().rstrip('.')}.")
 
 
 def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]:
@@ -101,7 +107,7 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     except ValueError as error:
         found = _EXTRANEOUS.search(str(error))
         if not found or not 0 < int(found[1]) <= _MOST_PADDING:
-            raise Unreadable(_jpeg_reason(str(error))) from error
+            raise _jpeg_error(str(error)) from error
     # Some cameras pad the end. Cut the padding out and judge what is left just as strictly.
     end = jpeg_parts.scans_and_end(data, parts.scan_at)[1]
     padding = data[end - int(found[1]) : end]
@@ -110,7 +116,7 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     try:
         return _strictly(data[: end - int(found[1])] + b"\xff\xd9", header.space, least)
     except ValueError as error:
-        raise Unreadable(_jpeg_reason(str(error))) from error
+        raise _jpeg_error(str(error)) from error
 
 
 def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixels:
@@ -167,7 +173,7 @@ def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
             image = image.flatten(background=_surround(header, icc))
         pixels = vips.to_array(image)
     except vips.Error as error:
-        raise Unreadable(f"This {header.format} is cut off or damaged: {vips.first_line(error)}.") from error
+        raise _damaged(header.format, vips.first_line(error)) from error
     if header.space == "RGB":
         return pixels
     if header.space == "GRAY":
@@ -220,7 +226,7 @@ def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
     try:
         pixels = np.asarray(file)
     except (ValueError, OSError, RuntimeError, EOFError, SyntaxError) as error:
-        raise Unreadable(f"This HEIF is cut off or damaged: {str(error).strip().rstrip('.')}.") from error
+        raise _damaged("HEIF", str(error)) from error
     if pixels.ndim == 2:
         pixels = pixels[:, :, None]
     if pixels.shape[:2] != (header.height, header.width):
