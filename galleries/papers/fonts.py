@@ -1,0 +1,84 @@
+"""Free fonts for the papers, chosen per character so that names in any script come out and can be copied.
+
+DejaVu Sans (Debian fonts-dejavu) and Droid Sans Fallback (Debian fonts-droid-fallback) when installed; else
+the Bitstream Vera that comes with reportlab. No bidirectional reordering or shaping is done.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+_DEBIAN = Path("/usr/share/fonts/truetype")
+_FACES: dict[str, tuple[tuple[str, str | Path], ...]] = {
+    "regular": (
+        ("PaperSans", _DEBIAN / "dejavu/DejaVuSans.ttf"),
+        ("PaperHan", _DEBIAN / "droid/DroidSansFallbackFull.ttf"),
+        ("PaperVera", "Vera.ttf"),
+    ),
+    "bold": (
+        ("PaperSansBold", _DEBIAN / "dejavu/DejaVuSans-Bold.ttf"),
+        ("PaperHan", _DEBIAN / "droid/DroidSansFallbackFull.ttf"),
+        ("PaperVeraBold", "VeraBd.ttf"),
+    ),
+}
+
+
+@cache
+def _font(name: str, path: str | Path) -> TTFont | None:
+    try:
+        found = TTFont(name, str(path))
+    except (TTFError, OSError):
+        return None
+    pdfmetrics.registerFont(found)
+    return found
+
+
+@cache
+def available(weight: str = "regular") -> tuple[str, ...]:
+    """Names of the fonts that are there, best first; never empty, since reportlab brings one."""
+    return tuple(name for name, path in _FACES[weight] if _font(name, path))
+
+
+@cache
+def font_for(character: str, weight: str = "regular") -> str:
+    """The first font that has the character, or the first of all."""
+    names = available(weight)
+    covers = (name for name in names if ord(character) in pdfmetrics.getFont(name).face.charToGlyph)
+    return next(covers, names[0])
+
+
+def runs(text: str, weight: str = "regular") -> list[tuple[str, str]]:
+    """The text cut into (font name, piece) so that every character has a glyph where any font has one."""
+    found: list[tuple[str, str]] = []
+    for character in text:
+        name = found[-1][0] if found and character == " " else font_for(character, weight)
+        if found and found[-1][0] == name:
+            found[-1] = (name, found[-1][1] + character)
+        else:
+            found.append((name, character))
+    return found
+
+
+def markup(text: str, weight: str = "regular") -> str:
+    """The text as reportlab paragraph markup with a font per run."""
+    pieces = (f'<font name="{name}">{escape(piece)}</font>' for name, piece in runs(text, weight))
+    return "".join(pieces).replace("\n", "<br/>")
+
+
+def width(text: str, size: float, weight: str = "regular") -> float:
+    """Width in points of one line."""
+    return sum(float(pdfmetrics.stringWidth(piece, name, size)) for name, piece in runs(text, weight))
+
+
+def shortened(text: str, size: float, room: float, weight: str = "regular") -> str:
+    """The text, ended by … where it would be wider than `room` points."""
+    if width(text, size, weight) <= room:
+        return text
+    while text and width(text + "…", size, weight) > room:
+        text = text[:-1]
+    return text.rstrip() + "…"

@@ -1,0 +1,379 @@
+"""A licence composed from trade terms: checked, read back as sentences, turned into metadata and JSON.
+
+General words that record what two people agreed; local law and licensed practice decide what holds.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from galleries.imaging.rights_record import Licensor, Party, RightsRecord
+from galleries.imaging.rights_vocab import DATA_MINING, MODEL_RELEASE, minor_code
+
+FORMAT, FORMAT_VERSION = "headshot-licence", 1
+
+# Common practice in headshot licences, no source.
+USES: Mapping[str, str] = {
+    "casting": "submissions for castings, on paper and online",
+    "website": "the subject's own website",
+    "representation": "the representation's website, lists and submissions",
+    "social": "the subject's own social media accounts",
+    "press": "press about the subject's own work, and playbills",
+    "print-own": "prints for the subject's own use",
+    "portfolio": "the subject's portfolio",
+    "lobby": "a theatre's display of the company of a production",
+    "poster": "posters and paid publicity of a production",
+    "advertising": "advertising of goods or services",
+    "merchandise": "goods for sale that show the picture",
+    "book": "book covers and inside books",
+}
+# What a licence may allow, and the PLUS constraint written when it does not.
+ALTERATIONS: Mapping[str, tuple[str, str]] = {
+    "crop": ("cropping", "AL-CRP"),
+    "flip": ("flipping left and right", "AL-FLP"),
+    "retouch": ("retouching", "AL-RET"),
+    "colour": ("changing or adding colour", "AL-CLR"),
+    "monochrome": ("turning into black and white", "AL-DCL"),
+    "merge": ("merging with other pictures", "AL-MRG"),
+}
+
+
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
+class BadTerms(ValueError):
+    """Licence terms that contradict themselves; `str(error)` is one or more whole sentences."""
+
+
+@dataclass(frozen=True)
+class Addendum:
+    """A use beyond the licence that was asked for and granted."""
+
+    asked_by: str
+    granted_on: date
+    uses: tuple[str, ...]
+    note: str = ""
+    until: date | None = None
+
+
+@dataclass(frozen=True)
+class LicenceTerms:
+    """Who may use which pictures for what, where and how long.
+
+    `uses` and `alterations` are keys of USES and ALTERATIONS (what is allowed; the rest is not). Codes are
+    those of PLUS. `licensee` empty means the subject. `minor_age` is only for the metadata code.
+    """
+
+    licence_id: str
+    photographer: str
+    subject: str
+    uses: tuple[str, ...]
+    starts: date
+    ends: date | None = None
+    version: int = 1
+    studio: str = ""
+    licensee: str = ""
+    representation: str = ""
+    territory: str = "worldwide"
+    exclusive: bool = False
+    credit_line: str = ""
+    credit_required: bool = False
+    alterations: tuple[str, ...] = ("crop",)
+    resale: bool = False
+    model_release: str = "MR-NON"
+    release_read_by: str = ""
+    release_ids: tuple[str, ...] = ()
+    is_minor: bool = False
+    minor_age: int | None = None
+    guardian: str = ""
+    guardian_consent_on: date | None = None
+    data_mining: str = "DMI-PROHIBITED"
+    data_mining_constraint: str = ""
+    contact_email: str = ""
+    contact_url: str = ""
+    contact_telephone: str = ""
+    web_statement: str = ""
+    terms_url: str = ""
+    copyright_year: int | None = None
+    addenda: tuple[Addendum, ...] = ()
+
+    @property
+    def holder(self) -> str:
+        """Who receives the licence."""
+        return self.licensee or self.subject
+
+    @property
+    def copyright_notice(self) -> str:
+        """The copyright line; the year is that of the start unless given."""
+        return f"© {self.copyright_year or self.starts.year} {self.photographer}. All rights reserved."
+
+    def problems(self) -> list[str]:
+        """Every reason why these terms can't stand, as sentences."""
+        return _problems(self)
+
+    def validate(self) -> None:
+        """Raise BadTerms with every problem told."""
+        found = self.problems()
+        if found:
+            raise BadTerms(" ".join(found))
+
+    def sentences(self) -> list[str]:
+        """The licence read back in plain English, in a fixed order, one fact a sentence."""
+        return [
+            *_who_and_what(self),
+            *_how(self),
+            *_release(self),
+            *_mining(self),
+            *[_addendum(self, item) for item in self.addenda],
+        ]
+
+    def to_rights(
+        self,
+        *,
+        title: str = "",
+        description: str = "",
+        alt_text: str = "",
+        job_id: str = "",
+        digital_source_type: str = "digitalCapture",
+        document_id: str = "",
+        original_document_id: str = "",
+        image_guid: str = "",
+        captured_at: datetime | None = None,
+    ) -> RightsRecord:
+        """The metadata every file under this licence carries; what belongs to one picture is passed in."""
+        owner = (Party(self.photographer),)
+        supplier = self.studio or self.photographer
+        return RightsRecord(
+            creators=(self.photographer,),
+            copyright_notice=self.copyright_notice,
+            credit_line=self.credit_line or self.photographer,
+            title=title,
+            description=description,
+            instructions=self._instructions(),
+            job_id=job_id,
+            usage_terms=" ".join(self.sentences()),
+            marked=True,
+            web_statement=self.web_statement,
+            licensors=(Licensor(supplier, self.contact_email, self.contact_url, self.contact_telephone),),
+            copyright_owners=owner,
+            image_creators=owner,
+            image_suppliers=(Party(supplier),),
+            data_mining=self.data_mining,
+            other_constraints=self.data_mining_constraint,
+            model_release_status=self.model_release,
+            model_release_ids=self.release_ids,
+            minor_age=minor_code(self.minor_age) if self.is_minor and self.minor_age is not None else "",
+            alteration_constraints=tuple(code for key, (_, code) in ALTERATIONS.items() if key not in self.alterations),
+            license_start=self.starts,
+            license_end=self.ends,
+            license_id=f"{self.licence_id}/{self.version}",
+            terms_text=f"Licence {self.licence_id}, version {self.version}; the licence sheet has its text.",
+            terms_url=self.terms_url,
+            persons=(self.subject,),
+            alt_text=alt_text,
+            digital_source_type=digital_source_type,
+            document_id=document_id,
+            original_document_id=original_document_id,
+            image_guid=image_guid,
+            captured_at=captured_at,
+        )
+
+    def to_json(self) -> str:
+        """The machine-readable licence: versioned, sorted, with its sentences for people who open it."""
+        body = {
+            "format": FORMAT,
+            "format_version": FORMAT_VERSION,
+            "terms": dataclasses.asdict(self),
+            "sentences": self.sentences(),
+        }
+        return json.dumps(body, indent=2, sort_keys=True, ensure_ascii=False, default=_iso) + "\n"
+
+    @classmethod
+    def from_json(cls, text: str) -> LicenceTerms:
+        """The inverse of `to_json`; raises BadTerms naming what can't be read."""
+        return _from_json(text)
+
+    def _instructions(self) -> str:
+        beyond = f"Any other use: ask {self.contact_email or self.studio or self.photographer} first."
+        credit = f" Credit required: {self.credit_line}." if self.credit_required else ""
+        return beyond + credit
+
+
+def _problems(terms: LicenceTerms) -> list[str]:
+    found = [
+        f"The licence does not name its {name.replace('_', ' ')}."
+        for name in ("licence_id", "photographer", "subject", "territory")
+        if not getattr(terms, name).strip()
+    ]
+    asked = [*terms.uses, *(use for item in terms.addenda for use in item.uses)]
+    found += [f"'{use}' is not a known use; known are {', '.join(USES)}." for use in asked if use not in USES]
+    found += [
+        f"'{key}' is not a known alteration; known are {', '.join(ALTERATIONS)}."
+        for key in terms.alterations
+        if key not in ALTERATIONS
+    ]
+    if not terms.uses:
+        found.append("The licence allows no use at all; choose at least one.")
+    if terms.ends and terms.ends < terms.starts:
+        found.append(f"The licence ends on {spoken_day(terms.ends)}, before it starts on {spoken_day(terms.starts)}.")
+    if terms.credit_required and not terms.credit_line:
+        found.append("A credit is required, but the credit line is empty.")
+    if terms.data_mining not in DATA_MINING:
+        found.append(f"'{terms.data_mining}' is not a PLUS data-mining code.")
+    if terms.data_mining == "DMI-PROHIBITED-SEECONSTRAINT" and not terms.data_mining_constraint:
+        found.append("The data-mining reservation points to a constraint, but none is written.")
+    return found + _release_problems(terms)
+
+
+def _release_problems(terms: LicenceTerms) -> list[str]:
+    found = []
+    if terms.model_release not in MODEL_RELEASE:
+        found.append(f"'{terms.model_release}' is not a PLUS model-release code.")
+    if terms.model_release == "MR-UMR" and not terms.release_read_by:
+        found.append("A release without limits may be claimed only when somebody has read it; name who did.")
+    if terms.model_release == "MR-NAP":
+        found.append("A headshot shows a person, so 'release does not apply' can't be right.")
+    if terms.is_minor and not terms.guardian:
+        found.append("The subject is a minor; name the parent or guardian who consented.")
+    if terms.is_minor and not terms.guardian_consent_on:
+        found.append("The subject is a minor; the day the guardian's consent was recorded is missing.")
+    if terms.minor_age is not None and not (terms.is_minor and 0 <= terms.minor_age < 18):
+        found.append("An age is kept for minors only, and must be under 18.")
+    return found
+
+
+def _who_and_what(terms: LicenceTerms) -> list[str]:
+    giver = terms.photographer + (f" ({terms.studio})" if terms.studio else "")
+    shown = "" if terms.holder == terms.subject else f" that show {terms.subject}"
+    uses = [USES.get(use, use) for use in terms.uses]
+    found = [f"{giver} licenses {terms.holder} to use the delivered pictures{shown}."]
+    found.append(f"Allowed {'uses are' if len(uses) > 1 else 'use is'}: {'; '.join(uses)}.")
+    if terms.representation:
+        found.append(f"{terms.representation} may use them for the same purposes as {terms.subject}'s representation.")
+    others = [words for use, words in USES.items() if use not in terms.uses]
+    if others:
+        found.append(f"Not included, and to be asked for first: {'; '.join(others)}; and any other use.")
+    found.append(f"Territory: {terms.territory}.")
+    until = f"until {spoken_day(terms.ends)}, that day included" if terms.ends else "without an end date"
+    found.append(f"The licence runs from {spoken_day(terms.starts)} {until}.")
+    return found
+
+
+def _how(terms: LicenceTerms) -> list[str]:
+    kind = (
+        "The licence is exclusive: nobody else is licensed for these uses while it runs."
+        if terms.exclusive
+        else "The licence is not exclusive."
+    )
+    found = [kind, f"Copyright stays with {terms.photographer}."]
+    if terms.credit_required:
+        found.append(f"The credit '{terms.credit_line}' must stand with every publication.")
+    elif terms.credit_line:
+        found.append(f"The credit '{terms.credit_line}' is welcome but not required.")
+    else:
+        found.append("No credit is required.")
+    allowed = [words for key, (words, _) in ALTERATIONS.items() if key in terms.alterations]
+    refused = [words for key, (words, _) in ALTERATIONS.items() if key not in terms.alterations]
+    if allowed:
+        found.append(f"Allowed changes: {', '.join(allowed)}.")
+    if refused:
+        found.append(f"Not allowed without asking: {', '.join(refused)}.")
+    found.append(
+        "The pictures may be passed on for money."
+        if terms.resale
+        else "The pictures and this licence may not be sold or licensed on."
+    )
+    return found
+
+
+def _release(terms: LicenceTerms) -> list[str]:
+    found = ["Model release: " + _lower(MODEL_RELEASE.get(terms.model_release, terms.model_release + "."))]
+    if terms.release_read_by:
+        found.append(f"The release was read by {terms.release_read_by}.")
+    if terms.is_minor and terms.guardian:
+        day = f", recorded on {spoken_day(terms.guardian_consent_on)}" if terms.guardian_consent_on else ""
+        found.append(f"{terms.subject} is a minor; {terms.guardian} consented as parent or guardian{day}.")
+    return found
+
+
+def _mining(terms: LicenceTerms) -> list[str]:
+    found = [DATA_MINING.get(terms.data_mining, f"Data mining: {terms.data_mining}.")]
+    if terms.data_mining_constraint:
+        found.append(f"Constraint: {terms.data_mining_constraint.rstrip('.')}.")
+    return found
+
+
+def _addendum(terms: LicenceTerms, item: Addendum) -> str:
+    uses = "; ".join(USES.get(use, use) for use in item.uses)
+    until = f" until {spoken_day(item.until)}" if item.until else ""
+    note = f" {item.note.rstrip('.')}." if item.note else ""
+    return f"Addendum of {spoken_day(item.granted_on)}, asked for by {item.asked_by}: {uses}, allowed{until}.{note}"
+
+
+def _from_json(text: str) -> LicenceTerms:
+    try:
+        body = json.loads(text)
+        if body["format"] != FORMAT or body["format_version"] != FORMAT_VERSION:
+            raise BadTerms(
+                f"This is not a licence file this program can read: format {body['format']!r}, "
+                f"version {body['format_version']!r}."
+            )
+        found: dict[str, Any] = dict(body["terms"])
+        known = {field.name for field in dataclasses.fields(LicenceTerms)}
+        if unknown := sorted(set(found) - known):
+            raise BadTerms(f"The licence file holds terms this program does not know: {', '.join(unknown)}.")
+        for name in ("starts", "ends", "guardian_consent_on"):
+            found[name] = _to_day(found.get(name))
+        for name in ("uses", "alterations", "release_ids"):
+            found[name] = tuple(found.get(name, ()))
+        found["addenda"] = tuple(_to_addenda(found.get("addenda", ())))
+        return LicenceTerms(**found)
+    except (KeyError, TypeError, AttributeError) as error:
+        raise BadTerms(f"The licence file is incomplete: {error}.") from error
+    except BadTerms:
+        raise
+    except ValueError as error:
+        raise BadTerms(f"The licence file can't be read: {error}.") from error
+
+
+def _to_addenda(items: Iterable[dict[str, Any]]) -> Iterable[Addendum]:
+    for item in items:
+        days = {"granted_on": date.fromisoformat(item["granted_on"]), "until": _to_day(item.get("until"))}
+        yield Addendum(**{**item, **days, "uses": tuple(item["uses"])})
+
+
+def _to_day(text: str | None) -> date | None:
+    return date.fromisoformat(text) if text else None
+
+
+def _iso(value: object) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{value!r} can't stand in a licence file")
+
+
+def spoken_day(day: date) -> str:
+    """A day in English words, whatever the machine's language."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def _lower(sentence: str) -> str:
+    return sentence[0].lower() + sentence[1:]

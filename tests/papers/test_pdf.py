@@ -1,0 +1,172 @@
+"""The PDFs, read by pdftotext and pdfinfo (Poppler): the words come out, names in other scripts included."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from galleries.papers import fonts
+from galleries.papers.contact import SheetFrame, SheetLook, SheetMark, contact_sheet_pdf
+from galleries.papers.manifest import FileEntry
+from galleries.papers.release import PrintRelease, print_release_pdf
+from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
+from galleries.papers.terms import BadTerms
+from tests.papers.test_terms import TERMS
+
+needs_poppler = pytest.mark.skipif(not shutil.which("pdftotext"), reason="Poppler's pdftotext is not installed")
+needs_han = pytest.mark.skipif(
+    "PaperHan" not in fonts.available(), reason="Debian's fonts-droid-fallback is not installed"
+)
+FILES = [FileEntry.of(f"print/8x10_{n:02d}.jpg", bytes([n]), 2475, 3075, "8×10 in print") for n in range(4)]
+ACCEPTED = [Acceptance("Zoë Œuvrard-Ångström", datetime(2026, 3, 2, 9, 5, tzinfo=UTC), 1)]
+
+
+def words(pdf: bytes, tmp_path: Path) -> str:
+    path = tmp_path / "paper.pdf"
+    path.write_bytes(pdf)
+    done = subprocess.run(["pdftotext", "-enc", "UTF-8", str(path), "-"], capture_output=True, check=True)
+    return re.sub(r"\s+", " ", done.stdout.decode())
+
+
+def info(pdf: bytes, tmp_path: Path) -> dict[str, str]:
+    path = tmp_path / "paper.pdf"
+    path.write_bytes(pdf)
+    done = subprocess.run(["pdfinfo", str(path)], capture_output=True, check=True, text=True)
+    return {key: value.strip() for key, _, value in (line.partition(":") for line in done.stdout.splitlines())}
+
+
+@needs_poppler
+@needs_han
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+def test_licence_sheet(page: str, tmp_path: Path) -> None:
+    pdf = licence_sheet_pdf(TERMS, FILES, ACCEPTED, page=page)
+    text = words(pdf, tmp_path)
+    for sentence in TERMS.sentences():
+        assert sentence in text
+    assert "Zoë Œuvrard-Ångström accepted version 1 on 2 March 2026 at 09:05 UTC." in text
+    assert "local law and licensed practice decide" in text
+    assert re.sub(" ", "", FILES[3].sha256) in text.replace(" ", "")
+    # ISO 216: A4 is 210 × 297 mm = 595.28 × 841.89 pt; US Letter 8.5 × 11 in = 612 × 792 pt
+    assert {"A4": "595", "Letter": "612"}[page] in info(pdf, tmp_path)["Page size"]
+    assert pdf == licence_sheet_pdf(TERMS, FILES, ACCEPTED, page=page)
+
+
+def test_licence_sheet_text_has_the_same_words() -> None:
+    text = licence_sheet_text(TERMS, FILES, ACCEPTED)
+    assert max(map(len, text.splitlines())) <= 78 + 12  # only an unbreakable checksum may run over
+    flat = re.sub(r"\s+", " ", text)
+    assert all(sentence in flat for sentence in TERMS.sentences())
+    assert "Not yet accepted." in licence_sheet_text(TERMS)
+
+
+@needs_poppler
+def test_markup_in_a_name_is_only_text(tmp_path: Path) -> None:
+    text = words(licence_sheet_pdf(replace(TERMS, subject="A <b>Bold</b> & Co")), tmp_path)
+    assert "A <b>Bold</b> & Co" in text
+
+
+@needs_poppler
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+@pytest.mark.parametrize("count", [1, 200])
+def test_print_release_is_one_page(page: str, count: int, tmp_path: Path) -> None:
+    files = [FileEntry.of(f"print/{'long-' * 30}{n}.jpg", b"x", 2400, 3000) for n in range(count)]
+    release = PrintRelease("Marit Ødegård", date(2026, 3, 1), copies=0)
+    pdf = print_release_pdf(TERMS, release, files, page=page)
+    assert info(pdf, tmp_path)["Pages"] == "1"
+    text = words(pdf, tmp_path)
+    assert "Permission to print" in text
+    assert "I own the copyright" in text
+    assert "any number of prints" in text
+    assert "Signed: Marit Ødegård, 1 March 2026" in text
+    assert ("188 more" in text) == (count == 200)
+    assert pdf == print_release_pdf(TERMS, release, files, page=page)
+
+
+def test_no_release_without_prints_in_the_licence() -> None:
+    with pytest.raises(BadTerms, match="does not include prints"):
+        print_release_pdf(replace(TERMS, uses=("website",)), PrintRelease("M", date(2026, 1, 1)), FILES)
+
+
+def thumbnail(w: int, h: int, grey: int) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (w, h), (grey, grey, grey)).save(out, "JPEG")
+    return out.getvalue()
+
+
+def looks(marks: tuple[SheetMark, ...] = ()) -> list[SheetLook]:
+    frames = tuple(
+        SheetFrame(f"{n:04d}", thumbnail(*((96, 144) if n % 3 else (144, 96)), 40 + 5 * n), marks if n == 1 else ())
+        for n in range(1, 40)
+    )
+    return [
+        SheetLook("Look 1 – grey jumper", ("Key at 45°, 1/4 CTO on the rim", "Casting 李"), frames[:25]),
+        SheetLook("Look 2 – black and white", (), frames[25:]),
+    ]
+
+
+@needs_poppler
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+def test_contact_sheet_has_every_number_and_note(page: str, tmp_path: Path) -> None:
+    pdf = contact_sheet_pdf("Sitting 42", looks(), page=page)
+    text = words(pdf, tmp_path)
+    assert all(f"{n:04d}" in text for n in range(1, 40))
+    for part in (
+        "Sitting 42",
+        "Look 1 – grey jumper",
+        "Key at 45°, 1/4 CTO on the rim",
+        "Look 2",
+        "R = representation",
+    ):
+        assert part in text
+    assert pdf == contact_sheet_pdf("Sitting 42", looks(), page=page)
+    assert len(pdf) < 400_000
+
+
+def drawn(pdf: bytes, tmp_path: Path) -> np.ndarray:
+    (tmp_path / "sheet.pdf").write_bytes(pdf)
+    command = ["pdftoppm", "-r", "150", "-png", "-f", "1", "-l", "1", "-singlefile", "sheet.pdf", "sheet"]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    with Image.open(tmp_path / "sheet.png") as page:
+        return np.asarray(page.convert("RGB")).astype(int)
+
+
+@needs_poppler
+def test_marks_are_drawn_and_differ_without_colour(tmp_path: Path) -> None:
+    """Rendered by Poppler: each kind and each person's line leaves different ink on the same frame."""
+    plain = drawn(contact_sheet_pdf("S", looks()), tmp_path)
+    inked = {}
+    for kind in ("pick", "alternate", "strike"):
+        for letter, line in (("S", "solid"), ("R", "dashed")):
+            mark = SheetMark(kind, letter, line)  # type: ignore[arg-type]
+            page = drawn(contact_sheet_pdf("S", looks((mark,))), tmp_path)
+            changed = np.abs(page - plain).max(axis=2) > 20
+            ys, xs = np.nonzero(changed)
+            assert xs.max() < 400, "the ink stays on the marked frame"
+            assert ys.max() - ys.min() > 60
+            inked[kind, line] = changed
+    for kind in ("pick", "alternate", "strike"):
+        assert inked[kind, "dashed"].sum() < 0.85 * inked[kind, "solid"].sum()
+    names = list(inked)
+    for i, first in enumerate(names):
+        for second in names[i + 1 :]:
+            assert (inked[first] ^ inked[second]).sum() > 100
+
+
+def test_bad_pages_are_named() -> None:
+    with pytest.raises(ValueError, match="'A3' is not a page size"):
+        contact_sheet_pdf("S", looks(), page="A3")
+
+
+def test_the_bundled_font_is_the_last_resort() -> None:
+    assert fonts.available()
+    assert fonts.shortened("A very long title", 10, 30).endswith("…")
+    assert "".join(piece for _, piece in fonts.runs("Ødegård 李 Ж")) == "Ødegård 李 Ж"
