@@ -53,7 +53,7 @@ class Site:
         self.children: dict[str, tuple[list[str], subprocess.Popen[bytes]]] = {}
         self.ends: dict[str, list[float]] = {}
         scheme = "https" if self.certificate else "http"
-        shown = "localhost" if host in {"127.0.0.1", "0.0.0.0"} else host  # noqa: S104  # nosec B104
+        shown = "localhost" if host in {"127.0.0.1", "0.0.0.0"} else host  # noqa: S104
         self.url = f"{scheme}://{shown}:{port}"
         self.env = dict(os.environ)
         self.env.update(PORTAL_HOME=str(home), PYTHONUNBUFFERED="1", DJANGO_SETTINGS_MODULE="portal.settings")
@@ -155,7 +155,7 @@ class Site:
             with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), timeout=2):
                 return True
             return False
-        address = "127.0.0.1" if self.host == "0.0.0.0" else self.host  # noqa: S104  # nosec B104
+        address = "127.0.0.1" if self.host == "0.0.0.0" else self.host  # noqa: S104
         request = urllib.request.Request(f"http://{address}:{self.port}/health/ready", headers={"Host": "localhost"})
         try:
             with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310  # nosec B310
@@ -280,7 +280,7 @@ def _refuse_busy_port(host: str, port: int) -> None:
         try:
             line.bind((host, port))
         except OSError as error:
-            if host not in {"127.0.0.1", "0.0.0.0"} and error.errno == 99:  # noqa: S104  # nosec B104
+            if host not in {"127.0.0.1", "0.0.0.0"} and error.errno == 99:  # noqa: S104
                 raise Trouble(f"{host} is not an address of this machine.") from None
             raise Trouble(
                 f"Port {port} is in use by another program; stop that, or choose another, for example"

@@ -1,0 +1,285 @@
+"""Backup and restore: the database and both stores, through the settings of the site at hand.
+
+Files lie under keys derived from their content and never change, and a row names a file only after it was written.
+So: copy the files, dump the database, copy what came meanwhile. Whatever the dump names is then in the copy.
+The copy of the files mirrors the stores: what was removed there for good is gone here at the next backup.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import fcntl
+import hashlib
+import json
+import os
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+STORES = ("private", "proofs")
+CHUNK = 1 << 20
+
+
+class Trouble(Exception):
+    """One sentence for the person at the terminal."""
+
+
+def say(line: str) -> None:
+    print(line, flush=True)
+
+
+# --- files ----------------------------------------------------------------------------------------------------
+
+
+def _whole(key: str, path: Path) -> bool:
+    """Is the file what its key says? Keys that are no digest are taken as they are."""
+    stem = Path(key).stem
+    if not re.fullmatch(r"[0-9a-f]{64}", stem) or "/view" in key:
+        return True
+    digest = hashlib.sha256()
+    with open(path, "rb") as file:
+        while chunk := file.read(CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest() == stem
+
+
+def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
+    """Copy what the stores hold and `folder` does not; `mirror` removes what they hold no more.
+
+    Returns how many files were copied, and how many there are in all.
+    """
+    from django.core.files.storage import storages
+
+    copied = total = 0
+    for name in STORES:
+        store: Any = storages[name]
+        root = folder / name
+        there = set()
+        for key in store.keys("sittings"):
+            there.add(key)
+            target = root / key
+            if target.exists():
+                continue
+            target.parent.mkdir(parents=True, exist_ok=True)
+            part = target.with_name(f".{target.name}.part")
+            try:
+                with store.open(key, "rb") as source, open(part, "wb") as out:
+                    shutil.copyfileobj(source, out, CHUNK)
+            except FileNotFoundError:  # removed while we copied
+                part.unlink(missing_ok=True)
+                continue
+            if not _whole(key, part):
+                part.unlink()
+                raise Trouble(f"{name}/{key} in the store is not what its name says; see 'manage.py verify'.")
+            part.replace(target)
+            copied += 1
+        total += len(there)
+        for path in list(root.rglob("*")) if mirror else []:
+            if path.is_file() and str(path.relative_to(root)) not in there:
+                path.unlink()
+    return copied, total
+
+
+def copy_in(folder: Path) -> int:
+    """Put every file of the backup into the stores, checked against its key."""
+    from django.core.files.base import File
+    from django.core.files.storage import storages
+
+    count = 0
+    for name in STORES:
+        root = folder / name
+        for path in sorted(root.rglob("*")):
+            if not path.is_file() or path.name.endswith(".part"):
+                continue
+            key = str(path.relative_to(root))
+            if not _whole(key, path):
+                raise Trouble(f"{path} in the backup is damaged: its content is not what its name says.")
+            if not storages[name].exists(key):
+                with open(path, "rb") as file:
+                    storages[name].save(key, File(file))
+            count += 1
+    return count
+
+
+# --- database -------------------------------------------------------------------------------------------------
+
+
+def _postgres_words(database: dict[str, Any]) -> tuple[list[str], dict[str, str]]:
+    words = ["--dbname", str(database["NAME"])]
+    for option, name in (("--host", "HOST"), ("--port", "PORT"), ("--username", "USER")):
+        if database.get(name):
+            words += [option, str(database[name])]
+    env = {**os.environ, **({"PGPASSWORD": str(database["PASSWORD"])} if database.get("PASSWORD") else {})}
+    return words, env
+
+
+def _run(command: list[str], env: dict[str, str]) -> None:
+    try:
+        done = subprocess.run(command, env=env, capture_output=True, text=True, check=False)
+    except FileNotFoundError:
+        raise Trouble(f"{command[0]} is missing. On Debian: apt-get install postgresql-client") from None
+    if done.returncode:
+        last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
+        raise Trouble(f"{command[0]} failed: {last}")
+
+
+def dump_database(folder: Path, stamp: str) -> Path:
+    from django.conf import settings
+
+    database = settings.DATABASES["default"]
+    if database["ENGINE"].endswith("sqlite3"):
+        target = folder / f"database-{stamp}.sqlite3"
+        with (
+            contextlib.closing(sqlite3.connect(database["NAME"], timeout=30)) as source,
+            contextlib.closing(sqlite3.connect(target)) as out,
+        ):
+            source.backup(out)
+            well = out.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        if not well:
+            target.unlink()
+            raise Trouble("The copy of the database is damaged; it was not kept.")
+    else:
+        target = folder / f"database-{stamp}.dump"
+        words, env = _postgres_words(database)
+        _run(["pg_dump", "--format=custom", "--no-owner", "--file", str(target), *words], env)
+    target.chmod(0o600)
+    return target
+
+
+def load_database(dump: Path) -> None:
+    from django.conf import settings
+
+    database = settings.DATABASES["default"]
+    sqlite = database["ENGINE"].endswith("sqlite3")
+    if sqlite != (dump.suffix == ".sqlite3"):
+        raise Trouble(f"{dump.name} is of another kind of database than PORTAL_DATABASE names.")
+    if sqlite:
+        target = Path(database["NAME"])
+        for extra in ("-wal", "-shm"):
+            Path(f"{target}{extra}").unlink(missing_ok=True)
+        shutil.copyfile(dump, target)
+    else:
+        words, env = _postgres_words(database)
+        _run(["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", *words, str(dump)], env)
+
+
+def _is_empty() -> bool:
+    from django.core.files.storage import storages
+    from django.db import connection
+
+    if any(next(iter(_keys(storages[name])), None) for name in STORES):
+        return False
+    tables = connection.introspection.table_names()
+    connection.close()
+    return not tables
+
+
+def _keys(store: Any) -> Iterator[str]:
+    yield from store.keys("sittings")
+
+
+# --- the two commands -----------------------------------------------------------------------------------------
+
+
+def backup(options: argparse.Namespace) -> None:
+    from django.conf import settings
+
+    folder = options.folder.resolve()
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with open(folder / ".lock", "w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise Trouble(f"Another backup into {folder} is running.") from None
+        say("Copying files")
+        first, _ = copy_out(folder, mirror=False)
+        say("Copying the database")
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+        dump = dump_database(folder, stamp)
+        second, total = copy_out(folder, mirror=True)
+        kept = settings.SITE_DIR / "secret-key"
+        if kept.exists():
+            shutil.copy2(kept, folder / "secret-key")
+        dumps = sorted(folder.glob("database-*"))
+        for old in dumps[: -options.keep]:
+            old.unlink()
+        about = {"at": stamp, "database": dump.name, "files": total, "new_files": first + second}
+        (folder / "about.json").write_text(json.dumps(about, indent=1) + "\n")
+    say(
+        json.dumps(about)
+        if options.json
+        else f"Backed up: {dump.name} and {total} files, {first + second} of them new."
+    )
+
+
+def restore(options: argparse.Namespace) -> None:
+    from django.conf import settings
+
+    folder = options.folder.resolve()
+    dumps = sorted(folder.glob("database-*"))
+    if not dumps:
+        raise Trouble(f"{folder} holds no backup.")
+    dump = folder / options.database if options.database else dumps[-1]
+    if not dump.exists():
+        raise Trouble(f"{dump} is not there; there are: {', '.join(path.name for path in dumps)}")
+    with open(settings.SITE_DIR / "running", "a") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise Trouble("The site is running; stop it first.") from None
+        if not _is_empty():
+            raise Trouble("The site at hand is not empty; restore into a new PORTAL_HOME, database and stores.")
+        say("Putting back files")
+        count = copy_in(folder)
+        say(f"Putting back {dump.name}")
+        load_database(dump)
+        key = folder / "secret-key"
+        if key.exists() and not os.environ.get("PORTAL_SECRET_KEY"):
+            shutil.copy2(key, settings.SITE_DIR / "secret-key")
+    say(f"Restored {dump.name} and {count} files. Check with: manage.py verify")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="deploy/keeping.py", description=__doc__)
+    commands = parser.add_subparsers(required=True)
+    out = commands.add_parser(
+        "backup", help="copy database and stores", epilog="Example: deploy/backup /srv/backup/portal --keep 14"
+    )
+    out.add_argument("folder", type=Path, help="folder of the backup; a second run adds only what is new")
+    out.add_argument("--keep", type=int, default=14, help="how many copies of the database to keep (14)")
+    out.add_argument("--json", action="store_true", help="the last line as JSON")
+    out.set_defaults(run=backup)
+    back = commands.add_parser(
+        "restore-backup",
+        help="bring a backup into an empty site",
+        epilog="Example: deploy/restore-backup /srv/backup/portal",
+    )
+    back.add_argument("folder", type=Path, help="folder of the backup")
+    back.add_argument("--database", default="", help="which copy of the database (the newest)")
+    back.set_defaults(run=restore)
+    options = parser.parse_args()
+    if getattr(options, "keep", 1) < 1:
+        parser.error("--keep is 1 or more")
+    import django
+
+    django.setup()
+    try:
+        options.run(options)
+    except Trouble as trouble:
+        print(trouble, file=sys.stderr)
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
