@@ -1,3 +1,20 @@
-"""Addresses of the product."""
+"""Addresses of the product: the doors, the pictures, the studio's pages and those of the people invited."""
 
-urlpatterns: list = []
+from django.urls import include, path
+
+from galleries.web import entrance, files
+
+urlpatterns = [
+    path("", entrance.front, name="front"),
+    path("i/<str:token>", entrance.open_invite, name="open-invite"),
+    path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
+    path("sign-in", entrance.sign_in, name="sign-in"),
+    path("sign-in/link", entrance.ask_link, name="ask-link"),
+    path("desk", entrance.desk, name="desk"),
+    path("leave", entrance.leave, name="leave"),
+    path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),
+    path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
+    path("files/original/<int:frame_id>", files.original, name="original"),
+    path("s/<slug:slug>/", include("galleries.web.urls_invitee")),
+    path("studio/", include("galleries.web.urls_studio")),
+]

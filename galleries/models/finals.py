@@ -21,6 +21,8 @@ class Final(models.Model):
     frame = models.ForeignKey("galleries.Frame", models.PROTECT, related_name="finals")
     round = models.ForeignKey("galleries.Round", models.CASCADE, related_name="finals")
     position = models.PositiveSmallIntegerField(default=0)
+    # False after a reopened list left it out; what was made from it is kept.
+    on_list = models.BooleanField(default=True)
     state = models.CharField(_("state"), max_length=10, choices=State, default=State.AGREED)
     brief = models.TextField(_("brief for the retoucher"), blank=True)
     alt_text = models.CharField(_("description for people who cannot see it"), max_length=250, blank=True)

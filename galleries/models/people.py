@@ -55,6 +55,8 @@ class Invite(models.Model):
     revoked_at = models.DateTimeField(_("revoked"), null=True, blank=True)
     first_opened_at = models.DateTimeField(null=True, blank=True)
     last_seen_at = models.DateTimeField(null=True, blank=True)
+    # The person said 'I am through'; a later mark takes it back.
+    picks_done_at = models.DateTimeField(null=True, blank=True)
     # Passing an invite on inside the agency: allowed by the photographer, and the marks go on one shared shortlist.
     may_pass_on = models.BooleanField(_("may pass it on inside the agency"), default=False)
     passed_from = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="passed_to")

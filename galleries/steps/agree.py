@@ -1,0 +1,234 @@
+"""From two people's marks to one closed list."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from galleries import stages
+from galleries.access import Act, Visitor, frames_shown_to, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
+
+Kind = Mark.Kind
+
+
+@dataclass(frozen=True)
+class Line:
+    """One frame with what either side says of it."""
+
+    frame: Frame
+    subject: str
+    representation: str
+    notes: tuple[tuple[str, str], ...] = ()
+    place_subject: int | None = None
+    place_representation: int | None = None
+
+    @property
+    def standing(self) -> str:
+        """agreed, subject (only the subject picks it), representation, or '' (nobody does)."""
+        by_subject, by_rep = self.subject == Kind.PICK, self.representation == Kind.PICK
+        if by_subject and by_rep:
+            return "agreed"
+        return "subject" if by_subject else "representation" if by_rep else ""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Both lists side by side, and what they cover."""
+
+    allowance: int
+    lines: tuple[Line, ...]
+    words: tuple[str, ...] = field(default=())
+
+    def of(self, standing: str) -> list[Line]:
+        return [line for line in self.lines if line.standing == standing]
+
+    @property
+    def agreed(self) -> list[Line]:
+        return self.of("agreed")
+
+
+def tally(sitting: Sitting, by: Visitor) -> Tally:
+    """Every frame that carries a mark or note of the subject or the representation, as this person may see it."""
+    frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
+    kinds: dict[int, dict[str, str]] = {}
+    notes: dict[int, list[tuple[str, str]]] = {}
+    roles = [Invite.Role.SUBJECT, Invite.Role.REPRESENTATION]
+    marks = Mark.objects.filter(frame__in=frames, invite__role__in=roles).select_related("invite")
+    for mark in marks.order_by("acted_at"):
+        here = kinds.setdefault(mark.frame_id, {})
+        # Two invites of one role (two agents who do not share a list): a pick of either counts as the side's pick.
+        if here.get(mark.invite.role) != Kind.PICK:
+            here[mark.invite.role] = mark.kind
+        if mark.note:
+            notes.setdefault(mark.frame_id, []).append((mark.invite.name, mark.note))
+    places = _places(sitting)
+    lines = tuple(
+        Line(
+            frame,
+            kinds.get(pk, {}).get(Invite.Role.SUBJECT, ""),
+            kinds.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
+            tuple(notes.get(pk, ())),
+            places.get((Invite.Role.SUBJECT, pk)),
+            places.get((Invite.Role.REPRESENTATION, pk)),
+        )
+        for pk, frame in frames.items()
+        if pk in kinds
+    )
+    ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
+    return Tally(sitting.allowance, ordered, tuple(coverage(sitting, ordered)))
+
+
+def _places(sitting: Sitting) -> dict[tuple[str, int], int]:
+    rows = sitting.invites.filter(standings__isnull=False).values_list(
+        "role", "standings__frame_id", "standings__place"
+    )
+    return {(role, frame): place for role, frame, place in rows}
+
+
+def _look_place(look: Look | None) -> int:
+    return look.position if look is not None else 10_000
+
+
+def coverage(sitting: Sitting, lines: Sequence[Line]) -> list[str]:
+    """What the picks do not cover, in words; never a reason to stop."""
+    picked = [line for line in lines if line.standing]
+    looks = {line.frame.look_id for line in picked}
+    words = [
+        _("No pick of either side in “%s”.") % look.title
+        for look in sitting.looks.filter(hidden=False, frames__isnull=False).distinct()
+        if look.pk not in looks
+    ]
+    purposes = {line.frame.look.purpose for line in picked if line.frame.look is not None}
+    for purpose in Look.Purpose:
+        if purpose not in purposes and sitting.looks.filter(purpose=purpose, hidden=False).exists():
+            words.append(_("No pick for %s among them.") % purpose.label)
+    agreed = sum(line.standing == "agreed" for line in lines)
+    if agreed > sitting.allowance:
+        over = agreed - sitting.allowance
+        words.append(
+            ngettext(
+                "%(n)d agreed frame more than the %(allowance)d included.",
+                "%(n)d agreed frames more than the %(allowance)d included.",
+                over,
+            )
+            % {"n": over, "allowance": sitting.allowance}
+        )
+    return words
+
+
+def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final]:
+    """Close the list with exactly these frames, in this order. More than the allowance is allowed, and said.
+
+    Raises:
+        Refused: not this person's to close, or not now.
+        BadInput: no frames, or one that is hidden or not of this sitting.
+        Conflict: somebody closed the list at the same moment.
+    """
+    if not may(by, Act.CLOSE_LIST, sitting):
+        raise Refused(_("The list is closed already, or closing it is not yours."))
+    order = list(dict.fromkeys(frame_ids))
+    if not order:
+        raise BadInput(_("Choose at least one frame before closing the list."))
+    frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).filter(hidden=False, pk__in=order)}
+    if len(frames) != len(order):
+        raise BadInput(_("A frame on the list is hidden or not of this sitting."))
+    with transaction.atomic():
+        closed = Round.objects.filter(sitting=sitting, closed_at=None).update(
+            closed_at=timezone.now(), closed_by=by.name, closed_by_invite=by.invite, closed_by_user=by.user
+        )
+        if not closed:
+            raise Conflict(_("Somebody closed the list at the same moment. Load the page again."))
+        current = sitting.rounds.order_by("-number").first()
+        sitting.finals.exclude(frame_id__in=order).update(on_list=False)
+        finals = []
+        for position, pk in enumerate(order):
+            final, _made = Final.objects.update_or_create(
+                sitting=sitting,
+                frame=frames[pk],
+                defaults={"round": current, "position": position, "on_list": True},
+            )
+            finals.append(final)
+        stages.advance(
+            sitting, Sitting.Stage.FINISHING, by, verb="list closed", frames=[frames[pk].name for pk in order]
+        )
+    return finals
+
+
+def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
+    """Open a closed list again, in a new round, with the reason on record. Versions and approvals are kept.
+
+    Raises:
+        Refused: only the photographer reopens.
+        BadInput: no reason given.
+        Conflict: the list is open.
+    """
+    if not may(by, Act.REOPEN_LIST, sitting):
+        raise Refused(_("Only the photographer reopens a closed list."))
+    if not reason.strip():
+        raise BadInput(_("Say why the list is reopened; it is kept with the sitting."))
+    if sitting.stage not in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED}:
+        raise Conflict(_("The list is open."))
+    with transaction.atomic():
+        last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
+        opened = Round.objects.create(sitting=sitting, number=last + 1, reason=reason.strip()[:300])
+        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb="list reopened", reason=reason.strip()[:300])
+    return opened
+
+
+def publish(sitting: Sitting, by: Visitor) -> None:
+    """Show the proofs to the people invited.
+
+    Raises:
+        BadInput: there is nothing to show.
+    """
+    if not sitting.frames.filter(hidden=False).exists():
+        raise BadInput(_("There are no frames to show yet."))
+    with transaction.atomic():
+        if not sitting.rounds.filter(closed_at=None).exists():
+            last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
+            Round.objects.create(sitting=sitting, number=last + 1)
+        stages.advance(sitting, Sitting.Stage.PROOFING, by, verb="proofs shown")
+
+
+def listed(sitting: Sitting) -> list[Final]:
+    """The finals of the closed list, in order."""
+    return list(sitting.finals.filter(on_list=True).select_related("frame", "frame__look"))
+
+
+def as_text(finals: Sequence[Final], *, endings: bool = True) -> str:
+    """One camera file name a line, for the editor to filter by."""
+    return "".join(f"{final.frame.name if endings else final.frame.stem}\n" for final in finals)
+
+
+def as_csv(finals: Sequence[Final]) -> str:
+    """RFC 4180: position, file, number, look, purpose, brief."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["position", "file", "number", "look", "purpose", "brief"])
+    for position, final in enumerate(finals, 1):
+        look = final.frame.look
+        cells = [
+            final.frame.name,
+            final.frame.number,
+            look.title if look else "",
+            look.purpose if look else "",
+            final.brief,
+        ]
+        writer.writerow([position, *(_plain(cell) for cell in cells)])
+    return out.getvalue()
+
+
+def _plain(cell: object) -> str:
+    """A cell that a spreadsheet does not take for a formula."""
+    text = "" if cell is None else str(cell)
+    return "'" + text if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text

@@ -1,0 +1,209 @@
+"""Letting people in: invites, the links that open them, and sign-in by a mailed link.
+
+A token has 192 bits from `secrets`; only its SHA-256 is kept. A link is exchanged for a session cookie at once
+and never stays in the address bar.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from datetime import timedelta
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.core.mail import EmailMessage
+from django.core.validators import validate_email
+from django.db import IntegrityError, transaction
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Missing, Refused
+from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
+
+TOKEN_BYTES = 24
+SIGN_IN_MINUTES = 30
+
+
+def hash_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def invite(
+    sitting: Sitting,
+    role: str,
+    name: str,
+    email: str,
+    by: Visitor,
+    *,
+    language: str = "",
+    days: int | None = None,
+    may_pass_on: bool = False,
+) -> Invite:
+    """Let a person into a sitting. The link is made by `new_link` (or by the letter that carries it).
+
+    Raises:
+        BadInput: no name, no such role, or an address that is none.
+        Refused: the subject is a minor and no consent of a parent or guardian is recorded.
+        Conflict: the person has an open invite in this role already.
+    """
+    name, email = name.strip(), email.strip().lower()
+    if not name:
+        raise BadInput(_("Who is invited? Give a name."))
+    if role not in Invite.Role.values:
+        raise BadInput(
+            _("There is no role “%(role)s”; use one of %(roles)s.")
+            % {"role": role, "roles": ", ".join(Invite.Role.values)}
+        )
+    try:
+        validate_email(email)
+    except ValidationError:
+        raise BadInput(_("“%s” is not an e-mail address.") % email) from None
+    check_consent(sitting)
+    try:
+        with transaction.atomic():
+            made = Invite.objects.create(
+                sitting=sitting,
+                role=role,
+                name=name,
+                email=email,
+                language=language,
+                may_pass_on=may_pass_on,
+                expires_at=timezone.now() + timedelta(days=days or settings.INVITE_DAYS),
+            )
+            JournalLine.write(sitting, by.who, "invited", f"{name} ({role})")
+    except IntegrityError:
+        raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
+    return made
+
+
+def check_consent(sitting: Sitting) -> None:
+    """
+    Raises:
+        Refused: a minor without a recorded consent.
+    """
+    if sitting.subject_is_minor and not (sitting.guardian_consent_on and sitting.guardian_name.strip()):
+        raise Refused(
+            _("%s is a minor: record who consented as parent or guardian, and when, before anybody is invited.")
+            % sitting.subject_name
+        )
+
+
+def new_link(invite: Invite) -> str:
+    """A fresh link for an invite; earlier links go on working. Returns the whole address, shown or mailed once."""
+    token = secrets.token_urlsafe(TOKEN_BYTES)
+    InviteLink.objects.create(invite=invite, token_hash=hash_of(token))
+    return f"{settings.BASE_URL}/i/{token}"
+
+
+def open_link(token: str) -> Invite:
+    """The invite a link leads to.
+
+    Raises:
+        Missing: no such link, or its invite is revoked or expired (which of these is not told).
+    """
+    link = (
+        InviteLink.objects.select_related("invite__sitting", "invite__passed_from")
+        .filter(token_hash=hash_of(token))
+        .first()
+    )
+    if link is None or not link.invite.holds():
+        raise Missing(_("This link does not work any more. Ask the studio for a new one."))
+    now = timezone.now()
+    InviteLink.objects.filter(pk=link.pk).update(last_used_at=now)
+    if link.invite.first_opened_at is None:
+        Invite.objects.filter(pk=link.invite_id).update(first_opened_at=now)
+    return link.invite
+
+
+def revoke(invite: Invite, by: Visitor) -> None:
+    """Shut an invite and those passed on from it, from the next request on. Marks are kept."""
+    with transaction.atomic():
+        for one in [invite, *invite.passed_to.all()]:
+            Invite.objects.filter(pk=one.pk, revoked_at=None).update(revoked_at=timezone.now())
+        JournalLine.write(invite.sitting, by.who, "invite revoked", str(invite))
+        stages.touch(invite.sitting)
+
+
+def prolong(invite: Invite, days: int, by: Visitor) -> None:
+    with transaction.atomic():
+        Invite.objects.filter(pk=invite.pk).update(expires_at=timezone.now() + timedelta(days=days))
+        JournalLine.write(invite.sitting, by.who, "invite prolonged", str(invite), days=days)
+
+
+def allow_pass_on(invite: Invite, allowed: bool, by: Visitor) -> None:
+    with transaction.atomic():
+        Invite.objects.filter(pk=invite.pk).update(may_pass_on=allowed)
+        JournalLine.write(
+            invite.sitting, by.who, "passing on allowed" if allowed else "passing on stopped", str(invite)
+        )
+
+
+def pass_on(name: str, email: str, by: Visitor) -> Invite:
+    """A representation lets a colleague of the agency write on the same shortlist.
+
+    Raises:
+        Refused: the photographer did not allow it.
+    """
+    giver = by.invite
+    if giver is None or not may(by, Act.PASS_ON, giver.sitting):
+        raise Refused(_("The photographer has not allowed this invite to be passed on."))
+    made = invite(giver.sitting, giver.role, name, email, by, language=giver.language)
+    Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
+    made.refresh_from_db()
+    return made
+
+
+def sign_in_link(*, user: User | None = None, email: str = "", minutes: int = SIGN_IN_MINUTES) -> str:
+    """An address that signs a photographer in, or opens an agent's desk, once and for a short time."""
+    token = secrets.token_urlsafe(TOKEN_BYTES)
+    SignInLink.objects.create(
+        user=user,
+        email=email.lower(),
+        token_hash=hash_of(token),
+        expires_at=timezone.now() + timedelta(minutes=minutes),
+    )
+    return f"{settings.BASE_URL}/in/{token}"
+
+
+def use_sign_in_link(token: str) -> SignInLink:
+    """
+    Raises:
+        Missing: no such link, or used or expired.
+    """
+    now = timezone.now()
+    used = SignInLink.objects.filter(token_hash=hash_of(token), used_at=None, expires_at__gt=now).update(used_at=now)
+    if not used:
+        raise Missing(_("This sign-in link was used already or is too old. Ask for a new one."))
+    return SignInLink.objects.select_related("user").get(token_hash=hash_of(token))
+
+
+def invites_of(email: str) -> list[Invite]:
+    """The open invites as representation under one address: an agent's desk."""
+    found = Invite.objects.select_related("sitting", "passed_from").filter(
+        email=email.lower(), role=Invite.Role.REPRESENTATION, revoked_at=None, expires_at__gt=timezone.now()
+    )
+    return [one for one in found.order_by("sitting__title") if one.holds()]
+
+
+def mail_sign_in_link(email: str) -> bool:
+    """Mail a sign-in link to a photographer or an agent with that address; False (and silence) for anybody else."""
+    email = email.strip().lower()
+    user = User.objects.filter(email__iexact=email, is_active=True).first() if email else None
+    if user is not None:
+        link = sign_in_link(user=user)
+    elif invites_of(email):
+        link = sign_in_link(email=email)
+    else:
+        return False
+    studio = Studio.current()
+    text = render_to_string(
+        "galleries/letters/desk.txt", {"link": link, "studio": studio, "minutes": SIGN_IN_MINUTES}
+    ).strip()
+    subject, _line, body = text.partition("\n")
+    EmailMessage(subject, body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [email], reply_to=[studio.email]).send()
+    return True

@@ -1,0 +1,287 @@
+"""Looks under the photographer's hands: name, merge, split, move, hide, put right, and take back.
+
+Every act that moves or hides frames keeps what was in its journal line, so that it can be undone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Visitor
+from galleries.errors import BadInput, Conflict, Missing
+from galleries.models import Frame, JournalLine, Look, Sitting
+
+# A first guess while frames come in, before they are read: people change clothes in more than this.
+FIRST_GAP = timedelta(minutes=4)
+EDITABLE = (
+    *("title", "purpose", "treatment", "casting_kind", "wardrobe", "backdrop", "key_light", "fill", "rim"),
+    *("modifier", "distance_cm", "gel", "gel_mired", "notes", "hidden", "kept_from_representation"),
+)
+UNDOABLE = ("frames moved", "frames hidden", "frames shown", "look split", "looks merged")
+
+
+def new_look(sitting: Sitting, title: str, by: Visitor, **fields: Any) -> Look:
+    """Add a look at the end."""
+    with transaction.atomic():
+        look = Look.objects.create(sitting=sitting, title=title.strip()[:80], position=next_position(sitting), **fields)
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "look added", look.title)
+    return look
+
+
+def next_position(sitting: Sitting) -> int:
+    last = sitting.looks.aggregate(last=Max("position"))["last"]
+    return 0 if last is None else int(last) + 1
+
+
+def place_at_once(frame: Frame) -> None:
+    """Give a frame that just came in a look: the current one on set, its neighbour's in time, or a new one."""
+    sitting = frame.sitting
+    if sitting.current_look_id:
+        frame.look, frame.placed_by_hand = sitting.current_look, True
+        frame.save(update_fields=["look", "placed_by_hand"])
+        return
+    if frame.captured_at is None:
+        return
+    near = _neighbour(frame)
+    if near is not None:
+        frame.look = near.look
+    else:
+        frame.look = _unused_look(sitting) or Look.objects.create(
+            sitting=sitting,
+            title=_("Look %d") % (sitting.looks.count() + 1),
+            position=next_position(sitting),
+            proposed_reason=_("first frame after a pause"),
+        )
+    frame.save(update_fields=["look"])
+
+
+def _neighbour(frame: Frame) -> Frame | None:
+    """The frame of the same camera nearest in time, when it is within the gap."""
+    others = Frame.objects.filter(sitting=frame.sitting, camera=frame.camera).exclude(pk=frame.pk).exclude(look=None)
+    before = others.filter(captured_at__lte=frame.captured_at).order_by("-captured_at").first()
+    after = others.filter(captured_at__gte=frame.captured_at).order_by("captured_at").first()
+    near = [other for other in (before, after) if other is not None and _apart(frame, other) <= FIRST_GAP]
+    return min(near, key=lambda other: _apart(frame, other)) if near else None
+
+
+def _apart(one: Frame, other: Frame) -> timedelta:
+    if one.captured_at is None or other.captured_at is None:
+        return timedelta.max
+    return abs(one.captured_at - other.captured_at)
+
+
+def _unused_look(sitting: Sitting) -> Look | None:
+    """The next planned look that has no frames yet."""
+    return sitting.looks.filter(frames=None, proposed_reason="").order_by("position", "pk").first()
+
+
+def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
+    """Rename, set purpose and set-up notes, hide or keep from the representation.
+
+    Raises:
+        BadInput: a field that a look does not have, or an empty title.
+    """
+    unknown = set(fields) - set(EDITABLE)
+    if unknown:
+        raise BadInput(_("A look has no “%s”.") % ", ".join(sorted(unknown)))
+    if "title" in fields and not str(fields["title"]).strip():
+        raise BadInput(_("A look needs a title."))
+    with transaction.atomic():
+        for name, value in fields.items():
+            setattr(look, name, value)
+        look.proposed_reason = ""
+        look.save()
+        stages.touch(look.sitting)
+        JournalLine.write(look.sitting, by.who, "look changed", look.title, fields=sorted(fields))
+    return look
+
+
+def accept(look: Look, by: Visitor) -> None:
+    """The photographer agrees with a proposed look; the program leaves its frames alone from now on."""
+    with transaction.atomic():
+        Look.objects.filter(pk=look.pk).update(proposed_reason="")
+        look.frames.update(placed_by_hand=True)
+        stages.touch(look.sitting)
+        JournalLine.write(look.sitting, by.who, "look accepted", look.title)
+
+
+def reorder(sitting: Sitting, order: list[int], by: Visitor) -> None:
+    """Put the looks in this order of ids.
+
+    Raises:
+        BadInput: not exactly the looks of this sitting.
+    """
+    if sorted(order) != sorted(sitting.looks.values_list("pk", flat=True)):
+        raise BadInput(_("The order does not name exactly the looks of this sitting."))
+    with transaction.atomic():
+        for position, pk in enumerate(order):
+            Look.objects.filter(pk=pk).update(position=position)
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "looks reordered", sitting.title)
+
+
+def frames_of(sitting: Sitting, ids: Iterable[int]) -> list[Frame]:
+    """
+    Raises:
+        Missing: one of the ids is no frame of this sitting.
+    """
+    wanted = set(ids)
+    frames = list(Frame.objects.filter(sitting=sitting, pk__in=wanted))
+    if len(frames) != len(wanted):
+        raise Missing(_("One of the frames is not of this sitting."))
+    return frames
+
+
+def move_frames(sitting: Sitting, ids: Iterable[int], look: Look | None, by: Visitor) -> JournalLine:
+    """Move frames to a look of the same sitting (or to none)."""
+    if look is not None and look.sitting_id != sitting.pk:
+        raise Missing(_("There is no such look in this sitting."))
+    frames = frames_of(sitting, ids)
+    with transaction.atomic():
+        return _place(sitting, frames, look, by, "frames moved")
+
+
+def _place(
+    sitting: Sitting, frames: list[Frame], look: Look | None, by: Visitor, verb: str, **more: Any
+) -> JournalLine:
+    was = {str(frame.pk): [frame.look_id, frame.placed_by_hand] for frame in frames}
+    Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(look=look, placed_by_hand=True)
+    stages.touch(sitting)
+    return JournalLine.write(sitting, by.who, verb, f"{len(frames)} → {look.title if look else '–'}", was=was, **more)
+
+
+def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) -> JournalLine:
+    """Hide frames from all invitees, or show them again."""
+    frames = frames_of(sitting, ids)
+    was = {str(frame.pk): frame.hidden for frame in frames}
+    with transaction.atomic():
+        Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(hidden=hidden)
+        stages.touch(sitting)
+        return JournalLine.write(
+            sitting, by.who, "frames hidden" if hidden else "frames shown", str(len(frames)), hidden_was=was
+        )
+
+
+def split(first: Frame, title: str, by: Visitor) -> Look:
+    """A new look starts at this frame: it and the later frames of its look go there.
+
+    Raises:
+        BadInput: the frame is in no look, or is its look's first.
+    """
+    look = first.look
+    if look is None:
+        raise BadInput(_("Frame %s is in no look that could be split.") % first.label)
+    members = in_order(look)
+    index = [frame.pk for frame in members].index(first.pk)
+    if index == 0:
+        raise BadInput(_("Frame %s is the first of its look already.") % first.label)
+    with transaction.atomic():
+        for later in Look.objects.filter(sitting=look.sitting, position__gt=look.position):
+            Look.objects.filter(pk=later.pk).update(position=later.position + 1)
+        new = Look.objects.create(
+            sitting=look.sitting,
+            title=title.strip()[:80] or _("Look %d") % (look.sitting.looks.count() + 1),
+            position=look.position + 1,
+            purpose=look.purpose,
+            treatment=look.treatment,
+        )
+        _place(look.sitting, members[index:], new, by, "look split", new_look=new.pk)
+    return new
+
+
+def merge(look: Look, into: Look, by: Visitor) -> None:
+    """All frames of one look go to another; the emptied look goes, and can be brought back by undo.
+
+    Raises:
+        BadInput: the same look twice, or looks of two sittings.
+    """
+    if look.pk == into.pk or look.sitting_id != into.sitting_id:
+        raise BadInput(_("Choose another look of the same sitting to merge with."))
+    values = {name: getattr(look, name) for name in EDITABLE}
+    with transaction.atomic():
+        frames = list(look.frames.all())
+        _place(
+            look.sitting, frames, into, by, "looks merged",
+            gone={"pk": look.pk, "position": look.position, **values},
+        )  # fmt: skip
+        look.delete()
+
+
+def remove_look(look: Look, by: Visitor) -> None:
+    """
+    Raises:
+        Conflict: the look still has frames.
+    """
+    if look.frames.exists():
+        raise Conflict(_("“%s” still has frames; move them first.") % look.title)
+    with transaction.atomic():
+        JournalLine.write(look.sitting, by.who, "look removed", look.title)
+        sitting = look.sitting
+        look.delete()
+        stages.touch(sitting)
+
+
+def last_undoable(sitting: Sitting) -> JournalLine | None:
+    """The latest act on frames that has not been taken back."""
+    undone = set(JournalLine.objects.filter(sitting=sitting, verb="undone").values_list("detail__line", flat=True))
+    lines = JournalLine.objects.filter(sitting=sitting, verb__in=UNDOABLE).order_by("-pk")[:50]
+    return next((line for line in lines if line.pk not in undone), None)
+
+
+def undo(sitting: Sitting, by: Visitor) -> JournalLine:
+    """Take back the latest act on frames; again takes back the one before.
+
+    Raises:
+        Conflict: there is nothing left to take back.
+    """
+    line = last_undoable(sitting)
+    if line is None:
+        raise Conflict(_("There is nothing to take back."))
+    detail = line.detail
+    with transaction.atomic():
+        if gone := detail.get("gone"):
+            Look.objects.create(sitting=sitting, **gone)
+        alive = set(sitting.looks.values_list("pk", flat=True))
+        for pk, (look_id, by_hand) in detail.get("was", {}).items():
+            Frame.objects.filter(pk=int(pk)).update(
+                look_id=look_id if look_id in alive else None, placed_by_hand=by_hand
+            )
+        for pk, hidden in detail.get("hidden_was", {}).items():
+            Frame.objects.filter(pk=int(pk)).update(hidden=hidden)
+        if new := detail.get("new_look"):
+            Look.objects.filter(pk=new, frames=None).delete()
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "undone", line.verb, line=line.pk)
+    return line
+
+
+def in_order(look: Look) -> list[Frame]:
+    return list(look.frames.order_by("captured_at", "name", "pk"))
+
+
+def start_look_on_set(sitting: Sitting, title: str, by: Visitor, look: Look | None = None) -> Look:
+    """'New look starts here': frames that arrive from now on go to it. Names a planned look, or makes one."""
+    chosen = look or _unused_look(sitting) if not title.strip() else look
+    chosen = chosen or new_look(sitting, title or _("Look %d") % (sitting.looks.count() + 1), by)
+    with transaction.atomic():
+        Sitting.objects.filter(pk=sitting.pk).update(current_look=chosen)
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "look started", chosen.title)
+    sitting.refresh_from_db()
+    return chosen
+
+
+def end_look_on_set(sitting: Sitting, by: Visitor) -> None:
+    with transaction.atomic():
+        Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "look ended", sitting.title)
+    sitting.refresh_from_db()

@@ -1,0 +1,167 @@
+"""How a request becomes a visitor, and how each view declares what it lets in.
+
+Every view of the product carries one of the decorators below; a test walks the URL map and fails on one without.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from datetime import timedelta
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, cast
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import access
+from galleries.access import Act, Visitor
+from galleries.errors import Missing, Refused
+from galleries.models import Invite, Sitting
+
+P = ParamSpec("P")
+View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
+log = logging.getLogger(__name__)
+SEEN_EVERY = timedelta(minutes=5)
+
+
+def user_of(request: HttpRequest) -> User | None:
+    return cast("User", request.user) if request.user.is_authenticated else None
+
+
+def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
+    """The invite by which this browser came into that sitting, while it holds."""
+    pk = request.session.get("invites", {}).get(str(sitting_id))
+    if pk is None:
+        return None
+    invite = Invite.objects.select_related("passed_from").filter(pk=pk, sitting_id=sitting_id).first()
+    if invite is None or not invite.holds():
+        return None
+    _seen(invite)
+    return invite
+
+
+def _seen(invite: Invite) -> None:
+    now = timezone.now()
+    if invite.last_seen_at is None or invite.last_seen_at < now - SEEN_EVERY:
+        Invite.objects.filter(pk=invite.pk).update(last_seen_at=now)
+
+
+def invitee(request: HttpRequest, slug: str) -> Visitor:
+    """The visitor of an invitee's page: by invite. A photographer without one comes as themselves, to look."""
+    sitting_id = Sitting.objects.filter(slug=slug).values_list("pk", flat=True).first()
+    if sitting_id is None:
+        raise Missing(_("There is no such sitting, or your link does not lead to it."))
+    invite = invite_for(request, sitting_id)
+    return Visitor(invite=invite) if invite is not None else Visitor(user=user_of(request))
+
+
+def either(request: HttpRequest, sitting_id: int) -> Visitor:
+    """For pictures, which stand on both kinds of page: the photographer's right if there is one, else the invite's."""
+    user = user_of(request)
+    if user is not None:
+        sitting = Sitting.objects.filter(pk=sitting_id).first()
+        if sitting is not None and access.runs(user, sitting):
+            return Visitor(user=user)
+    return Visitor(invite=invite_for(request, sitting_id))
+
+
+def studio_page(act: Act = Act.RUN) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
+    """A page of the studio: signed in, running the sitting named by `slug`; the view gets (request, visitor, sitting)."""
+
+    def wrap(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+        @wraps(view)
+        def guarded(request: HttpRequest, slug: str, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            user = user_of(request)
+            if user is None:
+                return redirect(f"/sign-in?next={request.path}")
+            visitor = Visitor(user=user)
+            sitting = access.sitting_for(visitor, act, slug)
+            return view(request, visitor, sitting, *args, **kwargs)
+
+        guarded.guard = act  # type: ignore[attr-defined]
+        return guarded
+
+    return wrap
+
+
+def invitee_page(act: Act) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
+    """A page of somebody invited, at /s/<slug>/…; the view gets (request, visitor, sitting)."""
+
+    def wrap(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+        @wraps(view)
+        def guarded(request: HttpRequest, slug: str, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            visitor = invitee(request, slug)
+            sitting = access.sitting_for(visitor, act, slug)
+            return view(request, visitor, sitting, *args, **kwargs)
+
+        guarded.guard = act  # type: ignore[attr-defined]
+        return guarded
+
+    return wrap
+
+
+def signed_in(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """A page of the studio that belongs to no one sitting; the view gets (request, user)."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        user = user_of(request)
+        if user is None:
+            return redirect(f"/sign-in?next={request.path}")
+        return view(request, user, *args, **kwargs)
+
+    guarded.guard = "signed in"  # type: ignore[attr-defined]
+    return guarded
+
+
+def open_to_all(why: str) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
+    """A page that needs no permission, and why not."""
+
+    def wrap(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+        view.guard = f"open: {why}"  # type: ignore[attr-defined]
+        return view
+
+    return wrap
+
+
+def guarded_inside(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """A view that loads its thing through `access.*_for` itself (pictures, single frames, marks)."""
+    view.guard = "inside"  # type: ignore[attr-defined]
+    return view
+
+
+def address_of(request: HttpRequest) -> str:
+    """Where the request came from; a proxy's header counts only behind our own proxy."""
+    if settings.BEHIND_PROXY:
+        forwarded = request.headers.get("X-Forwarded-For", "")
+        if forwarded:
+            return forwarded.rsplit(",", 1)[-1].strip()
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
+def count_try(request: HttpRequest, door: str) -> None:
+    """Count a failed try at a door.
+
+    Raises:
+        Refused: too many from this address in the last minute.
+    """
+    key = f"tries:{door}:{address_of(request)}"
+    try:
+        cache.add(key, 0, 60)
+        tries = cache.incr(key)
+    except Exception as error:  # noqa: BLE001 - without the cache nobody is counted, but nobody is locked out either
+        log.warning("Tries at the door are not counted: %s", error)
+        return
+    if tries > settings.DOOR_TRIES:
+        raise Refused(_("Too many tries. Wait a minute and try again."))
+
+
+def no_store(response: HttpResponse) -> HttpResponse:
+    response.headers["Cache-Control"] = "private, no-store"
+    return response

@@ -1,0 +1,128 @@
+"""The doors of the house: invite links, sign-in, the agent's desk, and out again."""
+
+from __future__ import annotations
+
+from django.contrib.auth import authenticate, login, logout
+from django.contrib.auth.models import User
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries.access import Visitor
+from galleries.errors import Missing
+from galleries.models import Invite
+from galleries.steps import invite as invites
+from galleries.web.doors import count_try, open_to_all, user_of
+
+
+@open_to_all("it only says where to go")
+@require_safe
+def front(request: HttpRequest) -> HttpResponseBase:
+    """The studio for the signed-in, the one sitting of somebody invited, a word to everybody else."""
+    if user_of(request) is not None:
+        return redirect("studio")
+    held = [one for one in Invite.objects.filter(pk__in=request.session.get("invites", {}).values()) if one.holds()]
+    if len(held) == 1:
+        return redirect("sitting", slug=held[0].sitting.slug)
+    return render(request, "galleries/front.html", {"invites": held})
+
+
+@open_to_all("the link is the key, and it is checked here")
+@require_safe
+def open_invite(request: HttpRequest, token: str) -> HttpResponseBase:
+    """Exchange an invite link for a session bound to its sitting, and leave the token behind."""
+    try:
+        invite = invites.open_link(token)
+    except Missing:
+        count_try(request, "invite")
+        raise
+    let_in(request, invite)
+    return redirect("sitting", slug=invite.sitting.slug)
+
+
+def let_in(request: HttpRequest, invite: Invite) -> None:
+    held = dict(request.session.get("invites", {}))
+    held[str(invite.sitting_id)] = invite.pk
+    request.session.cycle_key()
+    request.session["invites"] = held
+
+
+@open_to_all("the link is the key, and it is checked here")
+@require_http_methods(["GET", "HEAD", "POST"])
+def open_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
+    """A one-time sign-in link. The page asks for one press, so that a mail scanner's visit does not use it up."""
+    if request.method != "POST":
+        return render(request, "galleries/sign_in_link.html")
+    try:
+        link = invites.use_sign_in_link(token)
+    except Missing:
+        count_try(request, "sign-in")
+        raise
+    if link.user is not None and link.user.is_active:
+        login(request, link.user, backend="django.contrib.auth.backends.ModelBackend")
+        return redirect("studio")
+    request.session.cycle_key()
+    request.session["desk"] = link.email
+    for invite in invites.invites_of(link.email):
+        let_in(request, invite)
+    return redirect("desk")
+
+
+@open_to_all("it is the way in")
+@require_http_methods(["GET", "HEAD", "POST"])
+def sign_in(request: HttpRequest) -> HttpResponseBase:
+    """For the studio: name and password. The same words whether the name or the password is wrong."""
+    onward = request.POST.get("next") or request.GET.get("next") or ""
+    if not url_has_allowed_host_and_scheme(
+        onward, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    ):
+        onward = "/studio/"
+    problem = ""
+    if request.method == "POST":
+        user = authenticate(request, username=request.POST.get("name", ""), password=request.POST.get("password", ""))
+        if isinstance(user, User):
+            login(request, user)
+            return redirect(onward)
+        count_try(request, "sign-in")
+        problem = _("Name and password do not go together.")
+    return render(
+        request, "galleries/sign_in.html", {"next": onward, "problem": problem}, status=400 if problem else 200
+    )
+
+
+@open_to_all("the answer is the same for every address")
+@require_http_methods(["GET", "HEAD", "POST"])
+def ask_link(request: HttpRequest) -> HttpResponseBase:
+    """A sign-in link by mail, for photographers and for agents with several sittings."""
+    sent = False
+    if request.method == "POST":
+        count_try(request, "ask-link")
+        invites.mail_sign_in_link(request.POST.get("email", ""))
+        sent = True
+    return render(request, "galleries/ask_link.html", {"sent": sent})
+
+
+@open_to_all("it shows only what the session's own mailed link opened")
+@require_safe
+def desk(request: HttpRequest) -> HttpResponseBase:
+    """An agent's sittings with this studio, on one page."""
+    email = request.session.get("desk", "")
+    if not email:
+        return redirect("ask-link")
+    rows = []
+    for invite in invites.invites_of(email):
+        let_in(request, invite) if str(invite.sitting_id) not in request.session.get("invites", {}) else None
+        rows.append({"invite": invite, "sitting": invite.sitting, "visitor": Visitor(invite=invite)})
+    return render(request, "galleries/desk.html", {"rows": rows, "email": email})
+
+
+@open_to_all("it only ends the caller's own session")
+@require_POST
+def leave(request: HttpRequest) -> HttpResponseBase:
+    logout(request)
+    response = redirect("front")
+    # What the browser kept of somebody's pictures goes with the session.
+    response.headers["Clear-Site-Data"] = '"cache", "storage"'
+    return response

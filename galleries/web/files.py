@@ -1,0 +1,150 @@
+"""Bytes leave here, after the full permission check, or not at all."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+from urllib.parse import quote
+
+from django.conf import settings
+from django.core.files.storage import Storage
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.views.decorators.http import require_safe
+
+from galleries import access, storage
+from galleries.access import Act
+from galleries.errors import Missing
+from galleries.models import Frame
+from galleries.steps import proof
+from galleries.web.doors import either, guarded_inside
+
+CHUNK = 1 << 18
+FOREVER = "private, max-age=31536000, immutable"
+RANGE = re.compile(r"^bytes=(\d*)-(\d*)$")
+
+
+def send(
+    request: HttpRequest,
+    store: Storage,
+    key: str,
+    *,
+    content_type: str,
+    name: str = "",
+    etag: str = "",
+    cache: str = "private, no-store",
+) -> HttpResponseBase:
+    """A stored file: by internal redirect where the proxy serves the folder, else streamed, ranges honoured.
+
+    `name` makes it a download. A wrong or unsatisfiable range is answered as RFC 9110 says (200 or 416).
+    """
+    if settings.INTERNAL_REDIRECT and settings.FILES == "folder":
+        response: HttpResponseBase = HttpResponse(content_type=content_type)
+        response.headers["X-Accel-Redirect"] = (
+            f"/internal/{'proofs' if store == storage.proofs() else 'private'}/{quote(key)}"
+        )
+        return _headers(response, name, etag, cache)
+    if not store.exists(key):
+        raise Missing("The file is not in the store. Tell the studio.")
+    size = store.size(key)
+    if request.headers.get("If-None-Match") == f'"{etag}"' and etag:
+        return _headers(HttpResponse(status=304), "", etag, cache)
+    span = _range(request, size, etag)
+    if span is None:
+        response = FileResponse(store.open(key, "rb"), content_type=content_type)
+        response.headers["Content-Length"] = str(size)
+    elif span == (0, 0):
+        response = HttpResponse(status=416)
+        response.headers["Content-Range"] = f"bytes */{size}"
+    else:
+        response = _part(store, key, span, size, content_type)
+    return _headers(response, name, etag, cache)
+
+
+def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> HttpResponseBase:
+    response.headers["Cache-Control"] = cache
+    response.headers["Accept-Ranges"] = "bytes"
+    response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    if etag:
+        response.headers["ETag"] = f'"{etag}"'
+    if name:
+        response.headers["Content-Disposition"] = f"attachment; filename=\"{name}\"; filename*=UTF-8''{quote(name)}"
+    return response
+
+
+def _range(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None:
+    """(first, last + 1), None for the whole, (0, 0) for one that cannot be satisfied."""
+    found = RANGE.match(request.headers.get("Range", ""))
+    condition = request.headers.get("If-Range")
+    if found is None or (condition is not None and condition != f'"{etag}"'):
+        return None
+    first, last = found.groups()
+    if not first and not last:
+        return None
+    if not first:
+        start, stop = max(0, size - int(last)), size
+    else:
+        start, stop = int(first), min(int(last) + 1, size) if last else size
+    return (start, stop) if start < stop <= size and int(last or size) else (0, 0)
+
+
+def _part(store: Storage, key: str, span: tuple[int, int], size: int, content_type: str) -> StreamingHttpResponse:
+    start, stop = span
+    file = store.open(key, "rb")
+    file.seek(start)
+
+    def chunks() -> Any:
+        left = stop - start
+        with file:
+            while left > 0 and (chunk := file.read(min(CHUNK, left))):
+                left -= len(chunk)
+                yield chunk
+
+    response = StreamingHttpResponse(chunks(), status=206, content_type=content_type)
+    response.headers["Content-Range"] = f"bytes {start}-{stop - 1}/{size}"
+    response.headers["Content-Length"] = str(stop - start)
+    return response
+
+
+@guarded_inside
+@require_safe
+def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) -> HttpResponseBase:
+    """A stamped proof: /files/proof/<frame>/<large|small>/<row>.jpg; the row in the address makes it immutable."""
+    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
+    if frame is None:
+        raise Missing("There is no such frame, or your link does not lead to it.")
+    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_FRAME, frame_id)
+    made = frame.proofs.filter(pk=version).first()
+    if made is None:
+        raise Missing("There is no such proof.")
+    key = made.large_key if kind == "large" else made.small_key
+    return send(request, storage.proofs(), key, content_type="image/jpeg", etag=f"{made.pk}-{kind}", cache=FOREVER)
+
+
+@guarded_inside
+@require_safe
+def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
+    """The photographer's own unstamped rendition, for the loupe."""
+    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
+    if frame is None:
+        raise Missing("There is no such frame, or your link does not lead to it.")
+    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_ORIGINAL, frame_id)
+    response = HttpResponse(proof.view(frame), content_type="image/jpeg")
+    return _headers(response, "", f"{frame.sha256}-view", FOREVER)
+
+
+@guarded_inside
+@require_safe
+def original(request: HttpRequest, frame_id: int) -> HttpResponseBase:
+    """The bytes as they came, for the photographer only."""
+    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
+    if frame is None:
+        raise Missing("There is no such frame, or your link does not lead to it.")
+    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_ORIGINAL, frame_id)
+    return send(
+        request,
+        storage.private(),
+        frame.key,
+        content_type="application/octet-stream",
+        name=frame.name,
+        etag=frame.sha256,
+    )

@@ -1,0 +1,7 @@
+"""Below /studio/: what the photographer sees."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []
