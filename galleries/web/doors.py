@@ -72,7 +72,7 @@ def either(request: HttpRequest, sitting_id: int) -> Visitor:
 
 
 def studio_page(act: Act = Act.RUN) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:
-    """A page of the studio: signed in, running the sitting named by `slug`; the view gets (request, visitor, sitting)."""
+    """A page of the studio: signed in and running the sitting; the view gets (request, visitor, sitting)."""
 
     def wrap(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
