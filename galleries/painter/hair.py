@@ -1,0 +1,239 @@
+"""Hair: strands grown over the scalp by a combing field, drawn in layers and lit along their length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from .light import LightSet
+from .noise import Field, rng_for
+from .people import Actor
+from .pose import View
+from .strokes import Brush, toned_lines
+from .tone import develop
+
+Vectors = NDArray[np.float64]
+CENTRE = np.array([0.0, -33.0, -80.0])
+_HAIRLINE = PchipInterpolator(
+    (0, 15, 27, 40, 52, 60, 68, 76, 84, 96, 112, 130, 180), (-69, -69, -66, -58, -42, -24, 2, 14, -8, -14, 22, 52, 70)
+)
+_FACE_EDGE = PchipInterpolator((-72, -62, -48, -30, -10, 20, 60, 90, 130, 300), (0, 18, 44, 61, 69, 71, 67, 60, 58, 66))
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a cut grows: lengths in mm on top and at the sides, lift, volume, how far it is combed aside."""
+
+    strands: int
+    steps: int
+    top: float
+    side: float
+    lift: float
+    volume: float
+    falls: bool
+
+
+STYLES: dict[str, Style] = {
+    "cropped": Style(9500, 6, 24.0, 9.0, 0.55, 5.0, False),
+    "swept": Style(8200, 12, 78.0, 22.0, 0.75, 13.0, False),
+    "bob": Style(6800, 22, 235.0, 185.0, 0.25, 13.0, True),
+    "long": Style(6800, 26, 345.0, 300.0, 0.25, 12.0, True),
+    "tied": Style(7600, 16, 150.0, 120.0, 0.05, 5.0, False),
+}
+
+
+@dataclass(frozen=True)
+class Strands:
+    """points (n, steps, 3) in mm on the head, depth of each strand in the mass (n,) 0 deep .. 1 outer, tone (n,)."""
+
+    points: Vectors
+    layer: Vectors
+    tone: Vectors
+
+
+def _radii(actor: Actor, y: Vectors) -> tuple[float, Vectors, float]:
+    return 76.5 * actor.width, np.where(y < CENTRE[1], 88.5, 158.0), 94.0
+
+
+def _egg(actor: Actor, points: Vectors) -> tuple[Vectors, Vectors]:
+    """Level of the skull's egg (1 on it) and its outward normal at points (n, 3)."""
+    a, b, c = _radii(actor, points[:, 1])
+    local = points - CENTRE
+    level = np.sqrt((local[:, 0] / a) ** 2 + (local[:, 1] / b) ** 2 + (local[:, 2] / c) ** 2)
+    normal = np.stack([local[:, 0] / a**2, local[:, 1] / b**2, local[:, 2] / c**2], axis=1)
+    return level, normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
+
+
+def hairline(actor: Actor, azimuth: Vectors) -> Vectors:
+    """Height y in mm of the hairline over the angle from the front, degrees (either side)."""
+    recede = 4.0 * actor.heavy * np.exp(-(((np.abs(azimuth) - 33.0) / 13.0) ** 2))
+    return np.asarray(_HAIRLINE(np.clip(np.abs(azimuth), 0, 180)) - recede)
+
+
+def _roots(actor: Actor, rng: np.random.Generator, count: int) -> Vectors:
+    sphere = rng.standard_normal((count * 3, 3))
+    sphere /= np.linalg.norm(sphere, axis=1, keepdims=True)
+    a, b, c = _radii(actor, CENTRE[1] + sphere[:, 1])
+    points = CENTRE + sphere * np.stack([np.full(len(b), a), b, np.full(len(b), c)], axis=1)
+    azimuth = np.rad2deg(np.arctan2(points[:, 0], points[:, 2] - CENTRE[2]))
+    keep = points[:, 1] < hairline(actor, azimuth) + rng.normal(0, 1.6, len(points))
+    return points[keep][:count]
+
+
+def _comb(actor: Actor, style: Style, points: Vectors, normal: Vectors, side: Vectors, age: float) -> Vectors:
+    """Direction each hair wants to take at its present place."""
+    name = actor.style
+    n = len(points)
+    if name == "cropped":
+        want = np.stack([0.45 * side, np.full(n, -0.15) + 0.9 * (points[:, 1] > -60), np.full(n, 0.55)], axis=1)
+    elif name == "swept":
+        crown = np.clip((-35.0 - points[:, 1]) / 35.0, 0, 1)
+        want = np.stack([side * 0.9, 0.95 - 1.15 * crown, -0.55 - 0.35 * crown], axis=1)
+    elif name == "tied":
+        knot = np.array([0.0, -52.0, -190.0])
+        want = knot - points
+        want /= np.linalg.norm(want, axis=1, keepdims=True)
+    else:
+        want = np.stack([side * 0.75 * (points[:, 1] < -30), np.full(n, 1.0), np.full(n, -0.22)], axis=1)
+    tangent = want - (want * normal).sum(axis=1, keepdims=True) * normal
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-6)
+    lift = style.lift * max(0.0, 1.0 - age * (1.6 if style.falls else 1.25))
+    out = tangent + normal * lift
+    return np.asarray(out / np.linalg.norm(out, axis=1, keepdims=True))
+
+
+def _keep_off_face(points: Vectors, side: Vectors, rng_push: Vectors) -> None:
+    limit = _FACE_EDGE(np.clip(points[:, 1], -72, 300)) + rng_push
+    front = points[:, 2] > -75.0
+    short = limit - np.abs(points[:, 0])
+    push = np.where(front & (short > 0) & (points[:, 1] > -66), short * 0.5, 0.0)
+    points[:, 0] += side * push
+    points[:, 2] -= push * 0.35
+
+
+@lru_cache(maxsize=4)
+def grow(actor: Actor) -> Strands:
+    """The actor's hair, the same in every frame."""
+    style = STYLES[actor.style]
+    rng = rng_for(actor.seed, 71)
+    points = _roots(actor, rng, style.strands)
+    n = len(points)
+    layer = rng.beta(1.3, 1.1, n)
+    clump = np.floor(np.rad2deg(np.arctan2(points[:, 0], points[:, 2] + 80.0)) / 7.0 + 0.03 * points[:, 1])
+    clump_rng = rng_for(actor.seed, 72)
+    clump_tone = clump_rng.normal(0, 1.0, 400)[clump.astype(int) % 400]
+    clump_turn = clump_rng.normal(0, 1.0, 400)[clump.astype(int) % 400]
+    height = np.clip((-15.0 - points[:, 1]) / 60.0, 0.0, 1.0)
+    length = (style.side + (style.top - style.side) * height) * rng.uniform(0.82, 1.06, n)
+    step = length / (style.steps - 1)
+    side = np.where(points[:, 0] > actor.part + rng.normal(0, 1.5, n), 1.0, -1.0)
+    if not style.falls:
+        lean = -np.sign(actor.part)
+        side = np.where(points[:, 1] < -45, lean, np.sign(points[:, 0]))
+    away = 1.5 + style.volume * layer * np.clip((45.0 - points[:, 1]) / 90.0, 0.35, 1.0)
+    phase = rng.uniform(0, 2 * np.pi, n) * 0.25 + clump_turn * 2.0
+    push, wander = rng.uniform(-2.5, 7.0, n), rng.normal(0, 1.0, (n, 3)) * 0.10
+    wander[rng.random(n) < 0.025] *= 4.0
+    path = [points.copy()]
+    for k in range(1, style.steps):
+        age = k / style.steps
+        level, normal = _egg(actor, points)
+        direction = _comb(actor, style, points, normal, side, age) + wander
+        if style.falls:
+            free = np.clip((points[:, 1] - 25.0) / 50.0, 0.0, 1.0)[:, None]
+            hang = np.stack([side * 0.05 - 0.10 * side * (actor.style == "bob"), np.ones(n), np.full(n, 0.02)], axis=1)
+            direction = direction * (1 - free) + (hang + wander) * free
+            swing = np.sin(points[:, 1] / 26.0 + phase) * actor.wave * 0.045
+            direction[:, 0] += swing * np.clip((points[:, 1] + 40) / 60.0, 0, 1)
+        direction[:, 0] += 0.10 * clump_turn
+        direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+        points = points + direction * step[:, None]
+        level, normal = _egg(actor, points)
+        inside = np.maximum(1.0 + away * min(1.0, 3.0 * age) / 85.0 - level, 0.0) * 85.0
+        points = points + normal * inside[:, None]
+        if style.falls:
+            _keep_off_face(points, side, push)
+        path.append(points.copy())
+    tone = 0.16 * clump_tone + rng.normal(0, 0.22, n)
+    return Strands(np.stack(path, axis=1), layer, tone)
+
+
+def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet, pieces: Vectors) -> Field:
+    """Linear light of each segment (n, steps-1, 3)."""
+    turn = view.pose.matrix()
+    tangent = np.diff(strands.points, axis=1) @ turn.T
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=2, keepdims=True), 1e-6)
+    middle = 0.5 * (strands.points[:, 1:] + strands.points[:, :-1])
+    flat = middle.reshape(-1, 3)
+    low = np.minimum(flat[:, 1], 60.0)
+    _, normal = _egg(actor, np.stack([flat[:, 0], low, flat[:, 2]], axis=1))
+    normal = normal.reshape(middle.shape) @ turn.T
+    hair = np.asarray(actor.hair) * np.exp(strands.tone)[:, None, None]
+    deep = (0.28 + 0.72 * strands.layer**0.8)[:, None]
+    reach = np.linspace(0.75, 1.08, tangent.shape[1])[None, :]
+    ambient = np.asarray(lights.ambient) * 0.9
+    out = hair * ambient * (0.6 + 0.4 * np.clip(-normal[..., 1:2], -0.5, 1)) * (deep * reach)[..., None]
+    for light in lights.lights:
+        toward = light.direction().astype(float)
+        facing = np.clip((normal @ toward + 0.25) / 1.25, 0.0, 1.0)
+        along = tangent @ toward
+        across = np.sqrt(np.clip(1.0 - along**2, 0.0, 1.0))
+        half = toward + np.array([0.0, 0.0, 1.0])
+        half /= max(float(np.linalg.norm(half)), 0.2)
+        slip = (tangent * half).sum(axis=2)
+        first = np.clip(1.0 - (slip + 0.10) ** 2, 0, 1) ** 60
+        second = np.clip(1.0 - (slip - 0.14) ** 2, 0, 1) ** 16
+        colour = np.asarray(light.colour) * light.power
+        behind = float(np.clip(-toward[2], 0.0, 1.0))
+        edge = np.clip(1.0 - np.abs(normal[..., 2]), 0, 1) ** 2.0 * behind * np.clip(normal @ toward, 0, 1)
+        gleam = (0.045 * first * deep + 0.16 * edge)[..., None] + hair * (0.75 * second + 2.4 * edge)[..., None]
+        diffuse = hair * (0.62 * across)[..., None]
+        out = out + (diffuse * (deep * reach)[..., None] + gleam * deep[..., None]) * facing[..., None] * colour
+    return np.asarray(out, np.float32)
+
+
+def hair_layers(
+    actor: Actor, view: View, lights: LightSet, treatment: str, head_depth: Field, factor: float, *, back: bool
+) -> Brush | None:
+    """Draw the strands in front of the head, or those behind the neck (back).
+
+    `head_depth` is at `factor` of the view's size; strands that go under the skin there are left out.
+    """
+    strands = grow(actor)
+    seen = view.to_camera(strands.points)
+    places = seen[..., :2] * view.scale + np.asarray(view.origin)
+    middle = 0.5 * (seen[:, 1:] + seen[:, :-1])
+    behind = (middle[..., 2] < -74.0) & (middle[..., 1] > -20.0)
+    show = behind if back else ~behind
+    cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)
+    columns = np.clip(cells[..., 0], 0, head_depth.shape[1] - 1)
+    rows = np.clip(cells[..., 1], 0, head_depth.shape[0] - 1)
+    if not back:
+        show &= middle[..., 2] > head_depth[rows, columns] - 4.0
+    if not show.any():
+        return None
+    inside = (places[..., 0] > -50) & (places[..., 0] < view.width + 50) & (places[..., 1] < view.height + 50)
+    show &= inside[:, 1:] & inside[:, :-1]
+    light = _shade(actor, strands, view, lights, places)
+    if back:
+        light *= 0.45
+    colours = develop(light, treatment)
+    brush = Brush.over(places[inside], 6, view.width, view.height)
+    count = places.shape[1]
+    pieces = np.stack([places[:, max(k - 1, 0) : count][:, : count - 1] if k == 0 else places[:, k : k + count - 1]
+                       for k in range(2)], axis=2)  # fmt: skip
+    crowd = min(1.0, view.scale / 6.0)
+    every = 1 if crowd > 0.5 else 2
+    bands = 3 if crowd < 0.5 else 6
+    edges = np.quantile(strands.layer, np.linspace(0, 1, bands + 1))
+    for band in range(bands):
+        mine = (strands.layer >= edges[band]) & (strands.layer <= edges[band + 1])
+        mine[np.arange(len(mine)) % every != 0] = False
+        chosen = show & mine[:, None]
+        thick = 0.95 if band == 0 else 0.42 if band < bands - 2 else 0.22
+        toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 14)
+    return brush
