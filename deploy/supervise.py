@@ -34,6 +34,7 @@ MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later star
 PATIENCE = 60  # seconds for a server to answer, or to stop
 CRASHES = 5  # so many ends of one child within CRASH_WINDOW seconds are a fault, not an accident
 CRASH_WINDOW = 60
+EVERYWHERE = "0.0.0.0"  # noqa: S104  # nosec B104 - only when the person asks for it
 PYTHON = [sys.executable, "-W", "ignore", "-m"]
 
 
@@ -53,7 +54,7 @@ class Site:
         self.children: dict[str, tuple[list[str], subprocess.Popen[bytes]]] = {}
         self.ends: dict[str, list[float]] = {}
         scheme = "https" if self.certificate else "http"
-        shown = "localhost" if host in {"127.0.0.1", "0.0.0.0"} else host  # noqa: S104
+        shown = "localhost" if host in {"127.0.0.1", EVERYWHERE} else host
         self.url = f"{scheme}://{shown}:{port}"
         self.env = dict(os.environ)
         self.env.update(PORTAL_HOME=str(home), PYTHONUNBUFFERED="1", DJANGO_SETTINGS_MODULE="portal.settings")
@@ -155,7 +156,7 @@ class Site:
             with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), timeout=2):
                 return True
             return False
-        address = "127.0.0.1" if self.host == "0.0.0.0" else self.host  # noqa: S104
+        address = "127.0.0.1" if self.host == EVERYWHERE else self.host
         request = urllib.request.Request(f"http://{address}:{self.port}/health/ready", headers={"Host": "localhost"})
         try:
             with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310  # nosec B310
@@ -280,7 +281,7 @@ def _refuse_busy_port(host: str, port: int) -> None:
         try:
             line.bind((host, port))
         except OSError as error:
-            if host not in {"127.0.0.1", "0.0.0.0"} and error.errno == 99:  # noqa: S104
+            if host not in {"127.0.0.1", EVERYWHERE} and error.errno == 99:
                 raise Trouble(f"{host} is not an address of this machine.") from None
             raise Trouble(
                 f"Port {port} is in use by another program; stop that, or choose another, for example"
@@ -421,7 +422,7 @@ def main() -> int:
             home = Path(tempfile.mkdtemp(prefix="portal-check-"))
             result = check(Site(home, "127.0.0.1", _free_port(), say))
             say(f"The delivery is at {result['archive']}")
-            print(json.dumps(result), flush=True)  # noqa: T201
+            print(json.dumps(result), flush=True)
         else:
             home = Path(os.environ.get("PORTAL_HOME") or ROOT / ".site").expanduser().resolve()
             home.mkdir(parents=True, exist_ok=True)
@@ -429,7 +430,7 @@ def main() -> int:
     except Stopped:
         say("Stopped.")
     except (Trouble, RuntimeError) as trouble:
-        print(f"deploy/start: {trouble}", file=sys.stderr, flush=True)  # noqa: T201
+        print(f"deploy/start: {trouble}", file=sys.stderr, flush=True)
         return 1
     return 0
 

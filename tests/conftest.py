@@ -15,6 +15,8 @@ atexit.register(shutil.rmtree, HOME, ignore_errors=True)
 for name in [name for name in os.environ if name.startswith("PORTAL_")]:
     del os.environ[name]
 os.environ["PORTAL_HOME"] = str(HOME)
+if "TESTS_DATABASE" in os.environ:  # tests/services runs some of the tests again on PostgreSQL
+    os.environ["PORTAL_DATABASE"] = os.environ["TESTS_DATABASE"]
 os.environ["DJANGO_SETTINGS_MODULE"] = "portal.settings"
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver runs a loop in the test's thread
 
@@ -26,6 +28,9 @@ if settings.configured:
     raise pytest.UsageError(
         "Unset DJANGO_SETTINGS_MODULE: the tests choose a folder of their own before settings are read."
     )
+if "TESTS_DATABASE" not in os.environ:
+    # A real file: threads and the browser's server then open it as separate processes would.
+    settings.DATABASES["default"]["TEST"] = {"NAME": str(HOME / "tests.sqlite3")}
 django.setup()
 del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our environment, and must do all this itself
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import pwd
+import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -93,6 +95,33 @@ def queue_server(home: Path) -> Iterator[Server]:
     path = embedded.socket_path(home)
     with running(embedded.queue_command(home), f"redis+socket://{path}", path.exists, home / "queue.log") as server:
         yield server
+
+
+@contextmanager
+def postgresql_server() -> Iterator[Server]:
+    """A PostgreSQL of its own with one role and one database; its address is a PORTAL_DATABASE."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/postgres"))
+    if not found:
+        raise AssertionError("PostgreSQL's server is missing: deploy/packages test")
+    tools, port, user = found[-1].parent, free_port(), servant()
+    folder = Path(tempfile.mkdtemp(prefix="portal-pg-"))  # pytest's folders are closed to the server's user
+    if user:
+        shutil.chown(folder, user)
+    init = [str(tools / "initdb"), "-D", str(folder / "data"), "-U", "tester", "-A", "trust", "-E", "UTF8", "--no-sync"]
+    subprocess.run(init, user=user, cwd="/", check=True, capture_output=True)
+    command = [str(found[-1]), "-D", str(folder / "data"), "-p", str(port), "-k", str(folder)]
+    command += ["-c", "listen_addresses=127.0.0.1"]
+
+    def well() -> bool:
+        ask = [str(tools / "pg_isready"), "-q", "-h", "127.0.0.1", "-p", str(port), "-U", "tester"]
+        return subprocess.run(ask, check=False).returncode == 0
+
+    log, address = folder / "log", f"postgres://tester@127.0.0.1:{port}/postgres"
+    try:
+        with running(command, address, well, log, user=user, cwd=Path("/")) as server:
+            yield server
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def servant() -> str | None:
