@@ -214,9 +214,10 @@ class _Search:
         chin = max(0.0, head.chin + CHIN_ROOM * h - top - h) / h
         sides = (max(0.0, left - head.left) + max(0.0, head.right - left - w)) / w
         eye = _beyond((head.eye_y - top) / h, EYE_LINE)
-        room = (head.crown - top) / h
+        crown = max(head.crown, 0.0)  # no crop brings back what the frame itself cuts off
+        room = (crown - top) / h
         headroom = 2 * max(0.0, HEADROOM[0] - room) + max(0.0, room - HEADROOM[1])
-        size = _beyond((head.chin - head.crown) / h, self.shares)
+        size = _beyond((head.chin - crown) / h, self.shares)
         wanted = 0.5 - LOOK_ROOM * head.looks
         centring = max(0.0, abs((head.eye_x - left) / w - wanted) - 0.01)
         return 100 * chin + 50 * sides + 3 * eye + headroom + 0.5 * size + 0.5 * centring
@@ -249,7 +250,9 @@ def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[str]:
     if _beyond(eye, EYE_LINE) > slack:
         where = "high" if eye < EYE_LINE[0] else "low"
         said.append(f"The eye line is {where}: the frame leaves no better place for this shape.")
-    if room < -slack:
+    if head.crown < -slack * h:
+        said.append(f"The {crown} lies outside the frame.")
+    elif room < -slack:
         said.append(f"The {crown} is cut to keep the chin and the eye line.")
     elif room < HEADROOM[0] - slack:
         said.append(f"Little headroom: the {crown} is near the edge of what the frame gives.")

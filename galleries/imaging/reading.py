@@ -124,14 +124,22 @@ def _shrunk(rgb: Pixels, side: int) -> Pixels:
 
 
 def read_pixels(
-    rgb: Pixels, scale: float = 1.0, *, fine: Pixels | None = None, fine_scale: float = 1.0
+    rgb: Pixels,
+    scale: float = 1.0,
+    *,
+    full_size: tuple[int, int] | None = None,
+    fine: Pixels | None = None,
+    fine_scale: float = 1.0,
 ) -> FrameReading:
     """Read one frame.
 
     rgb: the oriented frame in sRGB, uint8 (height, width, 3), at `scale` of its full size; about 1000 px on the
-    long side suffice for face and colours. `fine`, the same frame at `fine_scale` in any RGB profile, is used for
-    sharpness, catch lights and pupils when it is larger. Raises ValueError for another shape or type.
+    long side suffice for face and colours. full_size: exact (width, height) of the oriented full frame, where
+    `scale` was rounded. `fine`, the same frame at `fine_scale` in any RGB profile, is used for sharpness, catch
+    lights and pupils when it is larger. Raises ValueError for another shape or type.
     """
+    width, height = full_size or (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
+    scale = rgb.shape[1] / width
     look = _shrunk(rgb, _LOOK_SIDE)
     finding = find_faces(look)
     to_full = rgb.shape[1] / look.shape[1] / scale
@@ -141,8 +149,8 @@ def read_pixels(
     small_face = face.scaled(tone.shape[1] / look.shape[1]) if face else None
     close, close_scale = (rgb, scale) if fine is None or fine.shape[1] <= rgb.shape[1] else (fine, fine_scale)
     reading = FrameReading(
-        width=round(rgb.shape[1] / scale),
-        height=round(rgb.shape[0] / scale),
+        width=width,
+        height=height,
         read_scale=round(close_scale, 6),
         face=None,
         face_reason=finding.reason,
