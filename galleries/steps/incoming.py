@@ -1,0 +1,84 @@
+"""A body on its way in: streamed to the disk, counted and hashed, cut off when it is too large."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from galleries.errors import BadInput, Conflict
+
+CHUNK = 1 << 18
+ORPHAN_SECONDS = 6 * 3600
+
+
+class TooMuch(BadInput):
+    """The body is larger than any frame may be; nothing of it was kept."""
+
+
+@dataclass(frozen=True)
+class Arrived:
+    path: Path
+    sha256: str
+    bytes: int
+
+
+def too_much() -> TooMuch:
+    return TooMuch(_("The file is larger than the %d MB that a frame may have.") % (settings.MAX_FRAME_BYTES // 10**6))
+
+
+@contextmanager
+def arriving(read: Callable[[int], bytes], announced: int) -> Iterator[Arrived]:
+    """Take in a body by `read(n)`; the file exists inside the block only.
+
+    Raises:
+        BadInput: no length was announced, or it is empty.
+        TooMuch: over the limit, by what is announced or by what comes.
+        Conflict: the connection ended before all of it was there.
+    """
+    if announced <= 0:
+        raise BadInput(_("The file is empty, or its length was not announced."))
+    if announced > settings.MAX_FRAME_BYTES:
+        raise too_much()
+    folder = Path(settings.INCOMING_DIR)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{os.getpid()}-{os.urandom(8).hex()}.part"
+    try:
+        yield _take(read, announced, path)
+    finally:
+        path.unlink(missing_ok=True)
+
+
+def _take(read: Callable[[int], bytes], announced: int, path: Path) -> Arrived:
+    digest, count = hashlib.sha256(), 0
+    with open(path, "xb") as out:
+        while count < announced and (chunk := read(min(CHUNK, announced - count))):
+            count += len(chunk)
+            if count > settings.MAX_FRAME_BYTES:
+                raise too_much()
+            digest.update(chunk)
+            out.write(chunk)
+    if count < announced:
+        raise Conflict(_("The connection ended after %(got)d of %(of)d bytes.") % {"got": count, "of": announced})
+    return Arrived(path, digest.hexdigest(), count)
+
+
+def sweep(older_than: float = ORPHAN_SECONDS) -> int:
+    """Remove what a killed process left behind; returns how many files."""
+    folder, count = Path(settings.INCOMING_DIR), 0
+    until = time.time() - older_than
+    for path in folder.glob("*.part") if folder.is_dir() else []:
+        try:
+            if path.stat().st_mtime < until:
+                path.unlink()
+                count += 1
+        except FileNotFoundError:  # somebody else swept it
+            continue
+    return count
