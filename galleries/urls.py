@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from galleries.web import entrance, files
+from galleries.web import entrance, files, language, worker
 
 urlpatterns = [
     path("", entrance.front, name="front"),
@@ -12,6 +12,8 @@ urlpatterns = [
     path("sign-in/link", entrance.ask_link, name="ask-link"),
     path("desk", entrance.desk, name="desk"),
     path("leave", entrance.leave, name="leave"),
+    path("language", language.language, name="language"),
+    path("outbox-worker.js", worker.outbox_worker, name="outbox-worker"),
     path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),
     path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
     path("files/original/<int:frame_id>", files.original, name="original"),

@@ -1,0 +1,1 @@
+// Filled by the sheet's own part; see below.
