@@ -48,7 +48,7 @@ def render(frame_id: int) -> None:
         for kind, picture in (("proof", made.large), ("small", made.small))
     }
     with transaction.atomic():
-        Frame.objects.filter(pk=frame.pk).update(reading=made.reading.as_dict(), reading_version=made.reading.version)
+        Frame.objects.filter(pk=frame.pk).update(reading=made.reading.as_dict(), reading_version=made.reading.reader_version)
         Proof.objects.update_or_create(
             frame=frame,
             recipe=name,

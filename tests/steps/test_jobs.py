@@ -1,0 +1,144 @@
+"""The table of jobs: claimed once, swept when lost, never done twice at the same time."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.utils import timezone
+
+from galleries.errors import BadInput
+from galleries.models import Job
+from galleries.steps import jobs
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+CALLS: list[int] = []
+
+
+def record(thing: int) -> None:
+    CALLS.append(thing)
+
+
+def refuse(thing: int) -> None:
+    raise BadInput(f"Frame {thing} cannot be read: it ends in the middle.")
+
+
+def crash(thing: int) -> None:
+    raise OSError("disk is away")
+
+
+@pytest.fixture(autouse=True)
+def _kinds(monkeypatch):
+    CALLS.clear()
+    for name in ("record", "refuse", "crash"):
+        monkeypatch.setitem(jobs.KINDS, name, f"{__name__}:{name}")
+
+
+def test_work_is_listed_once_and_done_once():
+    sitting = make_cast().sitting
+    one, same = jobs.enqueue("record", 5, sitting), jobs.enqueue("record", 5, sitting)
+    assert one == same
+    assert jobs.work(one.pk) == "done"
+    assert jobs.work(one.pk) == ""
+    assert CALLS == [5]
+    jobs.enqueue("record", 5, sitting)
+    assert Job.objects.get().state == "done"
+    jobs.enqueue("record", 5, sitting, again=True)
+    assert jobs.run_waiting() == 1
+    assert CALLS == [5, 5]
+
+
+def test_a_sentence_ends_a_job_and_a_crash_is_tried_again_a_few_times(settings):
+    sitting = make_cast().sitting
+    said = jobs.enqueue("refuse", 7, sitting)
+    assert jobs.work(said.pk) == "failed"
+    said.refresh_from_db()
+    assert said.reason == "Frame 7 cannot be read: it ends in the middle."
+    broken = jobs.enqueue("crash", 8, sitting)
+    states = [jobs.work(broken.pk) for _ in range(settings.JOB_ATTEMPTS)]
+    assert states == ["waiting"] * (settings.JOB_ATTEMPTS - 1) + ["failed"]
+    broken.refresh_from_db()
+    assert "disk is away" in broken.reason
+
+
+def test_a_running_job_is_nobody_elses():
+    job = jobs.enqueue("record", 1, None)
+    assert jobs.claim(job.pk) is not None
+    assert jobs.claim(job.pk) is None
+    assert jobs.sweep() == 0  # its owner lives and its lease holds
+    assert Job.objects.get().state == "running"
+
+
+def test_the_sweep_puts_back_a_lapsed_lease():
+    job = jobs.enqueue("record", 1, None)
+    jobs.claim(job.pk)
+    Job.objects.update(lease_until=timezone.now() - timedelta(seconds=1), owner="elsewhere/1/1")
+    assert jobs.sweep() == 1
+    assert Job.objects.get().state == "waiting"
+
+
+def test_the_sweep_knows_a_dead_owner_on_this_machine_at_once():
+    job = jobs.enqueue("record", 1, None)
+    jobs.claim(job.pk)
+    child = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import django; django.setup(); from galleries.steps import jobs; print(jobs.owner_name())",
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "portal.settings"},
+        cwd=Path(__file__).parents[2],
+    )
+    Job.objects.update(owner=child.stdout.strip())
+    assert jobs.sweep() == 1
+    assert Job.objects.get().state == "waiting"
+
+
+def test_a_job_that_kills_its_worker_every_time_is_given_up_with_a_reason(settings):
+    job = jobs.enqueue("record", 1, None)
+    for _ in range(settings.JOB_ATTEMPTS):
+        Job.objects.filter(pk=job.pk).update(state="running", lease_until=timezone.now() - timedelta(seconds=1))
+        jobs.sweep()
+    job.refresh_from_db()
+    assert job.state == "failed"
+    assert "again and again" in job.reason
+
+
+def test_a_result_that_comes_after_the_lease_was_lost_does_not_count():
+    job = jobs.enqueue("record", 1, None)
+    mine = jobs.claim(job.pk)
+    Job.objects.update(owner="another/2/2")
+    jobs._settle(mine, "done", "")
+    job.refresh_from_db()
+    assert (job.state, job.owner) == ("running", "another/2/2")
+
+
+def test_what_waits_unheard_is_rung_for_again_and_not_all_the_time():
+    job = jobs.enqueue("record", 1, None)
+    assert jobs.sweep() == 1
+    assert jobs.sweep() == 0
+    Job.objects.update(rung_at=timezone.now() - jobs.RING_AGAIN_AFTER - timedelta(seconds=1))
+    assert jobs.sweep() == 1
+    job.refresh_from_db()
+    assert job.state == "waiting"
+
+
+def test_a_queue_that_is_away_is_no_error(monkeypatch):
+    from portal.celery import app
+
+    def away(*args, **kwargs):
+        raise ConnectionError("no queue")
+
+    monkeypatch.setattr(app, "send_task", away)
+    job = jobs.enqueue("record", 3, None)
+    jobs.ring([job.pk])
+    assert Job.objects.get().state == "waiting"

@@ -1,0 +1,151 @@
+"""`may`, by table: every act, every kind of person, every stage."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from galleries import access
+from galleries.access import INVITEES, Act, Visitor, may
+from galleries.errors import Missing, Refused
+from galleries.models import Invite, Mark, Sitting
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+Stage = Sitting.Stage
+OWN_WORD = {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.ACCEPT_LICENCE}
+
+
+@pytest.mark.parametrize("stage", Stage.values)
+@pytest.mark.parametrize("act", list(Act))
+def test_strangers_may_nothing(act, stage):
+    cast = make_cast(stage=stage)
+    other = make_cast(slug="another")
+    for visitor in (
+        Visitor(),
+        Visitor(user=cast.stranger),
+        Visitor(user=cast.colleague),
+        other.as_subject,
+        other.as_representation,
+        other.as_owner,
+    ):
+        assert not may(visitor, act, cast.sitting)
+
+
+@pytest.mark.parametrize("act", list(Act))
+def test_the_photographer_runs_everything_but_the_word_of_others(act):
+    cast = make_cast()
+    assert may(cast.as_owner, act, cast.sitting) is (act not in OWN_WORD)
+
+
+def test_a_colleague_let_in_runs_the_sitting_and_an_inactive_one_does_not():
+    cast = make_cast()
+    cast.sitting.colleagues.add(cast.colleague)
+    assert may(Visitor(user=cast.colleague), Act.RUN, cast.sitting)
+    cast.colleague.is_active = False
+    assert not may(Visitor(user=cast.colleague), Act.RUN, cast.sitting)
+
+
+@pytest.mark.parametrize("stage", Stage.values)
+@pytest.mark.parametrize("role", Invite.Role.values)
+@pytest.mark.parametrize("act", list(Act))
+def test_invitees_by_role_and_stage(act, role, stage):
+    cast = make_cast(stage=stage)
+    Sitting.objects.update(subject_chooses_looks=True, representation_approves=True)
+    cast.sitting.refresh_from_db()
+    invite = Invite.objects.create(
+        sitting=cast.sitting,
+        role=role,
+        name="Ines Maro",
+        email="ines@maro.example",
+        may_pass_on=True,
+        expires_at=timezone.now() + timedelta(days=1),
+    )
+    roles, stages = INVITEES.get(act, (frozenset(), frozenset()))
+    assert may(Visitor(invite=invite), act, cast.sitting) is (role in roles and stage in stages)
+
+
+def test_nothing_of_the_studio_is_open_to_invitees():
+    assert {Act.RUN, Act.SEE_ORIGINAL, Act.REOPEN_LIST}.isdisjoint(INVITEES)
+
+
+def test_a_revoked_or_expired_invite_opens_nothing_at_the_next_request():
+    cast = make_cast()
+    assert may(cast.as_subject, Act.SEE_SHEET, cast.sitting)
+    cast.subject.revoked_at = timezone.now()
+    assert not may(cast.as_subject, Act.SEE_SHEET, cast.sitting)
+    cast.subject.revoked_at = None
+    cast.subject.expires_at = timezone.now() - timedelta(seconds=1)
+    assert not may(cast.as_subject, Act.SEE_SHEET, cast.sitting)
+
+
+def test_an_invite_passed_on_falls_with_the_one_it_came_from():
+    cast = make_cast()
+    passed = Invite.objects.create(
+        sitting=cast.sitting,
+        role="representation",
+        name="Pia Sorn",
+        email="pia@achterberg.example",
+        expires_at=cast.representation.expires_at,
+        passed_from=cast.representation,
+    )
+    assert may(Visitor(invite=passed), Act.MARK, cast.sitting)
+    cast.representation.revoked_at = timezone.now()
+    cast.representation.save()
+    passed.refresh_from_db()
+    assert not may(Visitor(invite=passed), Act.MARK, cast.sitting)
+
+
+def test_hidden_frames_and_looks_are_not_there_for_invitees():
+    cast = make_cast()
+    shown, hidden_look = cast.look(), cast.look("Spare", hidden=True)
+    plain, hidden, in_hidden = (
+        cast.frame(1, shown),
+        cast.frame(2, shown, hidden=True),
+        cast.frame(3, hidden_look),
+    )
+    for visitor in (cast.as_subject, cast.as_representation):
+        assert may(visitor, Act.SEE_FRAME, plain)
+        for frame in (hidden, in_hidden):
+            assert not may(visitor, Act.SEE_FRAME, frame)
+            with pytest.raises(Missing):
+                access.frame_for(visitor, Act.SEE_FRAME, frame.pk)
+            with pytest.raises(Missing):
+                access.frame_for(visitor, Act.MARK, frame.pk)
+    assert may(cast.as_owner, Act.SEE_FRAME, hidden)
+
+
+def test_a_look_kept_from_the_representation_is_seen_by_the_subject_only():
+    cast = make_cast()
+    frame = cast.frame(1, cast.look(kept_from_representation=True))
+    assert may(cast.as_subject, Act.SEE_FRAME, frame)
+    assert not may(cast.as_representation, Act.SEE_FRAME, frame)
+
+
+def test_the_subjects_strike_hides_a_frame_only_where_allowed():
+    cast = make_cast()
+    frame = cast.frame(1)
+    Mark.objects.create(invite=cast.subject, frame=frame, kind="strike", acted_at=timezone.now())
+    assert may(cast.as_representation, Act.SEE_FRAME, frame)
+    cast.sitting.strikes_hide = True
+    cast.sitting.save()
+    frame.refresh_from_db()
+    assert not may(cast.as_representation, Act.SEE_FRAME, frame)
+    assert may(cast.as_subject, Act.SEE_FRAME, frame)
+
+
+def test_who_knows_the_thing_is_told_why_and_who_does_not_is_told_nothing():
+    cast = make_cast(stage=Stage.FINISHING)
+    frame = cast.frame(1)
+    with pytest.raises(Refused, match="list is closed"):
+        access.frame_for(cast.as_subject, Act.MARK, frame.pk)
+    with pytest.raises(Missing):
+        access.frame_for(make_cast("another").as_subject, Act.MARK, frame.pk)
+    with pytest.raises(Missing):
+        access.frame_for(cast.as_subject, Act.SEE_ORIGINAL, frame.pk)
+    Sitting.objects.update(stage=Stage.ARCHIVED)
+    with pytest.raises(Refused, match="archived"):
+        access.sitting_for(cast.as_subject, Act.SEE_SHEET, cast.sitting.slug)
