@@ -148,7 +148,7 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         )
         if not closed:
             raise Conflict(_("Somebody closed the list at the same moment. Load the page again."))
-        current = sitting.rounds.order_by("-number").first()
+        current = sitting.rounds.latest("number")
         sitting.finals.exclude(frame_id__in=order).update(on_list=False)
         finals = []
         for position, pk in enumerate(order):

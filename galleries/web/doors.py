@@ -9,7 +9,7 @@ import logging
 from collections.abc import Callable
 from datetime import timedelta
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, cast
+from typing import Any, Concatenate, ParamSpec
 
 from django.conf import settings
 from django.contrib.auth.models import User
@@ -31,7 +31,7 @@ SEEN_EVERY = timedelta(minutes=5)
 
 
 def user_of(request: HttpRequest) -> User | None:
-    return cast("User", request.user) if request.user.is_authenticated else None
+    return request.user if request.user.is_authenticated else None
 
 
 def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
