@@ -18,6 +18,7 @@ from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
 
+NAME_OWNER = "from galleries.steps import jobs; print(jobs.owner_name())"
 CALLS: list[int] = []
 
 
@@ -90,7 +91,7 @@ def test_the_sweep_knows_a_dead_owner_on_this_machine_at_once():
         [
             sys.executable,
             "-c",
-            "import django; django.setup(); from galleries.steps import jobs; print(jobs.owner_name())",
+            f"import django; django.setup(); {NAME_OWNER}",
         ],
         capture_output=True,
         text=True,
