@@ -176,6 +176,14 @@ def turn_upright(pixels: Pixels, orientation: int) -> Pixels:
     return pixels if flip is None else cv2.flip(pixels, flip)
 
 
+def view_upright(pixels: Pixels, orientation: int) -> Pixels:
+    """As `turn_upright`, as a view of the same memory: free to make, slower to walk through."""
+    if orientation in (5, 6, 7, 8):
+        pixels = pixels.transpose(1, 0, 2)
+    across, down = orientation in (2, 3, 6, 7), orientation in (3, 4, 7, 8)
+    return pixels[:: -1 if down else 1, :: -1 if across else 1]
+
+
 def open_picture(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_least: int | None = None) -> Picture:
     """Decode, strictly and upright. `at_least`: the long side wanted; a JPEG may then come at 1/2, 1/4, 1/8.
 

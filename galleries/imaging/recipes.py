@@ -22,9 +22,11 @@ from galleries.imaging.decode import (
     FrameFacts,
     Limits,
     Picture,
+    Stored,
     open_picture,
     open_stored,
     turn_upright,
+    view_upright,
 )
 from galleries.imaging.errors import BadCrop, DoesNotFit
 from galleries.imaging.geometry import Rect, turned_inside
@@ -84,6 +86,16 @@ def _upright_srgb(pixels: NDArray[Any], orientation: int, icc: bytes) -> NDArray
     return colour.convert(turn_upright(pixels, orientation), icc, colour.srgb_profile(), 8)
 
 
+def proof_pixels(stored: Stored, long_side: int) -> NDArray[np.uint8]:
+    """Upright sRGB with the long side at `long_side`, or as it is when smaller: shrunk first, then turned
+    and converted, since both cost by the pixel."""
+    facts = stored.facts
+    width, height = resize.fit_within(facts.width, facts.height, long_side)
+    flat = (width, height) if facts.orientation < 5 else (height, width)
+    shrunk = resize.resize_to(stored.pixels, *flat)
+    return _upright_srgb(shrunk, facts.orientation, stored.profile)
+
+
 def make_proof(
     source: bytes | Path,
     text: StampText,
@@ -91,27 +103,25 @@ def make_proof(
     *,
     large: int = 2048,
     small: int = 480,
+    known: FrameReading | None = None,
 ) -> ProofFiles:
     """The stamped proof and its small companion, and the frame's reading, from one decode.
 
-    Never enlarged. Raises as `decode.open_picture`.
+    Never enlarged. `known`, the frame's reading when it was read before, saves reading it again (a new
+    stamp text). Raises as `decode.open_picture`.
     """
     from galleries.imaging import stamp
 
     stored = open_stored(source, limits, at_least=max(large, READ_AT_LEAST))
-    reading = _read(stored.pixels, stored.profile, stored.facts, stored.scale)
     facts = stored.facts
-    size = resize.fit_within(facts.width, facts.height, large)
-    flat = size if facts.orientation < 5 else (size[1], size[0])
-    shrunk = resize.resize_to(stored.pixels, *flat)
-    profile = stored.profile
+    picture = proof_pixels(stored, large)
+    reading = known or _read(picture, stored)
     del stored
-    picture = _upright_srgb(shrunk, facts.orientation, profile)
     face = reading.face
     files = []
     for long_side, quality in ((large, PROOF_QUALITY), (small, SMALL_QUALITY)):
         width, height = resize.fit_within(facts.width, facts.height, long_side)
-        pixels = resize.resize_to(picture, width, height)
+        pixels = resize.shrink_far(picture, width, height)
         here = face.scaled(width / facts.width) if face else None
         stamped = stamp.stamp(pixels, text, here)
         data = encode.encode_jpeg(stamped, quality=quality, progressive=long_side <= 1024)
@@ -120,25 +130,28 @@ def make_proof(
     return ProofFiles(large_data, small_data, large_size, small_size, facts, reading)
 
 
-def _read(pixels: NDArray[Any], icc: bytes, facts: FrameFacts, scale: float) -> FrameReading:
+def _read(picture: NDArray[np.uint8], stored: Stored) -> FrameReading:
+    """Face and colours from the shrunken sRGB picture, fine detail from the decode itself."""
     from galleries.imaging import reading
 
-    return reading.read_pixels(_upright_srgb(pixels, facts.orientation, icc), scale)
+    facts = stored.facts
+    fine = view_upright(stored.pixels, facts.orientation)
+    if fine.dtype != np.uint8:
+        fine = colour.depth(fine, 8)
+    scale = picture.shape[1] / facts.width
+    return reading.read_pixels(picture, scale, fine=fine, fine_scale=stored.scale)
 
 
 def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
     """Facts and reading without making a proof. Raises as `decode.open_picture`."""
     stored = open_stored(source, limits, at_least=READ_AT_LEAST)
-    return stored.facts, _read(stored.pixels, stored.profile, stored.facts, stored.scale)
+    return stored.facts, _read(proof_pixels(stored, READ_AT_LEAST), stored)
 
 
 def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
     """An unstamped sRGB JPEG for the photographer's own desk; never enlarged, nothing carried over."""
     stored = open_stored(source, limits, at_least=long_side)
-    facts = stored.facts
-    width, height = resize.fit_within(facts.width, facts.height, long_side)
-    flat = (width, height) if facts.orientation < 5 else (height, width)
-    pixels = _upright_srgb(resize.resize_to(stored.pixels, *flat), facts.orientation, stored.profile)
+    pixels = proof_pixels(stored, long_side)
     return encode.encode_jpeg(pixels, quality=VIEW_QUALITY, progressive=False)
 
 
@@ -184,7 +197,7 @@ def _warnings(order: CutOrder) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _render(picture: Picture, order: CutOrder, finish: Finish | None) -> NDArray[Any]:
+def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> NDArray[Any]:
     """The final's pixels, in the size's profile and bits."""
     crop, size = order.crop, order.size
     width, height = _out_size(order)
@@ -259,7 +272,7 @@ def make_finals(
 
 
 def _final(picture: Picture, order: CutOrder, record: RightsRecord | None, finish: Finish | None) -> FinalFile:
-    pixels = _render(picture, order, finish)
+    pixels = render(picture, order, finish)
     done = _encode(pixels, order, _rights_overhead(record, order))
     if record is not None:
         from galleries.imaging.rights import write_rights

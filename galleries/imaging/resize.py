@@ -30,6 +30,16 @@ def resize_to(pixels: NDArray[Any], width: int, height: int) -> NDArray[Any]:
     return vips.to_array(resize_image(vips.from_array(pixels), width, height))
 
 
+def shrink_far(pixels: NDArray[Any], width: int, height: int) -> NDArray[Any]:
+    """As `resize_to`; when shrinking at least fourfold the pixels are first averaged two by two, which costs
+    a third and changes nothing visible: the Lanczos step still works from twice the size."""
+    if pixels.shape[1] >= 4 * width and pixels.shape[0] >= 4 * height:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        even = pixels[: 2 * half[1], : 2 * half[0]]  # only an even size is averaged fast
+        pixels = cv2.resize(even, half, interpolation=cv2.INTER_AREA)
+    return resize_to(pixels, width, height)
+
+
 def fit_within(width: int, height: int, long_side: int) -> tuple[int, int]:
     """The size with the long side at `long_side` and the same shape; never enlarged."""
     longest = max(width, height)
