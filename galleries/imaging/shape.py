@@ -140,7 +140,8 @@ def _flow(here: Grey, there: Grey) -> Floats:
     search = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
     search.setFinestScale(0)
     search.setVariationalRefinementIterations(10)
-    return np.asarray(search.calc(even.apply(here), even.apply(there), None), np.float64)
+    still = np.zeros((*here.shape, 2), np.float32)
+    return np.asarray(search.calc(even.apply(here), even.apply(there), still), np.float64)
 
 
 def _texture(grey: Grey) -> NDArray[np.bool_]:

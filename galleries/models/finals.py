@@ -204,6 +204,7 @@ class Crop(models.Model):
     # The picture the numbers were measured on; a version of another size makes the crop stale.
     frame_width = models.PositiveIntegerField()
     frame_height = models.PositiveIntegerField()
+    source_sha256 = models.CharField(max_length=64, blank=True)
     by_hand = models.BooleanField(default=False)
     by = models.CharField(max_length=120, blank=True)
     reasons = models.JSONField(default=list, blank=True)

@@ -1,0 +1,100 @@
+"""Crops shown small before anything is exported: one by one for the editor, all together on one sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from galleries.imaging import border, colour, encode, resize
+from galleries.imaging.decode import DEFAULT_LIMITS, Limits, open_picture
+from galleries.imaging.geometry import Rect
+from galleries.imaging.lettering import text_mask
+from galleries.imaging.recipes import CutOrder, check_order
+
+GROUND, INK = 58, 214  # neutral surround, light lettering
+_QUALITY = 84
+
+
+@dataclass(frozen=True)
+class SheetPicture:
+    """One cell of the sheet: JPEG bytes, what stands under it, and how many warnings it has."""
+
+    data: bytes
+    label: str
+    warnings: int = 0
+
+
+def cut_small(
+    source: bytes | Path,
+    orders: Sequence[CutOrder],
+    long_side: int,
+    limits: Limits = DEFAULT_LIMITS,
+    *,
+    name: str = "",
+) -> list[bytes]:
+    """Each order as an sRGB JPEG of at most `long_side`, border and name strip included, from one reduced decode.
+
+    Never enlarged beyond the crop's own pixels. Raises as `recipes.make_finals`.
+    """
+    smallest = min((max(order.crop.width, order.crop.height) for order in orders), default=1)
+    widest = max((max(order.crop.right, order.crop.bottom) for order in orders), default=1)
+    picture = open_picture(source, limits, at_least=min(60_000, -(-widest * long_side // smallest)))
+    facts = picture.facts
+    return [
+        _small(picture.pixels, picture.profile, order, (facts.width, facts.height), long_side, name) for order in orders
+    ]
+
+
+def _small(
+    pixels: NDArray[Any], icc: bytes, order: CutOrder, frame: tuple[int, int], long_side: int, name: str
+) -> bytes:
+    check_order(order, *frame)
+    h, w = pixels.shape[:2]
+    rect = order.crop.scaled(w / frame[0])
+    rect = Rect(rect.x, rect.y, min(rect.width, w), min(rect.height, h)).clamp_to(w, h)
+    if order.tilt_deg:
+        part = resize.cut_turned(pixels, rect, order.tilt_deg)
+    else:
+        part = pixels[rect.y : rect.bottom, rect.x : rect.right]
+    size = order.size
+    shape = (order.crop.width, order.crop.height) if size.full_frame else (size.out_width, size.out_height)
+    width, height = resize.fit_within(*shape, long_side)
+    small = colour.convert(resize.resize_to(np.ascontiguousarray(part), width, height), icc, colour.srgb_profile(), 8)
+    if order.monochrome:
+        small = colour.to_monochrome(small, colour.srgb_profile())
+    small = border.draw(small, size, name, width / shape[0])
+    return encode.encode_jpeg(np.ascontiguousarray(small), quality=_QUALITY, subsampling="444")
+
+
+def contact_sheet(cells: Sequence[SheetPicture], columns: int, *, cell: int = 280, gap: int = 24) -> bytes:
+    """All pictures in rows of `columns` on a neutral ground, each with its label; a warned one says how often."""
+    line = 20
+    rows = -(-len(cells) // columns)
+    pitch_x, pitch_y = cell + gap, cell + line + gap
+    out = np.full((rows * pitch_y + gap, columns * pitch_x + gap, 3), GROUND, np.uint8)
+    for index, item in enumerate(cells):
+        left, top = gap + index % columns * pitch_x, gap + index // columns * pitch_y
+        bgr = cv2.imdecode(np.frombuffer(item.data, np.uint8), cv2.IMREAD_COLOR)
+        picture = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), np.uint8)
+        h, w = picture.shape[:2]
+        y, x = top + (cell - h), left + (cell - w) // 2
+        out[y : y + h, x : x + w] = picture
+        note = "" if not item.warnings else f"  ({item.warnings} to look at)"
+        _label(out, item.label + note, left, top + cell + 5, cell)
+    return encode.encode_jpeg(out, quality=_QUALITY, subsampling="444")
+
+
+def _label(out: NDArray[np.uint8], text: str, left: int, top: int, room: int) -> None:
+    ink = text_mask(text, 12)
+    if ink.shape[1] > room:
+        ink = np.asarray(cv2.resize(ink, (room, ink.shape[0]), interpolation=cv2.INTER_AREA), np.uint8)
+    h, w = ink.shape
+    part = out[top : top + h, left : left + w].astype(np.float32)
+    alpha = (ink[: part.shape[0], : part.shape[1], None] / 255).astype(np.float32)
+    out[top : top + h, left : left + w] = np.rint(part * (1 - alpha) + INK * alpha).astype(np.uint8)
