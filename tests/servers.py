@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pwd
 import shutil
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import time
+import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,9 +38,28 @@ def free_port() -> int:
         return int(line.getsockname()[1])
 
 
+def free_ports(count: int) -> list[int]:
+    """Different ones: all are held open until the last is found."""
+    with ExitStack() as stack:
+        lines = [stack.enter_context(socket.socket()) for _ in range(count)]
+        for line in lines:
+            line.bind(("127.0.0.1", 0))
+        return [int(line.getsockname()[1]) for line in lines]
+
+
 def listens(port: int, host: str = "127.0.0.1") -> bool:
     try:
         with socket.create_connection((host, port), timeout=1):
+            return True
+    except OSError:
+        return False
+
+
+def accepts(path: Path) -> bool:
+    """Does somebody listen on this socket?"""
+    try:
+        with socket.socket(socket.AF_UNIX) as line:
+            line.connect(str(path))
             return True
     except OSError:
         return False
@@ -62,8 +84,9 @@ def running(
     env: dict[str, str] | None = None,
     user: str | None = None,
     cwd: Path | None = None,
+    patience: float = 20,
 ) -> Iterator[Server]:
-    """A server from start to end of the block; its words go to `log`."""
+    """A server from start to end of the block; its words go to `log`. After `patience` seconds it is killed."""
     with open(log, "ab") as out:
         process = subprocess.Popen(
             command,
@@ -83,7 +106,7 @@ def running(
         if process.poll() is None:
             process.terminate()
             try:
-                process.wait(20)
+                process.wait(patience)
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
@@ -93,7 +116,9 @@ def running(
 def queue_server(home: Path) -> Iterator[Server]:
     """The embedded site's own queue server, for the site in `home`."""
     path = embedded.socket_path(home)
-    with running(embedded.queue_command(home), f"redis+socket://{path}", path.exists, home / "queue.log") as server:
+    with running(
+        embedded.queue_command(home), f"redis+socket://{path}", lambda: accepts(path), home / "queue.log"
+    ) as server:
         yield server
 
 
@@ -130,3 +155,32 @@ def servant() -> str | None:
         return None
     names = {entry.pw_name for entry in pwd.getpwall()}
     return "postgres" if "postgres" in names else "nobody"
+
+
+@contextmanager
+def bucket_server(folder: Path, key: str, secret: str) -> Iterator[Server]:
+    """An S3-compatible server with one identity; its address is a PORTAL_S3_ENDPOINT."""
+    rights = ["Admin", "Read", "Write", "List", "Tagging"]
+    identity = {"name": "portal", "credentials": [{"accessKey": key, "secretKey": secret}], "actions": rights}
+    config = folder / "s3.json"
+    config.write_text(json.dumps({"identities": [identity]}))
+    data = folder / "data"
+    data.mkdir()
+    names = ("master", "volume", "filer", "s3")
+    ports = free_ports(2 * len(names))
+    command = [str(Path(sys.executable).with_name("weed")), "-logtostderr=true", "server", f"-dir={data}"]
+    command += ["-ip=127.0.0.1", "-ip.bind=127.0.0.1", "-s3", f"-s3.config={config}", "-master.telemetry=false"]
+    command += ["-volume.max=20", "-master.volumeSizeLimitMB=64", "-s3.port.iceberg=0", "-s3.port.lance=0"]
+    for place, name in enumerate(names):
+        command += [f"-{name}.port={ports[2 * place]}", f"-{name}.port.grpc={ports[2 * place + 1]}"]
+    port = ports[6]
+
+    def well() -> bool:
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=2) as answer:
+                return bool(answer.status == 200)
+        except OSError:
+            return False
+
+    with running(command, f"http://127.0.0.1:{port}", well, folder / "log", cwd=folder, patience=1) as server:
+        yield server

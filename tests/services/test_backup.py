@@ -1,0 +1,172 @@
+"""deploy/backup and deploy/restore-backup: from a running site into an empty one, on SQLite and PostgreSQL."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import subprocess
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.servers import postgresql_server
+from tests.services.site import ROOT, Site
+
+pytestmark = pytest.mark.services
+
+MAKE = """
+import hashlib
+from galleries import storage
+from tests.cast import make_cast
+from galleries.steps import pick
+cast = make_cast()
+look = cast.look()
+for number in range(1, 6):
+    data = hashlib.sha256(str(number).encode()).digest() * 5000
+    digest = hashlib.sha256(data).hexdigest()
+    key = storage.original_key(cast.sitting.uid, digest, "JPEG")
+    storage.put(storage.private(), key, data)
+    frame = cast.frame(number, look, sha256=digest, key=key)
+    storage.put(storage.proofs(), storage.derived_key(cast.sitting.uid, "proof", digest), data)
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick", note="this one")
+"""
+COUNT = """
+import hashlib
+from galleries import storage
+from galleries.models import Frame, JournalLine, Mark
+whole = [hashlib.sha256(storage.get(storage.private(), f.key)).hexdigest() == f.sha256 for f in Frame.objects.all()]
+print(len(whole), all(whole), Mark.objects.filter(kind="pick", note="this one").count(),
+      JournalLine.objects.count(), len(list(storage.proofs().keys("sittings"))))
+"""
+
+
+def command(name: str, site: Site, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [str(ROOT / "deploy" / name), *words], env=site.env, check=False, capture_output=True, text=True
+    )
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    (tmp_path / "site").mkdir()
+    made = Site(tmp_path / "site")
+    made.manage("migrate", "-v", "0")
+    made.python(MAKE)
+    return made
+
+
+def empty(tmp_path: Path, **more: str) -> Site:
+    (tmp_path / "new").mkdir(exist_ok=True)
+    return Site(tmp_path / "new", **more)
+
+
+def test_what_was_backed_up_comes_back_whole(site: Site, tmp_path: Path) -> None:
+    done = command("backup", site, str(tmp_path / "kept"), "--json")
+    assert done.returncode == 0, done.stderr
+    said = json.loads(done.stdout.strip().splitlines()[-1])
+    assert (said["files"], said["new_files"]) == (10, 10)
+    new = empty(tmp_path)
+    done = command("restore-backup", new, str(tmp_path / "kept"))
+    assert done.returncode == 0, done.stderr
+    assert new.python(COUNT) == site.python(COUNT) == "5 True 5 5 5"
+    assert (new.home / "secret-key").read_text() == (site.home / "secret-key").read_text()
+    assert new.manage("migrate", "--check") == ""
+
+
+def test_a_second_backup_copies_only_what_is_new_and_forgets_what_had_to_go(site: Site, tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    command("backup", site, str(kept), "--keep", "2")
+    site.python(
+        "from galleries import storage\nfrom galleries.models import Sitting\n"
+        "uid = Sitting.objects.get().uid\n"
+        "storage.proofs().remove_prefix(storage.home(uid))\n"
+        "storage.put(storage.private(), f'{storage.home(uid)}/versions/new.jpg', b'new')"
+    )
+    for _ in range(2):
+        done = command("backup", site, str(kept), "--keep", "2", "--json")
+        assert done.returncode == 0, done.stderr
+    said = json.loads(done.stdout.strip().splitlines()[-1])
+    assert (said["files"], said["new_files"]) == (6, 0)
+    assert [path for path in (kept / "proofs").rglob("*") if path.is_file()] == []
+    assert len(list(kept.glob("database-*"))) == 2
+
+
+def test_a_backup_while_people_mark_holds_only_whole_transactions(site: Site, tmp_path: Path) -> None:
+    """A mark and its line in the journal are one transaction: the copy has as many of one as of the other."""
+    stop = threading.Event()
+    busy = (
+        "import sys, itertools\nfrom galleries.access import Visitor\nfrom galleries.models import Frame, Invite\n"
+        "from galleries.steps import pick\n"
+        "who = Visitor(invite=Invite.objects.get(role='representation'))\n"
+        "frames = list(Frame.objects.values_list('pk', flat=True))\n"
+        "for n in range(400):\n    pick.set_mark(who, frames[n % 5], kind=['pick', 'strike'][n // 5 % 2])\n"
+    )
+    marking = threading.Thread(target=lambda: (site.python(busy), stop.set()))
+    marking.start()
+    taken = 0
+    while not stop.is_set() and taken < 20:
+        done = command("backup", site, str(tmp_path / "kept"), "--keep", "50")
+        assert done.returncode == 0, done.stderr
+        taken += 1
+    marking.join()
+    dumps = sorted((tmp_path / "kept").glob("database-*"))
+    assert len(dumps) == taken >= 1
+    for dump in dumps:
+        with sqlite3.connect(f"file:{dump}?mode=ro", uri=True) as tables:
+            lines = tables.execute("SELECT count(*) FROM galleries_journalline WHERE verb='marked'").fetchone()[0]
+            revisions = tables.execute("SELECT coalesce(sum(revision), 0) FROM galleries_mark").fetchone()[0]
+        assert lines == revisions
+
+
+def test_a_site_that_holds_something_is_not_written_over(site: Site, tmp_path: Path) -> None:
+    command("backup", site, str(tmp_path / "kept"))
+    done = command("restore-backup", site, str(tmp_path / "kept"))
+    assert done.returncode == 1
+    assert "not empty" in done.stderr
+    assert site.python(COUNT) == "5 True 5 5 5"
+
+
+def test_a_damaged_backup_is_named_and_not_restored(site: Site, tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    command("backup", site, str(kept))
+    victim = next(path for path in (kept / "private").rglob("*.jpg"))
+    data = bytearray(victim.read_bytes())
+    data[1000] ^= 1
+    victim.write_bytes(data)
+    done = command("restore-backup", empty(tmp_path), str(kept))
+    assert done.returncode == 1
+    assert victim.name in done.stderr
+    assert "damaged" in done.stderr
+
+
+def test_no_backup_there_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "nothing").mkdir()
+    done = command("restore-backup", empty(tmp_path), str(tmp_path / "nothing"))
+    assert (done.returncode, len(done.stderr.strip().splitlines())) == (1, 1)
+
+
+@pytest.fixture
+def two_databases() -> Iterator[tuple[str, str]]:
+    with postgresql_server() as server:
+        tools = sorted(Path("/usr/lib/postgresql").glob("*/bin"))[-1]
+        port = server.address.rsplit(":", 1)[1].split("/")[0]
+        for name in ("one", "two"):
+            subprocess.run([str(tools / "createdb"), "-h", "127.0.0.1", "-p", port, "-U", "tester", name], check=True)
+        root = server.address.rsplit("/", 1)[0]
+        yield f"{root}/one", f"{root}/two"
+
+
+def test_on_postgresql_too(two_databases: tuple[str, str], tmp_path: Path) -> None:
+    (tmp_path / "site").mkdir()
+    site = Site(tmp_path / "site", PORTAL_DATABASE=two_databases[0])
+    site.manage("migrate", "-v", "0")
+    site.python(MAKE)
+    done = command("backup", site, str(tmp_path / "kept"))
+    assert done.returncode == 0, done.stderr
+    new = empty(tmp_path, PORTAL_DATABASE=two_databases[1])
+    done = command("restore-backup", new, str(tmp_path / "kept"))
+    assert done.returncode == 0, done.stderr
+    assert new.python(COUNT) == site.python(COUNT) == "5 True 5 5 5"
+    new.python("from tests.cast import make_cast\nmake_cast('after-restore')")  # the counters of keys came along

@@ -1,0 +1,187 @@
+"""The grown way's stores: an S3-compatible server over its real protocol, through the class the site uses.
+
+The server checks signatures (AWS Signature Version 4); that it does is tested here too, since a server that
+accepts everything would make the rest of these tests worthless.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from urllib.parse import parse_qs, urlencode, urlsplit, urlunsplit
+from uuid import UUID
+
+import boto3
+import pytest
+from botocore.auth import S3SigV4QueryAuth
+from botocore.awsrequest import AWSRequest
+from botocore.config import Config
+from botocore.credentials import Credentials
+from botocore.exceptions import ClientError
+from django.core.files.base import ContentFile
+
+from galleries import storage
+from galleries.storage import BucketStore
+from tests.servers import Server, bucket_server
+
+pytestmark = pytest.mark.services
+KEY, SECRET = "portal-test-key", "portal-test-secret-1234567890"
+SITTING, OTHER = UUID(int=1), UUID(int=2)
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with bucket_server(tmp_path_factory.mktemp("s3"), KEY, SECRET) as server:
+        client(server).create_bucket(Bucket="proofs")
+        yield server
+
+
+def client(server: Server, secret: str = SECRET) -> Any:
+    return boto3.client(
+        "s3",
+        endpoint_url=server.address,
+        aws_access_key_id=KEY,
+        aws_secret_access_key=secret,
+        region_name="us-east-1",
+        config=Config(s3={"addressing_style": "path"}, retries={"max_attempts": 1}),
+    )
+
+
+def bucket(server: Server, secret: str = SECRET, **more: Any) -> BucketStore:
+    """With the options of the settings' own store."""
+    options = {
+        "bucket_name": "proofs",
+        "endpoint_url": server.address,
+        "access_key": KEY,
+        "secret_key": secret,
+        "region_name": "us-east-1",
+        "default_acl": None,
+        "file_overwrite": True,
+        "querystring_auth": True,
+        "querystring_expire": 300,
+        "signature_version": "s3v4",
+        "addressing_style": "path",
+    }
+    return BucketStore(**{**options, **more})
+
+
+def fetch(address: str) -> tuple[int, bytes]:
+    try:
+        with urllib.request.urlopen(address, timeout=20) as answer:
+            return answer.status, answer.read()
+    except urllib.error.HTTPError as error:
+        return error.code, error.read()
+
+
+@pytest.fixture
+def picture(server: Server) -> Iterator[tuple[BucketStore, str, bytes]]:
+    data = bytes(range(256)) * 40
+    store = bucket(server)
+    key = storage.derived_key(SITTING, "proof", hashlib.sha256(data).hexdigest())
+    storage.put(store, key, data)
+    yield store, key, data
+    store.remove_prefix("sittings")
+
+
+def test_what_is_put_is_got_and_listed_and_sized(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    assert store.exists(key)
+    assert storage.get(store, key) == data
+    assert store.size(key) == len(data)
+    assert list(store.keys("sittings")) == [key]
+
+
+def test_the_same_key_again_is_the_same_file(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    assert storage.put(store, key, data) == key
+    assert list(store.keys("sittings")) == [key]
+
+
+def test_a_file_in_parts_arrives_whole(server: Server) -> None:
+    """Larger than one part of a multipart upload (8 MiB), from a file object."""
+    data = b"".join(hashlib.sha256(str(place).encode()).digest() for place in range(300_000))
+    store = bucket(server)
+    key = storage.derived_key(SITTING, "archive", hashlib.sha256(data).hexdigest(), "zip")
+    storage.put(store, key, ContentFile(data))
+    assert hashlib.sha256(storage.get(store, key)).hexdigest() in key
+    store.remove_prefix("sittings")
+
+
+def test_a_part_of_a_file_can_be_read(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    with store.open(key, "rb") as file:
+        file.seek(1000)
+        assert file.read(24) == data[1000:1024]
+
+
+def test_removing_a_sitting_leaves_the_next_one_alone(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    other = storage.derived_key(OTHER, "proof", hashlib.sha256(data).hexdigest())
+    storage.put(store, other, data)
+    assert store.remove_prefix(storage.home(SITTING)) == 1
+    assert not store.exists(key)
+    assert list(store.keys("sittings")) == [other]
+
+
+def test_a_signed_address_works_and_an_unsigned_one_does_not(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    signed = store.url(key)
+    assert fetch(signed) == (200, data)
+    status, body = fetch(urlunsplit(urlsplit(signed)._replace(query="")))
+    assert status == 403
+    assert data[:64] not in body
+
+
+def test_a_tampered_signature_is_refused(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    parts = urlsplit(store.url(key))
+    query = {name: values[0] for name, values in parse_qs(parts.query).items()}
+    last = query["X-Amz-Signature"][-1]
+    for change in (
+        {"X-Amz-Signature": query["X-Amz-Signature"][:-1] + ("0" if last != "0" else "1")},
+        {"X-Amz-Expires": "604800"},
+    ):
+        status, body = fetch(urlunsplit(parts._replace(query=urlencode({**query, **change}))))
+        assert status == 403
+        assert data[:64] not in body
+
+
+def test_a_signature_for_one_file_opens_no_other(picture: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = picture
+    other = storage.derived_key(OTHER, "proof", hashlib.sha256(data).hexdigest())
+    storage.put(store, other, data)
+    parts = urlsplit(store.url(key))
+    status, body = fetch(urlunsplit(parts._replace(path=f"/proofs/{other}")))
+    assert status == 403
+    assert data[:64] not in body
+
+
+def test_an_expired_signature_is_refused(
+    server: Server, picture: tuple[BucketStore, str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Signed ten minutes ago for five: made with botocore's own signer and an older clock."""
+    _store, key, data = picture
+    import botocore.auth
+
+    then = datetime.now(UTC) - timedelta(minutes=10)
+    monkeypatch.setattr(botocore.auth, "get_current_datetime", lambda *args, **kwargs: then.replace(tzinfo=None))
+    request = AWSRequest("GET", f"{server.address}/proofs/{key}")
+    S3SigV4QueryAuth(Credentials(KEY, SECRET), "s3", "us-east-1", expires=300).add_auth(request)
+    assert parse_qs(urlsplit(request.url).query)["X-Amz-Date"] == [then.strftime("%Y%m%dT%H%M%SZ")]
+    status, body = fetch(request.url)
+    assert status == 403
+    assert data[:64] not in body
+
+
+def test_a_wrong_secret_reads_and_writes_nothing(server: Server, picture: tuple[BucketStore, str, bytes]) -> None:
+    _store, key, _data = picture
+    thief = bucket(server, secret="portal-wrong-secret-000000000")
+    with pytest.raises(ClientError, match=r"403|SignatureDoesNotMatch"):
+        storage.get(thief, key)
+    with pytest.raises(ClientError, match=r"403|SignatureDoesNotMatch"):
+        thief.save("sittings/x/proof/aa/thief.jpg", ContentFile(b"thief"))
+    assert list(bucket(server).keys("sittings")) == [key]

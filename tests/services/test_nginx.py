@@ -1,0 +1,281 @@
+"""The grown way's proxy: deploy/grown/nginx.conf as it is, with only names, ports and folders put in.
+
+What matters: no private byte leaves without the site's own check, whatever is asked for.
+"""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import ssl
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from tests.servers import free_ports, listens, queue_server, running, wait_for
+from tests.services.site import ROOT, Site
+
+pytestmark = pytest.mark.services
+GROWN = ROOT / "deploy" / "grown"
+
+MAKE = """
+import hashlib, json
+from django.utils import timezone
+from galleries import storage
+from galleries.models import Proof, Frame
+from galleries.steps import invite as invites
+from tests.cast import make_cast
+
+def picture(cast, number, hidden=False):
+    look = cast.sitting.looks.first() or cast.look()
+    found = {}
+    for kind in ("proof", "small"):
+        data = hashlib.sha256(f"{cast.sitting.slug} {number} {kind}".encode()).digest() * 2000
+        key = storage.derived_key(cast.sitting.uid, kind, hashlib.sha256(data).hexdigest())
+        storage.put(storage.proofs(), key, data)
+        found[kind] = (key, data.hex())
+    original = hashlib.sha256(f"{cast.sitting.slug} {number}".encode()).digest() * 3000
+    digest = hashlib.sha256(original).hexdigest()
+    key = storage.original_key(cast.sitting.uid, digest, "JPEG")
+    storage.put(storage.private(), key, original)
+    frame = cast.frame(number, look, sha256=digest, key=key, hidden=hidden)
+    row = Proof.objects.create(frame=frame, recipe="test", large_key=found["proof"][0], large_width=10,
+        large_height=10, small_key=found["small"][0], small_width=5, small_height=5)
+    return {"frame": frame.pk, "row": row.pk, "large": found["proof"], "small": found["small"],
+            "original": [key, original.hex()]}
+
+cast, other = make_cast(), make_cast("other-sitting")
+print(json.dumps({
+    "shown": picture(cast, 1), "hidden": picture(cast, 2, hidden=True), "other": picture(other, 1),
+    "link": invites.new_link(cast.subject).split("portal.example", 1)[1],
+    "revoked": invites.new_link(cast.representation).split("portal.example", 1)[1],
+    "representation": cast.representation.pk,
+}))
+"""
+
+
+@dataclass
+class Proxy:
+    port: int
+    plain: int
+    site: Site
+    made: dict[str, object]
+    folder: Path
+    cookies: dict[str, str] = field(default_factory=dict)
+
+    def get(
+        self, path: str, headers: dict[str, str] | None = None, method: str = "GET", cookie: str = ""
+    ) -> tuple[int, http.client.HTTPMessage, bytes]:
+        context = ssl.create_default_context(cafile=str(self.folder / "site" / "tls" / "portal.example.crt"))
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        line = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=30, context=context)
+        context.check_hostname = (
+            False  # the certificate is for the name, we come by address; it is checked all the same
+        )
+        all_headers = {"Host": "portal.example", **(headers or {})}
+        if cookie:
+            all_headers["Cookie"] = cookie
+        line.request(method, path, headers=all_headers)
+        answer = line.getresponse()
+        body = answer.read()
+        line.close()
+        return answer.status, answer.headers, body
+
+    def come_in(self, link: str) -> str:
+        """Exchange a link for the session's cookie, as a browser does."""
+        status, headers, _body = self.get(link)
+        assert status == 302, status
+        cookies = [value.split(";")[0] for value in headers.get_all("Set-Cookie", [])]
+        return next(cookie for cookie in cookies if cookie.startswith("portal_session="))
+
+
+@pytest.fixture(scope="module")
+def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
+    folder = tmp_path_factory.mktemp("nginx")
+    home = folder / "site"
+    home.mkdir()
+    plain, port = free_ports(2)
+    site = Site(
+        home,
+        PORTAL_URL="https://portal.example",
+        PORTAL_HOSTS="portal.example",
+        PORTAL_BEHIND_PROXY="yes",
+        PORTAL_INTERNAL_REDIRECT="yes",
+        PORTAL_DOOR_TRIES="5",
+    )
+    with queue_server(home):
+        site.manage("migrate", "-v", "0")
+        site.manage("collectstatic", "--no-input", "-v", "0")
+        made = json.loads(site.python(MAKE))
+        subprocess.run(
+            [str(ROOT / "deploy" / "set-certificate"), "portal.example"], env=site.env, check=True, capture_output=True
+        )
+        with site.web(folder / "web.sock"):
+            conf = nginx_configuration(folder, plain, port)
+            command = ["nginx", "-c", str(conf), "-p", str(folder), "-g", "daemon off;"]
+            with running(command, "", lambda: listens(port), folder / "nginx.log"):
+                yield Proxy(port, plain, site, made, folder)
+
+
+def nginx_configuration(folder: Path, plain: int, port: int) -> Path:
+    """The files of deploy/grown with this machine's names in place of the example's; nothing else is changed."""
+    names = {
+        "unix:/run/portal/web.sock": f"unix:{folder}/web.sock",
+        "listen 80;": f"listen 127.0.0.1:{plain};",
+        "listen 443 ssl http2;": f"listen 127.0.0.1:{port} ssl http2;",
+        "/etc/portal/tls/portal.": f"{folder}/site/tls/portal.example.",
+        "/etc/portal/": f"{folder}/",
+        "/srv/portal/static/": f"{folder}/site/static/",
+        "/srv/portal/files/": f"{folder}/site/files/",
+        "/var/log/nginx/": f"{folder}/",
+    }
+    for name in ("nginx.conf", "proxy.conf", "private-files.conf"):
+        text = (GROWN / name).read_text()
+        for old, new in names.items():
+            text = text.replace(old, new)
+        (folder / ("portal.conf" if name == "nginx.conf" else name)).write_text(text)
+    whole = folder / "whole.conf"
+    whole.write_text(
+        ("user root;\n" if os.getuid() == 0 else "")
+        + f"pid {folder}/nginx.pid;\nerror_log {folder}/error.log;\nworker_processes 1;\n"
+        + "events { worker_connections 256; }\nhttp {\n  include /etc/nginx/mime.types;\n"
+        + f"  client_body_temp_path {folder}/body;\n  proxy_temp_path {folder}/proxy;\n"
+        + f"  fastcgi_temp_path {folder}/f;\n  uwsgi_temp_path {folder}/u;\n  scgi_temp_path {folder}/s;\n"
+        + f"  include {folder}/portal.conf;\n}}\n"
+    )
+    return whole
+
+
+def address(picture: dict[str, object], kind: str = "large") -> str:
+    return f"/files/proof/{picture['frame']}/{kind}/{picture['row']}.jpg"
+
+
+def test_plain_http_is_sent_to_https(proxy: Proxy) -> None:
+    line = http.client.HTTPConnection("127.0.0.1", proxy.plain, timeout=10)
+    line.request("GET", "/sign-in", headers={"Host": "portal.example"})
+    answer = line.getresponse()
+    assert (answer.status, answer.headers["Location"]) == (301, "https://portal.example/sign-in")
+    line.close()
+
+
+def test_the_site_answers_through_it_and_believes_in_https(proxy: Proxy) -> None:
+    status, headers, body = proxy.get("/health/ready")
+    assert (status, json.loads(body)["database"]) == (200, True)
+    assert "max-age=31536000" in headers["Strict-Transport-Security"]
+    assert "nginx/" not in headers["Server"]
+
+
+@pytest.mark.parametrize("kind", ["large", "small"])
+def test_a_proof_leaves_by_internal_redirect_after_the_check(proxy: Proxy, kind: str) -> None:
+    shown = proxy.made["shown"]
+    cookie = proxy.come_in(proxy.made["link"])
+    status, headers, body = proxy.get(address(shown, kind), cookie=cookie)
+    assert status == 200
+    assert body == bytes.fromhex(shown[kind][1])
+    assert headers["Content-Type"] == "image/jpeg"
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert "noindex" in headers["X-Robots-Tag"]
+    assert headers["Cache-Control"].startswith("private")
+    assert headers["X-Accel-Redirect"] is None
+
+
+def test_a_broken_download_is_resumed(proxy: Proxy) -> None:
+    shown = proxy.made["shown"]
+    data = bytes.fromhex(shown["large"][1])
+    cookie = proxy.come_in(proxy.made["link"])
+    _status, headers, _body = proxy.get(address(shown), cookie=cookie)
+    ranged = {"Range": "bytes=1000-", "If-Range": headers["ETag"]}
+    status, headers, body = proxy.get(address(shown), ranged, cookie=cookie)
+    assert (status, body) == (206, data[1000:])
+    assert headers["Content-Range"] == f"bytes 1000-{len(data) - 1}/{len(data)}"
+
+
+def test_without_the_check_no_byte_leaves(proxy: Proxy) -> None:
+    """No cookie, somebody else's sitting, a hidden frame, an original: refused by the site, so nothing is sent."""
+    cookie = proxy.come_in(proxy.made["link"])
+    shown, hidden, other = proxy.made["shown"], proxy.made["hidden"], proxy.made["other"]
+    for path, who in (
+        (address(shown), ""),
+        (address(shown), "portal_session=0123456789abcdef0123456789abcdef"),
+        (address(hidden), cookie),
+        (address(other), cookie),
+        (f"/files/original/{shown['frame']}", cookie),
+        (f"/files/original/{shown['frame']}", ""),
+    ):
+        status, _headers, body = proxy.get(path, cookie=who)
+        assert status in {403, 404}, path
+        for picture in (shown, hidden, other):
+            for kind in ("large", "small", "original"):
+                assert bytes.fromhex(picture[kind][1])[:64] not in body, path
+
+
+def test_after_revocation_the_next_request_gets_nothing(proxy: Proxy) -> None:
+    shown = proxy.made["shown"]
+    cookie = proxy.come_in(proxy.made["revoked"])
+    assert proxy.get(address(shown), cookie=cookie)[0] == 200
+    proxy.site.python(
+        "from django.utils import timezone\nfrom galleries.models import Invite\n"
+        f"Invite.objects.filter(pk={proxy.made['representation']}).update(revoked_at=timezone.now())"
+    )
+    status, _headers, body = proxy.get(address(shown), cookie=cookie)
+    assert status in {403, 404}
+    assert bytes.fromhex(shown["large"][1])[:64] not in body
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        "/internal/{store}/{key}",
+        "//internal/{store}/{key}",
+        "/internal//{store}/{key}",
+        "/internal/./{store}/{key}",
+        "/static/../internal/{store}/{key}",
+        "/static/%2e%2e/internal/{store}/{key}",
+        "/internal%2f{store}%2f{key}",
+        "/static/..%2ffiles/{store}/{key}",
+        "/static../files/{store}/{key}",
+        "/static/%2e%2e/files/{store}/{key}",
+    ],
+)
+def test_the_internal_addresses_are_closed_from_outside(proxy: Proxy, shape: str) -> None:
+    cookie = proxy.come_in(proxy.made["link"])
+    for store, kind in (("proofs", "large"), ("private", "original")):
+        key, data = proxy.made["shown"][kind]
+        status, _headers, body = proxy.get(
+            shape.format(store=store, key=key), {"X-Accel-Redirect": f"/internal/{store}/{key}"}, cookie=cookie
+        )
+        assert status in {400, 404}, shape
+        assert bytes.fromhex(data)[:64] not in body
+
+
+def test_a_claimed_sender_does_not_open_the_door_again(proxy: Proxy) -> None:
+    """Guessing links with a new X-Forwarded-For each time is still one sender: six tries, five answered 404."""
+    seen = [proxy.get(f"/i/guess-{place}", {"X-Forwarded-For": f"198.51.100.{place}"})[0] for place in range(8)]
+    assert seen[0] == 404
+    assert seen[-1] in {403, 429}
+
+
+def test_a_body_over_the_limit_is_refused_before_it_is_sent(proxy: Proxy) -> None:
+    status, _headers, _body = proxy.get("/sign-in", {"Content-Length": str(400 * 1024 * 1024)}, method="POST")
+    assert status == 413
+
+
+def test_hashed_static_files_are_kept_for_good_and_the_rest_asked_for_again(proxy: Proxy) -> None:
+    names = json.loads((proxy.folder / "site" / "static" / "staticfiles.json").read_text())["paths"]
+    plain, hashed = next((old, new) for old, new in names.items() if new.endswith(".css"))
+    status, headers, body = proxy.get(f"/static/{hashed}")
+    assert (status, headers["Cache-Control"]) == (200, "public, max-age=31536000, immutable")
+    assert body
+    status, headers, _body = proxy.get(f"/static/{plain}")
+    assert (status, headers["Cache-Control"]) == (200, "no-cache")
+
+
+def test_no_secret_of_a_link_is_written_down(proxy: Proxy) -> None:
+    proxy.come_in(proxy.made["link"])
+    log = proxy.folder / "portal.log"
+    wait_for(lambda: "/i/-" in log.read_text(), "the request is not in the log")
+    assert proxy.made["link"].removeprefix("/i/") not in log.read_text()
