@@ -1,0 +1,133 @@
+"""The code of the invisible tracer: a 32-bit payload as signs spread over a picture, and back from noise.
+
+A payload with 16 bits of redundancy goes through a keyed permutation of 48-bit words, so that two payloads
+have nothing in common; each of the six bytes becomes one of 256 bi-orthogonal words of 128 signs (first-order
+Reed-Muller, soft-decided by a fast Hadamard transform); the signs are scattered over the picture by the key.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import hadamard
+
+BLOCKS, WORD = 6, 128
+SYMBOLS = BLOCKS * WORD
+PAYLOADS = 1 << 32
+CHANCE = 1e-6  # the largest chance of a false match that counts as found
+
+Floats = NDArray[np.float64]
+_HADAMARD: Floats = hadamard(WORD).astype(np.float64)
+
+
+@dataclass(frozen=True)
+class Match:
+    """A payload that was heard: `strength` 1.0 = the whole mark; `chance` bounds the odds of a false match."""
+
+    payload: int
+    strength: float
+    z: float
+    chance: float
+
+
+class Code:
+    """The code for one key and one number of places (signs the picture has room for, at least SYMBOLS)."""
+
+    def __init__(self, key: bytes, places: int) -> None:
+        if places < SYMBOLS:
+            raise ValueError(f"The picture has room for {places} signs; the tracer needs {SYMBOLS}.")
+        rng = np.random.default_rng(list(hashlib.sha256(b"tracer places" + key).digest()))
+        self.key, self.places = key, places
+        self.where: NDArray[np.int64] = rng.permutation(places) % SYMBOLS
+        self.sign: Floats = rng.integers(0, 2, places) * 2.0 - 1.0
+
+    def signs(self, payload: int) -> Floats:
+        """The ±1 of every place; raises ValueError for a payload outside 32 bits."""
+        if not 0 <= payload < PAYLOADS:
+            raise ValueError(f"A tracer payload is a number of 32 bits, not {payload}.")
+        return self._spread(_permuted(self.key, payload << 16))
+
+    def listen(self, score: Floats, weight: Floats, candidates: Sequence[int] = ()) -> list[Match]:
+        """Payloads heard in `score` (sign × mark energy + noise per place), strongest first.
+
+        `weight` is the energy of the full mark per place. Without candidates any of 2^32 payloads may come
+        out; with candidates fewer could be mistaken, so weaker marks count. Several come out when several
+        copies were mixed: each is tested on what the ones before leave unexplained.
+        """
+        found: list[Match] = []
+        basis: list[Floats] = []
+        rest = score
+        for _ in range(8):
+            tried = self._likely(rest)
+            options = [(payload, PAYLOADS) for payload in tried] + [(p, len(candidates)) for p in candidates]
+            known = {match.payload for match in found}
+            judged = [self._judge(p, n, rest, weight) for p, n in options if p not in known]
+            best = min(judged, key=lambda match: (match.chance, -match.z), default=None)
+            if best is None or best.chance > CHANCE:
+                break
+            basis.append(self.signs(best.payload) * weight)
+            design = np.stack(basis, axis=1)
+            shares = np.linalg.lstsq(design, score, rcond=None)[0]
+            rest = score - design @ shares
+            found.append(best)
+        return found
+
+    def _judge(self, payload: int, out_of: int, score: Floats, weight: Floats) -> Match:
+        """Hoeffding: with random signs, P(sum > z × norm) <= exp(-z²/2), whatever the scores are."""
+        heard = float(self.signs(payload) @ score)
+        norm = float(np.sqrt(score @ score)) or 1.0
+        z = heard / norm
+        chance = min(1.0, out_of * math.exp(-z * z / 2)) if z > 0 else 1.0
+        return Match(payload, heard / (float(weight.sum()) or 1.0), z, chance)
+
+    def _spread(self, word: int) -> Floats:
+        flat = np.concatenate([_byte_signs(word >> 8 * block & 0xFF) for block in range(BLOCKS)])
+        return flat[self.where] * self.sign
+
+    def _likely(self, score: Floats) -> list[int]:
+        """Payloads whose redundancy fits, made of the two likeliest bytes of every block."""
+        sums = np.bincount(self.where, weights=score * self.sign, minlength=SYMBOLS).reshape(BLOCKS, WORD)
+        spectrum = sums @ _HADAMARD
+        both = np.concatenate([spectrum, -spectrum], axis=1)  # byte = sign bit × 128 + row
+        top = np.argsort(-both, axis=1)[:, :2]
+        found = []
+        for choice in itertools.product(*top.tolist()):
+            word = sum(byte << 8 * block for block, byte in enumerate(choice))
+            plain = _unpermuted(self.key, word)
+            if plain & 0xFFFF == 0:
+                found.append(plain >> 16)
+        return found
+
+
+@lru_cache(maxsize=256)
+def _byte_signs(byte: int) -> Floats:
+    row = _HADAMARD[byte & 0x7F]
+    return -row if byte & 0x80 else row
+
+
+def _round(key: bytes, number: int, half: int) -> int:
+    digest = hmac.new(key, b"tracer round %d" % number + half.to_bytes(3, "big"), hashlib.sha256).digest()
+    return int.from_bytes(digest[:3], "big")
+
+
+def _permuted(key: bytes, word: int) -> int:
+    """A keyed permutation of 48-bit words (Feistel network of four rounds, after Luby and Rackoff 1988)."""
+    left, right = word >> 24, word & 0xFFFFFF
+    for number in range(4):
+        left, right = right, left ^ _round(key, number, right)
+    return left << 24 | right
+
+
+def _unpermuted(key: bytes, word: int) -> int:
+    left, right = word >> 24, word & 0xFFFFFF
+    for number in reversed(range(4)):
+        left, right = right ^ _round(key, number, left), left
+    return left << 24 | right
