@@ -1,0 +1,117 @@
+"""The licence of a sitting: drafted, composed in numbered wordings, accepted by name and time."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio
+from galleries.papers.terms import BadTerms, LicenceTerms
+
+# What a headshot is taken for (common practice, no source); the photographer changes it per sitting.
+USUAL_USES = ("casting", "website", "representation", "social", "press", "print-own", "portfolio")
+USUAL_ALTERATIONS = ("crop", "monochrome")
+
+
+def current(sitting: Sitting) -> Licence | None:
+    """The newest wording, addenda included."""
+    return sitting.licences.order_by("-number").first()
+
+
+def terms_of(licence: Licence) -> LicenceTerms:
+    return LicenceTerms.from_json(json.dumps(licence.terms))
+
+
+def draft(sitting: Sitting) -> LicenceTerms:
+    """Terms to start from: those in force, else what is usual, with the names the sitting knows."""
+    last = current(sitting)
+    if last is not None:
+        return replace(terms_of(last), version=last.number + 1)
+    studio = Studio.current()
+    agent = sitting.invites.filter(role=Invite.Role.REPRESENTATION, revoked_at=None).order_by("pk").first()
+    return LicenceTerms(
+        licence_id=f"{sitting.slug}-{sitting.uid.hex[:6]}",
+        photographer=studio.photographer or sitting.photographer.get_full_name() or sitting.photographer.get_username(),
+        subject=sitting.subject_name,
+        uses=USUAL_USES,
+        starts=sitting.held_on or timezone.localdate(),
+        studio=studio.name,
+        representation=agent.name if agent is not None else "",
+        credit_line=studio.photographer,
+        alterations=USUAL_ALTERATIONS,
+        is_minor=sitting.subject_is_minor,
+        guardian=sitting.guardian_name,
+        guardian_consent_on=sitting.guardian_consent_on,
+        contact_email=studio.email,
+        contact_url=studio.web,
+        contact_telephone=studio.telephone,
+        web_statement=studio.statement_of_rights,
+    )
+
+
+def compose(sitting: Sitting, terms: LicenceTerms, by: Visitor) -> Licence:
+    """Put the terms down as the sitting's next wording; the ones before stay as they are.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: the terms contradict themselves; every reason is named.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("The licence is the photographer's to write."))
+    return write(sitting, terms, by, "licence written")
+
+
+def write(sitting: Sitting, terms: LicenceTerms, by: Visitor, verb: str, addendum_to: Licence | None = None) -> Licence:
+    try:
+        with transaction.atomic():
+            number = (sitting.licences.aggregate(last=Max("number"))["last"] or 0) + 1
+            numbered = replace(terms, version=number)
+            numbered.validate()
+            licence = Licence.objects.create(
+                sitting=sitting,
+                number=number,
+                terms=json.loads(numbered.to_json()),
+                text="\n".join(numbered.sentences()),
+                addendum_to=addendum_to,
+            )
+            stages.touch(sitting)
+            JournalLine.write(sitting, by.who, verb, f"licence {number}")
+    except BadTerms as error:
+        raise BadInput(str(error)) from error
+    except IntegrityError as error:
+        raise Conflict(_("Somebody wrote a licence at the same moment. Load the page again.")) from error
+    return licence
+
+
+def accept(licence: Licence, by: Visitor, name: str) -> Acceptance:
+    """The recipient accepts a wording by typing a name. Again changes nothing.
+
+    Raises:
+        Refused: nobody accepts for somebody else.
+        BadInput: no name.
+    """
+    if by.invite is None or not may(by, Act.ACCEPT_LICENCE, licence.sitting):
+        raise Refused(_("A licence is accepted by the people it is given to, each for themselves."))
+    name = " ".join(name.split())[:120]
+    if not name:
+        raise BadInput(_("Type your name to accept the licence."))
+    with transaction.atomic():
+        acceptance, made = Acceptance.objects.get_or_create(licence=licence, invite=by.invite, defaults={"name": name})
+        if made:
+            stages.touch(licence.sitting)
+            JournalLine.write(licence.sitting, by.who, "licence accepted", f"licence {licence.number}", name=name)
+    return acceptance
+
+
+def has_accepted(licence: Licence, person: Invite) -> bool:
+    """Has this person accepted the wording? An addendum only adds uses: the licence it adds to is enough."""
+    wordings = [licence.pk] + ([licence.addendum_to_id] if licence.addendum_to_id else [])
+    return Acceptance.objects.filter(licence__in=wordings, invite=person).exists()

@@ -1,0 +1,51 @@
+"""Who fetched what, when: one row per person and file, however often the fetch was resumed."""
+
+from __future__ import annotations
+
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from galleries import stages
+from galleries.models import Delivery, Invite, JournalLine, Receipt
+
+
+def record(
+    delivery: Delivery, invite: Invite | None, who: str, name: str, last_byte: int = 0, *, start: bool = True
+) -> Receipt:
+    """Note a fetch of a file of the delivery (or its archive), up to and with byte number `last_byte`.
+
+    `start` says that this request began at the file's first byte; a continued one counts as the same fetch. The
+    first fetch of each file by each person writes a line in the journal.
+    """
+    with transaction.atomic():
+        found = Receipt.objects.filter(delivery=delivery, invite=invite, name=name)
+        if invite is None:
+            found = found.filter(who=who)
+        now = timezone.now()
+        if start:
+            again = found.update(fetches=F("fetches") + 1, last_at=now)
+        else:
+            again = found.update(last_at=now)
+        found.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
+        if again:
+            return found.get()
+        try:
+            with transaction.atomic():
+                receipt = Receipt.objects.create(
+                    delivery=delivery, invite=invite, who=who[:120], name=name, last_byte=last_byte
+                )
+        except IntegrityError:  # two requests of one browser at the same moment
+            return found.get()
+        stages.touch(delivery.sitting)
+        JournalLine.write(delivery.sitting, who, "fetched", name, delivery=delivery.number)
+    return receipt
+
+
+def complete(receipt: Receipt) -> bool:
+    """Has the person got the file to its last byte?"""
+    delivery = receipt.delivery
+    if receipt.name == delivery.archive_name:
+        return delivery.archive_bytes > 0 and receipt.last_byte >= delivery.archive_bytes - 1
+    file = delivery.files.filter(name=receipt.name).first()
+    return file is not None and receipt.last_byte >= file.bytes - 1
