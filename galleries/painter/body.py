@@ -13,9 +13,9 @@ from .noise import Field, bell, rng_for, smooth_noise, smoothstep
 from .people import Actor
 
 _SHOULDER = PchipInterpolator(
-    (0, 45, 60, 90, 130, 165, 190, 210, 222, 232, 240),
-    (100, 116, 130, 145, 156, 166, 180, 204, 236, 300, 420), extrapolate=True,
-)  # fmt: skip
+    (0, 45, 60, 90, 130, 165, 190, 206, 217, 225, 231, 236, 240, 600),
+    (100, 114, 130, 149, 163, 175, 191, 214, 246, 300, 400, 600, 1000, 9000),
+)
 
 
 @dataclass(frozen=True)
@@ -43,17 +43,17 @@ def _neck(actor: Actor, x: Field, y: Field, lean: Field) -> tuple[Field, Field]:
 
 
 def _torso(actor: Actor, x: Field, y: Field) -> tuple[Field, Field]:
-    broad = 0.90 + 0.14 * actor.heavy
-    edge = np.asarray(_SHOULDER(np.clip(np.abs(x) / broad, 0, 300)), np.float32)
+    broad = 0.83 + 0.13 * actor.heavy
+    edge = np.asarray(_SHOULDER(np.clip(np.abs(x) / broad, 0, 600)), np.float32)
     under = np.asarray(y - edge, np.float32)
     t = np.clip(under / 85.0, 0.0, 1.0)
     depth = -110.0 + 78.0 * np.sqrt(1.0 - (1.0 - t) ** 2) - 48.0 * (np.abs(x) / (230.0 * broad)) ** 2.4
     for side in (-1.0, 1.0):
         depth += (6.0 + 3.0 * actor.heavy) * bell(x, y, (side * 78.0, 275.0), (62.0, 55.0))
         depth += 3.4 * _stroke(x, y, (side * 12.0, 160.0), (side * 118.0, 143.0), 5.0)
-        arm = smoothstep(235.0, 300.0, y)
-        depth -= 16.0 * np.exp(-(((np.abs(x) - 168.0 * broad) / 7.0) ** 2)) * arm
-        depth += 8.0 * np.exp(-(((np.abs(x) - 200.0 * broad) / 24.0) ** 2)) * arm
+        arm = smoothstep(225.0, 420.0, y)
+        depth -= 11.0 * np.exp(-(((np.abs(x) - (166.0 - 0.02 * (y - 300)) * broad) / 11.0) ** 2)) * arm
+        depth += 4.0 * np.exp(-(((np.abs(x) - 200.0 * broad) / 24.0) ** 2)) * arm
     return np.asarray(depth, np.float32), under
 
 
@@ -79,7 +79,7 @@ def _folds(seed: int, garment: Garment, x: Field, y: Field, scale: float) -> Fie
         for k in range(5):
             start = (side * (158.0 - 3 * k), 262.0 + 16.0 * k)
             stop = (side * (105.0 - 12.0 * k + float(rng.normal(0, 8))), 215.0 + 34.0 * k + float(rng.normal(0, 9)))
-            out -= 2.3 * _stroke(x, y, start, stop, 6.0)
+            out -= float(rng.uniform(0.3, 1.6)) * _stroke(x, y, start, stop, float(rng.uniform(7.0, 13.0)))
     return np.asarray(out * garment.folds * smoothstep(150.0, 215.0, y), np.float32)
 
 
@@ -167,8 +167,8 @@ def build_body(actor: Actor, garment: Garment, x: Field, y: Field, scale: float,
     follow = lean * smoothstep(165.0, 80.0, y)
     neck, neck_edge = _neck(actor, x, y, follow)
     torso, torso_edge = _torso(actor, x, y)
-    gap = np.clip(0.5 + (torso - neck) / 36.0, 0.0, 1.0)
-    depth = neck + (torso - neck) * gap + 18.0 * gap * (1.0 - gap)
+    gap = smoothstep(-26.0, 26.0, torso - neck)
+    depth = cv2.GaussianBlur(neck + (torso - neck) * gap + 18.0 * gap * (1.0 - gap), (0, 0), 2.0 * scale)
     pixel = 0.8 / scale
     neck_cover = smoothstep(-pixel, pixel, neck_edge) * smoothstep(45.0, 60.0, y)
     torso_cover = smoothstep(-pixel, pixel, torso_edge)

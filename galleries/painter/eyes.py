@@ -18,7 +18,7 @@ from .tone import develop
 
 IRIS = 5.85  # mm; the visible iris is about 11.7 mm across (from memory)
 CORNEA = 7.8  # mm, its radius of curvature
-INNER, OUTER = (-14.6, 1.9), (14.0, -0.9)  # corners of the lids, mm, first number toward the ear
+INNER, OUTER = (-15.0, 2.0), (14.6, -1.1)  # corners of the lids, mm, first number toward the ear
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Eye:
         self.centre = surface_points(relief, np.array([[sign * actor.eye_half, 0.0]]))[0]
         turn, nod = np.deg2rad([frame.yaw, frame.pitch])
         look = 0.92 if self.open > 0.3 else 0.5
-        self.gaze = (-sign * 11.0 * np.sin(turn) * look, -11.0 * np.sin(nod) * look)
+        self.gaze = (-sign * 11.0 * np.sin(turn) * look - 0.2, -11.0 * np.sin(nod) * look + 1.8 * max(0.0, 1.0 - self.open))
         axes = view.pose.matrix()[:2, :] * view.scale
         lateral = axes @ np.array([1.0, 0.0, -0.20 * sign])
         self.jacobian = np.stack([lateral * sign, axes @ np.array([0.0, 1.0, 0.0])], axis=1)
@@ -83,8 +83,8 @@ class Eye:
         smile = self.frame.smile
         arch = (4.0 * t**0.86 * (1.0 - t)) ** 0.66
         dip = (4.0 * t * (1.0 - t**1.25)) ** 0.80
-        high = base - (5.35 * self.actor.eye_open - 0.25 * smile) * arch
-        low = base + (4.35 - 1.15 * smile) * dip - 1.3 * (1.0 - min(self.open, 1.0)) * dip
+        high = base - (5.75 * self.actor.eye_open - 0.25 * smile) * arch
+        low = base + (4.35 - 1.15 * smile) * dip - 1.9 * (1.0 - min(self.open, 1.0)) * dip
         return low - (low - high) * np.float32(self.open) - 0.02, low
 
     def truth(self, lights: LightSet) -> EyeTruth:
@@ -123,7 +123,7 @@ def _iris(actor: Actor, du: Field, dv: Field, pupil: float, key: Light, sign: in
     colour = colour * np.exp(0.38 * fibre)[..., None]
     toward = key.direction()
     opposite = (-(du * sign * toward[0] + dv * toward[1])) / IRIS
-    colour = colour * (0.95 + 0.95 * np.clip(opposite + 0.25, 0, 1))[..., None]
+    colour = colour * (0.80 + 0.70 * np.clip(opposite + 0.25, 0, 1))[..., None]
     colour = colour * (1.0 - 0.72 * smoothstep(0.80, 0.99, r))[..., None]
     return np.asarray(colour * (1.0 - 0.975 * smoothstep(pupil + 0.035, pupil - 0.035, r))[..., None], np.float32)
 
@@ -169,7 +169,7 @@ def _lid_skin(patch: Field, eye: Eye, u: Field, v: Field, upper: Field, lower: F
     opened = float(np.clip(eye.open, 0, 1))
     t = np.clip((u - INNER[0]) / (OUTER[0] - INNER[0]), 0.0, 1.0)
     wide = smoothstep(INNER[0] - 1.5, INNER[0] + 5.0, u) * smoothstep(OUTER[0] + 4.0, OUTER[0] - 3.0, u)
-    top_open = INNER[1] + (OUTER[1] - INNER[1]) * t - 5.35 * eye.actor.eye_open * (4 * t**0.86 * (1 - t)) ** 0.66
+    top_open = INNER[1] + (OUTER[1] - INNER[1]) * t - 5.75 * eye.actor.eye_open * (4 * t**0.86 * (1 - t)) ** 0.66
     crease = top_open - 2.6 - 0.9 * t - 0.8 * (1 - opened)
     fold = np.exp(-(((v - crease) / (0.75 + 0.5 * (1 - opened))) ** 2)) * wide * (0.30 + 0.26 * opened)
     glow = np.exp(-(((v - crease - 1.9) / 1.1) ** 2)) * wide * 0.07
@@ -192,12 +192,12 @@ def _ball(eye: Eye, lights: LightSet, fall: Field, u: Field, v: Field, upper: Fi
     far = np.clip(1.0 - (np.hypot(u, v * 1.1) / 16.5) ** 2, 0.05, 1.0)
     toward = key.direction()
     turned = np.clip(1.0 + 0.30 * (u * eye.sign * toward[0] + v * toward[1]) / 12.0, 0.4, 1.3)
-    white = np.array([0.60, 0.535, 0.50], np.float32) * (far**0.55 * turned)[..., None]
+    white = np.array([0.50, 0.445, 0.415], np.float32) * (far**0.55 * turned)[..., None]
     rng = rng_for(eye.actor.seed, 33, 5 + eye.sign)
     veins = smooth_noise(rng, *u.shape, 2.2 * eye.view.scale, 3.4 * eye.view.scale)
     red = (0.10 + 0.05 * veins) * smoothstep(5.0, 14.0, np.abs(u))
     white = white * (1.0 - red[..., None] * np.array([0.2, 1.0, 1.0], np.float32))
-    tear = np.exp(-(((u + 12.9) / 1.9) ** 2 + ((v - 1.7) / 1.7) ** 2))
+    tear = np.exp(-(((u + 13.3) / 1.9) ** 2 + ((v - 1.7) / 1.7) ** 2))
     white = white + (np.array([0.42, 0.19, 0.16], np.float32) - white) * np.clip(1.2 * tear, 0, 1)[..., None]
     iris = _iris(eye.actor, du, dv, lights.pupil, key, eye.sign)
     edge = max(0.22, 0.8 / eye.view.scale)

@@ -55,10 +55,10 @@ def paint_lashes(picture: Field, eye: Eye, fall: Field, treatment: str) -> None:
 def _brow_curve(actor: Actor, t: Points, across: Points, smile: float) -> Points:
     """Points of a brow on the head for the picture's right side: t along it 0..1, across it -1..1."""
     height = -actor.brow_height - 0.8 * smile
-    x = 11.5 + 38.5 * t
+    x = 11.0 + 39.0 * t + 1.6 * across * (1 - t)
     arch = 3.4 - 1.6 * actor.heavy
     y = height + 2.4 - arch * np.sin(np.pi * np.clip(t / 1.30, 0, 1)) * 1.5 + 5.2 * np.clip(t - 0.62, 0, 1) ** 1.2 * 1.7
-    width = (2.7 + 1.7 * actor.heavy) * (1.0 - 0.72 * t**2.0) * np.minimum(1.0, 0.62 + 3.5 * t)
+    width = (2.7 + 1.7 * actor.heavy) * (1.0 - 0.72 * t**2.0) * np.minimum(1.0, 0.45 + 3.0 * t)
     return np.stack([x, y + width * across], axis=-1)
 
 

@@ -24,6 +24,9 @@ _HAIRLINE = PchipInterpolator(
 _FACE_EDGE = PchipInterpolator((-72, -62, -48, -30, -10, 20, 60, 90, 130, 300), (0, 18, 44, 61, 69, 71, 67, 60, 58, 66))
 
 
+_KNOT = np.array([0.0, -48.0, -190.0])  # where tied hair is gathered
+
+
 @dataclass(frozen=True)
 class Style:
     """How a cut grows: lengths in mm on top and at the sides, lift, volume, how far it is combed aside."""
@@ -38,11 +41,11 @@ class Style:
 
 
 STYLES: dict[str, Style] = {
-    "cropped": Style(9500, 6, 24.0, 9.0, 0.55, 5.0, False),
-    "swept": Style(8200, 12, 78.0, 22.0, 0.75, 13.0, False),
-    "bob": Style(6800, 22, 235.0, 185.0, 0.25, 13.0, True),
-    "long": Style(6800, 26, 345.0, 300.0, 0.25, 12.0, True),
-    "tied": Style(7600, 16, 150.0, 120.0, 0.05, 5.0, False),
+    "cropped": Style(21000, 6, 27.0, 10.0, 0.42, 6.0, False),
+    "swept": Style(15000, 12, 80.0, 20.0, 0.72, 13.0, False),
+    "bob": Style(11000, 20, 235.0, 185.0, 0.25, 13.0, True),
+    "long": Style(11000, 22, 345.0, 300.0, 0.25, 12.0, True),
+    "tied": Style(13000, 14, 150.0, 120.0, 0.03, 4.0, False),
 }
 
 
@@ -94,8 +97,7 @@ def _comb(actor: Actor, style: Style, points: Vectors, normal: Vectors, side: Ve
         crown = np.clip((-35.0 - points[:, 1]) / 35.0, 0, 1)
         want = np.stack([side * 0.9, 0.95 - 1.15 * crown, -0.55 - 0.35 * crown], axis=1)
     elif name == "tied":
-        knot = np.array([0.0, -52.0, -190.0])
-        want = knot - points
+        want = _KNOT - points
         want /= np.linalg.norm(want, axis=1, keepdims=True)
     else:
         want = np.stack([side * 0.75 * (points[:, 1] < -30), np.full(n, 1.0), np.full(n, -0.22)], axis=1)
@@ -133,11 +135,16 @@ def grow(actor: Actor) -> Strands:
     side = np.where(points[:, 0] > actor.part + rng.normal(0, 1.5, n), 1.0, -1.0)
     if not style.falls:
         lean = -np.sign(actor.part)
-        side = np.where(points[:, 1] < -45, lean, np.sign(points[:, 0]))
+        side = np.where(points[:, 1] < -52, lean, np.sign(points[:, 0]))
     away = 1.5 + style.volume * layer * np.clip((45.0 - points[:, 1]) / 90.0, 0.35, 1.0)
     phase = rng.uniform(0, 2 * np.pi, n) * 0.25 + clump_turn * 2.0
-    push, wander = rng.uniform(-2.5, 7.0, n), rng.normal(0, 1.0, (n, 3)) * 0.10
-    wander[rng.random(n) < 0.025] *= 4.0
+    push, wander = rng.uniform(-2.5, 7.0, n), rng.normal(0, 1.0, (n, 3)) * (0.035 if style.falls else 0.07)
+    stray = rng.random(n) < 0.012
+    wander[stray] *= 3.0 if style.falls else 2.2
+    layer[stray] = 1.0
+    if actor.style == "tied":
+        length = np.minimum(length, 0.80 * np.linalg.norm(_KNOT - points, axis=1))
+        step = length / (style.steps - 1)
     path = [points.copy()]
     for k in range(1, style.steps):
         age = k / style.steps
@@ -145,11 +152,11 @@ def grow(actor: Actor) -> Strands:
         direction = _comb(actor, style, points, normal, side, age) + wander
         if style.falls:
             free = np.clip((points[:, 1] - 25.0) / 50.0, 0.0, 1.0)[:, None]
-            hang = np.stack([side * 0.05 - 0.10 * side * (actor.style == "bob"), np.ones(n), np.full(n, 0.02)], axis=1)
+            hang = np.stack([side * (0.02 - 0.34 * (actor.style == "bob") * np.clip((points[:, 1] - 45) / 60, 0, 1)), np.ones(n), np.full(n, 0.02)], axis=1)
             direction = direction * (1 - free) + (hang + wander) * free
             swing = np.sin(points[:, 1] / 26.0 + phase) * actor.wave * 0.045
             direction[:, 0] += swing * np.clip((points[:, 1] + 40) / 60.0, 0, 1)
-        direction[:, 0] += 0.10 * clump_turn
+        direction[:, 0] += (0.03 if style.falls else 0.08) * clump_turn
         direction /= np.linalg.norm(direction, axis=1, keepdims=True)
         points = points + direction * step[:, None]
         level, normal = _egg(actor, points)
@@ -173,13 +180,13 @@ def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet, pieces:
     _, normal = _egg(actor, np.stack([flat[:, 0], low, flat[:, 2]], axis=1))
     normal = normal.reshape(middle.shape) @ turn.T
     hair = np.asarray(actor.hair) * np.exp(strands.tone)[:, None, None]
-    deep = (0.28 + 0.72 * strands.layer**0.8)[:, None]
+    deep = (0.40 + 0.60 * strands.layer**0.8)[:, None]
     reach = np.linspace(0.75, 1.08, tangent.shape[1])[None, :]
     ambient = np.asarray(lights.ambient) * 0.9
     out = hair * ambient * (0.6 + 0.4 * np.clip(-normal[..., 1:2], -0.5, 1)) * (deep * reach)[..., None]
     for light in lights.lights:
         toward = light.direction().astype(float)
-        facing = np.clip((normal @ toward + 0.25) / 1.25, 0.0, 1.0)
+        facing = np.clip((normal @ toward + 0.25) / 1.25, 0.0, 1.0) ** (1.0 if toward[2] > 0 else 2.2)
         along = tangent @ toward
         across = np.sqrt(np.clip(1.0 - along**2, 0.0, 1.0))
         half = toward + np.array([0.0, 0.0, 1.0])
@@ -190,7 +197,7 @@ def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet, pieces:
         colour = np.asarray(light.colour) * light.power
         behind = float(np.clip(-toward[2], 0.0, 1.0))
         edge = np.clip(1.0 - np.abs(normal[..., 2]), 0, 1) ** 2.0 * behind * np.clip(normal @ toward, 0, 1)
-        gleam = (0.045 * first * deep + 0.16 * edge)[..., None] + hair * (0.75 * second + 2.4 * edge)[..., None]
+        gleam = (0.045 * first * deep + 0.10 * edge)[..., None] + hair * (0.75 * second * (1.0 - 0.8 * behind) + 1.8 * edge)[..., None]
         diffuse = hair * (0.62 * across)[..., None]
         out = out + (diffuse * (deep * reach)[..., None] + gleam * deep[..., None]) * facing[..., None] * colour
     return np.asarray(out, np.float32)
@@ -207,7 +214,7 @@ def hair_layers(
     seen = view.to_camera(strands.points)
     places = seen[..., :2] * view.scale + np.asarray(view.origin)
     middle = 0.5 * (seen[:, 1:] + seen[:, :-1])
-    behind = (middle[..., 2] < -74.0) & (middle[..., 1] > -20.0)
+    behind = (middle[..., 2] < -90.0) & (middle[..., 1] > 5.0)
     show = behind if back else ~behind
     cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)
     columns = np.clip(cells[..., 0], 0, head_depth.shape[1] - 1)
@@ -227,13 +234,13 @@ def hair_layers(
     pieces = np.stack([places[:, max(k - 1, 0) : count][:, : count - 1] if k == 0 else places[:, k : k + count - 1]
                        for k in range(2)], axis=2)  # fmt: skip
     crowd = min(1.0, view.scale / 6.0)
-    every = 1 if crowd > 0.5 else 2
+    every = 1 if crowd > 0.7 else 2 if crowd > 0.4 else 3
     bands = 3 if crowd < 0.5 else 6
     edges = np.quantile(strands.layer, np.linspace(0, 1, bands + 1))
     for band in range(bands):
         mine = (strands.layer >= edges[band]) & (strands.layer <= edges[band + 1])
         mine[np.arange(len(mine)) % every != 0] = False
         chosen = show & mine[:, None]
-        thick = 0.95 if band == 0 else 0.42 if band < bands - 2 else 0.22
+        thick = (0.60, 0.40, 0.32, 0.26, 0.20, 0.16)[band] if bands == 6 else 0.3
         toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 14)
     return brush

@@ -65,7 +65,7 @@ class Actor:
 
 
 def _pick(rng: np.random.Generator, choices: tuple[Colour, ...], index: int) -> Colour:
-    base = np.asarray(choices[index]) * rng.uniform(0.92, 1.08, 3) * rng.uniform(0.92, 1.08)
+    base = np.asarray(choices[index]) * rng.uniform(0.975, 1.025, 3) * rng.uniform(0.88, 1.12)
     return (float(base[0]), float(base[1]), float(base[2]))
 
 
@@ -88,5 +88,5 @@ def invent_actor(seed: int) -> Actor:
         nose_length=float(rng.uniform(0.95, 1.05)), lips=float(rng.uniform(0.85, 1.15) + 0.12 * (0.5 - heavy)),
         mouth=float(rng.uniform(23.5, 26.5)), brow_height=float(rng.uniform(19.0, 21.5) - 2.0 * heavy),
         part=float(rng.choice([-1, 1]) * rng.uniform(12, 30)), wave=float(rng.uniform(0.0, 5.0)),
-        age=float(rng.uniform(0.1, 0.6)), freckles=float(rng.uniform(0.0, 0.6) * (tone <= 1)),
+        age=float(rng.uniform(0.0, 0.45)), freckles=float(rng.uniform(0.0, 0.6) * (tone <= 1)),
     )  # fmt: skip

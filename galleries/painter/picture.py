@@ -17,6 +17,7 @@ from .plan import LONG, PlannedFrame, SittingPlan
 from .pose import View
 from .relief import relief_of
 from .scene import NOWHERE, Scene, build_scene, view_of
+from .texture import add_texture
 from .tone import develop, enlarge
 
 CANVAS = 1500  # long side at which everything smooth is computed
@@ -85,11 +86,19 @@ def _light_at(scene: Scene, place: NDArray[np.float64], factor: float) -> Field:
     return np.asarray(np.median(window.reshape(-1, 3), axis=0), np.float32)
 
 
+def _out_of_focus(picture: Field, sigma: float) -> Field:
+    step = 4 if sigma > 6 else 1
+    height, width = picture.shape[:2]
+    small = cv2.resize(picture, (width // step, height // step), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma / step)
+    return enlarge(small, width, height)
+
+
 def _finish(picture: Field, scene: Scene, plan: SittingPlan, frame: PlannedFrame, view: View) -> NDArray[np.uint8]:
     """Texture of cloth, lens softness, grain, and down to 8 bits, band by band."""
     zoom = max(view.width, view.height) / LONG
     if frame.soft > 0:
-        picture = cv2.GaussianBlur(picture, (0, 0), max(frame.soft * zoom, 0.9))
+        picture = _out_of_focus(picture, max(frame.soft * zoom, 0.9))
     grain = grain_tile(512, 0.6 if zoom > 0.5 else 0.45, plan.seed)
     shift = rng_for(plan.seed, 81, frame.index).integers(0, 512, 2)
     noise = tiled(grain, view.height, view.width, (int(shift[0]), int(shift[1])))
@@ -118,6 +127,7 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     back = hair_layers(actor, canvas, look.lights, look.treatment, nowhere, 1.0, back=True)
     scene = build_scene(plan, frame, canvas, _sheet(back, canvas))
     picture = enlarge(develop(scene.picture, look.treatment), view.width, view.height)
+    add_texture(picture, scene.skin, scene.cloth, look.garment.cloth, view.scale, plan.seed)
     relief = relief_of(actor, frame.smile)
     for sign in (-1, 1):
         eye = Eye(actor, frame, view, relief, sign)

@@ -90,11 +90,11 @@ def _lights(side: float) -> dict[str, LightSet]:
     """The set-ups a studio would know, the key on the given side (-1 picture left, 1 right)."""
     return {
         "flat": LightSet("flat", (
-            Light("key", 16 * side, 26, 1.55, soft=0.95, shape="square", size=1.05),
-            Light("fill", -24 * side, 4, 0.62, soft=1.0, shape="round", size=0.62),
-        ), (0.26, 0.26, 0.27), pupil=0.36),
+            Light("key", 20 * side, 28, 1.95, soft=0.95, shape="square", size=1.05),
+            Light("fill", -28 * side, 4, 0.42, soft=1.0, shape="round", size=0.62),
+        ), (0.20, 0.19, 0.185), pupil=0.36),
         "rim": LightSet("rim", (
-            Light("key", 34 * side, 32, 1.15, soft=0.7, shape="round", size=0.85),
+            Light("key", 34 * side, 30, 1.45, soft=0.75, shape="round", size=0.85),
             Light("rim left", -128, 22, 2.7, (1.0, 0.97, 0.93), soft=0.25),
             Light("rim right", 132, 26, 2.4, (0.93, 0.97, 1.0), soft=0.25),
         ), (0.075, 0.075, 0.085), pupil=0.48),
@@ -154,7 +154,7 @@ def _shots(rng: np.random.Generator, look: int, count: int) -> list[dict[str, fl
         shots.append({
             "yaw": float(np.clip(rng.normal(0, 7.0), -15, 15)), "pitch": float(np.clip(rng.normal(-0.5, 2.2), -5, 5)),
             "roll": float(np.clip(rng.normal(0, 3.2), -8, 8)), "x": float(rng.normal(0, 7)), "y": float(rng.normal(0, 6)),
-            "smile": float(rng.choice([0.0, 0.0, 0.35, 0.7, 1.0])), "run": float(look * 100 + i),
+            "smile": float(rng.choice([0.0, 0.35, 0.35, 0.7, 1.0])), "run": float(look * 100 + i),
         })  # fmt: skip
     return shots
 

@@ -25,10 +25,10 @@ TOP, BOTTOM = -125.0, 130.0
 
 _FRONT = ((-121, -92), (-116, -62), (-108, -41), (-95, -19), (-80, -5), (-65, 4), (-48, 9), (-32, 11), (-18, 10),
           (-6, 5), (8, 5), (25, 8), (44, 13), (56, 16), (66, 16), (78, 13), (86, 10.5), (98, 12), (106, 8),
-          (112, -1), (116, -16), (121, -36), (130, -60))  # fmt: skip
+          (112, -1), (116, -18), (119, -42), (122, -66), (130, -84))  # fmt: skip
 _SIDE = ((-121, 2), (-116, 28), (-108, 45), (-95, 60), (-80, 69), (-62, 74), (-45, 76), (-25, 75.5), (-8, 74),
-         (8, 73), (25, 71), (42, 67.5), (56, 63.5), (70, 58.5), (82, 52), (92, 45), (100, 38), (107, 31), (113, 23),
-         (117, 16), (122, 12), (130, 10))  # fmt: skip
+         (8, 73), (25, 71), (42, 67.5), (56, 63.5), (70, 58.5), (82, 52), (92, 45), (100, 38), (107, 31), (113, 26),
+         (117, 22), (122, 20), (130, 18))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Mouth:
 
     def curves(self, x: Field) -> tuple[Field, Field, Field, Field]:
         t = np.clip(np.abs(x) / self.half, 0.0, 1.0)
-        corner = self.line + 1.0 - 5.2 * self.smile
+        corner = self.line - 0.9 - 4.0 * self.smile
         middle = self.line + (corner - self.line) * t**2 + 1.1 * np.exp(-((x / 5.0) ** 2)) * (1 - self.smile)
         taper = 1.0 - t**2.2
         bow = 1.0 - 0.17 * np.exp(-((x / 3.2) ** 2)) + 0.05 * np.exp(-(((np.abs(x) - 5.5) / 3.0) ** 2))
@@ -105,17 +105,17 @@ def _nose(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     length, wide = 38.0 * actor.nose_length, actor.nose_width
     t = np.clip((y + 12.0) / (length + 12.0), 0.0, 1.0)
     height = 1.5 + 17.0 * t**1.25 + 2.0 * actor.heavy * np.exp(-(((y - 10) / 9.0) ** 2))
-    spread = wide * (6.6 + 3.4 * t)
+    spread = wide * (6.4 + 2.2 * t)
     ridge = height * np.exp(-(np.abs(x) / spread) ** 2.3) * smoothstep(-24.0, -2.0, y)
-    ridge *= smoothstep(length + 9.5, length - 0.5, y + 0.035 * x**2 * (1 - t))
-    tip = 6.2 * bell(x, y, (0.0, length - 2.5), (8.2 * wide, 7.2))
+    ridge *= smoothstep(length + 9.0, length + 0.5, y + 0.020 * x**2)
+    tip = 6.6 * bell(x, y, (0.0, length - 1.0), (7.6 * wide, 7.0))
     out = ridge + tip
     for side in (-1.0, 1.0):
         wing = (side * (12.6 * wide + 1.4 * smile), length + 1.2)
-        out += 8.2 * bell(x, y, wing, (5.0 * wide, 5.4))
-        out -= 1.9 * bell(x, y, (wing[0] + side * 7.2, wing[1] + 0.5), (2.6, 6.0))
+        out += 8.8 * bell(x, y, wing, (4.9 * wide, 5.0))
+        out -= 2.6 * bell(x, y, (wing[0] + side * 6.6, wing[1] + 0.5), (2.3, 5.5))
         out -= 3.2 * bell(x, y, (side * 6.6 * wide, length + 6.2), (3.4, 1.9))
-        out -= 0.9 * bell(x, y, (wing[0] - side * 5.0, wing[1] - 4.5), (2.4, 4.0))
+        out -= 1.7 * bell(x, y, (wing[0] - side * 4.6, wing[1] - 5.0), (2.4, 4.2))
     return out
 
 
@@ -143,7 +143,7 @@ def _folds(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     line = ((17.5, 38.0), (22.0 + 1.5 * smile, 47.0), (mouth.half + 4.5 + smile, end - 7.0), (mouth.half + 6.5, end + 3))
     distance, side = _fold(x, y, line)
     fade = smoothstep(36.0, 42.0, y) * smoothstep(end + 8.0, end - 6.0, y)
-    depth = 0.45 + 0.5 * actor.age + 0.85 * smile
+    depth = 0.25 + 0.5 * actor.age + 0.85 * smile
     out = -depth * np.exp(-((distance / 3.2) ** 2)) * fade
     swell = np.exp(-(((side - 8.0) / 8.0) ** 2)) * np.exp(-((distance / 14.0) ** 2))
     return np.asarray(out + (0.5 + 1.5 * smile) * swell * fade, np.float32)
@@ -163,8 +163,8 @@ def _lips(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     around = 2.6 * np.exp(-(((y - mouth.line) / 19.0) ** 2)) * np.exp(-((x / 26.0) ** 2))
     corners = np.zeros_like(roll)
     for side in (-1.0, 1.0):
-        corner = mouth.line + 1.0 - 5.2 * smile
-        corners -= (1.3 + 1.2 * smile) * bell(x, y, (side * (mouth.half + 1.6), corner), (3.4, 3.6))
+        corner = mouth.line - 0.9 - 4.0 * smile
+        corners -= (0.9 + 1.3 * smile) * bell(x, y, (side * (mouth.half + 1.6), corner), (3.4, 3.6))
     groove = -0.9 * bell(x, y, (0.0, 55.5), (2.6, 6.5)) + 0.5 * (
         bell(x, y, (-5.6, 56.5), (2.4, 6.5)) + bell(x, y, (5.6, 56.5), (2.4, 6.5))
     )
@@ -185,9 +185,9 @@ def _features(actor: Actor, x: Field, y: Field, smile: float) -> Field:
         out += (1.2 + 2.2 * rugged) * bell(x, y, (side * 27.0, -19.5), (18.0, 6.0))
         out -= (0.7 + 0.5 * actor.age) * bell(x, y, (eye - side * 5.0, 15.5), (9.0, 2.8))
         out += 0.7 * bell(x, y, (eye, 11.0), (10.0, 3.0))
-        out += 3.8 * bell(x, y, (side * 47.0, 23.0), (17.0, 12.0))
+        out += 3.4 * bell(x, y, (side * 46.0, 24.0), (18.0, 14.0))
         out += 2.9 * smile * bell(x, y, (side * 37.0, 28.0 - 2.0 * smile), (13.0, 11.0))
-        out -= 3.0 * bell(x, y, (side * 47.0, 55.0), (13.0, 18.0)) * (1 - 0.5 * smile)
+        out -= 1.6 * bell(x, y, (side * 47.0, 55.0), (14.0, 18.0)) * (1 - 0.5 * smile)
         out -= 2.6 * bell(x, y, (side * 67.0, -26.0), (11.0, 20.0))
         out += (1.5 * rugged) * bell(x, y, (side * 47.0, 82.0), (12.0, 11.0))
     return np.asarray(out, np.float32)
@@ -199,9 +199,9 @@ def _ears(actor: Actor, turn: Field, y: Field) -> Field:
     for side in (-1.0, 1.0):
         lean = np.deg2rad(93.0) * side - side * 0.0022 * (y - 15.0)
         across = side * (turn - lean) / 0.17
-        reach = 1.0 - np.clip((np.abs(y - 17.0) / 31.0) ** 2.6, 0.0, 1.0)
+        reach = 1.0 - np.clip((np.abs(y - 14.0) / 29.0) ** 2.6, 0.0, 1.0)
         shell = np.exp(-np.abs(across) ** 3) * np.clip(reach, 0.0, 1.0) ** 0.5
-        out += (8.0 + 8.0 * smoothstep(45.0, -10.0, y)) * shell * (1 - 0.35 * np.exp(-(((across + 0.2) / 0.45) ** 2)))
+        out += (7.0 + 7.0 * smoothstep(45.0, -10.0, y)) * shell * (1 - 0.5 * np.exp(-(((across + 0.15) / 0.42) ** 2)))
     return out
 
 
@@ -226,5 +226,5 @@ def relief_of(actor: Actor, smile: float) -> Relief:
     point = point.astype(np.float32)
     fine = radius - cv2.GaussianBlur(radius, (0, 0), 9.0)
     broad = radius - cv2.GaussianBlur(radius, (0, 0), 36.0)
-    hollow = np.clip(1.0 + 0.16 * np.minimum(fine, 0.4) + 0.045 * np.minimum(broad, 1.0), 0.25, 1.06)
+    hollow = np.clip(1.0 + 0.19 * np.minimum(fine, 0.4) + 0.062 * np.minimum(broad, 1.0), 0.25, 1.06)
     return Relief(radius, _normals(point), point, hollow.astype(np.float32))

@@ -30,7 +30,7 @@ class Scene:
     picture: Field
     depth: Field  # of head and body, mm toward the camera, NOWHERE behind
     head_depth: Field
-    head_cover: Field
+    skin: Field  # coverage of bare skin
     cloth: Field
     fall: Field  # light that reaches the skin, before its colour (h, w, 3)
 
@@ -105,7 +105,7 @@ def _body_layer(plan: SittingPlan, look: PlannedLook, frame: PlannedFrame, view:
 def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: Field | None = None) -> Scene:
     """Light and layer everything smooth. `back_hair` (h, w, 4), linear and premultiplied, goes behind the body."""
     look = plan.look(frame.look)
-    relief, skin = relief_of(plan.actor, frame.smile), skin_of(plan.actor, frame.smile)
+    relief, tables = relief_of(plan.actor, frame.smile), skin_of(plan.actor, frame.smile)
     zoom = {"head": 1.0, "half": 0.62}[frame.framing] if not frame.wide else 0.9
     picture = paint_backdrop(look.ground, plan.seed, view.width, view.height, zoom,
                              (frame.shift[0] * view.scale * 0.3, 0.0))  # fmt: skip
@@ -118,26 +118,21 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     body = _body_layer(plan, look, frame, view)
     both = np.maximum(head_depth, np.where(body.cover > 0.5, body.depth, np.float32(NOWHERE)))
     gloss = 0.30 * (1.0 - body.cloth) + (0.10 if look.garment.cloth == "weave" else 0.03) * body.cloth
-    hollow = body.hollow * (1.0 - 0.0 * body.cloth)
-    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, body.albedo, gloss, hollow,
+    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, body.albedo, gloss, body.hollow,
                                     look.lights, view.scale, False)  # fmt: skip
     under_chin = cv2.GaussianBlur((head_depth > NOWHERE).astype(np.float32), (0, 0), 16.0 * view.scale)
     shaded *= (1.0 - 0.55 * under_chin * (1 - body.cloth) * smoothstep(NOWHERE, -60.0, body.depth))[..., None]
     picture = _over(picture, shaded, body.cover)
     normal = cv2.remap(relief.normal, hit.column, hit.row, cv2.INTER_LINEAR) @ view.pose.matrix().T.astype(np.float32)
     window = tuple(cv2.remap(table, hit.column, hit.row, cv2.INTER_LINEAR)
-                   for table in (skin.albedo, skin.gloss, relief.hollow))  # fmt: skip
+                   for table in (tables.albedo, tables.gloss, relief.hollow))  # fmt: skip
     rows, columns = slice(hit.top, hit.top + hit.gap.shape[0]), slice(hit.left, hit.left + hit.gap.shape[1])
     face, fall = lit_surface(normal, both[rows, columns], *window, look.lights, view.scale, True)
     cover = smoothstep(0.7, -0.7, hit.gap * view.scale)
-    cover = cover * smoothstep(112.0, 106.0, _chin_row(hit))
+    behind = body.depth[rows, columns] - hit.depth  # the neck comes before the underside of the jaw
+    cover = cover * (1.0 - smoothstep(-2.0, 5.0, behind) * (body.cover[rows, columns] > 0.5))
     picture[rows, columns] = _over(picture[rows, columns], face, cover)
     body_fall[rows, columns] = _over(body_fall[rows, columns], fall, cover)
-    return Scene(view, picture, both, head_depth, _placed(cover, hit, view, 0.0), body.cloth * (body.cover > 0.5), body_fall)
+    skin = np.maximum(_placed(cover, hit, view, 0.0), body.cover * (1.0 - body.cloth))
+    return Scene(view, picture, both, head_depth, skin, body.cloth * body.cover, body_fall)
 
-
-def _chin_row(hit: HeadHit) -> Field:
-    """Height y in mm on the head of each hit, counted so that the underside of the jaw fades into the neck."""
-    from .relief import BOTTOM, ROWS, TOP
-
-    return np.asarray(hit.row / (ROWS - 1) * (BOTTOM - TOP) + TOP - 10.0, np.float32)

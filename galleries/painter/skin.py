@@ -8,6 +8,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from .hair import CENTRE, hairline
 from .noise import Field, bell, cloud, rng_for, smooth_noise, smoothstep
 from .people import Actor
 from .relief import COLUMNS, ROWS, grid, mouth_of, relief_of
@@ -72,7 +73,7 @@ def skin_of(actor: Actor, smile: float) -> Skin:
     albedo = _stubble(actor, albedo, x, y)
     lips = _lip_mask(actor, x, y, smile) * facing
     tint = 0.72 + 0.2 * (1 - actor.heavy)
-    lip_colour = albedo * np.array([0.93, 0.60, 0.62], np.float32)
+    lip_colour = albedo * np.array([0.92, 0.56, 0.61], np.float32)
     albedo = _blend(albedo, lip_colour, lips * tint)
     creases = 1.0 + 0.025 * smooth_noise(rng_for(actor.seed, 24), ROWS, COLUMNS, 30.0, 4.0) * lips
     albedo *= creases[..., None]
@@ -85,12 +86,22 @@ def skin_of(actor: Actor, smile: float) -> Skin:
         below = bell(x, y, (side * (actor.eye_half - 4.0), 12.5), (11.0, 4.0)) * facing
         albedo *= (1.0 - below[..., None] * np.array([0.06, 0.10, 0.07], np.float32))
     albedo = _freckled(actor, albedo, x, y, facing)
+    albedo = _scalp(actor, albedo, point)
     gloss = 0.42 + 0.40 * bell(x, y, (0.0, 20.0), (9.0, 24.0)) + 0.30 * bell(x, y, (0.0, -42.0), (34.0, 18.0))
     for side in (-1.0, 1.0):
         gloss += 0.25 * bell(x, y, (side * 44.0, 20.0), (13.0, 8.0))
     gloss += 0.55 * lips + 0.2 * bell(x, y, (0.0, 100.0), (12.0, 7.0))
     pores = 1.0 + 0.16 * smooth_noise(rng_for(actor.seed, 25), ROWS, COLUMNS, 2.6, 2.6)
     return Skin(np.asarray(albedo, np.float32), np.asarray(gloss * pores * facing, np.float32))
+
+
+def _scalp(actor: Actor, albedo: Field, point: Field) -> Field:
+    """The shade of the hair's roots, so that skin does not shine through the strands."""
+    azimuth = np.rad2deg(np.arctan2(point[..., 0], point[..., 2] - CENTRE[2]))
+    inside = hairline(actor, azimuth).astype(np.float32) - point[..., 1]
+    thin = smooth_noise(rng_for(actor.seed, 26), ROWS, COLUMNS, 7.0, 4.0)
+    amount = smoothstep(-1.0, 7.0, inside + 1.6 * thin) * 0.93
+    return _blend(albedo, np.asarray(actor.hair, np.float32) * 0.42 + albedo * 0.04, amount)
 
 
 def _freckled(actor: Actor, albedo: Field, x: Field, y: Field, facing: Field) -> Field:
