@@ -23,10 +23,8 @@ def record(
         if invite is None:
             found = found.filter(who=who)
         now = timezone.now()
-        if start:
-            again = found.update(fetches=F("fetches") + 1, last_at=now)
-        else:
-            again = found.update(last_at=now)
+        more = {"fetches": F("fetches") + 1} if start else {}
+        again = found.update(last_at=now, **more)
         found.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
         if again:
             return found.get()
