@@ -184,6 +184,8 @@ def _detect_padded(rgb: Pixels) -> list[Detection]:
 def _detect_tiled(rgb: Pixels) -> list[Detection]:
     height, width = rgb.shape[:2]
     side = max(height, width) // 2
+    if side < 96:
+        return []  # half of what the detector looks at: nothing to be gained
     found: list[Detection] = []
     for top in _starts(height, side):
         for left in _starts(width, side):

@@ -2,8 +2,8 @@
 
 Everything is measured in parts of the frame (unit: the square root of its area) or of the face, so the stamp
 looks the same at any size. Rows of large and of small pieces alternate; a piece that would touch an eye, the nose
-or the mouth is left out. One more piece lies on the forehead, above the brows, in proportion to the face: a crop
-that keeps the face keeps it too, whatever its shape. Light letters with a dark edge show on any tone.
+or the mouth is left out. Two more lie on the forehead and on the chin, in proportion to the face: a crop that
+keeps the face keeps at least one, whatever its shape. Light letters with a dark edge show on any tone.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ _LONGEST = 0.62
 _LIGHT, _DARK = 0.40, 0.42  # opacity of letter and edge
 _WORD = "PROOF"
 _MOST_LETTERS = 48
+_DRAWN = 64  # letters are drawn at this size at least and shrunk: small type hinted by itself would run wider
 
 
 @dataclass(frozen=True)
@@ -75,23 +76,25 @@ class _Piece:
     add: NDArray[np.uint16]
 
 
-def _letters(line: str, size: int, angle_deg: float, longest: float) -> _Letters:
+def _letters(line: str, size: float, angle_deg: float, longest: float) -> _Letters:
     """Draw `line` at `size`, smaller where it would be longer than `longest`, turned clockwise by angle_deg."""
-    ink = text_mask(line, size)
-    if ink.shape[1] > longest:
-        ink = text_mask(line, max(4, int(size * longest / ink.shape[1])))
-    edge = max(1, round(ink.shape[0] / 11))
-    ink = np.pad(ink, edge + 1)
-    h, w = ink.shape
+    drawn = max(_DRAWN, math.ceil(size))
+    ink = text_mask(line, drawn)
+    edge = max(1, round(drawn / 14))
+    factor = min(size / drawn, longest / ink.shape[1])
+    ink = np.pad(ink, 2 * edge)
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * edge + 1, 2 * edge + 1))
+    halo = cv2.GaussianBlur(cv2.dilate(ink, brush), (0, 0), edge / 3)
+    both = np.asarray(np.dstack([ink, np.maximum(halo, ink) - ink]), np.float32) / np.float32(255)
+    shape = (max(1, round(ink.shape[1] * factor)), max(1, round(ink.shape[0] * factor)))
+    both = np.asarray(cv2.resize(both, shape, interpolation=cv2.INTER_AREA), np.float32)
+    w, h = shape
     matrix = cv2.getRotationMatrix2D((w / 2, h / 2), -angle_deg, 1.0)
     cos, sin = abs(matrix[0, 0]), abs(matrix[0, 1])
     out_w, out_h = int(w * cos + h * sin) + 2, int(w * sin + h * cos) + 2
     matrix[:, 2] += ((out_w - w) / 2, (out_h - h) / 2)
-    turned = cv2.warpAffine(ink, matrix, (out_w, out_h), flags=cv2.INTER_LINEAR)
-    round_brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * edge + 1, 2 * edge + 1))
-    halo = cv2.GaussianBlur(cv2.dilate(turned, round_brush), (0, 0), max(0.4, edge / 3))
-    light = turned.astype(np.float32) / 255 * _LIGHT
-    dark = np.maximum(0.0, halo.astype(np.float32) - turned) / 255 * _DARK
+    turned = cv2.warpAffine(both, matrix, (out_w, out_h), flags=cv2.INTER_LINEAR)
+    light, dark = turned[:, :, 0] * _LIGHT, turned[:, :, 1] * _DARK
     rows, columns = np.nonzero(light + dark > 0.01)
     keep = np.rint(256 * (1 - light - dark)[rows, columns]).astype(np.uint16)
     add = np.rint(255 * 256 * light[rows, columns]).astype(np.uint16)
@@ -120,8 +123,8 @@ def _rows(frame_w: int, frame_h: int, text: StampText) -> tuple[_Piece, ...]:
     """Every piece of the slanted rows. Rows run along SLANT_DEG, counted from the frame's middle."""
     unit = math.sqrt(frame_w * frame_h)
     angle = math.radians(SLANT_DEG)
-    large = _letters(text.line, max(8, round(LARGE * unit)), SLANT_DEG, _LONGEST * unit)
-    small = _letters(text.small_line, max(6, round(SMALL * unit)), SLANT_DEG, 0.6 * _LONGEST * unit)
+    large = _letters(text.line, max(8.0, LARGE * unit), SLANT_DEG, _LONGEST * unit)
+    small = _letters(text.small_line, max(6.0, SMALL * unit), SLANT_DEG, 0.6 * _LONGEST * unit)
     reach = math.hypot(frame_w, frame_h) / 2
     count = math.ceil(reach / (ROW_GAP * unit))
     pieces = []
@@ -173,15 +176,32 @@ def _face_letters(line: str, size: int, longest: int, angle_deg: int) -> _Letter
     return _letters(line, size, angle_deg, longest)
 
 
-def _face_piece(frame_w: int, frame_h: int, face: Face, text: StampText) -> _Piece | None:
-    """The piece on the forehead: between brows and hairline, along the eye line, inside the face box."""
+def _face_pieces(frame_w: int, frame_h: int, face: Face, text: StampText) -> list[_Piece]:
+    """The pieces on the face, along the eye line: between brows and hairline, and on the chin.
+
+    Each lies wholly inside the face box and the frame, shortened as far as that needs, or is left out where there
+    is no room. A crop that keeps the chin keeps the lower one, a crop that keeps the forehead the upper one.
+    """
+    pieces = []
     d = face.eye_distance
     roll = math.radians(face.roll_deg)
-    up = 0.70 * d
-    centre = face.eye_middle[0] + math.sin(roll) * up, face.eye_middle[1] - math.cos(roll) * up
-    size = max(5, round(ON_FACE * d))
-    letters = _face_letters(text.line, size, max(12, round(1.5 * d)), round(face.roll_deg))
-    return _piece(letters, centre, frame_w, frame_h)
+    x, y, w, h = face.box
+    for across, lengths in ((-0.62, (1.4, 1.15, 0.9)), (1.62, (0.9, 0.7))):
+        for length in lengths:
+            size = max(5, round(ON_FACE * d))
+            letters = _face_letters(text.line, size, max(12, round(length * d)), round(face.roll_deg))
+            cx = face.eye_middle[0] - math.sin(roll) * across * d
+            cy = face.eye_middle[1] + math.cos(roll) * across * d
+            half_w, half_h = letters.width / 2 + 1, letters.height / 2 + 1
+            low_x, high_x = max(x, 0.0) + half_w, min(x + w, frame_w) - half_w
+            low_y, high_y = max(y, 0.0) + half_h, min(y + h, frame_h) - half_h
+            if low_x > high_x or low_y > high_y:
+                continue
+            inside = min(max(cx, low_x), high_x), min(max(cy, low_y), high_y)
+            if math.hypot(inside[0] - cx, inside[1] - cy) <= 0.1 * d:
+                pieces.append(_piece(letters, inside, frame_w, frame_h))
+                break
+    return [piece for piece in pieces if piece is not None]
 
 
 def _pieces(frame_w: int, frame_h: int, face: Face | None, text: StampText) -> list[_Piece]:
@@ -189,11 +209,9 @@ def _pieces(frame_w: int, frame_h: int, face: Face | None, text: StampText) -> l
     if face is None:
         return list(rows)
     zones = clear_zones(face)
-    own = _face_piece(frame_w, frame_h, face, text)
-    if own is not None:
-        zones = (*zones, (own.centre, own.half[0] * 0.8))
-    kept = [piece for piece in rows if not _touches(piece, zones)]
-    return [*kept, own] if own is not None else kept
+    own = _face_pieces(frame_w, frame_h, face, text)
+    zones = (*zones, *((piece.centre, piece.half[0] * 0.8) for piece in own))
+    return [*(piece for piece in rows if not _touches(piece, zones)), *own]
 
 
 def stamp(rgb: Pixels, text: StampText, face: Face | None) -> Pixels:
