@@ -15,6 +15,7 @@ atexit.register(shutil.rmtree, HOME, ignore_errors=True)
 for name in [name for name in os.environ if name.startswith("PORTAL_")]:
     del os.environ[name]
 os.environ["PORTAL_HOME"] = str(HOME)
+(HOME / "static").mkdir()
 if "TESTS_DATABASE" in os.environ:  # tests/services runs some of the tests again on PostgreSQL
     os.environ["PORTAL_DATABASE"] = os.environ["TESTS_DATABASE"]
 os.environ["DJANGO_SETTINGS_MODULE"] = "portal.settings"

@@ -84,7 +84,7 @@ def _range(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None
         start, stop = max(0, size - int(last)), size
     else:
         start, stop = int(first), min(int(last) + 1, size) if last else size
-    return (start, stop) if start < stop <= size and int(last or size) else (0, 0)
+    return (start, stop) if start < stop <= size else (0, 0)
 
 
 def _part(store: Storage, key: str, span: tuple[int, int], size: int, content_type: str) -> StreamingHttpResponse:

@@ -1,0 +1,134 @@
+"""The doors: links become sessions, tokens stay out of addresses, tries are counted."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+
+from galleries.models import Invite, SignInLink
+from galleries.steps import invite as invites
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast():
+    return make_cast()
+
+
+def path_of(address):
+    return "/" + address.split("/", 3)[3]
+
+
+def test_a_link_is_exchanged_for_a_session_and_left_behind(cast):
+    client = Client()
+    path = path_of(invites.new_link(cast.subject))
+    response = client.get(path)
+    assert response.status_code == 302
+    assert response["Location"] == f"/s/{cast.sitting.slug}/"
+    assert path.rsplit("/", 1)[1] not in response["Location"]
+    assert client.session["invites"] == {str(cast.sitting.pk): cast.subject.pk}
+    cookie = response.cookies["portal_session"]
+    assert cookie["httponly"]
+    assert cookie["samesite"] == "Lax"
+
+
+def test_the_session_gets_a_new_name_when_somebody_comes_in(cast):
+    client = Client()
+    client.get("/sign-in")
+    session = client.session
+    session["x"] = 1
+    session.save()
+    before = session.session_key
+    client.cookies["portal_session"] = before
+    client.get(path_of(invites.new_link(cast.subject)))
+    assert client.session.session_key != before
+
+
+def test_one_browser_can_hold_links_of_two_sittings(cast):
+    other = make_cast("another")
+    client = Client()
+    for person in (cast.subject, other.subject):
+        client.get(path_of(invites.new_link(person)))
+    assert client.get("/").status_code == 200
+    assert len(client.session["invites"]) == 2
+
+
+def test_a_wrong_link_says_so_and_too_many_shut_the_door(cast, settings):
+    settings.DOOR_TRIES = 3
+    client = Client()
+    answers = [client.get(f"/i/{'x' * 31}{number}").status_code for number in range(5)]
+    assert answers == [404, 404, 404, 403, 403]
+    assert client.get(path_of(invites.new_link(cast.subject))).status_code == 302  # a right link still opens
+
+
+def test_sign_in_and_its_refusals(cast, settings):
+    settings.DOOR_TRIES = 2
+    cast.owner.set_password("a long enough secret")
+    cast.owner.save()
+    client = Client()
+    wrong = client.post("/sign-in", {"name": cast.owner.username, "password": "guess"})
+    unknown = client.post("/sign-in", {"name": "nobody", "password": "guess"})
+    assert wrong.status_code == unknown.status_code == 400
+    assert b"do not go together" in wrong.content
+    assert client.post("/sign-in", {"name": "nobody", "password": "guess"}).status_code == 403
+    right = client.post(
+        "/sign-in", {"name": cast.owner.username, "password": "a long enough secret", "next": "https://evil.example/"}
+    )
+    assert right["Location"] == "/studio/"
+
+
+def test_a_sign_in_link_needs_a_press_and_works_once(cast):
+    path = path_of(invites.sign_in_link(user=cast.owner))
+    scanner = Client()
+    assert scanner.get(path).status_code == 200
+    assert SignInLink.objects.get().used_at is None
+    client = Client()
+    assert client.post(path)["Location"] == "/studio/"
+    assert client.session["_auth_user_id"] == str(cast.owner.pk)
+    assert Client().post(path).status_code == 404
+
+
+def test_an_agents_desk_shows_their_sittings_and_nobody_elses(cast):
+    other = make_cast("another")
+    Invite.objects.filter(pk=other.representation.pk).update(email="someone@elsewhere.example")
+    client = Client()
+    client.post(path_of(invites.sign_in_link(email="ruben@achterberg.example")))
+    page = client.get("/desk")
+    assert page.status_code == 200
+    assert f"/s/{cast.sitting.slug}/".encode() in page.content
+    assert b"/s/another/" not in page.content
+    assert Client().get("/desk").status_code == 302
+
+
+def test_the_answer_to_a_wish_for_a_link_tells_nothing(cast, mailoutbox):
+    known = Client().post("/sign-in/link", {"email": "tamsin@northlight.example"})
+    unknown = Client().post("/sign-in/link", {"email": "nobody@elsewhere.example"})
+    assert known.status_code == unknown.status_code == 200
+    assert known.content == unknown.content
+    assert len(mailoutbox) == 1
+
+
+def test_leaving_ends_the_session_and_clears_what_the_browser_kept(cast):
+    client = cast.client_of(cast.subject)
+    response = client.post("/leave")
+    assert response["Clear-Site-Data"] == '"cache", "storage"'
+    assert "invites" not in client.session
+    assert client.get("/leave").status_code == 405
+
+
+def test_forms_without_a_token_are_refused(cast):
+    client = Client(enforce_csrf_checks=True)
+    assert client.post("/sign-in", {"name": "a", "password": "b"}).status_code == 403
+    assert client.post("/leave").status_code == 403
+
+
+def test_headers_of_every_page(cast):
+    response = Client().get("/sign-in")
+    policy = response["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert response["X-Frame-Options"] == "DENY"
+    assert response["Referrer-Policy"] == "same-origin"
+    assert "no-store" in response["Cache-Control"]
