@@ -47,7 +47,7 @@ class Code:
         rng = np.random.default_rng(list(hashlib.sha256(b"tracer places" + key).digest()))
         self.key, self.places = key, places
         self.where: NDArray[np.int64] = rng.permutation(places) % SYMBOLS
-        self.sign: Floats = rng.integers(0, 2, places) * 2.0 - 1.0
+        self.sign: Floats = (rng.integers(0, 2, places) * 2 - 1).astype(np.float64)
 
     def signs(self, payload: int) -> Floats:
         """The ±1 of every place; raises ValueError for a payload outside 32 bits."""

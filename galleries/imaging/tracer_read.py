@@ -65,7 +65,7 @@ def heard(placed: Matrix, copy: Floats, known: Reference) -> tuple[NDArray[np.fl
 
 def _by_features(copy: Floats, proof: Floats) -> tuple[Matrix | None, int]:
     """A first alignment without mirroring, and how many features agree with it."""
-    detector = cv2.ORB_create(2000, fastThreshold=7)
+    detector = cv2.ORB.create(2000, fastThreshold=7)
     small = [_shrunk(picture, _WORK) for picture in (copy, proof)]
     (points_a, found_a), (points_b, found_b) = (
         detector.detectAndCompute(np.clip(picture, 0, 255).astype(np.uint8), None) for picture in small
@@ -119,7 +119,7 @@ def _explained(over: Floats, mean: Floats, inside: NDArray[np.bool_]) -> tuple[F
     return kernel, cv2.filter2D(mean, -1, kernel) + found[25] * mean * mean / 255 + found[26]
 
 
-def _per_piece(values: Floats, known: Reference) -> NDArray[np.float64]:
+def _per_piece(values: Floats, known: Reference) -> NDArray[Any]:
     down, across = known.piece.shape
     mcu_w, mcu_h = known.mcu
     padded = np.zeros((down * mcu_h, across * mcu_w), np.float32)
