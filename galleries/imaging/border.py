@@ -1,24 +1,22 @@
 """The white border of a print and the strip with the name at its foot (sizes and look: common practice, no source).
 
-Both are drawn over a finished picture in its own profile: full value and zero are white and black in any RGB
-profile. A long name shrinks until it fits; it never overflows.
+Both are drawn over a finished picture in its own profile: full value is white in any RGB profile. A long name
+shrinks until it fits; it never overflows.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging.lettering import text_mask, writable
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.names_strip import draw_name_strip
 from galleries.imaging.recipes import CutOrder, Finish
 from galleries.imaging.sizes import SizeSpec
 
 STRIP = 0.055  # of the trim height, above the border
-LETTERS = 0.52  # of the strip's height, capital letters
-WIDEST = 0.92  # of the strip's width
 
 
 def strip_height(size: SizeSpec) -> int:
@@ -46,8 +44,22 @@ def border_and_name(name: str) -> Finish:
     return finish
 
 
+def name_problem(size: SizeSpec, name: str) -> str:
+    """Why this name cannot be set in the size's strip, as a sentence; '' when it can, or there is no strip."""
+    if not strip_height(size):
+        return ""
+    try:
+        draw(np.zeros((size.out_height, size.out_width, 3), np.uint8), size, name)
+    except ImagingError as error:
+        return str(error)
+    return ""
+
+
 def draw(pixels: NDArray[Any], size: SizeSpec, name: str, scale: float = 1.0) -> NDArray[Any]:
-    """The picture (h, w, 3) with border and name; itself where the size has neither. `scale` for previews."""
+    """The picture (h, w, 3) with border and name; itself where the size has neither. `scale` for previews.
+
+    Raises `ImagingError` when the name cannot be set (no font has its letters, or it is far too long).
+    """
     left, top, right, bottom = (round(scale * n) for n in insets(size))
     if not (left or top or right or bottom):
         return pixels
@@ -55,28 +67,7 @@ def draw(pixels: NDArray[Any], size: SizeSpec, name: str, scale: float = 1.0) ->
     out = pixels.copy()
     h, w = out.shape[:2]
     out[:top], out[h - bottom :], out[:, :left], out[:, w - right :] = white, white, white, white
-    if size.name_strip and writable(name):
-        high = round(scale * strip_height(size))
-        foot = h - bottom
-        _write(out[foot : foot + high, left : w - right], name, white)
-    return out
-
-
-def _write(strip: NDArray[Any], name: str, white: int) -> None:
-    """Black letters in the middle of the strip."""
-    h, w = strip.shape[:2]
-    if h < 6 or w < 20:
-        return
-    capital = text_mask("H", 200).shape[0] / 200
-    size = max(4, round(LETTERS * h / capital))
-    ink = text_mask(name, size)
-    fit = min(1.0, WIDEST * w / ink.shape[1], 0.96 * h / ink.shape[0])
-    if fit < 1:
-        ink = text_mask(name, max(4, int(size * fit)))
-    fit = min(1.0, WIDEST * w / ink.shape[1], 0.96 * h / ink.shape[0])
-    if fit < 1:  # the smallest letters are still too wide: squeeze the drawing itself
-        room = (max(1, int(ink.shape[1] * fit)), max(1, int(ink.shape[0] * fit)))
-        ink = np.asarray(cv2.resize(ink, room, interpolation=cv2.INTER_AREA), np.uint8)
-    y, x = (h - ink.shape[0]) // 2, (w - ink.shape[1]) // 2
-    paper = np.float64(white) * (1 - ink.astype(np.float64) / 255)
-    strip[y : y + ink.shape[0], x : x + ink.shape[1]] = np.rint(paper)[:, :, None].astype(strip.dtype)
+    high = round(scale * strip_height(size))
+    if high < 1 or not name.strip():
+        return out
+    return draw_name_strip(out, name, high, inset=max(left, right), foot=bottom - high)

@@ -25,7 +25,7 @@ Grey = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 
 LONG_SIDE = 768
-SAME = 0.62  # correlation of fine structure above which two pictures are the same exposure
+SAME = 0.80  # correlation of fine structure above which two pictures are the same exposure
 OTHER = 0.20  # under which they are certainly not
 CLEARLY = 2 / 3
 SURE = 0.90  # nothing is refined above it

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging import border, colour, encode, resize
 from galleries.imaging.decode import DEFAULT_LIMITS, Limits, open_picture
+from galleries.imaging.errors import ImagingError
 from galleries.imaging.geometry import Rect
 from galleries.imaging.lettering import text_mask
 from galleries.imaging.recipes import CutOrder, check_order
@@ -68,7 +69,10 @@ def _small(
     small = colour.convert(resize.resize_to(np.ascontiguousarray(part), width, height), icc, colour.srgb_profile(), 8)
     if order.monochrome:
         small = colour.to_monochrome(small, colour.srgb_profile())
-    small = border.draw(small, size, name, width / shape[0])
+    try:
+        small = border.draw(small, size, name, width / shape[0])
+    except ImagingError:  # too small for the letters here; the export itself says so where it matters
+        small = border.draw(small, size, "", width / shape[0])
     return encode.encode_jpeg(np.ascontiguousarray(small), quality=_QUALITY, subsampling="444")
 
 

@@ -12,7 +12,7 @@ from galleries import stages, storage
 from galleries.access import PROGRAM, Act, Visitor, may
 from galleries.errors import BadInput, Refused
 from galleries.imaging import crops
-from galleries.imaging.border import insets
+from galleries.imaging.border import insets, name_problem
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.faces import Face
 from galleries.imaging.geometry import Ratio, Rect, turned_inside
@@ -235,6 +235,9 @@ def warnings(crop: Crop) -> list[str]:
         said.append(_("The picture has another size now than when this crop was set: look at it again."))
     if source.face is not None:
         said += _covered(crop, source.face)
+    problem = name_problem(spec, strip_name(crop.final.sitting))
+    if problem:
+        said.append(problem)
     return said
 
 
