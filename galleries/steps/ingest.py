@@ -98,7 +98,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     try:
         facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
     except ImagingError as error:
-        return _refuse(sitting, name, path, str(error))
+        return refuse(sitting, name, path, str(error))
     key = storage.original_key(sitting.uid, found, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
@@ -140,7 +140,8 @@ def _camera_clock(at: datetime | None) -> datetime | None:
     return at.replace(tzinfo=UTC) if at is not None else None
 
 
-def _refuse(sitting: Sitting, name: str, path: Path, reason: str) -> Outcome:
+def refuse(sitting: Sitting, name: str, path: Path, reason: str) -> Outcome:
+    """List a file that did not become a frame, with the sentence that says why."""
     Refusal.objects.update_or_create(
         sitting=sitting, name=name, bytes=path.stat().st_size, defaults={"reason": reason[:500]}
     )
