@@ -103,6 +103,8 @@ def encode_within(
     Tries `start` first and goes up to `ceiling` (default `start`) or down to `floor`. `options` as for
     `encode_jpeg`. Raises `DoesNotFit`, naming a size in pixels that was tried and does fit.
     """
+    if byte_cap < 1:
+        raise DoesNotFit("The rights metadata alone are larger than the byte cap: no picture fits under it.")
     trials = _Trials(rgb, options)
     low, high = floor, max(start, ceiling if ceiling is not None else start)
     best: int | None = None
