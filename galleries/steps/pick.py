@@ -69,7 +69,13 @@ def set_mark(
         mark, made = Mark.objects.select_for_update().get_or_create(
             invite=by.invite.voice,
             frame=frame,
-            defaults={"kind": kind or "", "note": note or "", "by": by.invite, "act": act, "acted_at": at},
+            defaults={
+                "kind": kind or "",
+                "note": note or "",
+                "by": by.invite,
+                "act": act,
+                "acted_at": at if kind is not None else frame.added_at,
+            },
         )
         if not made:
             if act and act == mark.act:
@@ -79,7 +85,7 @@ def set_mark(
                 return _answer(mark, conflict=True)
             if not changed:
                 return _answer(mark)
-            mark.by, mark.act, mark.acted_at = by.invite, act, at
+            mark.by, mark.act = by.invite, act
             mark.revision += 1
             mark.save()
         _after(by, frame, mark)
@@ -89,8 +95,11 @@ def set_mark(
 def _merge(mark: Mark, kind: str | None, note: str | None, at: datetime, seen: int | None) -> bool | None:
     """Put an act into the row: True when it changed something, None when a note would be lost."""
     changed = False
-    if kind is not None and at >= mark.acted_at and kind != mark.kind:
-        mark.kind, changed = kind, True
+    # `acted_at` is the time of the latest mark, not of a note: a mark made offline before a note was written
+    # elsewhere is still the latest mark.
+    if kind is not None and at >= mark.acted_at:
+        changed = kind != mark.kind or at > mark.acted_at
+        mark.kind, mark.acted_at = kind, at
     if note is not None and note != mark.note:
         if mark.note and seen is not None and seen != mark.revision:
             return None
