@@ -1,0 +1,40 @@
+"""manage.py demo: the invented sitting that shows what the portal does."""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser, RawDescriptionHelpFormatter
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from galleries.errors import DomainError
+from galleries.steps import demo
+
+
+class Command(BaseCommand):
+    help = """Make the demo sitting, or find it, and print one link per person.
+
+The people are invented and painted by the program. The worker makes the proofs; without one they are made here.
+
+example:
+  manage.py demo
+  manage.py demo --json"""
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.formatter_class = RawDescriptionHelpFormatter
+        parser.add_argument("--json", action="store_true", help="one JSON line; progress goes to standard error")
+        parser.add_argument("--long-side", type=int, default=6000, help="pixels of the frames painted (6000)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            made = demo.prepare(lambda line: self.stderr.write(line), long_side=options["long_side"])
+        except DomainError as error:
+            raise CommandError(str(error)) from error
+        if options["json"]:
+            found = {"sitting": made.sitting.slug, "frames": made.frames, "looks": made.looks, "links": made.links}
+            self.stdout.write(json.dumps(found))
+            return
+        self.stdout.write(f"{made.sitting.title}: {made.frames} frames in {made.looks} looks")
+        for person, link in made.links.items():
+            self.stdout.write(f"  {person:<16} {link}")
