@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.contrib.auth.models import User
+from django.http import HttpResponseBase
 from django.test import Client
 from django.utils import timezone
 
@@ -104,3 +105,12 @@ def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING) -> C
         representation=invite(Invite.Role.REPRESENTATION, "Ruben Achterberg", "ruben@achterberg.example"),
         recipient=invite(Invite.Role.RECIPIENT, "Casting desk", "desk@elsewhere.example"),
     )
+
+
+def body_of(response: HttpResponseBase) -> bytes:
+    """All bytes of an answer, its file closed (`close()` would also end the test's own database connection)."""
+    data = b"".join(response.streaming_content) if response.streaming else response.content
+    for closer in response._resource_closers:
+        closer()
+    response._resource_closers.clear()
+    return data

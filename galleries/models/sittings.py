@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 import uuid
 from typing import Any
 
@@ -59,6 +60,8 @@ class Sitting(models.Model):
     print_profile_key = models.CharField(max_length=200, blank=True, editable=False)
     print_profile_name = models.CharField(max_length=120, blank=True, editable=False)
     current_look = models.ForeignKey("galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+")
+    # Keys the invisible mark of this sitting's proofs; travels with the sitting's archive.
+    tracer_key = models.CharField(max_length=64, default=secrets.token_hex, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)

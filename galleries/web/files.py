@@ -15,7 +15,7 @@ from galleries import access, storage
 from galleries.access import Act
 from galleries.errors import Missing
 from galleries.models import Frame
-from galleries.steps import proof
+from galleries.steps import proof, trace
 from galleries.web.doors import either, guarded_inside
 
 CHUNK = 1 << 18
@@ -112,12 +112,19 @@ def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) 
     frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
     if frame is None:
         raise Missing("There is no such frame, or your link does not lead to it.")
-    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_FRAME, frame_id)
+    visitor = either(request, frame.sitting_id)
+    frame = access.frame_for(visitor, Act.SEE_FRAME, frame_id)
     made = frame.proofs.filter(pk=version).first()
     if made is None:
         raise Missing("There is no such proof.")
-    key = made.large_key if kind == "large" else made.small_key
-    return send(request, storage.proofs(), key, content_type="image/jpeg", etag=f"{made.pk}-{kind}", cache=FOREVER)
+    if kind == "small":
+        key, served_to = made.small_key, ""
+    elif visitor.invite is not None:  # the copy that carries this invite's mark, and nobody else's
+        key, served_to = trace.marked(made, visitor.invite), f"-{visitor.invite.pk}"
+    else:
+        key, served_to = made.large_key, ""
+    etag = f"{made.pk}-{kind}{served_to}"
+    return send(request, storage.proofs(), key, content_type="image/jpeg", etag=etag, cache=FOREVER)
 
 
 @guarded_inside

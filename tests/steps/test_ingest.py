@@ -152,7 +152,12 @@ def test_frame_numbers(name, number):
 
 @pytest.mark.parametrize(
     ("sent", "kept"),
-    [("C:\\cards\\KAL_1.JPG", "KAL_1.JPG"), ("../../etc/passwd", "passwd"), ("a\x00b\nc.jpg", "abc.jpg"), ("", "unnamed")],
+    [
+        ("C:\\cards\\KAL_1.JPG", "KAL_1.JPG"),
+        ("../../etc/passwd", "passwd"),
+        ("a\x00b\nc.jpg", "abc.jpg"),
+        ("", "unnamed"),
+    ],
 )
 def test_names_lose_their_path_and_their_control_characters(sent, kept):
     assert ingest.clean_name(sent) == kept

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import io
+
 import pytest
+from PIL import Image
 
 from galleries import storage
 from galleries.models import Proof, Sitting
 from galleries.steps import invite as invites
-from tests.cast import make_cast
+from tests.cast import body_of, make_cast
 
 pytestmark = pytest.mark.django_db
 
-BODY = bytes(range(256)) * 20
+
+def _jpeg() -> bytes:
+    """A real JPEG (too small to carry the tracer's mark), 5,120 bytes long."""
+    out = io.BytesIO()
+    Image.linear_gradient("L").resize((60, 40)).convert("RGB").save(out, "JPEG")
+    return out.getvalue().ljust(5120, b"\0")
+
+
+BODY = _jpeg()
 
 
 @pytest.fixture
@@ -35,17 +46,11 @@ def address(frame, kind="large"):
     return f"/files/proof/{frame.pk}/{kind}/{frame.proofs.get().pk}.jpg"
 
 
-def body(response):
-    data = b"".join(response.streaming_content) if response.streaming else response.content
-    response.close()
-    return data
-
-
 def test_those_who_may_see_it_get_it_with_private_headers(cast, frame):
     for person in (cast.owner, cast.subject, cast.representation):
         response = cast.client_of(person).get(address(frame))
         assert response.status_code == 200
-        assert body(response) == BODY
+        assert body_of(response) == BODY
         assert response["Cache-Control"] == "private, max-age=31536000, immutable"
         assert response["Content-Type"] == "image/jpeg"
         assert response["X-Content-Type-Options"] == "nosniff"
@@ -58,7 +63,7 @@ def test_everybody_else_is_told_that_there_is_nothing(cast, frame):
     for person in (None, cast.stranger, cast.colleague, cast.recipient, other.subject, other.owner):
         response = cast.client_of(person).get(address(frame))
         assert response.status_code == 404
-        assert BODY[:50] not in body(response)
+        assert BODY[:50] not in body_of(response)
 
 
 @pytest.mark.parametrize("change", ["hidden", "look hidden", "planning", "archived", "revoked"])
@@ -82,7 +87,7 @@ def test_no_invitee_reaches_an_original_or_an_unstamped_view(cast, frame):
         assert client.get(f"/files/original/{frame.pk}").status_code == 404
         assert client.get(f"/files/view/{frame.pk}.jpg").status_code == 404
     response = cast.client_of(cast.owner).get(f"/files/original/{frame.pk}")
-    assert body(response) == b"the original"
+    assert body_of(response) == b"the original"
     assert response["Cache-Control"] == "private, no-store"
     assert 'filename="KAL_0001.JPG"' in response["Content-Disposition"]
 
@@ -112,7 +117,7 @@ def test_ranges(cast, frame, asked, status, start, stop):
     if status == 416:
         assert response["Content-Range"] == "bytes */5120"
     else:
-        assert body(response) == BODY[start:stop]
+        assert body_of(response) == BODY[start:stop]
 
 
 def test_a_resumed_fetch_of_another_file_starts_over(cast, frame):
@@ -121,7 +126,7 @@ def test_a_resumed_fetch_of_another_file_starts_over(cast, frame):
     same = client.get(address(frame), headers={"Range": "bytes=10-", "If-Range": tag})
     changed = client.get(address(frame), headers={"Range": "bytes=10-", "If-Range": '"other"'})
     assert (same.status_code, changed.status_code) == (206, 200)
-    assert body(changed) == BODY
+    assert body_of(changed) == BODY
     assert client.get(address(frame), headers={"If-None-Match": tag}).status_code == 304
 
 

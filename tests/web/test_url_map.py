@@ -23,9 +23,7 @@ def every_view(patterns=None, prefix=""):
 
 
 OURS = [
-    (address, pattern)
-    for address, pattern in every_view()
-    if not pattern.callback.__module__.startswith(ELSEWHERE)
+    (address, pattern) for address, pattern in every_view() if not pattern.callback.__module__.startswith(ELSEWHERE)
 ]
 
 
@@ -66,10 +64,12 @@ def test_no_view_of_a_sitting_opens_for_somebody_else(who):
         kwargs = {name: values.get(name, 1) for name in names}
         kwargs["slug"] = cast.sitting.slug
         try:
-            path = reverse(pattern.name, kwargs=kwargs) if "slug" in address else reverse(
-                pattern.name, kwargs={name: kwargs[name] for name in names}
+            path = (
+                reverse(pattern.name, kwargs=kwargs)
+                if "slug" in address
+                else reverse(pattern.name, kwargs={name: kwargs[name] for name in names})
             )
-        except Exception as error:  # noqa: BLE001 - a converter we do not know the values of is a mistake of this test
+        except Exception as error:
             raise AssertionError(f"{address}: {error}") from error
         for method in ("get", "post", "put"):
             response = getattr(client, method)(path)
