@@ -1,9 +1,9 @@
 """The only compositions: a proof, a reading, finals, a private view. One decode each.
 
 Order inside a final, outermost last: decode in full and upright → crop (turned when tilted) → resize once to
-the size's pixels, bleed included → black and white when asked → the size's profile → output sharpening →
-`finish` (border, name strip: another module draws them) → encode within the byte cap → rights metadata,
-whose bytes are reserved under the cap beforehand.
+the size's pixels, bleed included → output sharpening, held free of halos → black and white when asked → the
+size's profile → `finish` (border, name strip: another module draws them) → encode within the byte cap →
+rights metadata, whose bytes are reserved under the cap beforehand.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging import colour, encode, resize, sharpen, vips
+from galleries.imaging import colour, encode, resize, sharpen
 from galleries.imaging.decode import (
     DEFAULT_LIMITS,
     FrameFacts,
@@ -201,20 +201,17 @@ def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> N
     """The final's pixels, in the size's profile and bits."""
     crop, size = order.crop, order.size
     width, height = _out_size(order)
+    frame, part = picture.pixels, crop
     if order.tilt_deg:
-        part = resize.cut_turned(picture.pixels, crop, order.tilt_deg)
-    else:
-        part = picture.pixels[crop.y : crop.bottom, crop.x : crop.right]
-    image = resize.resize_image(vips.from_array(part), width, height)
+        frame, part = resize.cut_turned(frame, crop, order.tilt_deg), Rect(0, 0, crop.width, crop.height)
+    pixels = resize.resize_to(frame, width, height, part)
     percent = sharpen.amount_for(size.use, crop.width / width)
-    target = colour.output_profile(size.profile)
-    bits = 8 * picture.pixels.dtype.itemsize
-    if order.monochrome or bits != size.bits or not colour.same_colours(picture.profile, target):
-        pixels = vips.to_array(image)
-        if order.monochrome:
-            pixels = colour.to_monochrome(pixels, picture.profile)
-        image = vips.from_array(colour.convert(pixels, picture.profile, target, size.bits))
-    pixels = vips.to_array(sharpen.sharpen_image(image, percent))
+    if percent or (width, height) != (part.width, part.height):
+        source = frame[part.y : part.bottom, part.x : part.right]
+        pixels = sharpen.without_halos(sharpen.sharpen(pixels, percent), source)
+    if order.monochrome:
+        pixels = colour.to_monochrome(pixels, picture.profile)
+    pixels = colour.convert(pixels, picture.profile, colour.output_profile(size.profile), size.bits)
     return finish(pixels, order) if finish else pixels
 
 

@@ -1,4 +1,11 @@
-"""Resizing once, to the exact pixel, and turning a tilted crop upright."""
+"""Resizing once, to the exact pixel, and turning a tilted crop upright.
+
+Lanczos (a = 3) on the encoded values, not in linear light. Linear light would be optically truer for patterns
+as fine as a pixel (bright hair keeps its light), but it deepens the dark rim beside a bright edge on a dark
+backdrop, where the eye is most sensitive; frames here shrink by 1.3 to 3 times, the half-size decode of proofs
+already averages encoded values, and a final should look like the proof that was picked. The tests state the
+likeness to a float reference and bound the overshoot at a hair before a bright backdrop.
+"""
 
 from __future__ import annotations
 
@@ -13,21 +20,31 @@ from galleries.imaging import vips
 from galleries.imaging.geometry import Rect
 
 
-def resize_image(image: vips.Image, width: int, height: int) -> vips.Image:
-    """As `resize_to`, on a libvips picture not computed yet."""
-    if (image.width, image.height) == (width, height):
-        return image
+def _resized(image: vips.Image, width: int, height: int) -> vips.Image:
     image = image.resize(width / image.width, vscale=height / image.height, kernel="lanczos3")
     if (image.width, image.height) != (width, height):  # rounding inside the library, one pixel at most
         image = image.gravity("centre", width, height, extend="copy")
     return image
 
 
-def resize_to(pixels: NDArray[Any], width: int, height: int) -> NDArray[Any]:
-    """(h, w, 3) pixels at exactly width × height by Lanczos (a = 3), anti-aliased when shrinking."""
-    if pixels.shape[:2] == (height, width):
-        return pixels
-    return vips.to_array(resize_image(vips.from_array(pixels), width, height))
+def resize_to(pixels: NDArray[Any], width: int, height: int, part: Rect | None = None) -> NDArray[Any]:
+    """(h, w, 3) pixels, or the `part` of them, at exactly width × height by Lanczos (a = 3), anti-aliased
+    when shrinking. A view of `pixels` when nothing is to be resized."""
+    if part is None:
+        part = Rect(0, 0, pixels.shape[1], pixels.shape[0])
+    if (part.width, part.height) == (width, height):
+        return pixels[part.y : part.bottom, part.x : part.right]
+    image = vips.from_array(pixels).crop(part.x, part.y, part.width, part.height)
+    return vips.to_array(_resized(image, width, height))
+
+
+def plain_average(pixels: NDArray[Any], width: int, height: int) -> NDArray[Any]:
+    """A soft resize that cannot overshoot: halved two by two while possible, then between neighbours."""
+    while pixels.shape[1] >= 2 * width and pixels.shape[0] >= 2 * height:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        even = pixels[: 2 * half[1], : 2 * half[0]]  # only an even size is averaged fast
+        pixels = cv2.resize(even, half, interpolation=cv2.INTER_AREA)
+    return cv2.resize(pixels, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def shrink_far(pixels: NDArray[Any], width: int, height: int) -> NDArray[Any]:
