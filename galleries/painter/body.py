@@ -176,10 +176,12 @@ def build_body(actor: Actor, garment: Garment, x: Field, y: Field, scale: float,
     cloth, height, albedo = _dress(garment, x, y, scale)
     cloth = cloth * cover
     if garment.cut == "roll":
-        roll_half = 56.0 + 9.0 * actor.heavy + 0.45 * np.maximum(y - 108.0, 0.0)
-        sleeve = smoothstep(-pixel, pixel, roll_half - np.abs(x)) * smoothstep(107.0, 110.0, y + 0 * x)
+        half = 54.0 + 9.0 * actor.heavy + 0.10 * (y - 108.0) + 0.010 * np.maximum(y - 128.0, 0.0) ** 2
+        across = np.abs(x - 0.6 * follow) / half
+        sleeve = smoothstep(-pixel, pixel, half * (1.0 - across)) * smoothstep(-1.0, 1.0, y - 105.0 - 9.0 * across**5)
         cover, cloth = np.maximum(cover, sleeve), np.maximum(cloth, sleeve)
-        depth = np.maximum(depth, (-92.0 + 54.0 * np.sqrt(np.clip(1 - (x / roll_half) ** 2, 0, 1))) * sleeve - 300 * (1 - sleeve))
+        tube = -92.0 + 54.0 * np.sqrt(np.clip(1.0 - across**2, 0.0, 1.0))
+        depth = np.maximum(depth, tube * sleeve - 300.0 * (1.0 - sleeve))
     depth = depth + height * cover + _folds(actor.seed, garment, x, y, scale) * cloth
     skin = np.asarray(actor.skin, np.float32) * np.array([0.97, 0.93, 0.91], np.float32)
     albedo = skin + (albedo - skin) * cloth[..., None]

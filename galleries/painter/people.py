@@ -29,8 +29,8 @@ HAIRS: tuple[Colour, ...] = (
     (0.16, 0.155, 0.15),
 )
 IRISES: tuple[Colour, ...] = (
-    (0.085, 0.040, 0.018),
-    (0.150, 0.085, 0.035),
+    (0.042, 0.020, 0.011),
+    (0.095, 0.050, 0.022),
     (0.13, 0.14, 0.07),
     (0.10, 0.17, 0.22),
     (0.16, 0.19, 0.20),
@@ -62,6 +62,12 @@ class Actor:
     wave: float  # mm of wave in the hair
     age: float  # 0..1 deepens the folds
     freckles: float
+
+
+def exposure_for(actor: Actor) -> float:
+    """How much more light a photographer would give this skin than the middle one."""
+    lightness = 0.3 * actor.skin[0] + 0.6 * actor.skin[1] + 0.1 * actor.skin[2]
+    return float(np.clip((0.30 / lightness) ** 0.42, 0.85, 1.9))
 
 
 def _pick(rng: np.random.Generator, choices: tuple[Colour, ...], index: int) -> Colour:

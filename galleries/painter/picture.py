@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from .eyes import Eye, EyeTruth, paint_eye, surface_points
 from .fringe import paint_brow, paint_lashes
 from .hair import hair_layers
+from .light import exposed
 from .noise import Field, grain_tile, rng_for, tiled
+from .people import exposure_for
 from .plan import LONG, PlannedFrame, SittingPlan
 from .pose import View
 from .relief import relief_of
@@ -124,7 +126,8 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     factor = min(CANVAS, max(300.0, 0.6 * long_side)) / long_side
     canvas = view.resized(factor, round(view.width * factor), round(view.height * factor))
     nowhere = np.full((canvas.height, canvas.width), NOWHERE, np.float32)
-    back = hair_layers(actor, canvas, look.lights, look.treatment, nowhere, 1.0, back=True)
+    lights = exposed(look.lights, exposure_for(actor))
+    back = hair_layers(actor, canvas, lights, look.treatment, nowhere, 1.0, back=True)
     scene = build_scene(plan, frame, canvas, _sheet(back, canvas))
     picture = enlarge(develop(scene.picture, look.treatment), view.width, view.height)
     add_texture(picture, scene.skin, scene.cloth, look.garment.cloth, view.scale, plan.seed)
@@ -132,11 +135,11 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     for sign in (-1, 1):
         eye = Eye(actor, frame, view, relief, sign)
         fall = _light_at(scene, eye.place, factor)
-        paint_eye(picture, eye, look.lights, fall, look.treatment)
+        paint_eye(picture, eye, lights, fall, look.treatment)
         paint_lashes(picture, eye, fall, look.treatment)
         brow_at = view.to_pixels(surface_points(relief, np.array([[sign * 30.0, -actor.brow_height]]))[0])
         paint_brow(picture, actor, frame, view, relief, sign, _light_at(scene, brow_at, factor), look.treatment)
-    front = hair_layers(actor, view, look.lights, look.treatment, scene.head_depth, factor, back=False)
+    front = hair_layers(actor, view, lights, look.treatment, scene.head_depth, factor, back=False)
     if front is not None:
         front.blend(picture)
     return _finish(picture, scene, plan, frame, view)

@@ -105,7 +105,7 @@ def _lights(side: float) -> dict[str, LightSet]:
         ), (0.14, 0.12, 0.11), pupil=0.42),
         "hard": LightSet("hard", (
             Light("key", 38 * side, 36, 2.35, soft=0.06, shape="round", size=0.5),
-        ), (0.055, 0.055, 0.055), pupil=0.34),
+        ), (0.10, 0.10, 0.10), pupil=0.34),
     }  # fmt: skip
 
 
@@ -188,7 +188,7 @@ def plan_sitting(seed: int) -> SittingPlan:
                 framing="half" if half else "head", wide=wide, yaw=shot["yaw"], pitch=shot["pitch"], roll=shot["roll"],
                 shift=(shot["x"], shot["y"]), smile=shot["smile"], run=int(shot["run"]),
                 lids=float(rng.uniform(0.0, 0.12)) if i in blinks else float(rng.uniform(0.92, 1.04)),
-                soft=float(rng.uniform(9, 14)) if i == blurred else 0.0,
+                soft=float(rng.uniform(5.5, 8.0)) if i == blurred else 0.0,
                 orientation=1 if wide or rng.random() < 0.35 else turned, located=bool(rng.random() < 0.15 or i == 0),
             ))  # fmt: skip
     return SittingPlan(seed, invent_actor(seed), looks, tuple(frames))

@@ -9,9 +9,10 @@ import numpy as np
 
 from .backdrop import paint_backdrop
 from .body import BodyView, build_body, relief_normals
-from .light import LightSet, cast_shadow, diffuse, shine, skin_light
+from .light import LightSet, cast_shadow, diffuse, exposed, shine, skin_light
 from .march import HeadHit, march
 from .noise import Field, smoothstep
+from .people import exposure_for
 from .plan import LONG, SHORT, PlannedFrame, PlannedLook, SittingPlan
 from .pose import Pose, View
 from .relief import relief_of
@@ -105,10 +106,12 @@ def _body_layer(plan: SittingPlan, look: PlannedLook, frame: PlannedFrame, view:
 def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: Field | None = None) -> Scene:
     """Light and layer everything smooth. `back_hair` (h, w, 4), linear and premultiplied, goes behind the body."""
     look = plan.look(frame.look)
+    lights = exposed(look.lights, exposure_for(plan.actor))
     relief, tables = relief_of(plan.actor, frame.smile), skin_of(plan.actor, frame.smile)
     zoom = {"head": 1.0, "half": 0.62}[frame.framing] if not frame.wide else 0.9
     picture = paint_backdrop(look.ground, plan.seed, view.width, view.height, zoom,
                              (frame.shift[0] * view.scale * 0.3, 0.0))  # fmt: skip
+    picture = picture * np.float32(exposure_for(plan.actor) ** 0.35)
     if back_hair is not None:
         picture = picture * (1.0 - back_hair[..., 3:]) + back_hair[..., :3]
     coarse = view.resized(0.5, view.width // 2, view.height // 2)
@@ -119,7 +122,7 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     both = np.maximum(head_depth, np.where(body.cover > 0.5, body.depth, np.float32(NOWHERE)))
     gloss = 0.30 * (1.0 - body.cloth) + (0.10 if look.garment.cloth == "weave" else 0.03) * body.cloth
     shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, body.albedo, gloss, body.hollow,
-                                    look.lights, view.scale, False)  # fmt: skip
+                                    lights, view.scale, False)  # fmt: skip
     under_chin = cv2.GaussianBlur((head_depth > NOWHERE).astype(np.float32), (0, 0), 16.0 * view.scale)
     shaded *= (1.0 - 0.55 * under_chin * (1 - body.cloth) * smoothstep(NOWHERE, -60.0, body.depth))[..., None]
     picture = _over(picture, shaded, body.cover)
@@ -127,7 +130,7 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     window = tuple(cv2.remap(table, hit.column, hit.row, cv2.INTER_LINEAR)
                    for table in (tables.albedo, tables.gloss, relief.hollow))  # fmt: skip
     rows, columns = slice(hit.top, hit.top + hit.gap.shape[0]), slice(hit.left, hit.left + hit.gap.shape[1])
-    face, fall = lit_surface(normal, both[rows, columns], *window, look.lights, view.scale, True)
+    face, fall = lit_surface(normal, both[rows, columns], *window, lights, view.scale, True)
     cover = smoothstep(0.7, -0.7, hit.gap * view.scale)
     behind = body.depth[rows, columns] - hit.depth  # the neck comes before the underside of the jaw
     cover = cover * (1.0 - smoothstep(-2.0, 5.0, behind) * (body.cover[rows, columns] > 0.5))
