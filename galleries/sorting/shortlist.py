@@ -1,0 +1,213 @@
+"""The proposal of a final list: the best set of frames within the allowance, by an exact optimisation.
+
+What is maximised (weights: common practice, no source; a person edits the result):
+ * agreement: a pick of either side counts, a pick of both counts more than two single ones, an alternate less;
+ * a person's own order breaks ties among that person's picks;
+ * spread: the first frame of a look, and the first of a purpose, count extra;
+ * unlikeness: two frames of one look cost the more the more alike their expressions are, and much when they
+   are nearly the same exposure.
+A frame that either side struck, or that nobody marked, is never proposed.
+
+It is solved as a mixed-integer linear programme (one binary per frame, one bounded variable per look, purpose and
+alike pair) with HiGHS through scipy.optimize.milp; the gap that the solver proves is handed back.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array
+
+PICK, ALTERNATE, STRIKE = "pick", "alternate", "strike"
+_WORTH = {PICK: 4.0, ALTERNATE: 1.5, "": 0.0}
+_BOTH = 3.0
+_FIRST_PLACE = 1.0
+_LOOK, _PURPOSE = 2.5, 3.0
+_SAME_RUN, _SAME_FACE = 8.0, 2.0
+# A difference of expression, in the units of `Candidate.expression`, from which two frames no longer tire.
+_UNLIKE = 1.0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A frame as the optimiser sees it. Places are 1 for the best, None when the person ranked nothing.
+
+    `expression` holds numbers scaled so that 1 is a plain difference (lids, turn and tilt of the head, mouth);
+    empty when the face was not read.
+    """
+
+    key: int
+    subject: str = ""
+    representation: str = ""
+    place_subject: int | None = None
+    place_representation: int | None = None
+    look: int | None = None
+    purpose: str = ""
+    run: int | None = None
+    expression: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a frame is on the list: a code, and the key of another frame or a place where the code speaks of one."""
+
+    code: str
+    other: int | None = None
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """`chosen` best first with their reasons; `left_out`: frames both sides picked that did not fit, with why.
+
+    `gap` is the share of the optimum by which the list may at most be improved, as the solver proved it; 0 is exact.
+    """
+
+    chosen: tuple[int, ...]
+    reasons: dict[int, tuple[Reason, ...]]
+    left_out: dict[int, Reason]
+    score: float
+    gap: float
+
+
+def worth(one: Candidate) -> float:
+    """What a frame is worth by itself; 0 for one that must not be proposed."""
+    if STRIKE in (one.subject, one.representation):
+        return 0.0
+    base = _WORTH[one.subject] + _WORTH[one.representation]
+    if one.subject == one.representation == PICK:
+        base += _BOTH
+    places = [place for place in (one.place_subject, one.place_representation) if place is not None]
+    return base + sum(_FIRST_PLACE / place for place in places) if base else 0.0
+
+
+def alike(one: Candidate, other: Candidate) -> float:
+    """What it costs to have both on the list."""
+    if one.run is not None and one.run == other.run:
+        return _SAME_RUN
+    if one.look != other.look or not one.expression or not other.expression:
+        return 0.0
+    return _SAME_FACE * max(0.0, 1 - math.dist(one.expression, other.expression) / _UNLIKE)
+
+
+def score(chosen: Sequence[Candidate]) -> float:
+    """The value of a whole list; what `propose` maximises."""
+    looks = {one.look for one in chosen if one.look is not None}
+    purposes = {one.purpose for one in chosen if one.purpose}
+    return (
+        sum(worth(one) for one in chosen)
+        + _LOOK * len(looks)
+        + _PURPOSE * len(purposes)
+        - sum(alike(a, b) for a, b in combinations(chosen, 2))
+    )
+
+
+def propose(candidates: Sequence[Candidate], allowance: int, *, seconds: float = 5.0) -> Proposal:
+    """The best list of at most `allowance` frames.
+
+    Raises:
+        ValueError: an allowance below 0, or a key that stands twice.
+    """
+    if allowance < 0:
+        raise ValueError(f"An allowance of {allowance} frames makes no sense.")
+    if len({one.key for one in candidates}) != len(candidates):
+        raise ValueError("A candidate stands twice in the list.")
+    usable = [one for one in candidates if worth(one) > 0]
+    if not usable or allowance == 0:
+        return Proposal((), {}, {}, 0.0, 0.0)
+    chosen, gap = _solve(usable, allowance, seconds)
+    ordered = tuple(sorted(chosen, key=lambda one: (-worth(one), one.key)))
+    return Proposal(
+        tuple(one.key for one in ordered),
+        {one.key: tuple(_why(one, ordered)) for one in ordered},
+        _left_out(usable, ordered, allowance),
+        score(ordered),
+        gap,
+    )
+
+
+def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:
+    """Variables: x (frame is on), y (look or purpose is covered), z (both of an alike pair are on)."""
+    n = len(usable)
+    groups = [*_groups(usable, "look"), *_groups(usable, "purpose")]
+    pairs = [(i, j, cost) for i, j in combinations(range(n), 2) if (cost := alike(usable[i], usable[j])) > 0]
+    size = n + len(groups) + len(pairs)
+    gain = np.zeros(size)
+    gain[:n] = [worth(one) for one in usable]
+    gain[n : n + len(groups)] = [bonus for bonus, _members in groups]
+    gain[n + len(groups) :] = [-cost for _i, _j, cost in pairs]
+    rows: list[tuple[int, int, float]] = [(0, i, 1.0) for i in range(n)]
+    upper = [float(allowance)]
+    for g, (_bonus, members) in enumerate(groups):  # y <= the sum of its x
+        rows += [(len(upper), n + g, 1.0), *((len(upper), i, -1.0) for i in members)]
+        upper.append(0.0)
+    for p, (i, j, _cost) in enumerate(pairs):  # x_i + x_j - z <= 1
+        rows += [(len(upper), i, 1.0), (len(upper), j, 1.0), (len(upper), n + len(groups) + p, -1.0)]
+        upper.append(1.0)
+    row, column, value = (np.array(part) for part in zip(*rows, strict=True))
+    matrix = coo_array((value, (row, column)), shape=(len(upper), size)).tocsr()
+    found = milp(
+        -gain,
+        integrality=np.concatenate([np.ones(n), np.zeros(size - n)]),
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(matrix, -np.inf, np.array(upper)),
+        options={"mip_rel_gap": 0.0, "time_limit": seconds},
+    )
+    if found.x is None:  # out of time without any list at all: the best by themselves, and no bound is proved
+        return sorted(usable, key=lambda one: (-worth(one), one.key))[:allowance], 1.0
+    return [one for one, on in zip(usable, found.x, strict=False) if on > 0.5], float(found.mip_gap or 0.0)
+
+
+def _groups(usable: Sequence[Candidate], name: str) -> list[tuple[float, list[int]]]:
+    """(bonus, members) of every look or purpose."""
+    members: dict[object, list[int]] = {}
+    for i, one in enumerate(usable):
+        value = getattr(one, name)
+        if value not in (None, ""):
+            members.setdefault(value, []).append(i)
+    return [(_LOOK if name == "look" else _PURPOSE, found) for found in members.values()]
+
+
+def _why(one: Candidate, chosen: Sequence[Candidate]) -> list[Reason]:
+    """Codes: both, subject, representation, alternate, first_subject, first_representation, only_look,
+    only_purpose, unlike (the nearest other of the look)."""
+    said = [Reason(_standing(one))]
+    if one.place_subject == 1:
+        said.append(Reason("first_subject"))
+    if one.place_representation == 1:
+        said.append(Reason("first_representation"))
+    others = [other for other in chosen if other.key != one.key]
+    if one.look is not None and all(other.look != one.look for other in others):
+        said.append(Reason("only_look"))
+    if one.purpose and all(other.purpose != one.purpose for other in others):
+        said.append(Reason("only_purpose"))
+    near = [other for other in others if other.look == one.look and one.look is not None]
+    if near and one.expression and all(alike(one, other) == 0 for other in near):
+        said.append(Reason("unlike", min(near, key=lambda other: other.key).key))
+    return said
+
+
+def _standing(one: Candidate) -> str:
+    by_subject, by_representation = one.subject == PICK, one.representation == PICK
+    if by_subject and by_representation:
+        return "both"
+    return "subject" if by_subject else "representation" if by_representation else "alternate"
+
+
+def _left_out(usable: Sequence[Candidate], chosen: Sequence[Candidate], allowance: int) -> dict[int, Reason]:
+    """Frames both sides picked that are not on the list: alike to one that is, or simply too many."""
+    on = {one.key for one in chosen}
+    said: dict[int, Reason] = {}
+    for one in usable:
+        if one.key in on or _standing(one) != "both":
+            continue
+        twin = max(chosen, key=lambda other: alike(one, other), default=None)
+        if twin is not None and alike(one, twin) > 0:
+            said[one.key] = Reason("same_run" if one.run is not None and one.run == twin.run else "alike", twin.key)
+        else:
+            said[one.key] = Reason("allowance")
+    return said
