@@ -117,6 +117,8 @@ class Look(models.Model):
     kept_from_representation = models.BooleanField(_("kept from the representation"), default=False)
     # What the program proposed and why; empty once a person has decided.
     proposed_reason = models.CharField(max_length=300, blank=True)
+    # True while nobody has touched it: such a look goes when a better proposal leaves it empty.
+    made_by_program = models.BooleanField(default=False, editable=False)
 
     class Meta:
         verbose_name = _("look")

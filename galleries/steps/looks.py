@@ -59,6 +59,7 @@ def place_at_once(frame: Frame) -> None:
             title=_("Look %d") % (sitting.looks.count() + 1),
             position=next_position(sitting),
             proposed_reason=_("first frame after a pause"),
+            made_by_program=True,
         )
     frame.save(update_fields=["look"])
 
@@ -97,7 +98,7 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
     with transaction.atomic():
         for name, value in fields.items():
             setattr(look, name, value)
-        look.proposed_reason = ""
+        look.proposed_reason, look.made_by_program = "", False
         look.save()
         stages.touch(look.sitting)
         JournalLine.write(look.sitting, by.who, "look changed", look.title, fields=sorted(fields))
@@ -107,7 +108,7 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
 def accept(look: Look, by: Visitor) -> None:
     """The photographer agrees with a proposed look; the program leaves its frames alone from now on."""
     with transaction.atomic():
-        Look.objects.filter(pk=look.pk).update(proposed_reason="")
+        Look.objects.filter(pk=look.pk).update(proposed_reason="", made_by_program=False)
         look.frames.update(placed_by_hand=True)
         stages.touch(look.sitting)
         JournalLine.write(look.sitting, by.who, "look accepted", look.title)
