@@ -244,7 +244,10 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
         for order in orders
     ]
     strip = next((order["strip"] for order in orders if order["strip"]), "")
-    made = make_finals(data, cuts, limits(), record, finish=border_and_name(strip))
+    try:
+        made = make_finals(data, cuts, limits(), record, finish=border_and_name(strip))
+    except ImagingError as error:
+        raise type(error)(f"{orders[0]['said']['description']} {error}") from error
     for order, file in zip(orders, made, strict=True):
         _keep(delivery, order, file, record)
 

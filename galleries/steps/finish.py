@@ -174,7 +174,7 @@ def render_version(version_id: int) -> None:
             sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
         ).exclude(thing=version.pk)
         if not waiting.exists():  # one letter for a whole batch of versions
-            letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.pk}")
+            letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 
 
 def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
@@ -285,7 +285,7 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
         else:
             stages.move_final(final, S.RETURNED, by, verb="sent back", **detail)
         if by.user is None:
-            letters.notify_photographer(final.sitting, "returned", about=f"version-{version.pk}")
+            letters.notify_photographer(final.sitting, "returned", about=f"version-{version.sha256[:16]}")
     return final
 
 

@@ -38,7 +38,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         )
         stages.touch(sitting)
         JournalLine.write(sitting, by.who, "use asked for", USES.get(use, use), request=request.pk)
-        letters.notify_photographer(sitting, "usage", about=f"request-{request.pk}")
+        letters.notify_photographer(sitting, "usage", about=f"request-{sitting.usage_requests.count()}")
     return request
 
 

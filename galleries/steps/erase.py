@@ -1,0 +1,102 @@
+"""Deletion on request: pictures, derivatives, face readings, caches and words go; that it was done stays.
+
+First one transaction removes the rows and notes that the files are to go; then the files go; then it is noted that
+they are gone. A process killed in between is caught up by `finish_erasures`. Backups are outside the program's
+reach, and so are files that people fetched: whoever asked must be told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from galleries import storage
+from galleries.access import PROGRAM, Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.models import Delivery, Final, Frame, JournalLine, Sitting
+from galleries.steps import inventory
+
+BEGUN, DONE = "erasure begun", "erased"
+
+
+@dataclass(frozen=True)
+class Erasure:
+    """What went, and what a scan of both stores still finds (nothing, or it was not done)."""
+
+    uid: str
+    frames: int
+    files: int
+    left: tuple[str, ...]
+
+
+def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
+    """Remove a sitting for good. The record names neither subject nor sitting: a number, who did it, when and why.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no reason given.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Only the sitting's photographer removes it."))
+    why = " ".join(why.split())[:200]
+    if not why:
+        raise BadInput(_("Say why the sitting is removed; the reason is all that is kept of it."))
+    uid, frames = sitting.uid, sitting.frames.count()
+    with transaction.atomic():
+        sitting_pk = sitting.pk
+        _remove_rows(sitting)
+        _note(uid, by, BEGUN, why=why, frames=frames, number=sitting_pk)
+    return _remove_files(uid, by, frames)
+
+
+def _remove_rows(sitting: Sitting) -> None:
+    """All rows that hang on the sitting, its journal included: lines hold names, file names and notes."""
+    JournalLine._base_manager.filter(sitting=sitting).delete()
+    JournalLine._base_manager.filter(sitting_slug=sitting.slug).delete()
+    Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
+    Delivery.objects.filter(sitting=sitting).delete()
+    Final.objects.filter(sitting=sitting).delete()
+    Frame.objects.filter(sitting=sitting).delete()
+    sitting.delete()
+
+
+def _note(uid: UUID, by: Visitor, verb: str, **detail: Any) -> None:
+    JournalLine.objects.create(sitting=None, sitting_slug=uid.hex, who=by.who[:140], verb=verb, detail=detail)
+
+
+def _remove_files(uid: UUID, by: Visitor, frames: int) -> Erasure:
+    home = storage.home(uid)
+    files = sum(inventory.listing(name).remove_prefix(home) for name in (inventory.PRIVATE, inventory.PROOFS))
+    left = scan(uid)
+    if not left:
+        with transaction.atomic():
+            _note(uid, by, DONE, frames=frames, files=files)
+    return Erasure(uid.hex, frames, files, left)
+
+
+def scan(uid: UUID) -> tuple[str, ...]:
+    """Whatever of a sitting still lies in the stores, as 'store:key'."""
+    home = storage.home(uid)
+    found = [
+        f"{name}:{key}"
+        for name in (inventory.PRIVATE, inventory.PROOFS)
+        for key in inventory.listing(name).keys(home)
+    ]
+    return tuple(found)
+
+
+def unfinished() -> list[JournalLine]:
+    """Erasures whose files may still be there, because the process was stopped in between."""
+    done = set(JournalLine.objects.filter(verb=DONE).values_list("sitting_slug", flat=True))
+    return [line for line in JournalLine.objects.filter(verb=BEGUN) if line.sitting_slug not in done]
+
+
+def finish_erasures() -> list[Erasure]:
+    """Catch up with what was begun; harmless at any time."""
+    return [
+        _remove_files(UUID(hex=line.sitting_slug), PROGRAM, int(line.detail.get("frames", 0))) for line in unfinished()
+    ]
