@@ -67,8 +67,7 @@ def check(data: bytes, record: RightsRecord) -> list[str]:
     tidy, found = record.tidied(), read_rights(data)
     raw = engine.read(data)
     differences = [
-        f"The field '{name}' should be {_show(getattr(tidy, name))} "
-        f"but is {_show(getattr(found.record, name))}."
+        f"The field '{name}' should be {_show(getattr(tidy, name))} but is {_show(getattr(found.record, name))}."
         for name in tidy.__dataclass_fields__
         if getattr(tidy, name) != getattr(found.record, name)
     ]
@@ -80,14 +79,11 @@ def check(data: bytes, record: RightsRecord) -> list[str]:
     for key in sorted({*wanted, *actual}):
         if wanted.get(key) != actual.get(key):
             differences.append(
-                f"IIM {key.split('.')[-1]} should be {_show(wanted.get(key))} "
-                f"but is {_show(actual.get(key))}."
+                f"IIM {key.split('.')[-1]} should be {_show(wanted.get(key))} but is {_show(actual.get(key))}."
             )
     for key, value in fields.to_exif(tidy).items():
         if raw.exif.get(key, "").strip() != value:
-            differences.append(
-                f"Exif {key.split('.')[-1]} should be {_show(value)} but is {_show(raw.exif.get(key))}."
-            )
+            differences.append(f"Exif {key.split('.')[-1]} should be {_show(value)} but is {_show(raw.exif.get(key))}.")
     return [*differences, *found.disagreements, *(f"The file carries {what}." for what in found.private)]
 
 

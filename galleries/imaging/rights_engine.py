@@ -37,8 +37,8 @@ def read(data: bytes) -> RawMetadata:
             exif = {datum.key(): _exif_text(datum) for datum in image.exifData()}
             iim: dict[str, tuple[str, ...]] = {}
             for datum in image.iptcData():
-                iim[datum.key()] = (*iim.get(datum.key(), ()), datum.toString())
-            xmp = {datum.key(): _xmp_texts(datum) for datum in image.xmpData()}
+                iim[datum.key()] = (*iim.get(datum.key(), ()), _readable(datum.toString()))
+            xmp = {datum.key(): tuple(map(_readable, _xmp_texts(datum))) for datum in image.xmpData()}
             return RawMetadata(exif, iim, xmp)
         except exiv2.Exiv2Error as error:
             raise Unreadable(f"The file's metadata can't be read: {_reason(error)}.") from error
@@ -87,7 +87,7 @@ def _exif_value(key: str, text: str) -> exiv2.Value:
 
 
 def _exif_text(datum: exiv2.Exifdatum) -> str:
-    return "" if datum.size() > 65536 else str(datum.toString())  # a long text is not a rights statement
+    return "" if datum.size() > 65536 else _readable(datum.toString())  # a long text is not a rights statement
 
 
 def _xmp_texts(datum: exiv2.Xmpdatum) -> tuple[str, ...]:
@@ -100,6 +100,15 @@ def _xmp_texts(datum: exiv2.Xmpdatum) -> tuple[str, ...]:
     if isinstance(value, exiv2.XmpTextValue) and value.xmpArrayType() != exiv2.XmpValue.XmpArrayType.xaNone:
         return ()
     return (str(value.toString()),)
+
+
+def _readable(text: str) -> str:
+    """Text that is no UTF-8 (older IIM and Exif) taken as Windows-1252, the usual code page of its time."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return text.encode("utf-8", "surrogateescape").decode("cp1252", "replace")
+    return text
 
 
 def _reason(error: exiv2.Exiv2Error) -> str:

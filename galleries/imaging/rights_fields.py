@@ -38,9 +38,7 @@ class TextField:
 _IIM = "Iptc.Application2."
 TEXT_FIELDS: tuple[TextField, ...] = (
     TextField("creators", "dc:creator", "seq", _IIM + "Byline", "2:80", 32, "Exif.Image.Artist"),
-    TextField(
-        "copyright_notice", "dc:rights", "lang", _IIM + "Copyright", "2:116", 128, "Exif.Image.Copyright"
-    ),
+    TextField("copyright_notice", "dc:rights", "lang", _IIM + "Copyright", "2:116", 128, "Exif.Image.Copyright"),
     TextField("credit_line", "photoshop:Credit", "text", _IIM + "Credit", "2:110", 32),
     TextField("title", "dc:title", "lang", _IIM + "ObjectName", "2:05", 64),
     TextField(
@@ -53,9 +51,7 @@ TEXT_FIELDS: tuple[TextField, ...] = (
         "Exif.Image.ImageDescription",
     ),
     TextField("instructions", "photoshop:Instructions", "text", _IIM + "SpecialInstructions", "2:40", 256),
-    TextField(
-        "job_id", "photoshop:TransmissionReference", "text", _IIM + "TransmissionReference", "2:103", 32
-    ),
+    TextField("job_id", "photoshop:TransmissionReference", "text", _IIM + "TransmissionReference", "2:103", 32),
     TextField("usage_terms", "xmpRights:UsageTerms", "lang"),
     TextField("web_statement", "xmpRights:WebStatement"),
     TextField("data_mining", "plus:DataMining", vocabulary=vocab.PLUS_VOCAB),
@@ -63,9 +59,7 @@ TEXT_FIELDS: tuple[TextField, ...] = (
     TextField("model_release_status", "plus:ModelReleaseStatus", vocabulary=vocab.PLUS_VOCAB),
     TextField("model_release_ids", "plus:ModelReleaseID", "bag"),
     TextField("minor_age", "plus:MinorModelAgeDisclosure", vocabulary=vocab.PLUS_VOCAB),
-    TextField(
-        "alteration_constraints", "plus:ImageAlterationConstraints", "bag", vocabulary=vocab.PLUS_VOCAB
-    ),
+    TextField("alteration_constraints", "plus:ImageAlterationConstraints", "bag", vocabulary=vocab.PLUS_VOCAB),
     TextField("license_id", "plus:LicenseID"),
     TextField("terms_text", "plus:TermsAndConditionsText", "lang"),
     TextField("terms_url", "plus:TermsAndConditionsURL"),
@@ -183,8 +177,7 @@ def split_artists(text: str) -> tuple[str, ...]:
     """The inverse of `join_artists`."""
     found = re.findall(r'\s*("(?:[^"]|"")*"|[^;]*)\s*(?:;|$)', text)
     names = (
-        n[1:-1].replace('""', '"') if n.startswith('"') and n.endswith('"') and len(n) > 1 else n.strip()
-        for n in found
+        n[1:-1].replace('""', '"') if n.startswith('"') and n.endswith('"') and len(n) > 1 else n.strip() for n in found
     )
     return tuple(name for name in names if name)
 

@@ -45,9 +45,7 @@ class _Reader:
             self.values[name], self.sources[name] = said["XMP"], "XMP"  # the same text, not cut
         for source, value in said.items():
             if source != chosen and not _agree(said[chosen], value, source, limit):
-                self.disagreements.append(
-                    f"'{name}' differs: {chosen} says {said[chosen]!r}, {source} says {value!r}."
-                )
+                self.disagreements.append(f"'{name}' differs: {chosen} says {said[chosen]!r}, {source} says {value!r}.")
 
     def texts(self, name: str) -> tuple[str, ...]:
         return tuple(t.strip() for t in self.raw.xmp.get(_key(name), ()) if t.strip())
@@ -84,9 +82,7 @@ def found_in(data: bytes) -> RightsFound:
     for name, xmp in fields.DATE_FIELDS.items():
         reader.day(name, xmp)
     for name, xmp in fields.PARTY_FIELDS.items():
-        parties = tuple(
-            Party(part.get(f"{xmp}Name", ""), part.get(f"{xmp}ID", "")) for part in reader.structures(xmp)
-        )
+        parties = tuple(Party(part.get(f"{xmp}Name", ""), part.get(f"{xmp}ID", "")) for part in reader.structures(xmp))
         reader.settle(name, {"XMP": parties})
     reader.settle(
         "licensors",
@@ -119,9 +115,7 @@ def iim_digest(kind: str, data: bytes) -> str:
     if stored is None or block is None or stored == b"\x00" * 16:
         return "none"
     padded = (block, block.rstrip(b"\x00"))  # a TIFF of four-byte words pads the block
-    return (
-        "matches" if stored in [hashlib.md5(b, usedforsecurity=False).digest() for b in padded] else "stale"
-    )
+    return "matches" if stored in [hashlib.md5(b, usedforsecurity=False).digest() for b in padded] else "stale"
 
 
 def _read_text(reader: _Reader, spec: fields.TextField) -> None:

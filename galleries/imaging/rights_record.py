@@ -78,7 +78,8 @@ class RightsRecord:
 
     def tidied(self) -> RightsRecord:
         """The same record with outer blanks cut, line ends as \\n and empty list entries dropped."""
-        return _tidy(self)  # type: ignore[no-any-return]
+        tidy: RightsRecord = _tidy(self)
+        return tidy
 
     def validate(self) -> None:
         """Raise BadRights, naming the field, when the record contradicts itself or cannot be written."""

@@ -73,9 +73,7 @@ def kind_of(data: bytes) -> str:
         return "PNG"
     if data[:4] in (b"II*\x00", b"MM\x00*"):
         return "TIFF"
-    raise Unsupported(
-        "Rights can be written to and read from JPEG, TIFF and PNG only; this file is none of them."
-    )
+    raise Unsupported("Rights can be written to and read from JPEG, TIFF and PNG only; this file is none of them.")
 
 
 def strip(data: bytes) -> bytes:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from galleries.imaging.tracer import Floats, Reference
 
 _WORK = 1100  # long side the features are looked for at
-_FINE = 1000  # long side the alignment is refined at
+_FINE = ((500, 30), (1000, 8))  # long side and rounds the alignment is refined at
 _LEAST_POINTS = 12
 _SURE = 80  # so many agreeing features leave no doubt
 _LOCAL = 33  # pixels over which brightness and noise are taken as constant
@@ -89,20 +89,23 @@ def _by_features(copy: Floats, proof: Floats) -> tuple[Matrix | None, int]:
 
 
 def _refined(copy: Floats, proof: Floats, start: Matrix) -> Matrix | None:
-    """Least-squares alignment by enhanced correlation (Evangelidis and Psarakis 2008), as a homography."""
-    small_copy, small_proof = _shrunk(copy, _FINE), _shrunk(proof, _FINE)
-    down_copy = _zoom(copy.shape[1] / small_copy.shape[1], copy.shape[0] / small_copy.shape[0])
-    down_proof = _zoom(proof.shape[1] / small_proof.shape[1], proof.shape[0] / small_proof.shape[0])
-    guess = np.linalg.inv(np.linalg.inv(down_proof) @ start @ down_copy)  # proof → copy, as ECC wants it
-    guess = (guess / guess[2, 2]).astype(np.float32)
-    stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 1e-6)
-    try:
-        quality, found = cv2.findTransformECC(small_proof, small_copy, guess, cv2.MOTION_HOMOGRAPHY, stop, None, 3)
-    except cv2.error:
-        return None
-    if quality < 0.6:
-        return None
-    return np.asarray(down_proof @ np.linalg.inv(found.astype(np.float64)) @ np.linalg.inv(down_copy))
+    """Alignment by enhanced correlation (Evangelidis and Psarakis 2008), coarse then fine, as a homography."""
+    found = start
+    for side, rounds in _FINE:
+        small_copy, small_proof = _shrunk(copy, side), _shrunk(proof, side)
+        down_copy = _zoom(copy.shape[1] / small_copy.shape[1], copy.shape[0] / small_copy.shape[0])
+        down_proof = _zoom(proof.shape[1] / small_proof.shape[1], proof.shape[0] / small_proof.shape[0])
+        guess = np.linalg.inv(np.linalg.inv(down_proof) @ found @ down_copy)  # proof → copy, as ECC wants it
+        guess = (guess / guess[2, 2]).astype(np.float32)
+        stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-5)
+        try:
+            quality, better = cv2.findTransformECC(small_proof, small_copy, guess, cv2.MOTION_HOMOGRAPHY, stop, None, 3)
+        except cv2.error:
+            return None  # it did not converge: the pictures have nothing in common
+        if quality < 0.6:
+            return None
+        found = down_proof @ np.linalg.inv(np.asarray(better, np.float64)) @ np.linalg.inv(down_copy)
+    return np.asarray(found)
 
 
 def _explained(over: Floats, mean: Floats, inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:

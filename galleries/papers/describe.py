@@ -12,9 +12,17 @@ from galleries.papers.terms import spoken_day as day
 def rights_found_sentences(found: RightsFound, *, today: date | None = None) -> list[str]:
     """Sentences in reading order; `today` lets it say whether the term has run out."""
     if found.empty:
-        return ["The file says nothing about its rights.", *_warnings(found)]
-    record = found.record
-    return [*_origin(record), *_licence(record, today), *_people(record), *_technical(record), *_warnings(found)]
+        said = ["The file says nothing about its rights.", *_warnings(found)]
+    else:
+        record = found.record
+        said = [*_origin(record), *_licence(record, today), *_people(record), *_technical(record)]
+        said += _warnings(found)
+    return [_one_line(sentence) for sentence in said]
+
+
+def _one_line(text: str) -> str:
+    """Safe to show: a file may hold control characters that would steer a terminal."""
+    return "".join(c if c.isprintable() else "\ufffd" for c in " ".join(text.split()))
 
 
 def _origin(r: RightsRecord) -> list[str]:

@@ -212,3 +212,11 @@ def test_values_that_make_no_sense_are_named_not_hidden(tmp_path: Path) -> None:
     found = rights.read_rights(data)
     assert found.record.minor_age == "AG-NEW"
     assert "license_end" in found.problems[0]
+
+
+@needs_exiftool
+def test_old_text_that_is_no_utf8_is_read(tmp_path: Path) -> None:
+    """IIM as written before ESC % G was common: Latin-1 bytes without a character set."""
+    data = edited(plain_jpeg(), tmp_path, "-charset", "iptc=Latin", "-IPTC:By-line=Zoë Ångström")
+    assert b"Zo\xeb" in data
+    assert rights.read_rights(data).record.creators == ("Zoë Ångström",)

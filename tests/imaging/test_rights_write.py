@@ -6,6 +6,7 @@ import io
 import json
 import shutil
 import subprocess
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms, TiffImagePlugin
 
 from galleries.imaging import rights
-from galleries.imaging.errors import BadRights, Unreadable, Unsupported
+from galleries.imaging.errors import BadRights, ImagingError, Unreadable, Unsupported
 from galleries.imaging.rights import Licensor, Party, RightsRecord
 
 NAME = "Zoë Œuvrard-Ångström 李小龍"  # invented; mixes Latin-1, Latin Extended and Han
@@ -312,3 +313,19 @@ def test_an_aware_capture_time_keeps_its_zone() -> None:
     record = RightsRecord(captured_at=datetime(2026, 5, 6, 7, 8, 9, tzinfo=UTC))
     for fmt in FORMATS:
         assert rights.check(rights.write_rights(painted(fmt), record), record) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(FORMATS), st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=9)
+)
+def test_damaged_files_give_an_answer_or_a_sentence(fmt: str, damage: list[tuple[int, int]]) -> None:
+    data = bytearray(LADEN[fmt])
+    for place, value in damage:
+        data[place % len(data)] = value
+    for act in (rights.read_rights, rights.strip_metadata, lambda b: rights.check(rights.write_rights(b, FULL), FULL)):
+        with suppress(ImagingError):  # anything else fails the test
+            act(bytes(data))
+
+
+LADEN = {fmt: rights.write_rights(laden(fmt), FULL) for fmt in FORMATS}

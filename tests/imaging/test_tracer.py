@@ -21,11 +21,11 @@ def _proof(flip: bool = False) -> bytes:
     """scikit-image's astronaut (NASA, public domain), enlarged, with grain and a drawn stamp."""
     path = f"{skimage.__path__[0]}/data/astronaut.png"
     with Image.open(path) as image:
-        rgb = np.asarray(image.convert("RGB").resize((1024, 1024), Image.Resampling.BICUBIC))
+        rgb = np.asarray(image.convert("RGB").resize((768, 768), Image.Resampling.BICUBIC))
     rgb = rgb[:, ::-1] if flip else rgb
     grainy = np.clip(rgb + np.random.default_rng(0).normal(0, 2, rgb.shape), 0, 255).astype(np.uint8)
-    for y in range(120, 1024, 220):
-        cv2.putText(grainy, "STUDIO PROOF", (40, y), cv2.FONT_HERSHEY_SIMPLEX, 2.5, (230, 230, 230), 4)
+    for y in range(100, 768, 170):
+        cv2.putText(grainy, "STUDIO PROOF", (30, y), cv2.FONT_HERSHEY_SIMPLEX, 1.9, (230, 230, 230), 4)
     return encode.encode_jpeg(grainy, quality=82, ppi=96)
 
 

@@ -7,6 +7,7 @@ import io
 import json
 import shutil
 import subprocess
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -114,3 +115,5 @@ def test_an_empty_file_and_doubtful_ones() -> None:
     said = rights_found_sentences(found)
     assert said[1:4] == ["Caution: 'title' differs.", "Caution: Odd date.", "Caution: the file carries a GPS position."]
     assert "older program" in said[-1]
+    sly = RightsFound(replace(EMPTY, title="a\x1b[2Jb\nc"), "JPEG", {"title": "XMP"})
+    assert rights_found_sentences(sly) == ["Title: a\ufffd[2Jb c."]
