@@ -1,0 +1,208 @@
+// Frames from the browser. Each file: hash it, ask whether it is there, send it if not; four at a time.
+// Nothing is remembered in the browser: after a reload the hashes tell what is there already.
+import { ask, fill, post, put, Told, withRetry } from "./net.js";
+
+const AT_ONCE = 4;
+const part = document.getElementById("uploader");
+const words = document.getElementById("words").dataset;
+const $ = (id) => document.getElementById(id);
+const companions = new Set(part.dataset.companions.split(" "));
+const most = Number(part.dataset.most);
+const tries = Number(part.dataset.retries);
+const items = [];
+const queue = [];
+let working = 0;
+let paused = false;
+let passedOver = 0;
+
+// --- which files -------------------------------------------------------------------------------------------
+
+const ending = (name) => name.slice(name.lastIndexOf(".")).toLowerCase();
+const forUs = (file) => !/^(\.|Thumbs\.db$|desktop\.ini$)/i.test(file.name) && !companions.has(ending(file.name));
+
+async function* walk(entry) {
+  if (entry.isFile) {
+    yield await new Promise((done, fail) => entry.file(done, fail));
+  } else if (entry.isDirectory) {
+    const reader = entry.createReader();
+    for (;;) {
+      const some = await new Promise((done, fail) => reader.readEntries(done, fail));
+      if (!some.length) return;
+      for (const one of some) yield* walk(one);
+    }
+  }
+}
+
+async function dropped(transfer) {
+  const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+  if (!entries.length) return [...transfer.files];
+  const files = [];
+  for (const entry of entries) for await (const file of walk(entry)) files.push(file);
+  return files;
+}
+
+function take(files) {
+  const wanted = files.filter(forUs);
+  passedOver += files.length - wanted.length;
+  if (!wanted.length) {
+    $("progress").hidden = false;
+    say(words.none);
+    return;
+  }
+  wanted.sort((a, b) => (a.webkitRelativePath || a.name).localeCompare(b.webkitRelativePath || b.name));
+  const rows = document.createDocumentFragment();
+  for (const file of wanted) {
+    const row = $("file-row").content.firstElementChild.cloneNode(true);
+    row.querySelector(".name").textContent = file.name;
+    const item = { file, row, state: "waiting", sent: 0 };
+    show(item, "waiting", words.waiting);
+    rows.append(row);
+    items.push(item);
+    queue.push(item);
+  }
+  $("files").append(rows);
+  $("progress").hidden = false;
+  tally();
+  work();
+}
+
+// --- one file ----------------------------------------------------------------------------------------------
+
+async function digestOf(file) {
+  // Without a secure context the browser lends no hash: the server does it, and a resumed file is sent again.
+  if (!globalThis.isSecureContext || !crypto.subtle) return "";
+  const sum = await crypto.subtle.digest("SHA-256", await file.arrayBuffer());
+  return [...new Uint8Array(sum)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+// Questions of a moment travel together.
+let asking = null;
+function isKnown(digest) {
+  if (!asking) {
+    const round = { digests: new Set() };
+    round.answer = new Promise((go) => setTimeout(go, 40)).then(async () => {
+      asking = null;
+      const body = await withRetry(() => post(part.dataset.known, { digests: [...round.digests] }), tries);
+      return new Set(body.known);
+    });
+    asking = round;
+  }
+  asking.digests.add(digest);
+  return asking.answer.then((known) => known.has(digest));
+}
+
+async function send(item) {
+  if (item.file.size > most) return show(item, "refused", words.big);
+  show(item, "busy", words.hashing);
+  try {
+    const digest = await withRetry(() => digestOf(item.file), 2);
+    if (digest && (await isKnown(digest))) {
+      item.sent = item.file.size;
+      return show(item, "same", words.same);
+    }
+    const headers = { "X-File-Name": encodeURIComponent(item.file.name) };
+    if (digest) headers["X-File-Sha256"] = digest;
+    const answer = await withRetry(
+      () => {
+        show(item, "busy", words.sending);
+        return put(part.dataset.put, item.file, headers, (sent) => progress(item, sent));
+      },
+      tries,
+      () => { progress(item, 0); show(item, "busy", words.retry); },
+    );
+    item.sent = item.file.size;
+    const text = ["refused", "stray"].includes(answer.state) ? `${words[answer.state]}: ${answer.reason}` : words[answer.state] ?? answer.state;
+    show(item, answer.state, text);
+  } catch (error) {
+    show(item, "failed", error instanceof Told ? error.message : words.failed);
+  }
+}
+
+function show(item, state, text) {
+  item.state = state;
+  item.row.dataset.state = state;
+  item.row.querySelector(".state").textContent = text;
+  item.row.querySelector("progress").value = ["new", "same"].includes(state) ? 1 : item.sent / (item.file.size || 1);
+}
+
+function progress(item, sent) {
+  item.sent = Math.min(sent, item.file.size);
+  item.row.querySelector("progress").value = item.sent / (item.file.size || 1);
+  tally();
+}
+
+// --- all of them -------------------------------------------------------------------------------------------
+
+async function work() {
+  while (working < AT_ONCE && queue.length && !paused) {
+    const item = queue.shift();
+    working += 1;
+    send(item).finally(() => { working -= 1; tally(); work(); });
+  }
+  if (!working && !queue.length && items.length) await finished();
+}
+
+const count = (state) => items.filter((item) => item.state === state).length;
+let drawn = 0;
+
+function tally() {
+  if (drawn) return;
+  drawn = requestAnimationFrame(() => {
+    drawn = 0;
+    const all = items.reduce((sum, item) => sum + item.file.size, 0);
+    const sent = items.reduce((sum, item) => sum + (["waiting", "busy"].includes(item.state) ? item.sent : item.file.size), 0);
+    const done = items.filter((item) => !["waiting", "busy"].includes(item.state)).length;
+    const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
+    $("all-progress").max = all || 1;
+    $("all-progress").value = sent;
+    $("all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
+  });
+}
+
+function say(text) {
+  $("said").textContent = passedOver ? `${text} ${fill(words.passed, { n: passedOver })}` : text;
+}
+
+async function finished() {
+  say(fill(words.end, { fresh: count("new"), same: count("same"), refused: count("refused"), failed: count("failed") }));
+  $("again").hidden = !count("failed");
+  part.dataset.state = "through";
+  if ($("reload")) $("reload").hidden = false;
+  if (!$("refused-part")) return;
+  try {
+    const body = await ask($("refused-part").dataset.address);
+    $("frame-count").textContent = body.frames;
+    $("refused-part").hidden = !body.refused.length;
+    $("refusals").replaceChildren(...body.refused.map((row) => {
+      const line = document.createElement("li");
+      const name = document.createElement("b");
+      name.className = "typed";
+      name.textContent = row.name;
+      line.append(name, `: ${row.reason}`);
+      return line;
+    }));
+  } catch { /* the list is on the page after the next load */ }
+}
+
+$("pick-files").addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
+$("pick-folder").addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
+$("pause").addEventListener("click", () => {
+  paused = !paused;
+  $("pause").textContent = paused ? words.resume : words.pause;
+  $("pause").setAttribute("aria-pressed", String(paused));
+  work();
+});
+$("again").addEventListener("click", () => {
+  $("again").hidden = true;
+  for (const item of items.filter((one) => one.state === "failed")) { item.sent = 0; show(item, "waiting", words.waiting); queue.push(item); }
+  work();
+});
+const zone = $("dropzone");
+for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (event) => { event.preventDefault(); zone.classList.add("over"); });
+addEventListener("dragleave", (event) => { if (!event.relatedTarget) zone.classList.remove("over"); });
+addEventListener("drop", async (event) => {
+  event.preventDefault();
+  zone.classList.remove("over");
+  take(await dropped(event.dataTransfer));
+});
+addEventListener("beforeunload", (event) => { if (working || queue.length) event.preventDefault(); });
