@@ -14,7 +14,7 @@ import pillow_heif
 import simplejpeg
 from numpy.typing import NDArray
 
-from galleries.imaging import colour, jpeg_parts, profiles, vips
+from galleries.imaging import colour, jpeg_parts, profiles, tiff_parts, vips
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
 
 Pixels = NDArray[Any]  # uint8 or uint16
@@ -22,6 +22,8 @@ Pixels = NDArray[Any]  # uint8 or uint16
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 _EXTRANEOUS = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
 _MOST_PADDING = 4096
+_DATA_WRONG = "its picture data break off or contradict its header"
+_HEADER_WRONG = "its header cannot be read"
 SURROUND = 119  # sRGB code value of CIE L* 50: the mid grey that transparent parts are laid on
 _NCLX = {1: "sRGB", 12: "Display P3"}  # colour primaries of ITU-T H.273
 _SRGB_LIKE_CURVES = (1, 2, 6, 13)
@@ -83,16 +85,14 @@ def _strictly(data: bytes, space: str, least: tuple[int, int]) -> NDArray[np.uin
     return pixels
 
 
-def _jpeg_error(message: str) -> ImagingError:
-    if "Premature end" in message:
-        return Unreadable("This JPEG is cut off: its picture data end before the last row.")
-    return _damaged("JPEG", message)
-
-
-def _damaged(kind: str, message: str) -> ImagingError:
-    if "memory" in message.lower():
+def _refusal(kind: str, error: Exception, what: str = "") -> ImagingError:
+    """The sentence for a decoder's complaint, whose own words stay with the error's cause."""
+    message = str(error).lower()
+    if "out of memory" in message or "insufficient memory" in message:
         return TooLarge(f"Decoding this {kind} needs more memory than the decoder may take.")
-    return Unreadable(f"This {kind} is cut off or damaged: {message.strip().rstrip('.')}.")
+    if "premature end of jpeg" in message:
+        return Unreadable("This JPEG is cut off: its picture data end before the last row.")
+    return Unreadable(f"This {kind} is cut off or damaged: {what or _DATA_WRONG}.")
 
 
 def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]:
@@ -107,7 +107,7 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     except ValueError as error:
         found = _EXTRANEOUS.search(str(error))
         if not found or not 0 < int(found[1]) <= _MOST_PADDING:
-            raise _jpeg_error(str(error)) from error
+            raise _refusal("JPEG", error) from error
     # Some cameras pad the end. Cut the padding out and judge what is left just as strictly.
     end = jpeg_parts.scans_and_end(data, parts.scan_at)[1]
     padding = data[end - int(found[1]) : end]
@@ -116,7 +116,7 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     try:
         return _strictly(data[: end - int(found[1])] + b"\xff\xd9", header.space, least)
     except ValueError as error:
-        raise _jpeg_error(str(error)) from error
+        raise _refusal("JPEG", error) from error
 
 
 def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixels:
@@ -134,10 +134,12 @@ def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixel
 
 def _vips_open(data: bytes, kind: str) -> vips.Image:
     load = vips.Image.tiffload_buffer if kind == "TIFF" else vips.Image.pngload_buffer
+    if kind == "TIFF":
+        tiff_parts.check_whole(data)
     try:
-        return load(data, access="sequential", fail_on="warning" if kind == "PNG" else "truncated")
+        return load(data, access="sequential", fail_on="error")
     except vips.Error as error:
-        raise Unreadable(f"This {kind} cannot be opened: {vips.first_line(error)}.") from error
+        raise _refusal(kind, error, _HEADER_WRONG) from error
 
 
 def _field(image: vips.Image, name: str) -> bytes:
@@ -173,7 +175,7 @@ def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
             image = image.flatten(background=_surround(header, icc))
         pixels = vips.to_array(image)
     except vips.Error as error:
-        raise _damaged(header.format, vips.first_line(error)) from error
+        raise _refusal(header.format, error) from error
     if header.space == "RGB":
         return pixels
     if header.space == "GRAY":
@@ -200,7 +202,7 @@ def _heif_open(data: bytes) -> pillow_heif.HeifFile:
     try:
         return pillow_heif.open_heif(data, convert_hdr_to_8bit=False, bgr_mode=False)
     except (ValueError, OSError, RuntimeError, EOFError, IndexError, KeyError, SyntaxError) as error:
-        raise Unreadable(f"This HEIF cannot be opened: {str(error).strip().rstrip('.')}.") from error
+        raise _refusal("HEIF", error, _HEADER_WRONG) from error
 
 
 def _heif_header(data: bytes) -> Header:
@@ -226,7 +228,7 @@ def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
     try:
         pixels = np.asarray(file)
     except (ValueError, OSError, RuntimeError, EOFError, SyntaxError) as error:
-        raise _damaged("HEIF", str(error)) from error
+        raise _refusal("HEIF", error) from error
     if pixels.ndim == 2:
         pixels = pixels[:, :, None]
     if pixels.shape[:2] != (header.height, header.width):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from typing import Any
 
@@ -11,6 +12,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+logging.getLogger("pyvips").setLevel(logging.ERROR)  # its warnings are about files that get refused
 pyvips.cache_set_max(0)  # one-off pictures: a cache would only hold memory
 
 Image = pyvips.Image
@@ -37,9 +39,3 @@ def to_array(image: pyvips.Image) -> NDArray[Any]:
     memory = image.write_to_memory()
     kind = _FORMATS[image.format]
     return np.frombuffer(memory, dtype=kind).reshape(image.height, image.width, image.bands)
-
-
-def first_line(error: Exception) -> str:
-    """The first telling line of a libvips message."""
-    lines = [line.strip() for line in getattr(error, "detail", str(error)).splitlines() if line.strip()]
-    return lines[0] if lines else "the decoder gave no reason"
