@@ -10,7 +10,7 @@ import struct
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8}
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 13: 4}
 _MOST_ENTRIES = 500
 _ORIENTATION, _MAKE, _MODEL, _DATETIME = 0x0112, 0x010F, 0x0110, 0x0132
 _EXIF_IFD, _INTEROP_IFD, _INTEROP_INDEX = 0x8769, 0xA005, 0x0001
@@ -41,7 +41,7 @@ def _value(data: bytes, order: str, entry: int) -> Value | None:
         return None
     if kind == 2:
         return raw.split(b"\0", 1)[0].decode("utf-8", "replace").strip()
-    if kind in (3, 4):
+    if kind in (3, 4, 13):
         return int(struct.unpack_from(order + ("H" if kind == 3 else "I"), raw)[0])
     return None
 

@@ -105,6 +105,8 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     try:
         return _strictly(data, header.space, least)
     except ValueError as error:
+        if "ICC marker" in str(error) or "JFIF revision" in str(error):  # the picture itself may be sound
+            return _decode_jpeg(jpeg_parts.bare(data), _jpeg_header(jpeg_parts.bare(data)), scale)
         found = _EXTRANEOUS.search(str(error))
         if not found or not 0 < int(found[1]) <= _MOST_PADDING:
             raise _refusal("JPEG", error) from error

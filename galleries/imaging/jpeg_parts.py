@@ -84,7 +84,7 @@ def _profile(pieces: list[bytes]) -> tuple[bytes, str]:
     numbered = {piece[12]: piece[14:] for piece in pieces if len(piece) > 14}
     total = max((piece[13] for piece in pieces if len(piece) > 14), default=0)
     if sorted(numbered) != list(range(1, total + 1)) or not total:
-        return b"", f"The embedded colour profile has {len(numbered)} of its {total} pieces."
+        return b"", "The pieces of the embedded colour profile do not fit together."
     return b"".join(numbered[index] for index in sorted(numbered)), ""
 
 
@@ -124,6 +124,17 @@ def scans_and_end(data: bytes, scan_at: int) -> tuple[int, int]:
         if scans > MOST_SCANS or at + 4 > len(data):
             return scans, -1
         at += 2 + (0 if marker in _STANDALONE else struct.unpack_from(">H", data, at + 2)[0])
+
+
+def bare(data: bytes) -> bytes:
+    """The same picture without application segments (Adobe's apart, which tells the colour model)."""
+    kept, scan_at = [], 0
+    for marker, at, payload in _segments(data):
+        if marker == 0xDA:
+            scan_at = at
+        elif marker == 0xEE or not 0xE0 <= marker <= 0xEF:
+            kept.append(_segment(marker, payload))
+    return b"".join((b"\xff\xd8", *kept, data[scan_at:]))
 
 
 def _segment(marker: int, payload: bytes) -> bytes:
