@@ -82,17 +82,16 @@ def scan(uid: UUID) -> tuple[str, ...]:
     """Whatever of a sitting still lies in the stores, as 'store:key'."""
     home = storage.home(uid)
     found = [
-        f"{name}:{key}"
-        for name in (inventory.PRIVATE, inventory.PROOFS)
-        for key in inventory.listing(name).keys(home)
+        f"{name}:{key}" for name in (inventory.PRIVATE, inventory.PROOFS) for key in inventory.listing(name).keys(home)
     ]
     return tuple(found)
 
 
 def unfinished() -> list[JournalLine]:
-    """Erasures whose files may still be there, because the process was stopped in between."""
+    """Erasures with files still there: the process was stopped in between, or a worker wrote one more afterwards."""
     done = set(JournalLine.objects.filter(verb=DONE).values_list("sitting_slug", flat=True))
-    return [line for line in JournalLine.objects.filter(verb=BEGUN) if line.sitting_slug not in done]
+    begun = JournalLine.objects.filter(verb=BEGUN)
+    return [line for line in begun if line.sitting_slug not in done or scan(UUID(hex=line.sitting_slug))]
 
 
 def finish_erasures() -> list[Erasure]:

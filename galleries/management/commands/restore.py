@@ -1,0 +1,33 @@
+"""manage.py restore: bring a sitting back from the file it was archived to."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from galleries.management.trade import TradeCommand
+from galleries.steps.restore import restore
+
+
+class Command(TradeCommand):
+    help = "Check an archived sitting byte for byte, then bring it back. New links must be sent to its people."
+    example = "manage.py restore /backup/ansa-veld.zip --photographer tamsin"
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", type=Path, help="a file made by: manage.py retention --sitting … --file …")
+        parser.add_argument("--photographer", default="", help="user name that is to own it (default: as it was)")
+
+    def work(self, options: dict[str, Any]) -> Any:
+        made = restore(
+            options["file"], options["photographer"], lambda done, of: self.progress(done, of, "files checked")
+        )
+        self.tell(options, f"“{made.sitting.title}” is back: {made.files} files, {made.rows} rows.")
+        if made.renumbered:
+            told = ", ".join(made.renumbered)
+            self.tell(options, f"Other sittings had the same numbers, so these got new ones: {told}.")
+            self.tell(options, "Copies of proofs served before can no longer be traced to a person.")
+        return {
+            "sitting": made.sitting.slug, "files": made.files, "rows": made.rows, "renumbered": made.renumbered
+        }  # fmt: skip

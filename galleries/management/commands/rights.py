@@ -1,0 +1,53 @@
+"""manage.py rights: what a file says about its rights, and which delivery it came from."""
+
+from __future__ import annotations
+
+import hashlib
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError
+from django.utils import timezone
+
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.rights import read_rights
+from galleries.management.trade import TradeCommand
+from galleries.papers.describe import rights_found_sentences
+from galleries.steps import deliver
+
+
+class Command(TradeCommand):
+    help = "Say in sentences what a picture's metadata state about its rights, also years after it was delivered."
+    example = "manage.py rights veld-ansa_linen-shirt_0412_print-8x10.jpg"
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", type=Path, nargs="+", help="JPEG, TIFF or PNG")
+
+    def work(self, options: dict[str, Any]) -> Any:
+        return [self._one(path, options) for path in options["file"]]
+
+    def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
+        digest = hashlib.sha256(data).hexdigest()
+        said = self._said(path, data)
+        from_ = [
+            f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"
+            f" under licence {row.delivery.licence.number}."
+            for row in deliver.of_file(digest)
+        ]
+        self.tell(options, f"{path.name}\n  SHA-256 {digest}")
+        for line in [*(from_ or ["No delivery here holds exactly these bytes."]), *said]:
+            self.tell(options, f"  {line}")
+        return {"file": str(path), "sha256": digest, "deliveries": from_, "says": said}
+
+    def _said(self, path: Path, data: bytes) -> list[str]:
+        try:
+            return rights_found_sentences(read_rights(data), today=timezone.localdate())
+        except ImagingError as error:
+            self.all_done = False
+            return [f"{path.name}: {error}"]

@@ -1,0 +1,37 @@
+"""manage.py trace: whose copy of a proof is this?"""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError
+
+from galleries.management.trade import TradeCommand, sitting_named
+from galleries.steps import trace
+
+
+class Command(TradeCommand):
+    help = "Find the frame of a screenshot or re-saved copy of a proof, and the invite it was served to."
+    example = "manage.py trace screenshot.png --sitting ansa-veld"
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("file", type=Path, help="the copy that turned up")
+        parser.add_argument("--sitting", help="look in this sitting only, in every frame of it")
+
+    def work(self, options: dict[str, Any]) -> Any:
+        if not options["file"].is_file():
+            raise CommandError(f"There is no file {options['file']}.")
+        sitting = sitting_named(options["sitting"]) if options["sitting"] else None
+        found = trace.find(options["file"], sitting)
+        self.all_done = bool(found.invites)
+        self.tell(options, found.sentence)
+        return {
+            "frame": found.frame.name if found.frame else None,
+            "sitting": found.frame.sitting.slug if found.frame else None,
+            "invites": [{"name": one.name, "role": one.role, "email": one.email} for one in found.invites],
+            "confidence": found.confidence,
+            "says": found.sentence,
+        }
