@@ -1,0 +1,55 @@
+// The marks as the page shows them: what the server holds, with what is still in the outbox laid over it.
+export class Marks {
+  constructor(state, outbox) {
+    this.outbox = outbox;
+    this.undoable = JSON.parse(sessionStorage.getItem(`undo-${outbox.person}`) ?? "[]");
+    this.listeners = [];
+    this.take(state);
+  }
+  take(state) {
+    this.state = state;
+    this.mine = new Map(Object.entries(state.mine).map(([id, [kind, revision, note]]) => [Number(id), { kind, revision, note }]));
+    this.theirs = new Map(Object.entries(state.theirs).map(([id, row]) => [Number(id), row.map(([who, kind]) => ({
+      role: state.people[who][0], name: state.people[who][1], kind,
+    }))]));
+    this.changed();
+  }
+  /** A single answer of the server. */
+  settle({ frame, kind, note, revision }) { this.mine.set(frame, { kind, note, revision }); }
+  of(frame) {
+    const held = this.mine.get(frame) ?? { kind: "", revision: 0, note: "" };
+    const row = this.outbox.rows.get(frame);
+    if (!row || row.held === "closed") return held;
+    return { ...held, kind: row.kind ?? held.kind, note: row.held === "conflict" ? held.note : row.note ?? held.note };
+  }
+  othersOf(frame) { return this.theirs.get(frame) ?? []; }
+  /** Press a kind: the same again takes it away. Returns the kind that stands now. */
+  press(frame, kind) {
+    const before = this.of(frame).kind, next = before === kind ? "" : kind;
+    this.remember(frame, before);
+    return this.set(frame, next);
+  }
+  set(frame, kind) {
+    this.outbox.put(frame, { kind });
+    this.changed([frame]);
+    return kind;
+  }
+  note(frame, text) {
+    this.outbox.put(frame, { note: text, seen: this.mine.get(frame)?.revision ?? 0 });
+    this.changed([frame]);
+  }
+  remember(frame, kind) {
+    this.undoable = [...this.undoable.slice(-99), [frame, kind]];
+    this.keepUndo();
+  }
+  undo() {
+    const last = this.undoable.pop();
+    this.keepUndo();
+    if (last) this.set(...last);
+    return last?.[0];
+  }
+  keepUndo() {
+    try { sessionStorage.setItem(`undo-${this.outbox.person}`, JSON.stringify(this.undoable)); } catch { /* this page only */ }
+  }
+  changed(frames) { this.listeners.forEach((listener) => listener(frames)); }
+}

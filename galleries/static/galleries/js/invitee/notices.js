@@ -1,0 +1,50 @@
+// Words that stay until the person has read or settled them: a closed list, a note changed elsewhere.
+import { el, fill } from "../shared/dom.js";
+
+export class Notices {
+  constructor(place, words, outbox, marks, frames) {
+    Object.assign(this, { place, words, outbox, marks, frames, said: new Set() });
+  }
+  say(text) { this.said.add(text); this.show(); }
+  show() {
+    const parts = [...this.said].map((text) => el("p", { className: "note", role: "status", textContent: text }));
+    const closed = this.outbox.held("closed");
+    if (closed.length) parts.push(this.closed(closed));
+    for (const row of this.outbox.held("conflict")) parts.push(this.conflict(row));
+    const key = parts.map((part) => part.textContent).join("|");
+    if (key === this.key) return;
+    this.key = key;
+    this.place.replaceChildren(...parts);
+    this.place.hidden = parts.length === 0;
+  }
+  label(row) { return this.frames.get(row.frame)?.label ?? String(row.frame); }
+  closed(rows) {
+    const { words } = this;
+    const frames = rows.map((row) => `${this.label(row)} ${row.kind ? words[row.kind] : row.note ?? words.kind_none}`).join(", ");
+    const forget = el("button", { type: "button", className: "button small", textContent: words.forget });
+    forget.addEventListener("click", async () => {
+      for (const row of rows) await this.outbox.drop(row.frame);
+      this.marks.changed();
+      this.show();
+    });
+    return el("div", { className: "note caution" }, el("p", { textContent: fill(words.held, { frames }) }), forget);
+  }
+  conflict(row) {
+    const { words } = this;
+    const settle = (text, keepMine) => {
+      const button = el("button", { type: "button", className: "button small", textContent: text });
+      button.addEventListener("click", async () => {
+        await this.outbox.drop(row.frame);
+        this.marks.settle({ frame: row.frame, kind: this.marks.of(row.frame).kind, note: row.theirs, revision: row.revision });
+        if (keepMine) this.marks.note(row.frame, row.note); else this.marks.changed([row.frame]);
+        this.show();
+      });
+      return button;
+    };
+    return el("div", { className: "note caution", role: "group" },
+      el("p", { textContent: fill(words.conflict, { label: this.label(row) }) }),
+      el("p", { textContent: words.theirs_note }), el("blockquote", { textContent: row.theirs }),
+      el("p", { textContent: words.mine_note }), el("blockquote", { textContent: row.note }),
+      el("div", { className: "row" }, settle(words.keep_theirs, false), settle(words.keep_mine, true)));
+  }
+}

@@ -1,0 +1,130 @@
+// What a device still has to say. One row per frame, the last intent wins; every act has an id, so that saying it
+// twice is harmless. Rows live in the browser's own database and outlast the page, the network and the battery.
+import { Answered, ask, now } from "../shared/net.js";
+
+const NAME = "sheet-outbox", STORE = "acts";
+const MOST = 200;
+
+function database() {
+  return new Promise((resolve, reject) => {
+    const request = indexedDB.open(NAME, 1);
+    request.onupgradeneeded = () => request.result.createObjectStore(STORE, { keyPath: "key" });
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+    request.onblocked = () => reject(new Error("blocked"));
+  });
+}
+const settled = (request) => new Promise((resolve, reject) => {
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+function fresh() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+export class Outbox {
+  /** person: who this device speaks for; onAnswers(list of [row, answer]); onState({waiting, sending, offline}) */
+  constructor({ person, address, onAnswers, onState }) {
+    Object.assign(this, { person, address, onAnswers, onState });
+    this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
+    this.keeps = true;
+    this.sending = this.offline = false;
+  }
+  async open() {
+    try {
+      this.base = await database();
+      const all = await settled(this.store("readonly").getAll());
+      const [sitting] = this.person.split("-");
+      for (const row of all) {
+        if (row.person === this.person) this.rows.set(row.frame, row);
+        // Somebody else came in to the same sitting on this device: what the one before left is not theirs to see.
+        else if (row.person.split("-")[0] === sitting) this.store("readwrite").delete(row.key);
+      }
+    } catch { this.keeps = false; }
+    for (const [target, kind] of [[window, "online"], [document, "visibilitychange"], [window, "pageshow"]]) {
+      target.addEventListener(kind, () => { if (!document.hidden) this.flush(); });
+    }
+    window.addEventListener("offline", () => { this.offline = true; this.tell(); });
+    setInterval(() => { if (this.waiting().length) this.flush(); }, 5000);
+    this.offline = !navigator.onLine;
+    this.tell();
+    return this.flush();
+  }
+  store(mode) { return this.base.transaction(STORE, mode).objectStore(STORE); }
+  waiting() { return [...this.rows.values()].filter((row) => !row.held).sort((a, b) => (a.at < b.at ? -1 : 1)); }
+  held(why) { return [...this.rows.values()].filter((row) => row.held === why); }
+  tell() {
+    this.onState({ waiting: this.waiting().length, sending: this.sending, offline: this.offline, keeps: this.keeps });
+  }
+  /** Say something about a frame: {kind} and/or {note, seen}. Resolves when it is kept. */
+  async put(frame, intent) {
+    const before = this.rows.get(frame) ?? {};
+    const row = { ...before, ...intent, key: `${this.person}:${frame}`, person: this.person, frame, act: fresh(), at: now().toISOString(), held: "" };
+    if (intent.kind !== undefined) row.kindAt = row.at;
+    if (before.note !== undefined && before.seen !== undefined && before.held !== "conflict") row.seen = before.seen;
+    this.rows.set(frame, row);
+    this.tell();
+    await this.keep(row);
+    this.flush();
+  }
+  async keep(row) {
+    if (!this.keeps) return;
+    try { await settled(this.store("readwrite").put(row)); } catch { this.keeps = false; this.tell(); }
+  }
+  async drop(frame) {
+    const row = this.rows.get(frame);
+    this.rows.delete(frame);
+    if (row && this.keeps) await settled(this.store("readwrite").delete(row.key)).catch(() => {});
+    this.tell();
+  }
+  /** The list is open again: what was held because it was closed may go. */
+  release() {
+    for (const row of this.held("closed")) { row.held = ""; this.keep(row); }
+    this.flush();
+  }
+  async flush() {
+    if (this.sending) { this.again = true; return; }
+    this.sending = true;
+    try {
+      for (let rows = this.waiting(); rows.length; rows = this.waiting()) {
+        const said = rows.slice(0, MOST);
+        this.tell();
+        const { answers } = await ask(this.address, { method: "POST", json: said.flatMap(acts) });
+        this.offline = false;
+        await this.take(said, new Map(answers.map((answer) => [answer.act, answer])));
+      }
+      this.offline = false;
+    } catch (error) {
+      this.offline = !(error instanceof Answered);
+      if (error instanceof Answered && error.status < 500) this.onAnswers([], error);
+    }
+    this.sending = false;
+    this.tell();
+    if (this.again) { this.again = false; this.flush(); }
+  }
+  async take(rows, answers) {
+    const news = [];
+    for (const row of rows) {
+      const kind = answers.get(`${row.act}k`), note = answers.get(`${row.act}n`);
+      const current = this.rows.get(row.frame);
+      news.push([row, kind, note]);
+      if (current?.act !== row.act) continue; // meanwhile the person said something newer about this frame
+      const wrong = [kind, note].find((answer) => answer?.error);
+      if (wrong?.kind_of_error === "Refused") await this.keep(Object.assign(current, { held: "closed", why: wrong.error }));
+      else if (note?.conflict) {
+        delete current.kind;
+        await this.keep(Object.assign(current, { held: "conflict", theirs: note.note, revision: note.revision }));
+      } else await this.drop(row.frame);
+    }
+    this.onAnswers(news);
+  }
+}
+/** A row as acts for the server: note and mark apart, so that a doubtful note holds up no mark; the note first,
+    because it names the revision that it was written on. */
+function acts(row) {
+  const said = [];
+  if (row.note !== undefined) said.push({ frame: row.frame, note: row.note, seen: row.seen, act: `${row.act}n`, at: row.at });
+  if (row.kind !== undefined) said.push({ frame: row.frame, kind: row.kind, act: `${row.act}k`, at: row.kindAt });
+  return said;
+}

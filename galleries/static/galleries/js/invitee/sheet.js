@@ -1,0 +1,182 @@
+// The sheet: one listener for all frames; marks show at once and travel when they can.
+import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
+import { live } from "../shared/live.js";
+import { setClock } from "../shared/net.js";
+import { draw, sentence } from "./drawing.js";
+import { Large } from "./large.js";
+import { Marks } from "./marks.js";
+import { Notices } from "./notices.js";
+import { Outbox } from "./outbox.js";
+
+const words = data("words"), config = data("config"), first = data("state");
+const frames = new Map(data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [id, {
+  id, label, look, width, height, run, alike, eyes: x === null ? null : [x, y],
+  large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
+}]));
+const items = new Map($$(".frame").map((item) => [Number(item.dataset.frame), item]));
+const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
+
+if (navigator.onLine) setClock(first.now);
+const outbox = new Outbox({ person: config.person, address: config.marks, onAnswers: answered, onState: sending });
+const marks = new Marks(first, outbox);
+const notices = new Notices($("#notices"), words, outbox, marks, frames);
+const large = new Large($("#large"), { frames, marks, words, config, order: visible, mark: press, undo });
+marks.listeners.push(redraw);
+
+function redraw(ids = items.keys()) {
+  for (const id of ids) {
+    const item = items.get(id), frame = frames.get(id);
+    if (item && frame) draw(item, config.side, marks.of(id), marks.othersOf(id), sentence(words, frame, marks.of(id), marks.othersOf(id)));
+  }
+  count();
+  large.redraw();
+}
+/** The allowance in words, in all and per look; over it is a remark, not a wall. */
+function count() {
+  if (!config.person) return;
+  let picks = 0;
+  for (const strip of $$(".look-strip")) {
+    let here = 0;
+    for (const item of $$(".frame", strip)) {
+      if (!item.dataset.gone && marks.of(Number(item.dataset.frame)).kind === "pick") here += 1;
+    }
+    picks += here;
+    const place = $("[data-picked]", strip);
+    const said = here ? fill(words.look_some, { n: here }) : words.look_none;
+    if (place && place.textContent !== said) place.textContent = said;
+  }
+  const { allowance } = marks.state, left = allowance - picks;
+  const which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
+  $("#allowance").textContent = fill(which, { picks, allowance, left, over: -left });
+}
+function press(id, kind) {
+  if (!config.may_mark || !picking()) { say(words.closed); return; }
+  const now = marks.press(id, kind);
+  say(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
+}
+function undo() {
+  const frame = marks.undo();
+  say(frame ? fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }) : words.nothing_to_undo);
+}
+function sending({ waiting, sending: busy, offline, keeps }) {
+  const place = $("#sending");
+  let said = "";
+  if (!keeps && waiting) said = words.no_store;
+  else if (waiting && (offline || !busy)) said = fill(words.unsent, { n: waiting });
+  else if (waiting && busy) said = fill(words.sending, { n: waiting });
+  else if (offline) said = words.offline;
+  else if (place.dataset.state) said = words.sent;
+  place.dataset.state = waiting || offline ? "waiting" : said ? "sent" : "";
+  if (place.textContent !== said) place.textContent = said;
+}
+function answered(news, error) {
+  if (error) { notices.say(error.status === 404 || error.status === 403 ? words.access_lost : error.message); return; }
+  for (const [row, kind, note] of news) {
+    const label = frames.get(row.frame)?.label ?? row.frame;
+    for (const answer of [note, kind]) {
+      if (answer && !answer.error) marks.settle(answer);
+      else if (answer && answer.kind_of_error !== "Refused") notices.say(fill(words.refused, { label, error: answer.error }));
+    }
+    if (kind && !kind.error && kind.kind !== row.kind) {
+      const stands = kind.kind ? words[kind.kind] : words.kind_none;
+      notices.say(fill(words.other_device, { label, kind: stands }));
+    }
+  }
+  marks.changed(news.map(([row]) => row.frame));
+  notices.show();
+}
+function visible() {
+  return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
+}
+
+// --- what others do meanwhile ---
+function changed(state) {
+  const closed = picking();
+  setClock(state.now);
+  marks.take(state);
+  if (closed && !picking()) notices.say(words.closed);
+  if (!closed && picking()) outbox.release();
+  document.body.classList.toggle("closed", !picking());
+  const there = new Set(state.frames);
+  const fresh = state.frames.filter((id) => !items.has(id)).length;
+  $("#fresh").hidden = fresh === 0;
+  $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
+  for (const [id, item] of items) {
+    if (there.has(id)) { if (item.dataset.gone) { delete item.dataset.gone; item.hidden = false; } continue; }
+    if (!item.dataset.gone) { item.dataset.gone = "1"; item.hidden = true; notices.say(fill(words.gone, { label: frames.get(id).label })); }
+  }
+  notices.show();
+}
+
+// --- hands ---
+let choosing = false;
+const chosen = new Set();
+$("#sheet").addEventListener("click", (event) => {
+  const item = event.target.closest(".frame");
+  if (!item) return;
+  const id = Number(item.dataset.frame), button = event.target.closest("button.m");
+  if (button) { event.preventDefault(); press(id, button.value.split(":")[1]); return; }
+  if (event.target.closest("a.open") && !event.ctrlKey && !event.metaKey) {
+    event.preventDefault();
+    if (choosing) choose(id, item); else large.open(id);
+  }
+});
+function choose(id, item) {
+  chosen.has(id) ? chosen.delete(id) : chosen.add(id);
+  item.toggleAttribute("data-chosen", chosen.has(id));
+  $("#compare-now").hidden = chosen.size < 2;
+  say(fill(words.selected, { n: chosen.size }));
+}
+$("#choose").addEventListener("click", ({ currentTarget }) => {
+  choosing = !choosing;
+  currentTarget.setAttribute("aria-pressed", String(choosing));
+  if (!choosing) { chosen.clear(); items.forEach((item) => item.removeAttribute("data-chosen")); $("#compare-now").hidden = true; }
+  say(choosing ? words.select_more : "");
+});
+$("#compare-now").addEventListener("click", () => { location.href = `${config.compare}?frames=${[...chosen].join(",")}`; });
+$("#undo")?.addEventListener("click", undo);
+$("#fresh button").addEventListener("click", () => location.reload());
+$("#jump")?.addEventListener("change", ({ target }) => {
+  const strip = document.getElementById(target.value);
+  strip?.scrollIntoView();
+  $("a.open", strip)?.focus({ preventScroll: true });
+  target.value = "";
+});
+$("#only").addEventListener("change", ({ target }) => {
+  for (const [id, item] of items) {
+    const mine = marks.of(id).kind, any = mine === "pick" || marks.othersOf(id).some(({ kind }) => kind === "pick");
+    const keep = { all: true, mine: mine === "pick" || mine === "alternate", any, open: !mine, unstruck: mine !== "strike" };
+    item.hidden = Boolean(item.dataset.gone) || !keep[target.value];
+  }
+  sizes();
+});
+document.addEventListener("keydown", (event) => {
+  if ((event.ctrlKey || event.metaKey) && event.key === "z" && !event.target.closest("input, textarea")) { event.preventDefault(); undo(); }
+});
+/** The height that a strip outside the window will have, so that the scroll bar tells the truth. */
+function sizes() {
+  for (const strip of $$(".look-strip")) {
+    const film = $(".film", strip), columns = getComputedStyle(film).gridTemplateColumns.split(" ").length;
+    const shown = $$(".frame:not([hidden])", strip).length, width = (document.documentElement.clientWidth - 24) / columns;
+    const rows = Math.ceil(shown / columns), ratio = strip.classList.contains("wide") ? 2 / 3 : 3 / 2;
+    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * (width * ratio + 74))}px`;
+    strip.hidden = shown === 0;
+  }
+}
+
+reveal();
+sizes();
+redraw();
+if (config.person) outbox.open().then(() => { notices.show(); redraw(); });
+live(config.changes, first.change, changed, () => notices.say(words.access_lost));
+large.fromAddress();
+if ("serviceWorker" in navigator && config.person) {
+  navigator.serviceWorker.addEventListener("message", ({ data: { kept } }) => { document.documentElement.dataset.kept = kept; });
+  navigator.serviceWorker.register(config.worker, { scope: "/s/" }).then(() => navigator.serviceWorker.ready).then(({ active }) => {
+    const seen = performance.getEntriesByType("resource").map(({ name }) => new URL(name)).filter(({ origin, pathname }) => (
+      origin === location.origin && /^\/static\/|^\/files\/proof\/\d+\/small\//.test(pathname)
+    )).map(({ pathname }) => pathname);
+    active.postMessage({ person: config.person, page: location.pathname, seen });
+  }).catch(() => {}); // without it there is no sheet offline after a reload; marks on the open page wait all the same
+}
+document.documentElement.dataset.ready = "1";

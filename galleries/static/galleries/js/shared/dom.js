@@ -1,0 +1,19 @@
+// Small helpers that every page's script uses.
+export const $ = (selector, root = document) => root.querySelector(selector);
+export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
+export const data = (id) => JSON.parse(document.getElementById(id).textContent);
+/** Fill the {braces} of a sentence. */
+export const fill = (sentence, values = {}) => sentence.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
+export function el(name, properties = {}, ...children) {
+  const made = Object.assign(document.createElement(name), properties);
+  made.append(...children);
+  return made;
+}
+export const reveal = () => $$("[data-needs-script]").forEach((one) => { one.hidden = false; });
+/** Say something to whoever cannot see it; twice the same is said twice. */
+export function say(text) {
+  const place = document.getElementById("said");
+  if (!place) return;
+  place.textContent = "";
+  setTimeout(() => { place.textContent = text; }, 30);
+}

@@ -1,0 +1,110 @@
+// A picture in a stage: fit, zoom about a point, pan, pinch, double tap, swipe. The place is kept in fractions
+// of the picture, so that several stages can be locked together and a step to the next frame keeps the place.
+export class Viewport {
+  /** @param stage the element that clips; @param picture the img or a wrapper; handlers: onStep(±1), onChange(place) */
+  constructor(stage, picture, { onStep = () => {}, onChange = () => {}, onTap = () => {} } = {}) {
+    Object.assign(this, { stage, picture, onStep, onChange, onTap });
+    this.width = this.height = 1;
+    this.zoom = 0; // 0: the whole picture; otherwise CSS pixels per picture pixel
+    this.x = this.y = 0.5; // the point of the picture in the middle of the stage
+    this.eyes = null;
+    this.pointers = new Map();
+    this.watch = new ResizeObserver(() => this.draw());
+    this.watch.observe(stage);
+    for (const kind of ["pointerdown", "pointermove", "pointerup", "pointercancel"]) {
+      stage.addEventListener(kind, (event) => this[kind](event));
+    }
+    stage.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
+  }
+  show(width, height, eyes) {
+    Object.assign(this, { width, height, eyes });
+    this.draw();
+  }
+  get fit() {
+    const { clientWidth, clientHeight } = this.stage;
+    return Math.min(clientWidth / this.width, clientHeight / this.height, 1);
+  }
+  get scale() { return Math.max(this.zoom || 0, this.fit); }
+  get zoomed() { return this.zoom > this.fit * 1.001; }
+  draw() {
+    const { clientWidth, clientHeight } = this.stage, scale = this.scale;
+    const clamp = (at, size, room) => {
+      const half = room / 2 / (size * scale);
+      return half >= 0.5 ? 0.5 : Math.min(1 - half, Math.max(half, at));
+    };
+    if (this.zoomed) {
+      this.x = clamp(this.x, this.width, clientWidth);
+      this.y = clamp(this.y, this.height, clientHeight);
+    }
+    const [x, y] = this.zoomed ? [this.x, this.y] : [0.5, 0.5];
+    const left = clientWidth / 2 - x * this.width * scale, top = clientHeight / 2 - y * this.height * scale;
+    this.picture.style.width = `${this.width}px`;
+    this.picture.style.height = `${this.height}px`;
+    this.picture.style.transform = `translate(${left}px, ${top}px) scale(${scale})`;
+    this.stage.classList.toggle("zoomed", this.zoomed);
+    this.box = { left, top, width: this.width * scale, height: this.height * scale };
+    this.onChange(this);
+  }
+  /** 100 %: one pixel of the proof on one pixel of the page, on the eyes or on the point that was pressed. */
+  toggle(event) {
+    if (this.zoomed) return this.set(0);
+    const at = this.eyes ?? (event?.clientX !== undefined ? this.at(event) : [0.5, 0.4]);
+    this.set(Math.max(1, this.fit * 1.5), ...at);
+  }
+  set(zoom, x = this.x, y = this.y) {
+    Object.assign(this, { zoom: zoom > this.fit * 1.001 ? Math.min(zoom, 4) : 0, x, y });
+    this.draw();
+  }
+  by(factor) { this.set(this.scale * factor, ...(this.zoomed ? [this.x, this.y] : this.eyes ?? [0.5, 0.5])); }
+  pan(dx, dy) { this.set(this.zoom, this.x + dx / (this.width * this.scale), this.y + dy / (this.height * this.scale)); }
+  at({ clientX, clientY }) {
+    const edge = this.stage.getBoundingClientRect();
+    return [(clientX - edge.left - this.box.left) / this.box.width, (clientY - edge.top - this.box.top) / this.box.height];
+  }
+  /** Zoom so that the point under the fingers stays there. */
+  about(point, zoom) {
+    const [fx, fy] = this.at(point), edge = this.stage.getBoundingClientRect();
+    const next = Math.min(4, Math.max(zoom, this.fit));
+    const dx = point.clientX - edge.left - this.stage.clientWidth / 2, dy = point.clientY - edge.top - this.stage.clientHeight / 2;
+    this.set(next, fx - dx / (this.width * next), fy - dy / (this.height * next));
+  }
+  wheel(event) {
+    event.preventDefault();
+    this.about(event, this.scale * Math.exp(-event.deltaY * 0.002));
+  }
+  pointerdown(event) {
+    if (event.target.closest("button, a, .pin")) return;
+    this.stage.setPointerCapture(event.pointerId);
+    this.pointers.set(event.pointerId, event);
+    this.start = { x: event.clientX, y: event.clientY, at: event.timeStamp, many: this.pointers.size > 1 };
+    this.spread = null;
+  }
+  pointermove(event) {
+    const before = this.pointers.get(event.pointerId);
+    if (!before) return;
+    this.pointers.set(event.pointerId, event);
+    if (this.pointers.size === 2) {
+      const [a, b] = [...this.pointers.values()];
+      const spread = Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY);
+      const middle = { clientX: (a.clientX + b.clientX) / 2, clientY: (a.clientY + b.clientY) / 2 };
+      if (this.spread) this.about(middle, this.scale * spread / this.spread);
+      this.spread = spread;
+      this.start.many = true;
+    } else if (this.zoomed) {
+      this.pan(before.clientX - event.clientX, before.clientY - event.clientY);
+    }
+  }
+  pointerup(event) {
+    if (!this.pointers.delete(event.pointerId) || this.pointers.size || this.start.many) return;
+    const dx = event.clientX - this.start.x, dy = event.clientY - this.start.y;
+    if (!this.zoomed && Math.abs(dx) > 45 && Math.abs(dx) > 1.5 * Math.abs(dy)) this.onStep(dx < 0 ? 1 : -1);
+    else if (Math.hypot(dx, dy) < 8) this.tapped(event);
+  }
+  pointercancel(event) { this.pointers.delete(event.pointerId); }
+  tapped(event) {
+    const twice = this.lastTap && event.timeStamp - this.lastTap < 350;
+    this.lastTap = twice ? 0 : event.timeStamp;
+    if (twice) this.toggle(event);
+    else this.onTap(event, this);
+  }
+}

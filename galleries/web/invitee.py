@@ -1,0 +1,36 @@
+"""What the pages of somebody invited have in common: their rows of the head, and the render call."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
+
+from galleries.access import Act, Visitor, may
+from galleries.models import Sitting
+
+TABS = (
+    ("plan", _("Plan"), Act.SEE_PLAN),
+    ("sheet", _("Sheet"), Act.SEE_SHEET),
+    ("lists", _("Lists"), Act.COMPARE_LISTS),
+    ("finals", _("Finals"), Act.SEE_FINALS),
+    ("delivery", _("Delivery"), Act.SEE_DELIVERY),
+)
+
+
+def page(
+    request: HttpRequest, visitor: Visitor, sitting: Sitting, template: str, status: int = 200, **context: Any
+) -> HttpResponse:
+    """Render galleries/invitee/<template>.html with the sitting, the person and the pages that are theirs."""
+    tabs = [{"name": name, "label": label} for name, label, act in TABS if may(visitor, act, sitting)]
+    base = {
+        "sitting": sitting,
+        "person": visitor.invite,
+        "visitor": visitor,
+        "tabs": tabs,
+        "here": template.split("/")[-1],
+        "may_mark": may(visitor, Act.MARK, sitting),
+    }
+    return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

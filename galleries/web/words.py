@@ -1,0 +1,96 @@
+"""The words that the scripts of the sheet speak. {braces} are filled in there (and here, for the first label)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+
+def frame_words() -> dict[str, str]:
+    """The parts of a frame's label: 'frame 0123, look 2, picked by you, shortlisted by …'."""
+    return {
+        "frame": _("frame {label}"),
+        "look": _("look {n}"),
+        "no_look": _("in no look yet"),
+        "no_mark": _("no mark yet"),
+        "my_pick": _("picked by you"),
+        "my_alternate": _("alternate for you"),
+        "my_strike": _("struck by you"),
+        "subject_pick": _("picked by {who}"),
+        "representation_pick": _("shortlisted by {who}"),
+        "their_alternate": _("alternate for {who}"),
+        "their_strike": _("struck by {who}"),
+        "noted": _("with your note"),
+        "run": _("one of {n} nearly the same"),
+    }
+
+
+def label_of(words: dict[str, str], label: str, look: int | None, mine: str, theirs: list[tuple[str, str, str]]) -> str:
+    """What a screen reader hears. `theirs` are (role, kind, name)."""
+    parts = [words["frame"].format(label=label), words["look"].format(n=look) if look else words["no_look"]]
+    if mine:
+        parts.append(words[f"my_{mine}"])
+    for role, kind, who in theirs:
+        key = f"{role}_pick" if kind == "pick" else f"their_{kind}"
+        parts.append(words[key].format(who=who))
+    if len(parts) == 2:
+        parts.append(words["no_mark"])
+    return ", ".join(parts)
+
+
+def sheet_words() -> dict[str, Any]:
+    return {
+        **frame_words(),
+        "pick": _("Pick"),
+        "alternate": _("Alternate"),
+        "strike": _("Strike"),
+        "said_pick": _("{label} picked."),
+        "said_alternate": _("{label} is an alternate."),
+        "said_strike": _("{label} struck."),
+        "said_none": _("{label}: mark taken away."),
+        "said_undone": _("Taken back: {label}."),
+        "nothing_to_undo": _("There is nothing left to take back."),
+        "none_picked": _("Nothing picked yet; {allowance} finals are included."),
+        "left": _("{picks} of {allowance} picked, {left} left."),
+        "full": _("{picks} of {allowance} picked: just right."),
+        "over": _(
+            "{picks} picked, {over} more than the {allowance} included. That is no mistake: talk to the studio, "
+            "or go on choosing."
+        ),
+        "look_none": _("nothing picked in this look"),
+        "look_some": _("{n} picked in this look"),
+        "unsent": _("{n} not sent yet; kept on this device until the network is back."),
+        "sending": _("Sending {n} …"),
+        "sent": _("Everything is sent."),
+        "offline": _("No network. Go on marking: nothing is lost."),
+        "no_store": _("This browser keeps nothing, so stay on the page until everything is sent."),
+        "closed": _("The list was closed meanwhile. Your marks of before are kept; new ones are not taken any more."),
+        "held": _("Not taken, because the list is closed: {frames}. They stay on this device."),
+        "forget": _("Forget them"),
+        "refused": _("{label}: {error}"),
+        "other_device": _("{label}: a later mark of yours from another device stands ({kind})."),
+        "kind_none": _("no mark"),
+        "conflict": _("Your note on {label} was changed meanwhile, on another device."),
+        "theirs_note": _("It says now:"),
+        "mine_note": _("You wrote here:"),
+        "keep_theirs": _("Keep what it says now"),
+        "keep_mine": _("Put mine in its place"),
+        "fresh": _("{n} new frames. Show them"),
+        "fresh_one": _("1 new frame. Show it"),
+        "gone": _("{label} was taken off the sheet by the studio."),
+        "access_lost": _("Your link does not open this sitting any more. What is not sent stays on this device."),
+        "place": _("{i} of {n}"),
+        "zoom_in": _("100 % on the eyes"),
+        "zoom_out": _("Whole frame"),
+        "percent": _("{n} %"),
+        "monochrome": _("Black and white"),
+        "colour": _("Colour"),
+        "no_crop": _("no crop shown"),
+        "crop_estimated": _("The place of the face is not known; this crop is the middle of the frame."),
+        "remark_empty": _("Nothing has been said about this frame yet."),
+        "saved": _("Note kept."),
+        "select_more": _("Choose two or more frames."),
+        "selected": _("{n} chosen"),
+        "failed": _("The server could not be reached. Try again."),
+    }
