@@ -1,0 +1,181 @@
+"""The studio's upkeep: every table, the journal to read only. Work on a sitting is done on its own pages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.db import models
+from django.http import HttpRequest
+
+from galleries.models import (
+    Acceptance,
+    Approval,
+    Crop,
+    DeliveredFile,
+    Delivery,
+    DeliverySize,
+    Final,
+    Frame,
+    Invite,
+    InviteLink,
+    Job,
+    JournalLine,
+    Letter,
+    Licence,
+    Look,
+    Mark,
+    PinnedNote,
+    PlanComment,
+    Proof,
+    Receipt,
+    ReferencePicture,
+    Refusal,
+    Remark,
+    Round,
+    SignInLink,
+    Sitting,
+    Standing,
+    StrayRetouch,
+    Studio,
+    UsageRequest,
+    Version,
+)
+
+admin.site.site_header = "Upkeep"
+
+
+class ReadOnly(admin.ModelAdmin):  # type: ignore[type-arg]
+    """To look at. What is written here is a record of acts, or made by the program."""
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+def _look_at(
+    model: type[models.Model], *shown: str, filters: tuple[str, ...] = (), search: tuple[str, ...] = ()
+) -> None:
+    fields = {"list_display": shown, "list_filter": filters, "search_fields": search, "show_full_result_count": False}
+    admin.site.register(model, type(f"{model.__name__}Admin", (ReadOnly,), fields))
+
+
+# Records: who said, got or did what. Nobody edits them, not even here.
+_look_at(JournalLine, "at", "sitting_slug", "who", "verb", "thing", filters=("verb",), search=("sitting_slug", "who"))
+_look_at(Mark, "frame", "invite", "kind", "acted_at", filters=("kind",), search=("frame__name", "invite__name"))
+_look_at(Standing, "invite", "frame", "place")
+_look_at(Remark, "frame", "who", "text", "created_at", search=("text", "who"))
+_look_at(Round, "sitting", "number", "opened_at", "closed_at", "closed_by")
+_look_at(Approval, "version", "decision", "who", "at", filters=("decision",))
+_look_at(Acceptance, "licence", "name", "at", search=("name",))
+_look_at(Receipt, "delivery", "who", "name", "last_at", "fetches", search=("who", "name"))
+_look_at(Licence, "sitting", "number", "created_at", search=("sitting__slug",))
+_look_at(UsageRequest, "sitting", "use", "who", "state", "asked_at", filters=("state",))
+_look_at(Delivery, "sitting", "number", "state", "ready_at", filters=("state",))
+_look_at(DeliveredFile, "name", "delivery", "bytes", "sha256", search=("name", "sha256"))
+_look_at(Version, "final", "number", "name", "added_at", search=("name", "sha256"))
+_look_at(Crop, "final", "size", "by_hand", "updated_at")
+_look_at(Final, "sitting", "frame", "state", "on_list", filters=("state", "on_list"))
+_look_at(Frame, "name", "sitting", "look", "captured_at", "hidden", filters=("hidden",), search=("name", "sha256"))
+_look_at(Proof, "frame", "recipe", "made_at")
+_look_at(PinnedNote, "final", "who", "text", "done", filters=("done",))
+_look_at(StrayRetouch, "sitting", "name", "reason")
+_look_at(Refusal, "sitting", "name", "reason", "created_at")
+_look_at(PlanComment, "sitting", "who", "text", "created_at")
+_look_at(ReferencePicture, "sitting", "caption", "brought_by")
+_look_at(Letter, "kind", "to", "sitting", "sent_at", filters=("kind",), search=("to",))
+_look_at(InviteLink, "invite", "created_at", "last_used_at")
+_look_at(SignInLink, "user", "email", "created_at", "used_at")
+
+
+@admin.register(Studio)
+class StudioAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    list_display = ("name", "photographer", "email")
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return not Studio.objects.exists()
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Sitting)
+class SittingAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Who works on it. Its stage changes on its pages only; it goes by erasing, which leaves a record."""
+
+    list_display = ("title", "slug", "photographer", "stage", "held_on")
+    list_filter = ("stage",)
+    search_fields = ("title", "slug", "subject_given", "subject_surname")
+    filter_horizontal = ("colleagues",)
+    readonly_fields = ("slug", "stage", "current_look")
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Look)
+class LookAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    list_display = ("title", "sitting", "purpose", "hidden")
+    list_filter = ("purpose",)
+    search_fields = ("title", "sitting__slug")
+    readonly_fields = ("sitting", "proposed_reason")
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(Invite)
+class InviteAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Name and address may be put right; who is let in is decided on the sitting's page."""
+
+    list_display = ("name", "role", "email", "sitting", "expires_at", "revoked_at")
+    list_filter = ("role",)
+    search_fields = ("name", "email", "sitting__slug")
+    fields = ("name", "email", "language", "sitting", "role", "expires_at", "revoked_at")
+    readonly_fields = ("sitting", "role", "expires_at", "revoked_at")
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(DeliverySize)
+class DeliverySizeAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    list_display = ("title", "use", "width", "height", "source", "mark", "checked_on", "retired")
+    list_filter = ("use", "retired", "mark")
+    list_editable = ("checked_on", "retired")
+    search_fields = ("title", "slug")
+
+
+@admin.register(Job)
+class JobAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Work of the worker; failed pieces can be listed again."""
+
+    list_display = ("kind", "thing", "sitting", "state", "attempts", "reason", "created_at")
+    list_filter = ("state", "kind")
+    actions = ("list_again",)
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    @admin.action(description="List the chosen failed work again", permissions=["view"])
+    def list_again(self, request: HttpRequest, queryset: Any) -> None:
+        from galleries.steps import jobs
+
+        failed = list(queryset.filter(state=Job.State.FAILED))
+        for job in failed:
+            jobs.enqueue(job.kind, job.thing, job.sitting, recipe=job.recipe, again=True)
+        self.message_user(request, f"{len(failed)} listed again.")

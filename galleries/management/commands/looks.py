@@ -1,0 +1,55 @@
+"""manage.py looks: how the program would group a sitting's frames, and why."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from typing import Any
+
+from galleries.management.trade import TradeCommand, sitting_named
+from galleries.steps import sort
+
+
+class Command(TradeCommand):
+    help = "Print the proposed looks of a sitting with the reason of every boundary. Nothing is stored."
+    example = "manage.py looks ansa-veld"
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("sitting", help="the sitting's short name")
+
+    def work(self, options: dict[str, Any]) -> Any:
+        sitting = sitting_named(options["sitting"])
+        found = sort.proposal(sitting)
+        frames = {str(frame.pk): frame for frame in sitting.frames.select_related("look")}
+        reasons = {boundary.first: boundary for boundary in found.boundaries}
+        rows = []
+        for number, look in enumerate(found.looks, 1):
+            members = [frames[pk] for pk in look.frames]
+            boundary = reasons.get(look.frames[0])
+            now = sorted({frame.look.title for frame in members if frame.look is not None})
+            row = {
+                "look": number,
+                "title": look.title,
+                "frames": len(members),
+                "first": members[0].name,
+                "last": members[-1].name,
+                "monochrome": look.monochrome,
+                "reasons": list(boundary.reasons) if boundary else [],
+                "strength": round(boundary.strength, 2) if boundary else None,
+                "lie_in": now,
+            }
+            rows.append(row)
+            self.tell(
+                options, f"{number}. {look.title}: {len(members)} frames, {members[0].name} to {members[-1].name}"
+            )
+            for reason in row["reasons"]:
+                self.tell(options, f"     {reason}")
+            if now:
+                self.tell(options, f"     now in: {', '.join(now)}")
+        for note in found.notes:
+            self.tell(options, f"note: {note}")
+        unread = sitting.frames.filter(reading=None).count()
+        if unread:
+            self.all_done = False
+            self.tell(options, f"{unread} frames are not read yet.")
+        return {"sitting": sitting.slug, "looks": rows, "notes": list(found.notes), "unread": unread}

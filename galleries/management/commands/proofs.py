@@ -1,0 +1,57 @@
+"""manage.py proofs: see that every frame of a sitting has its stamped proof."""
+
+from __future__ import annotations
+
+import time
+from argparse import ArgumentParser
+from typing import Any
+
+from galleries.management.trade import TradeCommand, sitting_named
+from galleries.models import Job
+from galleries.steps import jobs, proof
+
+OPEN = (Job.State.WAITING, Job.State.RUNNING)
+
+
+class Command(TradeCommand):
+    help = """Make the proofs that are missing, here and now, beside whatever the worker does.
+With --again those that failed are tried once more, and frames whose stamp names an older studio are stamped anew."""
+    example = "manage.py proofs ansa-veld"
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("sitting", help="the sitting's short name")
+        parser.add_argument("--again", action="store_true", help="try failed ones again, renew old stamps")
+        parser.add_argument("--list", action="store_true", help="only say how it stands")
+
+    def work(self, options: dict[str, Any]) -> Any:
+        sitting, name = sitting_named(options["sitting"]), proof.recipe()
+        mine = Job.objects.filter(sitting=sitting, kind="proof")
+        missing = sitting.frames.exclude(proofs__recipe=name)
+        if not options["list"]:
+            for frame in missing if options["again"] else missing.filter(proofs=None):
+                jobs.enqueue("proof", frame.pk, sitting, recipe=name, again=options["again"])
+            self._make(mine, sitting.frames.count())
+        failed = [
+            {"frame": frame.name, "reason": job.reason}
+            for job in mine.filter(state=Job.State.FAILED)
+            if (frame := sitting.frames.filter(pk=job.thing).first()) is not None
+        ]
+        for one in failed:
+            self.tell(options, f"failed: {one['frame']}: {one['reason']}")
+        made, left = sitting.frames.exclude(proofs=None).distinct().count(), missing.distinct().count()
+        self.tell(options, f"{made} of {sitting.frames.count()} frames have a proof; {left} lack the present stamp.")
+        self.all_done = not failed and not left
+        return {"sitting": sitting.slug, "proofs": made, "missing": left, "failed": failed}
+
+    def _make(self, mine: Any, of: int) -> None:
+        """Take waiting jobs one by one until none waits and none runs elsewhere."""
+        while open_jobs := mine.filter(state__in=OPEN).count():
+            self.progress(of - open_jobs, of, "proofs")
+            first = mine.filter(state=Job.State.WAITING).order_by("pk").first()
+            if first is None:
+                time.sleep(0.2)  # a worker is at the last ones
+                jobs.sweep()
+            else:
+                jobs.work(first.pk)
+        self.progress(of, of, "proofs")
