@@ -1,0 +1,229 @@
+"""A second camera laid against the looks of the first by content, without trusting either clock."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from galleries.sorting import content
+from galleries.sorting.clocks import Stream
+from galleries.sorting.content import Floats
+from galleries.sorting.frames import FrameNumbers
+
+_FOREIGN = 2.0  # a frame further than this from every look is in none of them
+_LEAST_OWN = 5
+_OUT_OF_TIME = 0.25  # decides only between looks of the same content, as when a set-up is shot again later
+_SURELY_OUT = 24.0
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Frames of one stream in one look; `shift` seconds take the stream's clock to the main one."""
+
+    stream: Stream
+    indices: list[int]
+    shift: float
+
+    def frames(self) -> list[FrameNumbers]:
+        return [self.stream.frames[i] for i in self.indices]
+
+    def in_time(self) -> bool:
+        """Whether the clock never runs backwards over these frames."""
+        found = [self.stream.seconds[i] for i in self.indices]
+        known = [s for s in found if s is not None]
+        return all(a <= b for a, b in itertools.pairwise(known))
+
+
+def lay_against(groups: list[list[Placed]], stream: Stream, starts: list[int]) -> tuple[list[list[Placed]], str]:
+    """Give every frame of `stream` (looks of its own begin at `starts`) to a look of `groups`, in order.
+
+    A look of the stream that resembles none of theirs becomes a look of its own at its place. Returns the new
+    groups and a sentence about the clock, or an empty one.
+    """
+    middles = [content.middle(np.concatenate([content.table(p.frames()) for p in group])) for group in groups]
+    rows = content.table(stream.frames)
+    edges = [*starts, len(rows)]
+    segments = list(itertools.pairwise(edges))
+    clock = _Clock.compare(groups, stream)
+    choice = _monotone(rows, segments, middles, clock.cost(groups, stream, _OUT_OF_TIME))
+    clock = clock.corrected(groups, stream, _taken(choice))
+    if clock.sure:
+        choice = _monotone(rows, segments, middles, clock.cost(groups, stream, _SURELY_OUT))
+    foreign = [
+        b - a >= _LEAST_OWN
+        and not (clock.sure and _seen_meanwhile(groups[0][0].stream, stream, (a, b), clock.shift))
+        and _nearest(rows[a:b], middles) > _FOREIGN
+        and content.holds_together(rows[a:b], middles, {})
+        for a, b in segments
+    ]
+    own = [part for part, alone in zip(segments, foreign, strict=True) if alone]
+    taken = _taken(choice, [i for a, b in own for i in range(a, b)])
+    placed: list[tuple[float, list[Placed]]] = []
+    for number, group in enumerate(groups):
+        indices = taken.get(number, [])
+        placed.append((number, [*group, Placed(stream, indices, clock.shift)] if indices else list(group)))
+    for a, b in own:
+        place = clock.place(groups, stream, a) if clock.known else None
+        if place is None:
+            place = max((n for n, indices in taken.items() if indices[0] < a), default=-1) + 0.5
+        placed.append((place, [Placed(stream, list(range(a, b)), clock.shift)]))
+    result = [group for _, group in sorted(placed, key=lambda item: item[0])]
+    return result, clock.note
+
+
+def _nearest(rows: Floats, middles: list[Floats]) -> float:
+    """Distance of a stretch's median to the look it resembles most."""
+    return min(content.difference(content.middle(rows), m).size for m in middles)
+
+
+def _seen_meanwhile(main: Stream, stream: Stream, part: tuple[int, int], shift: float) -> bool:
+    """Whether the main camera took frames while the other took these: then both saw one look."""
+    span = _span(stream, list(range(*part)))
+    if span is None:
+        return False
+    return any(s is not None and span[0] <= s - shift <= span[1] for s in main.seconds)
+
+
+def _taken(choice: list[int], without: list[int] | None = None) -> dict[int, list[int]]:
+    taken: dict[int, list[int]] = {}
+    for i, look in enumerate(choice):
+        if i not in (without or ()):
+            taken.setdefault(look, []).append(i)
+    return taken
+
+
+def _monotone(rows: Floats, segments: list[tuple[int, int]], middles: list[Floats], out_of_time: Floats) -> list[int]:
+    """The look of every frame so that looks never go back and the distances summed are least.
+
+    A frame is judged by its own distance and by that of its segment's median, which tells stray frames from looks.
+    """
+    cost = np.stack([content.robust(content.distances(rows, m[None])) for m in middles], axis=1) + out_of_time
+    for a, b in segments:
+        row = content.middle(rows[a:b])[None]
+        shared = [float(content.robust(content.distances(row, m[None]))[0]) for m in middles]
+        cost[a:b] += 2 * np.array(shared)[None]
+    best = cost[0].copy()
+    came = np.zeros(cost.shape, dtype=int)
+    for i in range(1, len(rows)):
+        reach = np.minimum.accumulate(best)
+        source = np.zeros(len(middles), dtype=int)
+        for j in range(1, len(middles)):
+            source[j] = j if best[j] <= reach[j - 1] else source[j - 1]
+        came[i] = source
+        best = reach + cost[i]
+    path = [int(np.argmin(best))]
+    for i in range(len(rows) - 1, 0, -1):
+        path.append(int(came[i][path[-1]]))
+    return path[::-1]
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """`shift` takes a stream's seconds to the main one's, right within `slack`; sure when the content bears it out."""
+
+    shift: float
+    slack: float
+    sure: bool
+    known: bool
+    note: str = ""
+
+    @classmethod
+    def compare(cls, groups: list[list[Placed]], stream: Stream) -> _Clock:
+        """What the two clocks say by themselves."""
+        zero, other = _start(groups[0][0].stream), _start(stream)
+        if zero is None or other is None:
+            note = f"Camera {stream.name or 'unknown'} has no clock: its frames are placed by content alone."
+            return cls(0.0, 0.0, False, False, note if other is None else "")
+        return cls((other - zero).total_seconds(), 60.0, False, True)
+
+    def corrected(self, groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> _Clock:
+        """Hold the clocks against the content.
+
+        Where the main camera passes from look n to n + 1, the other's frames of look n were taken before the main
+        one's first frame of look n + 1, and its frames of look n + 1 after the main one's last of look n. Every
+        change both saw so bounds the shift; the shift inside most of these bounds is right.
+        """
+        if not self.known:
+            return self
+        bounds = _bounds(groups, stream, taken)
+        if not bounds:
+            return self
+        places = sorted({edge for bound in bounds for edge in bound})
+        middles = [(a + b) / 2 for a, b in itertools.pairwise(places)] or places
+        votes = [sum(a <= p <= b for a, b in bounds) for p in middles]
+        most = max(votes)
+        if sum(a - 2 <= self.shift <= b + 2 for a, b in bounds) >= most:
+            return _Clock(self.shift, 2.0, True, True)
+        if most < 2:
+            return self
+        best = [p for p, v in zip(middles, votes, strict=True) if v == most]
+        shift = best[len(best) // 2]
+        inside = [(a, b) for a, b in bounds if a <= shift <= b]
+        slack = (min(b for _, b in inside) - max(a for a, _ in inside)) / 2
+        wrong = shift - self.shift
+        if abs(wrong) < 1:
+            return _Clock(shift, slack, True, True)
+        side = "behind" if wrong > 0 else "ahead"
+        note = f"The clock of camera {stream.name or 'unknown'} is about {_duration(abs(wrong))} {side}: corrected."
+        return _Clock(shift, slack, True, True, note)
+
+    def place(self, groups: list[list[Placed]], stream: Stream, index: int) -> float | None:
+        """Half a step behind the last look that began before a frame; None when its time is not known."""
+        seconds = stream.seconds[index]
+        if seconds is None:
+            return None
+        spans = [(n, _span(g[0].stream, g[0].indices), g[0].shift) for n, g in enumerate(groups)]
+        begun = [n for n, span, shift in spans if span and span[0] + shift <= seconds + self.shift]
+        return max(begun, default=-1) + 0.5
+
+    def cost(self, groups: list[list[Placed]], stream: Stream, weight: float) -> Floats:
+        """`weight` for every (frame, look) where the clock says that the frame was not taken in that look."""
+        cost = np.zeros((len(stream.frames), len(groups)))
+        if not self.known:
+            return cost
+        main = groups[0][0].stream
+        spans = [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
+        for number, span in enumerate(spans):
+            if span is None:
+                continue
+            before = next((s[1] for s in reversed(spans[:number]) if s), -np.inf)
+            after = next((s[0] for s in spans[number + 1 :] if s), np.inf)
+            for i, seconds in enumerate(stream.seconds):
+                if seconds is not None and not before - self.slack <= seconds + self.shift <= after + self.slack:
+                    cost[i, number] = weight
+        return cost
+
+
+def _bounds(groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> list[tuple[float, float]]:
+    """(least, most) shift that each change of look seen by both cameras allows."""
+    main = groups[0][0].stream
+    found = []
+    for n in range(len(groups) - 1):
+        if groups[n][0].stream is not main or groups[n + 1][0].stream is not main:
+            continue
+        here, there = _span(main, groups[n][0].indices), _span(main, groups[n + 1][0].indices)
+        mine, theirs = _span(stream, taken.get(n, [])), _span(stream, taken.get(n + 1, []))
+        if here and there and mine and theirs and here[1] - theirs[0] <= there[0] - mine[1]:
+            found.append((here[1] - theirs[0], there[0] - mine[1]))
+    return found
+
+
+def _start(stream: Stream) -> datetime | None:
+    return next((f.captured_at for f in stream.frames if f.captured_at is not None), None)
+
+
+def _span(stream: Stream, indices: list[int]) -> tuple[float, float] | None:
+    known = [s for i in indices if (s := stream.seconds[i]) is not None]
+    return (min(known), max(known)) if known else None
+
+
+def _duration(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    if minutes < 100:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{round(minutes / 1440)} days"

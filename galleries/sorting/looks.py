@@ -1,0 +1,144 @@
+"""Looks proposed from what is in the frames: backdrop, wardrobe, light and treatment, with time as a hint only.
+
+Each camera body is a stream of its own, in the order of its clock, or of its file numbers where the clock jumped
+(`clocks`), so a wrong clock cannot mix frames. In a stream a boundary is where the medians of the frames just before
+and just after differ abruptly: a pause changes nothing by itself, a slow drift of the light neither, a change of
+outfit without a pause does. A pause lowers the bar for a change that is there. Only where the content is unknown a
+long pause alone makes a boundary. Further cameras are laid against the first by content (each frame goes to a look
+of the main stream, never back in order); the difference of their clocks follows from that and is said.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from galleries.sorting import content
+from galleries.sorting.alignment import Placed, lay_against
+from galleries.sorting.clocks import streams
+from galleries.sorting.content import Floats
+from galleries.sorting.cuts import LEAST_PAUSE, STEP, cut_stream
+from galleries.sorting.frames import FrameNumbers
+
+ALIKE = 1.0
+
+
+@dataclass(frozen=True)
+class Boundary:
+    """A look begins at frame `first`, after frame `last` of the look before; why, in sentences; how clearly (>= 1)."""
+
+    last: str
+    first: str
+    reasons: tuple[str, ...]
+    strength: float
+
+
+@dataclass(frozen=True)
+class ProposedLook:
+    """Frames of one look in order; `like` is the number of an earlier look (from 0) it comes back to."""
+
+    frames: tuple[str, ...]
+    monochrome: bool
+    like: int | None
+    title: str
+
+
+@dataclass(frozen=True)
+class LookProposal:
+    """Looks in order, the boundaries between them (one fewer), and what was found about clocks."""
+
+    looks: tuple[ProposedLook, ...]
+    boundaries: tuple[Boundary, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """Every frame in the order proposed."""
+        return tuple(frame for look in self.looks for frame in look.frames)
+
+
+def propose_looks(frames: Sequence[FrameNumbers]) -> LookProposal:
+    """Propose looks; the order in which frames are given does not matter. Raises ValueError on a repeated id."""
+    if len({f.id for f in frames}) != len(frames):
+        raise ValueError("Two frames have the same id.")
+    if not frames:
+        return LookProposal((), (), ())
+    found = [(stream, cut_stream(stream)) for stream in streams(frames)]
+    found.sort(key=lambda item: (-len(item[0].frames), -len(item[1]), item[0].name))
+    main, starts = found[0]
+    notes = list(dict.fromkeys(stream.note for stream, _ in found if stream.note))
+    edges = [*starts, len(main.frames)]
+    looks = [Placed(main, list(range(a, b)), 0.0) for a, b in itertools.pairwise(edges)]
+    groups = [[look] for look in looks]
+    for stream, own in found[1:]:
+        groups, note = lay_against(groups, stream, own)
+        if note:
+            notes.append(note)
+    return _assemble(groups, tuple(notes))
+
+
+def _assemble(groups: list[list[Placed]], notes: tuple[str, ...]) -> LookProposal:
+    tables = [np.concatenate([content.table(part.frames()) for part in group]) for group in groups]
+    middles = [content.middle(t) for t in tables]
+    orders = [_in_order(group) for group in groups]
+    looks: list[ProposedLook] = []
+    boundaries: list[Boundary] = []
+    for i, (row, order) in enumerate(zip(middles, orders, strict=True)):
+        like = None
+        for j in range(i - 2, -1, -1):
+            if content.comparable(row, middles[j]) and content.difference(row, middles[j]).size < ALIKE:
+                like = looks[j].like if looks[j].like is not None else j
+                break
+        mono = bool(row[8] > 0.5)
+        looks.append(ProposedLook(tuple(f.id for f in order), mono, like, _title(row, mono)))
+        if i:
+            boundaries.append(_boundary(groups[i - 1], groups[i], middles[i - 1], row, orders[i - 1][-1], order[0]))
+    return LookProposal(tuple(looks), tuple(boundaries), notes)
+
+
+def _in_order(group: list[Placed]) -> list[FrameNumbers]:
+    """Frames of all cameras of a look by corrected time; by their place in the look where the clock is silent."""
+    keyed = []
+    for part in group:
+        count = len(part.indices)
+        for k, i in enumerate(part.indices):
+            seconds = part.stream.seconds[i]
+            when = None if seconds is None else seconds + part.shift
+            keyed.append((when, k / count, part.stream.frames[i]))
+    if all(when is not None for when, _, _ in keyed) and all(part.in_time() for part in group):
+        return [f for _, _, f in sorted(keyed, key=lambda item: (item[0] or 0.0, item[2].id))]
+    return [f for _, _, f in sorted(keyed, key=lambda item: (item[1], item[2].id))]
+
+
+def _boundary(
+    left: list[Placed], right: list[Placed], was: Floats, now: Floats, last: FrameNumbers, first: FrameNumbers
+) -> Boundary:
+    change = content.difference(was, now)
+    reasons = content.words(was, now, change)
+    pause = next((_gap_between(a, b) for a in left for b in right if a.stream is b.stream), None)
+    if not content.comparable(was, now):
+        reasons.append("Nothing is known of backdrop, wardrobe or light: the pause alone speaks for it.")
+    if pause is not None and pause >= LEAST_PAUSE:
+        reasons.append(f"After a pause of {round(pause / 60)} min.")
+    if not reasons:
+        reasons.append("Several small changes at once.")
+    return Boundary(last.id, first.id, tuple(reasons), round(max(1.0, change.size / STEP), 2))
+
+
+def _gap_between(left: Placed, right: Placed) -> float | None:
+    return left.stream.gap_before(right.indices[0]) if right.indices[0] == left.indices[-1] + 1 else None
+
+
+def _title(row: Floats, mono: bool) -> str:
+    """Words for a look nobody has named yet."""
+    parts = []
+    if not np.isnan(row[3:6]).any():
+        parts.append(f"{content.colour_name(row[3:6])} wardrobe")
+    if not np.isnan(row[0:3]).any():
+        parts.append(f"{content.colour_name(row[0:3])} backdrop")
+    if mono:
+        parts.append("black and white")
+    return ", ".join(parts).capitalize() or "Look without a reading"
