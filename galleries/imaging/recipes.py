@@ -138,8 +138,8 @@ def _read(picture: NDArray[np.uint8], stored: Stored) -> FrameReading:
     fine = view_upright(stored.pixels, facts.orientation)
     if fine.dtype != np.uint8:
         fine = colour.depth(fine, 8)
-    scale = picture.shape[1] / facts.width
-    return reading.read_pixels(picture, scale, fine=fine, fine_scale=stored.scale)
+    size = (facts.width, facts.height)
+    return reading.read_pixels(picture, full_size=size, fine=fine, fine_scale=stored.scale)
 
 
 def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
