@@ -127,10 +127,10 @@ def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
 
 
 def _sizes(head: dict[str, Any]) -> dict[int, int]:
-    """Sizes by their short names; one that is not here any more comes back retired."""
+    """Sizes by their short names; one that is not here any more comes back as it was."""
     found = {}
     for old, values in head["sizes"].items():
-        size, _made = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults={**values, "retired": True})
+        size, _made = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults=values)
         found[int(old)] = size.pk
     return found
 
