@@ -9,7 +9,9 @@ from .noise import Field, cloud, rng_for
 from .plan import Backdrop
 
 
-def paint_backdrop(ground: Backdrop, seed: int, width: int, height: int, zoom: float, shift: tuple[float, float]) -> Field:
+def paint_backdrop(
+    ground: Backdrop, seed: int, width: int, height: int, zoom: float, shift: tuple[float, float]
+) -> Field:
     """Linear-light picture (height, width, 3). `zoom` is 1 for a head framing and smaller when further away;
     `shift` moves the canvas by pixels, as a step of the camera would."""
     rng = rng_for(seed, 61, sum(map(ord, ground.name)))

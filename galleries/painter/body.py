@@ -138,11 +138,14 @@ def _dress(garment: Garment, x: Field, y: Field, scale: float) -> tuple[Field, F
         albedo = albedo + (main - albedo) * front[..., None]
         satin = np.clip(lapel + collar, 0, 1)[..., None]
         albedo = albedo * (1.0 + 0.12 * satin)
-        height = height + _raised(front, scale, 4.5) + _raised(lapel, scale, 3.0, 1.8) + _raised(collar, scale, 2.0, 1.6)
+        height = height + _raised(front, scale, 4.5)
+        height = height + _raised(lapel, scale, 3.0, 1.8) + _raised(collar, scale, 2.0, 1.6)
     return cover, np.asarray(height, np.float32), albedo
 
 
-def _shirt(sheet: _Sheet, x: Field, y: Field, scale: float, albedo: Field, button: Field) -> tuple[Field, Field, Field]:
+def _shirt(
+    sheet: _Sheet, x: Field, y: Field, scale: float, albedo: Field, button: Field
+) -> tuple[Field, Field, Field]:
     body = sheet.both([(60, 108), (300, 60), (300, 900), (-2, 900), (-2, 226), (4, 222), (26, 172)])
     leaf = sheet.both([(56, 92), (64, 104), (84, 146), (53, 205), (44, 203), (15, 164), (30, 138), (50, 112)])
     placket = sheet.mask([(-13, 214), (15, 214), (15, 900), (-13, 900)]) * body

@@ -14,7 +14,7 @@ from .people import Actor
 from .plan import PlannedFrame
 from .pose import View
 from .relief import AXIS, Relief, columns_of, rows_of
-from .tone import develop
+from .tone import Pixels, develop, to_bytes, to_values
 
 IRIS = 5.85  # mm; the visible iris is about 11.7 mm across (from memory)
 CORNEA = 7.8  # mm, its radius of curvature
@@ -66,7 +66,8 @@ class Eye:
         self.centre = surface_points(relief, np.array([[sign * actor.eye_half, 0.0]]))[0]
         turn, nod = np.deg2rad([frame.yaw, frame.pitch])
         look = 0.92 if self.open > 0.3 else 0.5
-        self.gaze = (-sign * 11.0 * np.sin(turn) * look - 0.2, -11.0 * np.sin(nod) * look + 1.8 * max(0.0, 1.0 - self.open))
+        droop = 1.8 * max(0.0, 1.0 - self.open)  # the eye sinks behind a falling lid
+        self.gaze = (-sign * 11.0 * np.sin(turn) * look - 0.2, -11.0 * np.sin(nod) * look + droop)
         axes = view.pose.matrix()[:2, :] * view.scale
         lateral = axes @ np.array([1.0, 0.0, -0.20 * sign])
         self.jacobian = np.stack([lateral * sign, axes @ np.array([0.0, 1.0, 0.0])], axis=1)
@@ -106,7 +107,7 @@ class Eye:
 
 def _iris(actor: Actor, du: Field, dv: Field, pupil: float, key: Light, sign: int) -> Field:
     """Linear albedo-like colour of iris and pupil over offsets in mm from its centre."""
-    r = np.hypot(du, dv) / IRIS
+    r = np.asarray(np.hypot(du, dv) / IRIS, np.float32)
     angle = np.arctan2(dv, du)
     rng = rng_for(actor.seed, 31)
     fibre = np.zeros_like(r)
@@ -131,16 +132,16 @@ def _iris(actor: Actor, du: Field, dv: Field, pupil: float, key: Light, sign: in
 def _reflection(light: Light, dx: Field, dy: Field, blur: float) -> Field:
     """Shape of a lamp's reflection over offsets in mm."""
     if light.shape == "square":
-        gap = np.maximum(np.abs(dx), np.abs(dy) * 0.92) * 0.75 + 0.25 * np.hypot(dx, dy)
+        gap = np.asarray(np.maximum(np.abs(dx), np.abs(dy) * 0.92) * 0.75 + 0.25 * np.hypot(dx, dy), np.float32)
     elif light.shape == "strip":
-        gap = np.maximum(np.abs(dx) * 2.2, np.abs(dy))
+        gap = np.asarray(np.maximum(np.abs(dx) * 2.2, np.abs(dy)), np.float32)
     else:
-        gap = np.hypot(dx, dy)
+        gap = np.asarray(np.hypot(dx, dy), np.float32)
     return smoothstep(light.size + blur, light.size - blur, gap)
 
 
-def paint_eye(picture: Field, eye: Eye, lights: LightSet, fall: Field, treatment: str) -> None:
-    """Paint one eye into the display-value picture (full size), in place. `fall` is the light there (3,)."""
+def paint_eye(picture: Pixels, eye: Eye, lights: LightSet, fall: Field, treatment: str) -> None:
+    """Paint one eye into the full-size picture, in place. `fall` is the light there (3,)."""
     reach = np.abs(eye.jacobian) @ np.array([19.0, 15.0])
     x0, y0 = np.maximum(np.floor(eye.place - reach).astype(int), 0)
     x1, y1 = np.minimum(np.ceil(eye.place + reach).astype(int), [picture.shape[1], picture.shape[0]])
@@ -154,7 +155,7 @@ def paint_eye(picture: Field, eye: Eye, lights: LightSet, fall: Field, treatment
     gap = np.maximum(lower - upper, 0.0)
     hole = smoothstep(-edge, edge, v - upper) * smoothstep(edge, -edge, v - lower) * ends
     hole *= smoothstep(0.05, 0.5, gap)
-    patch = picture[y0:y1, x0:x1]
+    patch = to_values(picture[y0:y1, x0:x1])
     _lid_skin(patch, eye, u, v, upper, lower, ends)
     ball = _ball(eye, lights, fall, u, v, upper, xx, yy)
     shown = develop(ball, treatment)
@@ -162,6 +163,7 @@ def paint_eye(picture: Field, eye: Eye, lights: LightSet, fall: Field, treatment
     patch += (shown - patch) * hole[..., None]
     wet = np.exp(-(((v - lower + 0.15) / 0.28) ** 2)) * ends * smoothstep(0.3, 2.0, gap)
     patch += (0.16 * wet * float(develop(fall[None] * 0.3)[0].mean()))[..., None]
+    picture[y0:y1, x0:x1] = to_bytes(patch)
 
 
 def _lid_skin(patch: Field, eye: Eye, u: Field, v: Field, upper: Field, lower: Field, ends: Field) -> None:
@@ -194,8 +196,8 @@ def _ball(eye: Eye, lights: LightSet, fall: Field, u: Field, v: Field, upper: Fi
     turned = np.clip(1.0 + 0.30 * (u * eye.sign * toward[0] + v * toward[1]) / 12.0, 0.4, 1.3)
     white = np.array([0.50, 0.445, 0.415], np.float32) * (far**0.55 * turned)[..., None]
     rng = rng_for(eye.actor.seed, 33, 5 + eye.sign)
-    veins = smooth_noise(rng, *u.shape, 2.2 * eye.view.scale, 3.4 * eye.view.scale)
-    red = (0.10 + 0.05 * veins) * smoothstep(5.0, 14.0, np.abs(u))
+    veins = smooth_noise(rng, u.shape[0], u.shape[1], 2.2 * eye.view.scale, 3.4 * eye.view.scale)
+    red = (0.10 + 0.05 * veins) * smoothstep(5.0, 14.0, np.asarray(np.abs(u), np.float32))
     white = white * (1.0 - red[..., None] * np.array([0.2, 1.0, 1.0], np.float32))
     tear = np.exp(-(((u + 13.3) / 1.9) ** 2 + ((v - 1.7) / 1.7) ** 2))
     white = white + (np.array([0.42, 0.19, 0.16], np.float32) - white) * np.clip(1.2 * tear, 0, 1)[..., None]

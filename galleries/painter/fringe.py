@@ -11,7 +11,7 @@ from .plan import PlannedFrame
 from .pose import View
 from .relief import Relief
 from .strokes import Brush, Points, toned_lines
-from .tone import develop
+from .tone import Pixels, develop
 
 
 def _bend(root: Points, middle: Points, tip: Points, count: int) -> Points:
@@ -24,8 +24,8 @@ def _ink(actor: Actor, fall: Field, treatment: str, strength: float) -> tuple[fl
     return float(shown[0]), float(shown[1]), float(shown[2])
 
 
-def paint_lashes(picture: Field, eye: Eye, fall: Field, treatment: str) -> None:
-    """Upper and lower lashes of one eye, over the display-value picture in place."""
+def paint_lashes(picture: Pixels, eye: Eye, fall: Field, treatment: str) -> None:
+    """Upper and lower lashes of one eye, over the picture in place."""
     scale = eye.view.scale
     crowd = min(1.0, scale / 7.0)
     ink = _ink(eye.actor, fall, treatment, 0.10)
@@ -63,8 +63,9 @@ def _brow_curve(actor: Actor, t: Points, across: Points, smile: float) -> Points
 
 
 def paint_brow(
-    picture: Field, actor: Actor, frame: PlannedFrame, view: View, relief: Relief, sign: int, fall: Field, treatment: str
-) -> None:
+    picture: Pixels, actor: Actor, frame: PlannedFrame, view: View, relief: Relief, sign: int, fall: Field,
+    treatment: str,
+) -> None:  # fmt: skip
     """One brow: a soft shade of hair below, then its hairs."""
     rng = rng_for(actor.seed, 55, sign + 2)
     crowd = min(1.0, view.scale / 6.0)

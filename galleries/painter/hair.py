@@ -43,8 +43,8 @@ class Style:
 STYLES: dict[str, Style] = {
     "cropped": Style(21000, 6, 27.0, 10.0, 0.42, 6.0, False),
     "swept": Style(15000, 12, 80.0, 20.0, 0.72, 13.0, False),
-    "bob": Style(11000, 20, 235.0, 185.0, 0.25, 13.0, True),
-    "long": Style(11000, 22, 345.0, 300.0, 0.25, 12.0, True),
+    "bob": Style(9600, 18, 235.0, 185.0, 0.25, 13.0, True),
+    "long": Style(9600, 20, 345.0, 300.0, 0.25, 12.0, True),
     "tied": Style(13000, 14, 150.0, 120.0, 0.03, 4.0, False),
 }
 
@@ -152,7 +152,8 @@ def grow(actor: Actor) -> Strands:
         direction = _comb(actor, style, points, normal, side, age) + wander
         if style.falls:
             free = np.clip((points[:, 1] - 25.0) / 50.0, 0.0, 1.0)[:, None]
-            hang = np.stack([side * (0.02 - 0.34 * (actor.style == "bob") * np.clip((points[:, 1] - 45) / 60, 0, 1)), np.ones(n), np.full(n, 0.02)], axis=1)
+            inward = 0.34 * np.clip((points[:, 1] - 45) / 60, 0, 1) * (actor.style == "bob")
+            hang = np.stack([side * (0.02 - inward), np.ones(n), np.full(n, 0.02)], axis=1)
             direction = direction * (1 - free) + (hang + wander) * free
             swing = np.sin(points[:, 1] / 26.0 + phase) * actor.wave * 0.045
             direction[:, 0] += swing * np.clip((points[:, 1] + 40) / 60.0, 0, 1)
@@ -169,7 +170,7 @@ def grow(actor: Actor) -> Strands:
     return Strands(np.stack(path, axis=1), layer, tone)
 
 
-def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet, pieces: Vectors) -> Field:
+def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet) -> Field:
     """Linear light of each segment (n, steps-1, 3)."""
     turn = view.pose.matrix()
     tangent = np.diff(strands.points, axis=1) @ turn.T
@@ -197,16 +198,45 @@ def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet, pieces:
         colour = np.asarray(light.colour) * light.power
         behind = float(np.clip(-toward[2], 0.0, 1.0))
         edge = np.clip(1.0 - np.abs(normal[..., 2]), 0, 1) ** 2.0 * behind * np.clip(normal @ toward, 0, 1)
-        gleam = (0.045 * first * deep + 0.10 * edge)[..., None] + hair * (0.75 * second * (1.0 - 0.8 * behind) + 1.8 * edge)[..., None]
+        tinted = 0.75 * second * (1.0 - 0.8 * behind) + 1.8 * edge
+        gleam = (0.045 * first * deep + 0.10 * edge)[..., None] + hair * tinted[..., None]
         diffuse = hair * (0.62 * across)[..., None]
         out = out + (diffuse * (deep * reach)[..., None] + gleam * deep[..., None]) * facing[..., None] * colour
     return np.asarray(out, np.float32)
 
 
-def hair_layers(
-    actor: Actor, view: View, lights: LightSet, treatment: str, head_depth: Field, factor: float, *, back: bool
+PARTS = ("back", "deep", "top", "whole")
+_THICK = (0.75, 0.48, 0.34, 0.28, 0.19, 0.10)  # mm by band, from the scalp outward; hairs seen as small locks
+
+
+def _bands(part: str, crowd: float) -> list[tuple[float, float, float, int]]:
+    """Low and high quantile of depth, thickness in mm and stride over the hairs, per band of a part."""
+    if part == "whole" or (part == "back" and crowd < 0.5):
+        stride = 2 if crowd > 0.4 else 3
+        return [(k / 3, (k + 1) / 3, 0.3, stride) for k in range(3)]
+    chosen = {"deep": range(4), "top": range(4, 6), "back": range(6)}[part]
+    return [(k / 6, (k + 1) / 6, _THICK[k], 2 if k < 2 else 1) for k in chosen]
+
+
+def _shown(
+    middle: Vectors, places: Vectors, view: View, head_depth: Field, factor: float, back: bool
+) -> NDArray[np.bool_]:
+    """Which pieces of which strands are drawn: in the picture, on the right side of the neck, over the skin."""
+    behind = (middle[..., 2] < -90.0) & (middle[..., 1] > 5.0)
+    show = behind if back else ~behind
+    if not back:
+        cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)
+        columns = np.clip(cells[..., 0], 0, head_depth.shape[1] - 1)
+        rows = np.clip(cells[..., 1], 0, head_depth.shape[0] - 1)
+        show &= middle[..., 2] > head_depth[rows, columns] - 4.0
+    inside = (places[..., 0] > -50) & (places[..., 0] < view.width + 50) & (places[..., 1] < view.height + 50)
+    return np.asarray(show & inside[:, 1:] & inside[:, :-1])
+
+
+def hair_layer(
+    actor: Actor, view: View, lights: LightSet, treatment: str, head_depth: Field, factor: float, part: str
 ) -> Brush | None:
-    """Draw the strands in front of the head, or those behind the neck (back).
+    """Draw a part of the hair: 'back' behind the neck, 'deep' and 'top' of what lies over the head, or the 'whole'.
 
     `head_depth` is at `factor` of the view's size; strands that go under the skin there are left out.
     """
@@ -214,33 +244,15 @@ def hair_layers(
     seen = view.to_camera(strands.points)
     places = seen[..., :2] * view.scale + np.asarray(view.origin)
     middle = 0.5 * (seen[:, 1:] + seen[:, :-1])
-    behind = (middle[..., 2] < -90.0) & (middle[..., 1] > 5.0)
-    show = behind if back else ~behind
-    cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)
-    columns = np.clip(cells[..., 0], 0, head_depth.shape[1] - 1)
-    rows = np.clip(cells[..., 1], 0, head_depth.shape[0] - 1)
-    if not back:
-        show &= middle[..., 2] > head_depth[rows, columns] - 4.0
+    show = _shown(middle, places, view, head_depth, factor, part == "back")
     if not show.any():
         return None
-    inside = (places[..., 0] > -50) & (places[..., 0] < view.width + 50) & (places[..., 1] < view.height + 50)
-    show &= inside[:, 1:] & inside[:, :-1]
-    light = _shade(actor, strands, view, lights, places)
-    if back:
-        light *= 0.45
-    colours = develop(light, treatment)
-    brush = Brush.over(places[inside], 6, view.width, view.height)
-    count = places.shape[1]
-    pieces = np.stack([places[:, max(k - 1, 0) : count][:, : count - 1] if k == 0 else places[:, k : k + count - 1]
-                       for k in range(2)], axis=2)  # fmt: skip
-    crowd = min(1.0, view.scale / 6.0)
-    every = 1 if crowd > 0.7 else 2 if crowd > 0.4 else 3
-    bands = 3 if crowd < 0.5 else 6
-    edges = np.quantile(strands.layer, np.linspace(0, 1, bands + 1))
-    for band in range(bands):
-        mine = (strands.layer >= edges[band]) & (strands.layer <= edges[band + 1])
-        mine[np.arange(len(mine)) % every != 0] = False
-        chosen = show & mine[:, None]
-        thick = (0.60, 0.40, 0.32, 0.26, 0.20, 0.16)[band] if bands == 6 else 0.3
+    colours = develop(_shade(actor, strands, view, lights) * np.float32(0.45 if part == "back" else 1.0), treatment)
+    pieces = np.stack([places[:, :-1], places[:, 1:]], axis=2)
+    brush = Brush.over(pieces[show], 6, view.width, view.height)
+    rank = np.argsort(np.argsort(strands.layer)) / len(strands.layer)
+    number = np.arange(len(rank))
+    for low, high, thick, stride in _bands(part, min(1.0, view.scale / 6.0)):
+        chosen = show & ((rank >= low) & (rank < high) & (number % stride == 0))[:, None]
         toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 14)
     return brush

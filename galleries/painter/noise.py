@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Field = NDArray[np.float32]
+BAND = 512  # rows worked on at a time, and the side of every tile of texture
 
 
 def rng_for(*key: int) -> np.random.Generator:
@@ -44,11 +45,10 @@ def grain_tile(side: int, softness: float, key: int) -> Field:
     return np.ascontiguousarray(soft / soft.std())
 
 
-def tiled(tile: Field, height: int, width: int, shift: tuple[int, int] = (0, 0)) -> Field:
-    """The tile laid out over (height, width), begun at the given shift."""
-    side = tile.shape[0]
+def widened(tile: Field, width: int, shift: tuple[int, int] = (0, 0)) -> Field:
+    """The tile repeated sideways to (its height, width), begun at the given shift: one band of a picture."""
     moved = np.roll(tile, shift, axis=(0, 1))
-    return np.ascontiguousarray(np.tile(moved, (-(-height // side), -(-width // side)))[:height, :width])
+    return np.ascontiguousarray(np.tile(moved, (1, -(-width // tile.shape[1])))[:, :width])
 
 
 def smoothstep(low: float, high: float, value: Field) -> Field:

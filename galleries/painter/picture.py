@@ -11,16 +11,17 @@ from numpy.typing import NDArray
 
 from .eyes import Eye, EyeTruth, paint_eye, surface_points
 from .fringe import paint_brow, paint_lashes
-from .hair import hair_layers
+from .hair import hair_layer
 from .light import exposed
-from .noise import Field, grain_tile, rng_for, tiled
+from .noise import BAND, Field, grain_tile, rng_for, widened
 from .people import exposure_for
 from .plan import LONG, PlannedFrame, SittingPlan
 from .pose import View
 from .relief import relief_of
 from .scene import NOWHERE, Scene, build_scene, view_of
+from .strokes import Brush
 from .texture import add_texture
-from .tone import develop, enlarge
+from .tone import Pixels, develop, enlarge, to_bytes, to_values
 
 CANVAS = 1500  # long side at which everything smooth is computed
 
@@ -88,33 +89,30 @@ def _light_at(scene: Scene, place: NDArray[np.float64], factor: float) -> Field:
     return np.asarray(np.median(window.reshape(-1, 3), axis=0), np.float32)
 
 
-def _out_of_focus(picture: Field, sigma: float) -> Field:
-    step = 4 if sigma > 6 else 1
+def _out_of_focus(picture: Pixels, sigma: float) -> Pixels:
+    step = 2 if sigma > 3 else 1
     height, width = picture.shape[:2]
     small = cv2.resize(picture, (width // step, height // step), interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), sigma / step)
     return enlarge(small, width, height)
 
 
-def _finish(picture: Field, scene: Scene, plan: SittingPlan, frame: PlannedFrame, view: View) -> NDArray[np.uint8]:
-    """Texture of cloth, lens softness, grain, and down to 8 bits, band by band."""
+def _finish(picture: Pixels, plan: SittingPlan, frame: PlannedFrame, view: View) -> Pixels:
+    """Softness of the lens and grain, band by band."""
     zoom = max(view.width, view.height) / LONG
     if frame.soft > 0:
         picture = _out_of_focus(picture, max(frame.soft * zoom, 0.9))
-    grain = grain_tile(512, 0.6 if zoom > 0.5 else 0.45, plan.seed)
-    shift = rng_for(plan.seed, 81, frame.index).integers(0, 512, 2)
-    noise = tiled(grain, view.height, view.width, (int(shift[0]), int(shift[1])))
+    grain = grain_tile(BAND, 0.6 if zoom > 0.5 else 0.45, plan.seed)
+    shift = rng_for(plan.seed, 81, frame.index).integers(0, BAND, 2)
+    noise = widened(grain, view.width, (int(shift[0]), int(shift[1])))
     strength = np.float32(0.011 if plan.look(frame.look).treatment == "colour" else 0.020)
-    out = np.empty((view.height, view.width, 3), np.uint8)
-    for top in range(0, view.height, 512):
-        rows = slice(top, top + 512)
-        band = picture[rows] + (noise[rows] * strength)[..., None]
-        np.clip(band, 0.0, 1.0, out=band)
-        out[rows] = (band * 255.0 + 0.5).astype(np.uint8)
-    return out
+    for top in range(0, view.height, BAND):
+        rows = slice(top, min(top + BAND, view.height))
+        picture[rows] = to_bytes(to_values(picture[rows]) + (noise[: rows.stop - top] * strength)[..., None])
+    return picture
 
 
-def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -> NDArray[np.uint8]:
+def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -> Pixels:
     """The frame as an upright sRGB picture (height, width, 3) uint8 of the given long side in pixels.
 
     Raises ValueError for a long side under 300 pixels: an eye would be smaller than its parts.
@@ -127,9 +125,9 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     canvas = view.resized(factor, round(view.width * factor), round(view.height * factor))
     nowhere = np.full((canvas.height, canvas.width), NOWHERE, np.float32)
     lights = exposed(look.lights, exposure_for(actor))
-    back = hair_layers(actor, canvas, lights, look.treatment, nowhere, 1.0, back=True)
+    back = hair_layer(actor, canvas, lights, look.treatment, nowhere, 1.0, "back")
     scene = build_scene(plan, frame, canvas, _sheet(back, canvas))
-    picture = enlarge(develop(scene.picture, look.treatment), view.width, view.height)
+    picture = enlarge(to_bytes(develop(scene.picture, look.treatment)), view.width, view.height)
     add_texture(picture, scene.skin, scene.cloth, look.garment.cloth, view.scale, plan.seed)
     relief = relief_of(actor, frame.smile)
     for sign in (-1, 1):
@@ -139,17 +137,22 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
         paint_lashes(picture, eye, fall, look.treatment)
         brow_at = view.to_pixels(surface_points(relief, np.array([[sign * 30.0, -actor.brow_height]]))[0])
         paint_brow(picture, actor, frame, view, relief, sign, _light_at(scene, brow_at, factor), look.treatment)
-    front = hair_layers(actor, view, lights, look.treatment, scene.head_depth, factor, back=False)
-    if front is not None:
-        front.blend(picture)
-    return _finish(picture, scene, plan, frame, view)
+    if view.scale < 3.0:
+        hair = [hair_layer(actor, view, lights, look.treatment, scene.head_depth, factor, "whole")]
+    else:  # what lies deep is drawn at half size: a lens would not hold it sharp, and it is most of the work
+        half = view.resized(0.5, view.width // 2, view.height // 2)
+        deep = hair_layer(actor, half, lights, look.treatment, scene.head_depth, factor * 2, "deep")
+        top = hair_layer(actor, view, lights, look.treatment, scene.head_depth, factor, "top")
+        hair = [deep.doubled() if deep else None, top]
+    for layer in hair:
+        if layer is not None:
+            layer.blend(picture)
+    return _finish(picture, plan, frame, view)
 
 
-def _sheet(brush: object, canvas: View) -> Field | None:
+def _sheet(brush: Brush | None, canvas: View) -> Field | None:
     """The strokes behind the body as linear light, premultiplied, over the whole canvas."""
-    from .strokes import Brush
-
-    if not isinstance(brush, Brush):
+    if brush is None:
         return None
     full = np.zeros((canvas.height, canvas.width, 4), np.float32)
     ink = brush.sheet.astype(np.float32) / 255.0

@@ -153,7 +153,8 @@ def _shots(rng: np.random.Generator, look: int, count: int) -> list[dict[str, fl
             continue
         shots.append({
             "yaw": float(np.clip(rng.normal(0, 7.0), -15, 15)), "pitch": float(np.clip(rng.normal(-0.5, 2.2), -5, 5)),
-            "roll": float(np.clip(rng.normal(0, 3.2), -8, 8)), "x": float(rng.normal(0, 7)), "y": float(rng.normal(0, 6)),
+            "roll": float(np.clip(rng.normal(0, 3.2), -8, 8)),
+            "x": float(rng.normal(0, 7)), "y": float(rng.normal(0, 6)),
             "smile": float(rng.choice([0.0, 0.35, 0.35, 0.7, 1.0])), "run": float(look * 100 + i),
         })  # fmt: skip
     return shots
@@ -163,7 +164,8 @@ def plan_sitting(seed: int) -> SittingPlan:
     """Plan the sitting of one invented actor: 5 looks, 46 frames."""
     rng = rng_for(seed, 7)
     looks = _looks(rng)
-    clock = datetime(2025, 3, 11, 10, 4, 12) + timedelta(days=int(rng.integers(0, 300)), seconds=int(rng.integers(0, 900)))
+    clock = datetime(2025, 3, 11, 10, 4, 12)
+    clock += timedelta(days=int(rng.integers(0, 300)), seconds=int(rng.integers(0, 900)))
     prefix = "".join(rng.choice(list("BDFHKLMNRSTV"), 1)) + "A" + "".join(rng.choice(list("LMNRST"), 1))
     number = int(rng.integers(380, 460))
     turned = int(rng.choice([6, 8]))

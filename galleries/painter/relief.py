@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -44,10 +45,10 @@ class Mouth:
         t = np.clip(np.abs(x) / self.half, 0.0, 1.0)
         corner = self.line - 0.9 - 4.0 * self.smile
         middle = self.line + (corner - self.line) * t**2 + 1.1 * np.exp(-((x / 5.0) ** 2)) * (1 - self.smile)
-        taper = 1.0 - t**2.2
+        taper = np.asarray(1.0 - t**2.2, np.float32)
         bow = 1.0 - 0.17 * np.exp(-((x / 3.2) ** 2)) + 0.05 * np.exp(-(((np.abs(x) - 5.5) / 3.0) ** 2))
         upper = middle - 7.3 * self.fullness * (1 - 0.18 * self.smile) * taper * bow
-        lower = middle + 9.6 * self.fullness * (1 - 0.10 * self.smile) * (1.0 - t**2.6)
+        lower = np.asarray(middle + 9.6 * self.fullness * (1 - 0.10 * self.smile) * (1.0 - t**2.6), np.float32)
         return upper, middle, lower, taper
 
 
@@ -122,7 +123,7 @@ def _nose(actor: Actor, x: Field, y: Field, smile: float) -> Field:
 def _fold(x: Field, y: Field, points: tuple[tuple[float, float], ...]) -> tuple[Field, Field]:
     """Distance to a line through the points and the signed side (positive outward), on |x|."""
     ax, best, sign = np.abs(x), None, None
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         dx, dy = x1 - x0, y1 - y0
         t = np.clip(((ax - x0) * dx + (y - y0) * dy) / (dx * dx + dy * dy), 0.0, 1.0)
         d = np.hypot(ax - x0 - t * dx, y - y0 - t * dy)
@@ -140,7 +141,8 @@ def _fold(x: Field, y: Field, points: tuple[tuple[float, float], ...]) -> tuple[
 def _folds(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     mouth = mouth_of(actor, smile)
     end = mouth.line + 5.0 - 3.0 * smile
-    line = ((17.5, 38.0), (22.0 + 1.5 * smile, 47.0), (mouth.half + 4.5 + smile, end - 7.0), (mouth.half + 6.5, end + 3))
+    line = ((17.5, 38.0), (22.0 + 1.5 * smile, 47.0),
+            (mouth.half + 4.5 + smile, end - 7.0), (mouth.half + 6.5, end + 3.0))  # fmt: skip
     distance, side = _fold(x, y, line)
     fade = smoothstep(36.0, 42.0, y) * smoothstep(end + 8.0, end - 6.0, y)
     depth = 0.25 + 0.5 * actor.age + 0.85 * smile

@@ -78,9 +78,10 @@ def _enlarge(hit: HeadHit, coarse: View, view: View) -> HeadHit:
 
 
 def lit_surface(
-    normal: Field, depth: Field, albedo: Field, gloss: Field, hollow: Field, lights: LightSet, scale: float, soft_skin: bool
+    normal: Field, depth: Field, surface: tuple[Field, Field, Field], lights: LightSet, scale: float, soft_skin: bool
 ) -> tuple[Field, Field]:
-    """Shaded linear picture and the light that fell on it, both (h, w, 3)."""
+    """Shaded linear picture and the light that fell on it, both (h, w, 3). `surface`: albedo, gloss, hollow."""
+    albedo, gloss, hollow = surface
     ambient = np.asarray(lights.ambient, np.float32) * (0.62 - 0.38 * normal[..., 1:2])
     fall = ambient * (hollow**1.6)[..., None]
     gleam = np.zeros_like(albedo)
@@ -121,16 +122,16 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     body = _body_layer(plan, look, frame, view)
     both = np.maximum(head_depth, np.where(body.cover > 0.5, body.depth, np.float32(NOWHERE)))
     gloss = 0.30 * (1.0 - body.cloth) + (0.10 if look.garment.cloth == "weave" else 0.03) * body.cloth
-    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, body.albedo, gloss, body.hollow,
+    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, (body.albedo, gloss, body.hollow),
                                     lights, view.scale, False)  # fmt: skip
     under_chin = cv2.GaussianBlur((head_depth > NOWHERE).astype(np.float32), (0, 0), 16.0 * view.scale)
     shaded *= (1.0 - 0.55 * under_chin * (1 - body.cloth) * smoothstep(NOWHERE, -60.0, body.depth))[..., None]
     picture = _over(picture, shaded, body.cover)
     normal = cv2.remap(relief.normal, hit.column, hit.row, cv2.INTER_LINEAR) @ view.pose.matrix().T.astype(np.float32)
-    window = tuple(cv2.remap(table, hit.column, hit.row, cv2.INTER_LINEAR)
-                   for table in (tables.albedo, tables.gloss, relief.hollow))  # fmt: skip
+    seen = [cv2.remap(table, hit.column, hit.row, cv2.INTER_LINEAR)
+            for table in (tables.albedo, tables.gloss, relief.hollow)]  # fmt: skip
     rows, columns = slice(hit.top, hit.top + hit.gap.shape[0]), slice(hit.left, hit.left + hit.gap.shape[1])
-    face, fall = lit_surface(normal, both[rows, columns], *window, lights, view.scale, True)
+    face, fall = lit_surface(normal, both[rows, columns], (seen[0], seen[1], seen[2]), lights, view.scale, True)
     cover = smoothstep(0.7, -0.7, hit.gap * view.scale)
     behind = body.depth[rows, columns] - hit.depth  # the neck comes before the underside of the jaw
     cover = cover * (1.0 - smoothstep(-2.0, 5.0, behind) * (body.cover[rows, columns] > 0.5))

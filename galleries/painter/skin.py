@@ -51,13 +51,15 @@ def _blotches(actor: Actor, albedo: Field, x: Field, y: Field) -> Field:
 
 def _stubble(actor: Actor, albedo: Field, x: Field, y: Field) -> Field:
     mouth = mouth_of(actor, 0.0)
-    beard = smoothstep(26.0, 66.0, y + 0.10 * (np.abs(x) - 30)) * smoothstep(40.0, 60.0, y + 0.42 * np.abs(x))
+    aside = np.abs(x).astype(np.float32)
+    beard = smoothstep(26.0, 66.0, y + 0.10 * (aside - 30)) * smoothstep(40.0, 60.0, y + 0.42 * aside)
     beard *= 1.0 - 0.9 * bell(x, y, (0.0, mouth.line + 1.5), (mouth.half + 2, 7.0))
     beard *= 1.0 - 0.75 * bell(x, y, (0.0, mouth.line + 14.0), (9.0, 4.0))
     hairs = 0.75 + 0.35 * smooth_noise(rng_for(actor.seed, 22), ROWS, COLUMNS, 2.2, 2.2)
     shade = np.array([0.62, 0.66, 0.72], np.float32)
-    amount = np.clip(beard * hairs, 0.0, 1.0) * 0.62 * smoothstep(0.55, 1.0, np.float32(actor.heavy) + 0 * x)
-    return _blend(albedo, albedo * shade, amount)
+    strength = 0.62 * float(np.clip((actor.heavy - 0.55) / 0.45, 0.0, 1.0)) ** 0.7
+    amount = np.clip(beard * hairs, 0.0, 1.0) * strength
+    return _blend(albedo, albedo * shade, np.asarray(amount, np.float32))
 
 
 @lru_cache(maxsize=6)

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .noise import Field
+from .noise import BAND, Field
+from .tone import Pixels, to_bytes, to_values
 
 Points = NDArray[np.float64]
 
@@ -34,15 +35,22 @@ class Brush:
         ink = [float(np.clip(part, 0, 1)) * 255.0 for part in colour]
         cv2.polylines(self.sheet, list(fixed), False, (*ink, 255.0), thickness, cv2.LINE_AA, 4)
 
-    def blend(self, picture: Field, strength: float = 1.0, soften: float = 0.0) -> None:
-        """Put the strokes over the display-value picture in place."""
+    def doubled(self) -> Brush:
+        """The same strokes on a picture of twice the size."""
+        height, width = self.sheet.shape[:2]
+        big = Brush(self.left * 2, self.top * 2, 1, 1)
+        big.sheet = cv2.resize(self.sheet, (width * 2, height * 2), interpolation=cv2.INTER_LINEAR)
+        return big
+
+    def blend(self, picture: Pixels, strength: float = 1.0, soften: float = 0.0) -> None:
+        """Put the strokes over the picture in place."""
         sheet = self.sheet if soften <= 0 else cv2.GaussianBlur(self.sheet, (0, 0), soften)
-        rows = slice(self.top, self.top + sheet.shape[0])
-        columns = slice(self.left, self.left + sheet.shape[1])
-        window = picture[rows, columns]
-        ink = sheet.astype(np.float32) * np.float32(strength / 255.0)
-        window *= 1.0 - ink[..., 3:]
-        window += ink[..., :3]
+        for first in range(0, sheet.shape[0], BAND):
+            ink = sheet[first : first + BAND].astype(np.float32) * np.float32(strength / 255.0)
+            top = self.top + first
+            window = picture[top : top + ink.shape[0], self.left : self.left + ink.shape[1]]
+            ink = ink[: window.shape[0], : window.shape[1]]
+            window[:] = to_bytes(to_values(window) * (1.0 - ink[..., 3:]) + ink[..., :3])
 
 
 def toned_lines(brush: Brush, pieces: Points, colours: Field, thickness: int, bins: int) -> None:

@@ -7,9 +7,10 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from .noise import Field, rng_for, tiled
+from .noise import BAND, Field, rng_for, widened
+from .tone import Pixels, to_bytes, to_values
 
-TILE = 768
+TILE = BAND
 
 
 @lru_cache(maxsize=4)
@@ -39,17 +40,17 @@ def _cloth(kind: str, scale: float, seed: int) -> Field:
     return np.asarray(stitch + 0.035 * uneven / uneven.std(), np.float32)
 
 
-def add_texture(picture: Field, skin: Field, cloth: Field, kind: str, scale: float, seed: int) -> None:
-    """Multiply the display-value picture (h, w, 3) by the textures where the coarser masks say so, in place."""
+def add_texture(picture: Pixels, skin: Field, cloth: Field, kind: str, scale: float, seed: int) -> None:
+    """Multiply the picture (h, w, 3) by the textures where the coarser masks say so, in place."""
     height, width = picture.shape[:2]
     weight = min(1.0, scale / 5.0)  # seen from afar threads and pores melt away
-    pores = tiled(_pores(round(scale, 2), seed), height, width)
-    threads = tiled(_cloth(kind, round(scale, 2), seed), height, width)
+    pores = widened(_pores(round(scale, 2), seed), width)
+    threads = widened(_cloth(kind, round(scale, 2), seed), width)
     small = np.stack([skin, cloth], axis=2)
     rows_of_mask = small.shape[0] / height
-    for top in range(0, height, 512):
-        stop = min(top + 512, height)
+    for top in range(0, height, BAND):
+        stop = min(top + BAND, height)
         first, last = int(top * rows_of_mask), int(np.ceil(stop * rows_of_mask))
         masks = cv2.resize(small[first:last], (width, stop - top), interpolation=cv2.INTER_LINEAR)
-        shade = masks[..., 0] * pores[top:stop] + masks[..., 1] * threads[top:stop]
-        picture[top:stop] *= (1.0 + np.float32(weight) * shade)[..., None]
+        shade = masks[..., 0] * pores[: stop - top] + masks[..., 1] * threads[: stop - top]
+        picture[top:stop] = to_bytes(to_values(picture[top:stop]) * (1.0 + np.float32(weight) * shade)[..., None])

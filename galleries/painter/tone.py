@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from .noise import Field
+
+Pixels = NDArray[np.uint8]
 
 
 def develop(linear: Field, treatment: str = "colour") -> Field:
@@ -20,7 +23,15 @@ def develop(linear: Field, treatment: str = "colour") -> Field:
     return np.asarray(curved, np.float32)
 
 
-def enlarge(picture: Field, width: int, height: int) -> Field:
-    if picture.shape[1] == width and picture.shape[0] == height:
-        return picture.copy()
-    return cv2.resize(picture, (width, height), interpolation=cv2.INTER_CUBIC)
+def to_bytes(picture: Field) -> Pixels:
+    """Display values 0..1 to 0..255, rounded."""
+    return np.asarray(np.clip(picture * np.float32(255.0) + np.float32(0.5), 0.0, 255.0).astype(np.uint8))
+
+
+def to_values(pixels: Pixels) -> Field:
+    return np.asarray(pixels.astype(np.float32) * np.float32(1.0 / 255.0))
+
+
+def enlarge(pixels: Pixels, width: int, height: int) -> Pixels:
+    """At full size pictures are kept in bytes: memory, not arithmetic, is what 24 megapixels cost."""
+    return np.asarray(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_CUBIC))
