@@ -96,6 +96,7 @@ _look_at(SignInLink, "user", "email", "created_at", "used_at")
 @admin.register(Studio)
 class StudioAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
     list_display = ("name", "photographer", "email")
+    formfield_overrides = {models.URLField: {"assume_scheme": "https"}}
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return not Studio.objects.exists()

@@ -24,6 +24,7 @@ SETTINGS = (
     *("subject_chooses_looks", "strikes_hide", "representation_approves", "subject_is_minor", "guardian_name"),
     *("guardian_consent_on", "guardian_consent_note", "name_for_strip", "keep_until"),
 )
+PAGES = {"sizes", "sittings"}
 REFERENCE_SIDE = 1600
 REFERENCES_MOST = 60
 COMMENT_LENGTH = 2000
@@ -40,10 +41,10 @@ def create_sitting(user: User, **fields: Any) -> Sitting:
         raise BadInput(_("A sitting needs a title."))
     _check_names(fields)
     visitor = Visitor(user=user)
-    base = slugify(title)[:50] or "sitting"
+    base = slugify(title)[:50] or "sitting"  # the names of the studio's own pages are never a sitting's
     for count in range(1, 1000):
         slug = base if count == 1 else f"{base}-{count}"
-        if Sitting.objects.filter(slug=slug).exists():
+        if slug in PAGES or Sitting.objects.filter(slug=slug).exists():
             continue
         try:
             with transaction.atomic():

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from galleries.errors import BadInput
-from galleries.models import Invite, Look, Sitting, Studio
+from galleries.models import Invite, Look, Sitting
 
 DATE = {"type": "date"}
 
@@ -108,12 +108,6 @@ class InviteForm(forms.ModelForm):  # type: ignore[type-arg]
 
         choices = [("", _("the studio's"))] + [(code, str(name)) for code, name in settings.LANGUAGES]
         self.fields["language"] = forms.ChoiceField(label=_("Language"), choices=choices, required=False)
-
-
-class StudioForm(forms.ModelForm):  # type: ignore[type-arg]
-    class Meta:
-        model = Studio
-        fields = ("name", "photographer", "email", "web", "telephone", "statement_of_rights")
 
 
 def checked(form: forms.BaseForm) -> dict[str, Any]:

@@ -44,6 +44,6 @@ What is there already is not stored again. A refused file is named with its reas
             self.tell(options, f"There is no picture in {folder}.")
         self.tell(
             options,
-            f"{counts['new']} new, {counts['same']} there already, {counts['refused']} refused: {sitting.title}",
+            "{new} new, {same} there already, {refused} refused.".format(**counts),
         )
         return {"sitting": sitting.slug, **counts, "files_refused": refused}

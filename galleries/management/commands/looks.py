@@ -39,9 +39,7 @@ class Command(TradeCommand):
                 "lie_in": now,
             }
             rows.append(row)
-            self.tell(
-                options, f"{number}. {look.title}: {len(members)} frames, {members[0].name} to {members[-1].name}"
-            )
+            self.tell(options, f"{number}. {look.title}: {len(members)} frames, {row['first']} to {row['last']}")
             for reason in row["reasons"]:
                 self.tell(options, f"     {reason}")
             if now:

@@ -1,0 +1,165 @@
+"""A sitting is planned, set, commented and published from the studio."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from django.core import mail
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from PIL import Image
+
+from galleries.models import JournalLine, Letter, Look, Sitting
+from tests.cast import Cast, make_cast
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast(stage=Sitting.Stage.PLANNING)
+
+
+def picture(side: int = 64) -> SimpleUploadedFile:
+    out = io.BytesIO()
+    Image.new("RGB", (side, side), (120, 110, 100)).save(out, "JPEG")
+    return SimpleUploadedFile("light.jpg", out.getvalue(), "image/jpeg")
+
+
+def values(sitting: Sitting, **other: object) -> dict[str, object]:
+    base = {
+        "title": sitting.title,
+        "subject_given": sitting.subject_given,
+        "subject_surname": sitting.subject_surname,
+        "allowance": sitting.allowance,
+        "time_zone": "Europe/Berlin",
+    }
+    return {**base, **other}
+
+
+def test_a_new_sitting_gets_a_short_name_of_its_own(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    form = {"title": "Ansa Veld", "subject_given": "Ansa", "allowance": 4, "time_zone": "Europe/Oslo"}
+    first = client.post(reverse("new-sitting"), form)
+    assert first.headers["Location"] == "/studio/ansa-veld-2/"  # the cast's own sitting holds the plain name
+    sitting = Sitting.objects.get(slug="ansa-veld-2")
+    assert (sitting.photographer, sitting.stage, sitting.allowance) == (cast.owner, "planning", 4)
+    assert JournalLine.objects.filter(sitting=sitting, verb="sitting planned").count() == 1
+
+
+def test_a_sitting_cannot_take_the_name_of_a_page(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    form = {"title": "Sizes", "subject_given": "Ansa", "allowance": 4, "time_zone": "Europe/Oslo"}
+    assert client.post(reverse("new-sitting"), form).headers["Location"] == "/studio/sizes-2/"
+
+
+def test_a_title_and_a_real_time_zone_are_needed(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    answer = client.post(reverse("new-sitting"), {"title": "", "subject_given": "A", "allowance": 1, "time_zone": "x"})
+    assert answer.status_code == 400
+    assert "is not a time zone" in answer.content.decode()
+    assert Sitting.objects.count() == 1
+
+
+def test_settings_are_kept_and_the_journal_names_the_fields_not_their_text(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    sent = values(cast.sitting, subject_is_minor="on", guardian_name="Ilse Veld", guardian_consent_on="2026-03-04")
+    assert client.post(reverse("studio-settings", args=[cast.sitting.slug]), sent).status_code == 302
+    cast.sitting.refresh_from_db()
+    assert (cast.sitting.guardian_name, cast.sitting.time_zone) == ("Ilse Veld", "Europe/Berlin")
+    line = JournalLine.objects.get(verb="settings changed")
+    assert "guardian_name" in line.detail["fields"]
+    assert "Ilse" not in str(line.detail)
+
+
+def test_the_overview_says_what_is_waiting_for_whom(cast: Cast) -> None:
+    page = cast.client_of(cast.owner).get(reverse("studio-sitting", args=[cast.sitting.slug])).content.decode()
+    assert "bring the frames in" in page
+    cast.frame(1, cast.look())
+    page = cast.client_of(cast.owner).get(reverse("studio-sitting", args=[cast.sitting.slug])).content.decode()
+    assert "show the proofs" in page
+    assert "bring the frames in" not in page
+
+
+def test_looks_are_added_written_and_taken_off(cast: Cast) -> None:
+    client, slug = cast.client_of(cast.owner), cast.sitting.slug
+    client.post(reverse("studio-look-add", args=[slug]), {"title": "Rain coat", "purpose": "portfolio"})
+    look = Look.objects.get(title="Rain coat")
+    assert look.purpose == "portfolio"
+    form = {"title": "Rain coat", "purpose": "casting", "treatment": "colour", "gel": "1/2 CTO", "distance_cm": 140}
+    assert client.post(reverse("studio-look", args=[slug, look.pk]), form).status_code == 302
+    look.refresh_from_db()
+    assert (look.purpose, look.gel, look.distance_cm) == ("casting", "1/2 CTO", 140)
+    assert client.post(reverse("studio-look", args=[slug, look.pk]), {"title": ""}).status_code == 400
+    assert client.post(reverse("studio-look-remove", args=[slug, look.pk])).status_code == 302
+    assert not Look.objects.exists()
+    assert client.post(reverse("studio-look-add", args=[slug]), {"title": " "}).status_code == 400
+
+
+def test_a_look_with_frames_cannot_be_taken_off(cast: Cast) -> None:
+    look = cast.look()
+    cast.frame(1, look)
+    answer = cast.client_of(cast.owner).post(reverse("studio-look-remove", args=[cast.sitting.slug, look.pk]))
+    assert answer.status_code == 409
+
+
+def test_reference_pictures_are_kept_small_and_without_metadata(cast: Cast) -> None:
+    client, slug = cast.client_of(cast.owner), cast.sitting.slug
+    look = cast.look()
+    exif = Image.Exif()
+    exif[0x010F] = "Somebody's camera"
+    out = io.BytesIO()
+    Image.new("RGB", (2400, 1200), (90, 90, 90)).save(out, "JPEG", exif=exif)
+    sent = {"picture": SimpleUploadedFile("x.jpg", out.getvalue()), "caption": "this light", "look": look.pk}
+    assert client.post(reverse("studio-reference-add", args=[slug]), sent).status_code == 302
+    reference = cast.sitting.references.get()
+    answer = client.get(reverse("studio-reference", args=[slug, reference.pk]))
+    with Image.open(io.BytesIO(b"".join(answer))) as shown:  # type: ignore[arg-type]
+        assert shown.size == (1600, 800)
+        assert not shown.getexif()
+    assert client.post(reverse("studio-reference-remove", args=[slug, reference.pk])).status_code == 302
+    assert client.get(reverse("studio-reference", args=[slug, reference.pk])).status_code == 404
+
+
+def test_what_is_no_picture_is_refused_with_a_sentence(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    at = reverse("studio-reference-add", args=[cast.sitting.slug])
+    answer = client.post(at, {"picture": SimpleUploadedFile("x.jpg", b"no picture at all")})
+    assert answer.status_code == 400
+    assert client.post(at).status_code == 400
+
+
+def test_comments_are_said_for_the_whole_plan_or_a_look(cast: Cast) -> None:
+    client, slug = cast.client_of(cast.owner), cast.sitting.slug
+    look = cast.look()
+    client.post(reverse("studio-say", args=[slug]), {"text": "Bring <b>two</b> collars", "look": look.pk})
+    page = client.get(reverse("studio-sitting", args=[slug])).content.decode()
+    assert "Bring &lt;b&gt;two&lt;/b&gt; collars" in page
+    assert client.post(reverse("studio-say", args=[slug]), {"text": "  "}).status_code == 400
+    assert client.post(reverse("studio-say", args=[slug]), {"text": "x", "look": 999}).status_code == 404
+
+
+def test_showing_the_proofs_moves_the_stage_and_lists_one_letter_each(cast: Cast) -> None:
+    client, at = cast.client_of(cast.owner), reverse("studio-publish", args=[cast.sitting.slug])
+    assert client.post(at).status_code == 400  # no frames yet
+    cast.frame(1, cast.look())
+    assert client.post(at, {"letter": "1"}).status_code == 302
+    cast.sitting.refresh_from_db()
+    assert cast.sitting.stage == "proofing"
+    assert set(Letter.objects.values_list("kind", "to")) == {
+        ("proofs", cast.subject.email),
+        ("proofs", cast.representation.email),
+    }
+    assert not mail.outbox  # the worker sends them
+    assert client.post(at).status_code == 409
+
+
+def test_the_journal_is_shown_newest_first_and_can_be_narrowed(cast: Cast) -> None:
+    client, slug = cast.client_of(cast.owner), cast.sitting.slug
+    client.post(reverse("studio-say", args=[slug]), {"text": "one"})
+    client.post(reverse("studio-look-add", args=[slug]), {"title": "Coat"})
+    page = client.get(reverse("studio-journal", args=[slug])).content.decode()
+    assert page.index("<td>look added</td>") < page.index("<td>plan commented</td>")
+    narrowed = client.get(reverse("studio-journal", args=[slug]), {"verb": "look added"}).content.decode()
+    assert "<td>plan commented</td>" not in narrowed
