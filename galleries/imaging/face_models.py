@@ -85,13 +85,13 @@ def _anchors() -> Floats:
     return np.stack([x.ravel(), y.ravel()], axis=1)
 
 
-def _turned_square(
+def turned_square(
     rgb: Pixels, centre: tuple[float, float], side: float, angle: float, out: int, mirrored: bool = False
 ) -> tuple[Pixels, Floats]:
     """Cut the square of `side` px round `centre`, turned by `angle` (radians), to out×out pixels.
 
     Returns the patch and the 2×3 matrix that takes patch coordinates back to the frame (both measured from
-    the corner of the first pixel; `_to_frame` moves to its middle).
+    the corner of the first pixel; `to_frame` moves to its middle).
     """
     centre = (centre[0] + 0.5, centre[1] + 0.5)
     step = side / out
@@ -129,7 +129,8 @@ def _warp(source: Pixels, back: Floats, out: int) -> Pixels:
     )
 
 
-def _to_frame(points: Floats, back: Floats) -> Floats:
+def to_frame(points: Floats, back: Floats) -> Floats:
+    """Patch coordinates, from the corner of its first pixel, to the frame."""
     return np.asarray(points @ back[:, :2].T + back[:, 2] - 0.5)
 
 
@@ -168,6 +169,17 @@ def detect(rgb: Pixels) -> list[Detection]:
     return found
 
 
+def mapped(spot: Detection, back: Floats) -> Detection:
+    """A detection in a patch of `turned_square`, in the frame; the box stays upright and keeps its area."""
+    x, y, w, h = spot.box
+    scale = math.hypot(back[0, 0], back[1, 0])
+    points = np.array([(x + w / 2, y + h / 2), spot.image_left_eye, spot.image_right_eye]) + 0.5
+    centre, left, right = to_frame(points, back).tolist()
+    w, h = w * scale, h * scale
+    box = (centre[0] - w / 2, centre[1] - h / 2, w, h)
+    return Detection(box, (left[0], left[1]), (right[0], right[1]), spot.score)
+
+
 def _suppress(points: Floats, scores: Floats) -> list[tuple[Floats, float]]:
     """Weighted suppression: boxes that overlap the best by IoU over 0.3 are averaged into it by score."""
     left = list(np.argsort(-scores))
@@ -193,10 +205,10 @@ def _iou(one: Floats, other: Floats) -> float:
 
 def mesh(rgb: Pixels, centre: tuple[float, float], side: float, angle: float) -> tuple[Floats, float]:
     """The 468 points of the face in the turned square; returns ((468, 3) with z in pixels, presence 0..1)."""
-    patch, back = _turned_square(rgb, centre, side, angle, _MESH_SIDE)
+    patch, back = turned_square(rgb, centre, side, angle, _MESH_SIDE)
     raw, logit = _run(_MESH, _blob(patch, 1 / 255, 0.0))
     points = raw.reshape(468, 3)
-    flat = _to_frame(points[:, :2], back)
+    flat = to_frame(points[:, :2], back)
     depth = points[:, 2:] * (side / _MESH_SIDE)
     presence = 1 / (1 + np.exp(-np.clip(logit.reshape(-1)[0], -80, 80)))
     return np.concatenate([flat, depth], axis=1), float(presence)
@@ -206,10 +218,10 @@ def iris(rgb: Pixels, corners: tuple[Floats, Floats], angle: float, image_right:
     """Lid contour (16, 2), iris centre (2,), iris rim (4, 2) of the eye between two mesh corners."""
     middle = (corners[0][:2] + corners[1][:2]) / 2
     side = 2.3 * float(np.hypot(*(corners[1][:2] - corners[0][:2])))
-    patch, back = _turned_square(
+    patch, back = turned_square(
         rgb, (float(middle[0]), float(middle[1])), max(side, 2.0), angle, _IRIS_SIDE, mirrored=image_right
     )
     lids, ring = _run(_IRIS, _blob(patch, 1 / 255, 0.0))
-    contour = _to_frame(lids.reshape(-1, 3)[:16, :2], back)
-    circle = _to_frame(ring.reshape(5, 3)[:, :2] - np.array([0.0, _IRIS_LOW]), back)
+    contour = to_frame(lids.reshape(-1, 3)[:16, :2], back)
+    circle = to_frame(ring.reshape(5, 3)[:, :2] - np.array([0.0, _IRIS_LOW]), back)
     return contour, circle[0], circle[1:]

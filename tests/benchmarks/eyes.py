@@ -126,6 +126,7 @@ VARIANTS: tuple[tuple[str, Variant, float | None], ...] = (
     ("black and white", grey, 1.5),
     ("darkened to 0.3", darkened(0.3), 1.5),
     ("half-lit", half_lit, 1.5),
+    ("turned 60°", turned(60), None),
     ("darkened to 0.08", darkened(0.08), None),
     ("fills the frame", filling, None),
     ("full length", full_length, None),
