@@ -30,7 +30,7 @@ def page(
         "person": visitor.invite,
         "visitor": visitor,
         "tabs": tabs,
-        "here": template.split("/")[-1],
+        "here": {"compare": "sheet", "final": "finals"}.get(template, template),
         "may_mark": may(visitor, Act.MARK, sitting),
     }
     return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

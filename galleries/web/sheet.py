@@ -17,7 +17,7 @@ from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
-from galleries.steps import pick
+from galleries.steps import letters, pick
 from galleries.web import showing
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page
@@ -191,6 +191,10 @@ def _remark(said: Remark) -> dict[str, str]:
 @require_POST
 def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     pick.say_done(visitor, sitting)
+    if visitor.invite is not None and visitor.invite.is_subject:
+        about = f"subject-{visitor.invite.pk}"
+        letters.notify(sitting, "through", sitting.invites.filter(role="representation"), about=about)
+        letters.notify_photographer(sitting, "through", about=about)
     messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
     return redirect("sheet", slug=sitting.slug)
 

@@ -64,9 +64,9 @@ class Strip:
 
     @property
     def shape(self) -> str:
-        """Most frames of the strip are tall, wide or square."""
+        """How most frames of the strip stand."""
         wide = sum(shown.proof.small_width > shown.proof.small_height for shown in self.frames)
-        return "wide" if wide * 2 > len(self.frames) else "tall"
+        return "lying" if wide * 2 > len(self.frames) else "upright"
 
     @property
     def picked(self) -> int:

@@ -158,7 +158,7 @@ function sizes() {
   for (const strip of $$(".look-strip")) {
     const film = $(".film", strip), columns = getComputedStyle(film).gridTemplateColumns.split(" ").length;
     const shown = $$(".frame:not([hidden])", strip).length, width = (document.documentElement.clientWidth - 24) / columns;
-    const rows = Math.ceil(shown / columns), ratio = strip.classList.contains("wide") ? 2 / 3 : 3 / 2;
+    const rows = Math.ceil(shown / columns), ratio = strip.classList.contains("lying") ? 2 / 3 : 3 / 2;
     strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * (width * ratio + 74))}px`;
     strip.hidden = shown === 0;
   }

@@ -1,0 +1,153 @@
+// Two to four frames side by side, zoom and pan locked together; a knock-out that ends in an ordered list.
+import { $, $$, data, el, fill, say } from "../shared/dom.js";
+import { ask, setClock, token } from "../shared/net.js";
+import { Viewport } from "../shared/viewport.js";
+import { sentence } from "./drawing.js";
+import { Knockout } from "./knockout.js";
+import { Marks } from "./marks.js";
+import { Outbox } from "./outbox.js";
+
+const words = data("words"), config = data("config"), first = data("state");
+const frames = new Map(data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [id, {
+  id, label, look, width, height, run, alike, eyes: x === null ? null : [x, y],
+  large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
+  small: config.picture.replace("/0/large/", `/${id}/small/`).replace("/1.jpg", `/${proof}.jpg`),
+}]));
+const panes = $("#panes");
+if (panes && frames.size > 1) start();
+
+function start() {
+  setClock(first.now);
+  const outbox = new Outbox({
+    person: config.person, address: config.marks, onState: () => {},
+    onAnswers: (news) => {
+      for (const [, kind, note] of news) for (const answer of [kind, note]) {
+        if (answer?.error) say(answer.error); else if (answer) marks.settle(answer);
+      }
+      marks.changed();
+    },
+  });
+  const marks = new Marks(first, outbox);
+  if (config.person) outbox.open();
+  let many = 2, game = new Knockout(frames.keys(), many), views = [], locked = false;
+  marks.listeners.push(redraw);
+
+  function round() {
+    views.forEach((view) => view.watch.disconnect());
+    views = [];
+    if (game.over) return finish();
+    $("#finished").hidden = true;
+    panes.hidden = false;
+    const question = game.placed.length ? words.question_place : words.question;
+    $("#question").textContent = fill(question, { round: game.round, left: game.left, place: game.place });
+    panes.dataset.many = String(game.shown.length);
+    panes.replaceChildren(...game.shown.map(pane));
+    $("#back-one").disabled = game.past.length === 0;
+    for (const id of game.pool.slice(many, many * 2)) new Image().src = frames.get(id).large;
+    redraw();
+    $(".keep", panes).focus({ preventScroll: true });
+  }
+  function pane(id) {
+    const frame = frames.get(id), picture = el("img", { src: frame.large, alt: "" }), stage = el("div", { className: "stage" }, picture);
+    const keep = el("button", { type: "button", className: "button main keep", textContent: fill(words.keep, { label: frame.label }) });
+    keep.addEventListener("click", () => { game.keep(id); say(fill(words.said_kept, { label: frame.label })); round(); });
+    const made = el("article", { className: "pane" }, el("p", { className: "edge" }, el("span", { className: "no", textContent: frame.label })), stage);
+    made.dataset.frame = String(id);
+    made.append(keep);
+    if (config.may_mark) {
+      made.append(el("div", { className: "marking" }, ...["pick", "alternate", "strike"].map((kind) => {
+        const button = el("button", { type: "button", className: `m ${kind}`, title: words[kind] });
+        button.dataset.kind = kind;
+        button.setAttribute("aria-label", `${words[kind]} ${frame.label}`);
+        button.addEventListener("click", () => {
+          const now = marks.press(id, kind);
+          say(fill(words[now ? `said_${now}` : "said_none"], { label: frame.label }));
+        });
+        return button;
+      })));
+    }
+    const view = new Viewport(stage, picture, { onChange: lock });
+    views.push(view);
+    view.show(frame.width, frame.height, frame.eyes);
+    return made;
+  }
+  /** What one pane shows, the others show about their own eyes. */
+  function lock(moved) {
+    $("#zoom").setAttribute("aria-pressed", String(moved.zoomed));
+    if (locked) return;
+    locked = true;
+    for (const view of views) {
+      if (view === moved) continue;
+      const [dx, dy] = view.eyes && moved.eyes ? [view.eyes[0] - moved.eyes[0], view.eyes[1] - moved.eyes[1]] : [0, 0];
+      view.set(moved.zoomed ? moved.zoom : 0, moved.x + dx, moved.y + dy);
+    }
+    locked = false;
+  }
+  function redraw() {
+    for (const made of $$(".pane", panes)) {
+      const id = Number(made.dataset.frame), mine = marks.of(id);
+      $("img", made).alt = sentence(words, frames.get(id), mine, marks.othersOf(id));
+      for (const button of $$("button.m", made)) button.setAttribute("aria-pressed", String(button.dataset.kind === mine.kind));
+    }
+  }
+  function finish() {
+    panes.hidden = true;
+    panes.replaceChildren();
+    $("#question").textContent = "";
+    $("#back-one").disabled = game.past.length === 0;
+    list(game.order);
+    $("#finished").hidden = false;
+    $("#finished-words").textContent = words.finished;
+    $("#finished h2").focus();
+  }
+  function list(order) {
+    const move = (at, by) => {
+      const next = [...order];
+      next.splice(at + by, 0, ...next.splice(at, 1));
+      list(next);
+      $$("#order li")[at + by]?.querySelector("button")?.focus();
+    };
+    $("#order-value").value = order.join(",");
+    $("#order").replaceChildren(...order.map((id, at) => {
+      const { label, small } = frames.get(id);
+      const button = (words_, by, sign) => {
+        const made = el("button", { type: "button", className: "button small", textContent: sign, disabled: at + by < 0 || at + by >= order.length });
+        made.setAttribute("aria-label", fill(words_, { label }));
+        made.addEventListener("click", () => move(at, by));
+        return made;
+      };
+      return el("li", {}, el("img", { src: small, alt: "", loading: "lazy" }), el("span", { className: "typed", textContent: label }), button(words.up, -1, "↑"), button(words.down, 1, "↓"));
+    }));
+  }
+  $("#finished").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const form = new FormData(event.target);
+    form.set("csrfmiddlewaretoken", token());
+    try {
+      await ask(location.pathname, { method: "POST", form });
+      say(words.kept_order);
+      $("#finished-words").textContent = words.kept_order;
+    } catch (error) { $("#finished-words").textContent = error.status ? error.message : words.unsent_order; }
+  });
+  $("#zoom").addEventListener("click", () => views[0]?.toggle());
+  $("#back-one").addEventListener("click", () => { if (game.back()) { say(words.taken_back); round(); } });
+  $("#enough").addEventListener("click", () => finish());
+  $("#anew").addEventListener("click", () => { game = new Knockout(frames.keys(), many); round(); });
+  for (const button of $$("button[data-many]")) {
+    button.addEventListener("click", () => {
+      many = game.many = Number(button.dataset.many);
+      $$("button[data-many]").forEach((one) => one.setAttribute("aria-pressed", String(one === button)));
+      round();
+    });
+  }
+  document.addEventListener("keydown", (event) => {
+    if (event.target.closest("input, textarea, select") || event.ctrlKey || event.metaKey || game.over) return;
+    if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
+      const buttons = $$(".keep", panes), at = buttons.indexOf(document.activeElement);
+      buttons[(at + (event.key === "ArrowRight" ? 1 : buttons.length - 1)) % buttons.length]?.focus();
+      event.preventDefault();
+    }
+  });
+  round();
+  document.documentElement.dataset.ready = "1";
+}
