@@ -13,6 +13,8 @@ from typing import Any
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from portal import database, embedded, env
 
@@ -195,6 +197,8 @@ CACHES = {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",
         "LOCATION": REDIS_URL.replace("redis+socket://", "unix://"),
         "KEY_PREFIX": "portal",
+        # A cache that is down must not hold up every page: one try, and on without it.
+        "OPTIONS": {"retry": Retry(NoBackoff(), 1), "socket_timeout": 5},
     }
 }
 

@@ -11,6 +11,7 @@ import logging
 import os
 import socket
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import timedelta
@@ -37,6 +38,8 @@ KINDS = {
     "letter": "galleries.steps.letters:send",
 }
 RING_AGAIN_AFTER = timedelta(seconds=30)
+SILENCE = 10.0  # seconds without ringing after the queue could not be reached
+_silent = {"until": 0.0}
 
 
 def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "", again: bool = False) -> Job:
@@ -56,15 +59,22 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
 
 
 def ring(ids: list[int]) -> None:
-    """Tell the queue. A queue that cannot be reached is no error: the sweep rings again."""
+    """Tell the queue. A queue that cannot be reached is no error: the sweep rings again.
+
+    Trying a queue that is down takes seconds, so after a failure nobody in this process tries for a while.
+    """
     from portal.celery import app
 
+    if time.monotonic() < _silent["until"]:
+        return
     Job.objects.filter(pk__in=ids).update(rung_at=timezone.now())
     try:
         for pk in ids:
             app.send_task("galleries.work", args=[pk], retry=False)
     except Exception as error:  # noqa: BLE001 - every transport has its own exceptions; the row stays waiting
         log.warning("The queue cannot be reached (%s); the sweep will ring again.", error)
+        Job.objects.filter(pk__in=ids).update(rung_at=None)
+        _silent["until"] = time.monotonic() + SILENCE
 
 
 def owner_name() -> str:
