@@ -1,7 +1,7 @@
 """Pixels to file bytes, always the same bytes for the same pixels, settings and library versions.
 
-The byte cap is met by a secant search on the logarithm of the size: over the useful range of qualities
-log(bytes) is close to a straight line in quality, so two trials nearly always point at the answer.
+The byte cap is met by a secant search on logarithms: log(bytes) is close to a straight line over log(strength
+of quantisation), so two trials nearly always point at the answer.
 """
 
 from __future__ import annotations
@@ -126,12 +126,19 @@ def encode_within(
     return encoded(trials.files[best], best, len(trials.files))
 
 
+def _strength(quality: int) -> float:
+    """Logarithm of how strongly libjpeg scales its quantisation tables at a quality, in percent."""
+    return math.log(max(1, 5000 / quality if quality < 50 else 200 - 2 * quality))
+
+
 def _secant(quality: int, log_size: float, previous: tuple[int, float] | None, target: float) -> int:
     """The quality at which the line through the last two trials meets the cap, a hair below it."""
-    slope = 0.035  # log bytes a quality step near 85: only the first guess relies on it
+    slope = -0.6  # log bytes over log strength: only the first guess relies on it
     if previous and previous[0] != quality:
-        slope = max(0.008, (log_size - previous[1]) / (quality - previous[0]))
-    return math.floor(quality + (target - 0.01 - log_size) / slope)
+        run = _strength(quality) - _strength(previous[0])
+        slope = min(-0.2, (log_size - previous[1]) / run) if run else slope
+    percent = math.exp(min(9.0, _strength(quality) + (target - 0.01 - log_size) / slope))
+    return math.floor(5000 / percent if percent > 100 else 100 - percent / 2)
 
 
 def _what_would_fit(rgb: Pixels8, byte_cap: int, floor: int, size: int, options: dict[str, Any]) -> str:
