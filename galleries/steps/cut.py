@@ -206,7 +206,7 @@ def back_to_proposal(crop: Crop, by: Visitor) -> Crop:
     if not may(by, Act.RUN, crop.final):
         raise Refused(_("Crops are the photographer's to set."))
     with transaction.atomic():
-        Crop.objects.filter(pk=crop.pk).update(by_hand=False, by="", reasons=[])
+        Crop.objects.filter(pk=crop.pk).update(by_hand=False, by="", reasons=[], source_sha256="")
         (fresh,) = propose(Final.objects.select_related("sitting", "frame").get(pk=crop.final_id), [crop.size], by)
     return fresh
 
