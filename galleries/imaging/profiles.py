@@ -52,9 +52,7 @@ def _colorants(primaries: Primaries, white: tuple[float, float]) -> NDArray[np.f
     matrix = np.stack([_xyz(xy) for xy in primaries], axis=1)
     matrix = matrix * np.linalg.solve(matrix, _xyz(white))
     cone_from, cone_to = _BRADFORD @ _xyz(white), _BRADFORD @ _D50
-    adapted: NDArray[np.float64] = (
-        np.linalg.inv(_BRADFORD) @ np.diag(cone_to / cone_from) @ _BRADFORD @ matrix
-    )
+    adapted: NDArray[np.float64] = np.linalg.inv(_BRADFORD) @ np.diag(cone_to / cone_from) @ _BRADFORD @ matrix
     return adapted
 
 
@@ -107,9 +105,7 @@ def build(name: str) -> bytes:
     rights = (b"cprt", _text("Public domain: no rights reserved."))
     if name == "Gray":
         white = (b"wtpt", _s15(_D50))
-        return _assemble(
-            b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white, (b"kTRC", _curve(0))]
-        )
+        return _assemble(b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white, (b"kTRC", _curve(0))])
     if name not in _SPACES:
         raise BadProfile(f"There is no colour profile '{name}' here; there are {', '.join(NAMES)}.")
     primaries, white_xy, gamma = _SPACES[name]
@@ -142,18 +138,27 @@ def opened(icc: bytes) -> ImageCms.ImageCmsProfile:
         raise BadProfile("The embedded colour profile is damaged and cannot be opened.") from error
 
 
+def _printable(text: str) -> str:
+    return "".join(sign for sign in text if sign.isprintable())[:80].strip()
+
+
+def _name(profile: ImageCms.ImageCmsProfile) -> str:
+    try:
+        return _printable(profile.profile.profile_description or "") or "unnamed profile"
+    except (UnicodeDecodeError, OSError):
+        return "unnamed profile"
+
+
 @lru_cache(maxsize=64)
 def _examined(icc: bytes, space: str) -> ProfileVerdict:
     try:
         profile = opened(icc)
     except BadProfile as error:
         return ProfileVerdict(b"", "", str(error))
-    name = (profile.profile.profile_description or "").strip().replace("\0", "") or "unnamed profile"
-    actual = profile.profile.xcolor_space.strip()
+    name = _name(profile)
+    actual = _printable(icc[16:20].decode("latin-1"))
     if actual != space:
-        return ProfileVerdict(
-            b"", name, f"The embedded colour profile '{name}' is for {actual}, not {space}."
-        )
+        return ProfileVerdict(b"", name, f"The embedded colour profile '{name}' is for {actual}, not {space}.")
     mode = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}[space]
     try:
         ImageCms.buildTransform(profile, opened(build("sRGB")), mode, "RGB").apply(Image.new(mode, (1, 1)))
