@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.face_models import shrunk
+
 _EYE_SPAN = 24  # the picture is shrunk until the eyes lie this many pixels apart: hair is no finer for this purpose
 _BAND = 0.6  # half-width of the strip over the face, in eye distances
 _CLEAR = 2.1  # backdrop is looked for from here outward, in eye distances from the middle
@@ -28,7 +30,7 @@ def crown_against_backdrop(
     if bottom * scale < 8:
         return None
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(bottom * scale)))
-    small = cv2.resize(rgb[:bottom], size, interpolation=cv2.INTER_AREA).astype(np.float32) / np.float32(255)
+    small = shrunk(rgb[:bottom], *size).astype(np.float32) / np.float32(255)
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
     x, span = middle[0] * size[0] / rgb.shape[1], eye_distance * size[0] / rgb.shape[1]
     left, right = lab[:, : max(0, int(x - _CLEAR * span))], lab[:, int(x + _CLEAR * span) :]

@@ -134,12 +134,24 @@ def to_frame(points: Floats, back: Floats) -> Floats:
     return np.asarray(points @ back[:, :2].T + back[:, 2] - 0.5)
 
 
+def shrunk(rgb: Pixels, width: int, height: int) -> Pixels:
+    """`rgb` averaged down to width × height; halved first as often as that goes, which is many times faster."""
+    while rgb.shape[1] >= 3 * width and rgb.shape[0] >= 3 * height:
+        half_h, half_w = rgb.shape[0] // 2, rgb.shape[1] // 2
+        rgb = np.asarray(
+            cv2.resize(rgb[: 2 * half_h, : 2 * half_w], (half_w, half_h), interpolation=cv2.INTER_AREA), np.uint8
+        )
+    if (rgb.shape[1], rgb.shape[0]) == (width, height):
+        return rgb
+    return np.asarray(cv2.resize(rgb, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
+
+
 def detect(rgb: Pixels) -> list[Detection]:
     """Every face the detector sees in an RGB picture (height, width, 3), best first."""
     height, width = rgb.shape[:2]
     scale = _DETECTOR_SIDE / max(height, width)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    small = shrunk(rgb, *size)
     left, top = (_DETECTOR_SIDE - size[0]) // 2, (_DETECTOR_SIDE - size[1]) // 2
     canvas = np.zeros((_DETECTOR_SIDE, _DETECTOR_SIDE, 3), np.uint8)
     canvas[top : top + size[1], left : left + size[0]] = small

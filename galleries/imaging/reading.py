@@ -9,12 +9,12 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging import eyes, tones
 from galleries.imaging.eyes import CatchLight, Eye
+from galleries.imaging.face_models import shrunk
 from galleries.imaging.faces import Face, find_faces
 from galleries.imaging.hashes import hash_text, perceptual_hash
 
@@ -117,10 +117,9 @@ def _shrunk(rgb: Pixels, side: int) -> Pixels:
         return rgb
     whole = int(factor)
     if whole >= 2:
-        size = (max(1, rgb.shape[1] // whole), max(1, rgb.shape[0] // whole))
-    else:
-        size = (max(1, round(rgb.shape[1] / factor)), max(1, round(rgb.shape[0] / factor)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+        width, height = max(1, rgb.shape[1] // whole), max(1, rgb.shape[0] // whole)
+        return shrunk(rgb[: height * whole, : width * whole], width, height)
+    return shrunk(rgb, max(1, round(rgb.shape[1] / factor)), max(1, round(rgb.shape[0] / factor)))
 
 
 def read_pixels(
