@@ -64,6 +64,8 @@ class Watcher:
                 ready.append(path)
         for gone in set(self._pending) - set(files):
             del self._pending[gone]
+        if ready:  # the look on set and the stage are changed by other processes meanwhile
+            self.sitting.refresh_from_db()
         outcomes = [self._take(path) for path in self._likely_new_first(ready)]
         return [outcome for outcome in outcomes if outcome is not None]
 

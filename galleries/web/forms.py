@@ -24,7 +24,7 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
 
     class Meta:
         model = Sitting
-        fields = (
+        fields: tuple[str, ...] = (
             "title",
             "subject_given",
             "subject_surname",
@@ -67,7 +67,7 @@ class NewSittingForm(SittingForm):
     """What must be known to begin with; the rest can wait."""
 
     class Meta(SittingForm.Meta):
-        fields = (
+        fields: tuple[str, ...] = (
             "title",
             "subject_given",
             "subject_surname",

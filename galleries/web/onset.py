@@ -23,7 +23,7 @@ LATEST = 12
 @studio_page()
 @require_safe
 def on_set(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    planned = sitting.looks.exclude(pk=sitting.current_look_id)
+    planned = sitting.looks.exclude(pk=sitting.current_look_id or 0)
     context = {
         "sitting": sitting,
         "page": "studio-set",

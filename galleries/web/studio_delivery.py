@@ -84,7 +84,7 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
 
 
 def _terms_from(post: QueryDict, base: LicenceTerms) -> LicenceTerms:
-    text = {
+    text: dict[str, Any] = {
         name: " ".join(post.get(name, "").split())
         for name in (
             *("licensee", "representation", "territory", "credit_line", "release_read_by"),

@@ -27,7 +27,7 @@ class Command(TradeCommand):
             members = [frames[pk] for pk in look.frames]
             boundary = reasons.get(look.frames[0])
             now = sorted({frame.look.title for frame in members if frame.look is not None})
-            row = {
+            row: dict[str, Any] = {
                 "look": number,
                 "title": look.title,
                 "frames": len(members),

@@ -32,10 +32,11 @@ With --again those that failed are tried once more, and frames whose stamp names
             for frame in missing if options["again"] else missing.filter(proofs=None):
                 jobs.enqueue("proof", frame.pk, sitting, recipe=name, again=options["again"])
             self._make(mine, sitting.frames.count())
+        names = dict(sitting.frames.values_list("pk", "name"))
         failed = [
-            {"frame": frame.name, "reason": job.reason}
+            {"frame": names[job.thing], "reason": job.reason}
             for job in mine.filter(state=Job.State.FAILED)
-            if (frame := sitting.frames.filter(pk=job.thing).first()) is not None
+            if job.thing in names
         ]
         for one in failed:
             self.tell(options, f"failed: {one['frame']}: {one['reason']}")
