@@ -69,12 +69,13 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
     files = [
         {
             "file": file,
+            "title": _title(file),
             "size": made.sizes.get(file.size_slug, {}).get("title", file.size_slug),
             "use": made.sizes.get(file.size_slug, {}).get("use", ""),
             "receipt": got.get(file.name),
             "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
         }
-        for file in made.files.select_related("final__frame")
+        for file in made.files.select_related("final__frame__look").order_by("final__position", "final", "name")
     ]
     return {
         "delivery": made,
@@ -83,6 +84,14 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
         "files": files,
         "receipt": got.get(made.archive_name),
     }
+
+
+def _title(file: DeliveredFile) -> str:
+    """Which picture a file shows: its frame's number and look; papers belong to none."""
+    if file.final is None:
+        return _("Papers")
+    look = file.final.frame.look
+    return f"{file.final.frame.label} {look.title}" if look else file.final.frame.label
 
 
 def _unlocked(request: HttpRequest, made: Delivery) -> bool:
