@@ -6,6 +6,9 @@ Content decides the format, never the name. Pixels come as stored (not yet turne
 from __future__ import annotations
 
 import re
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +28,9 @@ _MOST_PADDING = 4096
 _DATA_WRONG = "its picture data break off or contradict its header"
 _HEADER_WRONG = "its header cannot be read"
 SURROUND = 119  # sRGB code value of CIE L* 50: the mid grey that transparent parts are laid on
+_HEIF_ERRORS = (
+    ValueError, OSError, RuntimeError, EOFError, SyntaxError, LookupError, TypeError, AttributeError, struct.error
+)  # fmt: skip
 _NCLX = {1: "sRGB", 12: "Display P3"}  # colour primaries of ITU-T H.273
 _SRGB_LIKE_CURVES = (1, 2, 6, 13)
 
@@ -200,40 +206,42 @@ def _surround(header: Header, icc: bytes) -> list[float]:
 # --- HEIF -----------------------------------------------------------------------------------------------
 
 
-def _heif_open(data: bytes) -> pillow_heif.HeifFile:
+@contextmanager
+def _heif_errors(what: str = "") -> Iterator[None]:
     try:
-        return pillow_heif.open_heif(data, convert_hdr_to_8bit=False, bgr_mode=False)
-    except (ValueError, OSError, RuntimeError, EOFError, IndexError, KeyError, SyntaxError) as error:
-        raise _refusal("HEIF", error, _HEADER_WRONG) from error
+        yield
+    except _HEIF_ERRORS as error:
+        raise _refusal("HEIF", error, what) from error
+
+
+def _heif_open(data: bytes) -> pillow_heif.HeifFile:
+    return pillow_heif.open_heif(data, convert_hdr_to_8bit=False, bgr_mode=False)
 
 
 def _heif_header(data: bytes) -> Header:
-    file = _heif_open(data)
-    mode, info = str(file.mode), file.info
+    with _heif_errors(_HEADER_WRONG):
+        file = _heif_open(data)
+        mode, info, (width, height) = str(file.mode), file.info, file.size
     space, alpha = ("GRAY" if mode.startswith("L") else "RGB"), "A" in mode.split(";")[0]
-    bits = 16 if "16" in mode else 8
     named, problem = "", ""
     nclx = info.get("nclx_profile")
     if nclx and not info.get("icc_profile"):
         named = _NCLX.get(int(nclx.get("color_primaries", 1)), "")
         if not named or int(nclx.get("transfer_characteristics", 13)) not in _SRGB_LIKE_CURVES:
             problem = "The colours are said in a way that is not read here (wide or high dynamic range)."
-    width, height = file.size
     return Header(
-        "HEIF", width, height, bits, space, alpha=alpha, exif=info.get("exif") or b"",
+        "HEIF", width, height, 16 if "16" in mode else 8, space, alpha=alpha, exif=info.get("exif") or b"",
         icc=info.get("icc_profile") or b"", icc_problem=problem, oriented=True, named_space=named,
     )  # fmt: skip
 
 
 def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
-    file = _heif_open(data)
-    try:
-        pixels = np.asarray(file)
-    except (ValueError, OSError, RuntimeError, EOFError, SyntaxError) as error:
-        raise _refusal("HEIF", error) from error
+    with _heif_errors():
+        pixels = np.asarray(_heif_open(data))
     if pixels.ndim == 2:
         pixels = pixels[:, :, None]
-    if pixels.shape[:2] != (header.height, header.width):
+    bands = (1 if header.space == "GRAY" else 3) + header.alpha
+    if pixels.shape != (header.height, header.width, bands):
         raise Unreadable("This HEIF decodes to another size than its header says.")
     if header.alpha:
         image = vips.from_array(pixels).copy(interpretation="srgb" if header.bits == 8 else "rgb16")

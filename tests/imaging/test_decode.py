@@ -344,3 +344,30 @@ def test_hundred_megapixels_are_within_the_limits() -> None:
 def test_facts_can_be_compared() -> None:
     facts = probe(saved(RGB))
     assert replace(facts, camera="x") != facts
+
+
+def test_heif_with_transparency_and_with_grey() -> None:
+    alpha = np.zeros((64, 96, 1), np.uint8)
+    alpha[:, 48:] = 255
+    rgba = np.concatenate([np.full((64, 96, 3), (200, 100, 50), np.uint8), alpha], axis=2)
+    out = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(rgba)).save(out, quality=95)
+    picture = open_picture(out.getvalue())
+    assert picture.facts.mode == "RGBA"
+    assert np.abs(picture.pixels[:, :40].astype(int) - formats.SURROUND).max() <= 3
+    assert np.abs(picture.pixels[:, 56:].astype(int) - (200, 100, 50)).max() <= 8
+    grey = open_picture(heif(RGB[:, :, 1]))
+    assert grey.pixels.shape == RGB.shape
+    assert np.ptp(grey.pixels.astype(int), axis=2).max() <= 2
+    assert _far(grey.pixels[:, :, 1], RGB[:, :, 1]) < 3
+
+
+def test_ten_bit_heif_keeps_its_depth() -> None:
+    ramp = np.linspace(16_000, 20_000, 160).round().astype(np.uint16)
+    wide = np.repeat(np.repeat(ramp[None, :, None], 64, axis=0), 3, axis=2)
+    out = io.BytesIO()
+    pillow_heif.from_bytes("RGB;16", (160, 64), wide.tobytes()).save(out, quality=95)
+    picture = open_picture(out.getvalue())
+    assert (picture.facts.bits, picture.pixels.dtype) == (16, np.uint16)
+    assert np.abs(picture.pixels[32, :, 1].astype(int) - ramp).max() < 400
+    assert len(np.unique(picture.pixels[32, :, 1])) > 40  # eight bits would leave 16
