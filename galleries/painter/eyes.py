@@ -163,6 +163,8 @@ def paint_eye(picture: Pixels, eye: Eye, lights: LightSet, fall: Field, treatmen
     patch += (shown - patch) * hole[..., None]
     wet = np.exp(-(((v - lower + 0.15) / 0.28) ** 2)) * ends * smoothstep(0.3, 2.0, gap)
     patch += (0.16 * wet * float(develop(fall[None] * 0.3)[0].mean()))[..., None]
+    if treatment == "black and white":
+        patch = np.repeat(patch.mean(axis=2, keepdims=True), 3, axis=2)
     picture[y0:y1, x0:x1] = to_bytes(patch)
 
 
@@ -212,13 +214,13 @@ def _ball(eye: Eye, lights: LightSet, fall: Field, u: Field, v: Field, upper: Fi
 def _add_reflections(shown: Field, eye: Eye, lights: LightSet, xx: Field, yy: Field, hole: Field) -> None:
     scale = eye.view.scale
     x, y = eye.pixel(*eye.gaze)
-    strongest = max(light.power for light in lights.lights if light.size > 0)
+    strongest = max((light.power for light in lights.lights if light.size > 0), default=0.0)
     for light in lights.lights:
         if light.size <= 0:
             continue
         caught = eye._caught(light, x, y)
         mark = _reflection(light, (xx - caught.x) / scale, (yy - caught.y) / scale, max(0.12, 0.6 / scale))
-        bright = 0.97 * min(1.0, 0.45 + 0.55 * light.power / strongest) if light.power == strongest else 0.42
-        shown += (np.float32(bright) - shown) * (mark * bright)[..., None] * (mark > 0)[..., None]
+        level, weight = (0.97, 0.95) if light.power == strongest else (0.66, 0.72)
+        shown += np.maximum(np.float32(level) - shown, 0.0) * (mark * np.float32(weight))[..., None]
     sheen = np.exp(-(((xx - x) / scale / 9.0) ** 2 + ((yy - y) / scale + 3.4) ** 2 / 2.4)) * 0.035
     shown += (sheen * hole)[..., None]

@@ -187,7 +187,11 @@ def _shade(actor: Actor, strands: Strands, view: View, lights: LightSet) -> Fiel
     out = hair * ambient * (0.6 + 0.4 * np.clip(-normal[..., 1:2], -0.5, 1)) * (deep * reach)[..., None]
     for light in lights.lights:
         toward = light.direction().astype(float)
-        facing = np.clip((normal @ toward + 0.25) / 1.25, 0.0, 1.0) ** (1.0 if toward[2] > 0 else 2.2)
+        if toward[2] > 0:
+            facing = np.clip((normal @ toward + 0.25) / 1.25, 0.0, 1.0)
+        else:  # from behind only the outline catches it
+            facing = 2.6 * np.clip(normal @ toward, 0.0, 1.0) ** 1.7
+            facing = facing * np.clip(1.0 - (middle[..., 2] + 95.0) / 70.0, 0.0, 1.0)
         along = tangent @ toward
         across = np.sqrt(np.clip(1.0 - along**2, 0.0, 1.0))
         half = toward + np.array([0.0, 0.0, 1.0])
@@ -222,7 +226,8 @@ def _shown(
     middle: Vectors, places: Vectors, view: View, head_depth: Field, factor: float, back: bool
 ) -> NDArray[np.bool_]:
     """Which pieces of which strands are drawn: in the picture, on the right side of the neck, over the skin."""
-    behind = (middle[..., 2] < -90.0) & (middle[..., 1] > 5.0)
+    x, y, z = middle[..., 0], middle[..., 1], middle[..., 2]
+    behind = (y > 5.0) & ((z < -128.0) | ((np.abs(x) < 62.0) & (z < -78.0)))
     show = behind if back else ~behind
     if not back:
         cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)
@@ -252,7 +257,15 @@ def hair_layer(
     brush = Brush.over(pieces[show], 6, view.width, view.height)
     rank = np.argsort(np.argsort(strands.layer)) / len(strands.layer)
     number = np.arange(len(rank))
-    for low, high, thick, stride in _bands(part, min(1.0, view.scale / 6.0)):
-        chosen = show & ((rank >= low) & (rank < high) & (number % stride == 0))[:, None]
-        toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 14)
+    away = _turned_away(actor, strands, view)  # beyond the outline: always under what faces the camera
+    for side in (away, ~away) if part in ("deep", "whole") else (~away,) if part == "top" else (away | True,):
+        for low, high, thick, stride in _bands(part, min(1.0, view.scale / 6.0)):
+            chosen = show & side & ((rank >= low) & (rank < high) & (number % stride == 0))[:, None]
+            toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 12)
     return brush
+
+
+def _turned_away(actor: Actor, strands: Strands, view: View) -> NDArray[np.bool_]:
+    middle = 0.5 * (strands.points[:, 1:] + strands.points[:, :-1])
+    _, normal = _egg(actor, middle.reshape(-1, 3))
+    return np.asarray((normal @ view.pose.matrix().T[:, 2]).reshape(middle.shape[:2]) < 0.0)

@@ -21,7 +21,7 @@ from .people import Actor
 AXIS = 88.0
 TURN = np.deg2rad(120.0)  # bends the table so that it is finest in the middle of the face
 EDGE = 0.51
-COLUMNS, ROWS = 1000, 1020
+COLUMNS, ROWS = 760, 776
 TOP, BOTTOM = -125.0, 130.0
 
 _FRONT = ((-121, -92), (-116, -62), (-108, -41), (-95, -19), (-80, -5), (-65, 4), (-48, 9), (-32, 11), (-18, 10),
@@ -91,9 +91,9 @@ def _skull(actor: Actor) -> Field:
     front = PchipInterpolator(*zip(*_FRONT, strict=True), extrapolate=True)(face).astype(np.float32) + AXIS
     side = PchipInterpolator(*zip(*_SIDE, strict=True), extrapolate=True)(face).astype(np.float32)
     side = side * (actor.width * (1 - low) + actor.jaw * low)
-    blur = (1, 41)
-    front = cv2.GaussianBlur(np.maximum(front, 1.0), blur, 6.0)
-    side = cv2.GaussianBlur(np.maximum(side, 2.0), blur, 6.0)
+    blur = (1, 31)
+    front = cv2.GaussianBlur(np.maximum(front, 1.0), blur, 4.5)
+    side = cv2.GaussianBlur(np.maximum(side, 2.0), blur, 4.5)
     back = np.minimum(np.maximum(side * 1.25, 4.0), 96.0)
     cosine, sine = np.cos(turn), np.abs(np.sin(turn))
     depth = np.where(cosine >= 0, front, back)
@@ -159,7 +159,7 @@ def _lips(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     down = np.clip((y - middle) / np.maximum(lower - middle, 0.3), 0.0, 1.0)
     roll = 2.4 * np.maximum(np.sin(np.pi * up), 0.0) ** 0.9 * taper * (y < middle)
     roll += 4.1 * np.maximum(np.sin(np.pi * down), 0.0) ** 0.8 * taper * (y >= middle)
-    roll = cv2.GaussianBlur(np.asarray(roll * inside, np.float32), (0, 0), 2.0)
+    roll = cv2.GaussianBlur(np.asarray(roll * inside, np.float32), (0, 0), 1.5)
     near = np.exp(-(((y - middle) / 1.1) ** 2)) * np.clip(1.15 - (np.abs(x) / mouth.half) ** 6, 0.0, 1.0)
     under = -2.6 * np.exp(-(((y - lower - 4.5) / 4.6) ** 2)) * np.exp(-((x / 15.0) ** 2))
     around = 2.6 * np.exp(-(((y - mouth.line) / 19.0) ** 2)) * np.exp(-((x / 26.0) ** 2))
@@ -223,10 +223,11 @@ def relief_of(actor: Actor, smile: float) -> Relief:
     facing = smoothstep(-0.15, 0.45, np.broadcast_to(np.cos(turn), x.shape).astype(np.float32))
     radius = radius + _features(actor, x, np.broadcast_to(y, x.shape).astype(np.float32), smile) * facing
     radius = radius + _ears(actor, turn, y)
-    radius = cv2.GaussianBlur(np.maximum(radius, 1.0).astype(np.float32), (0, 0), 1.2)
+    radius = cv2.GaussianBlur(np.maximum(radius, 1.0).astype(np.float32), (0, 0), 0.9)
     point = np.stack([radius * np.sin(turn), np.broadcast_to(y, radius.shape), radius * np.cos(turn) - AXIS], axis=2)
     point = point.astype(np.float32)
-    fine = radius - cv2.GaussianBlur(radius, (0, 0), 9.0)
-    broad = radius - cv2.GaussianBlur(radius, (0, 0), 36.0)
+    fine = radius - cv2.GaussianBlur(radius, (0, 0), 7.0)
+    broad = radius - cv2.GaussianBlur(radius, (0, 0), 27.0)
     hollow = np.clip(1.0 + 0.19 * np.minimum(fine, 0.4) + 0.062 * np.minimum(broad, 1.0), 0.25, 1.06)
+    hollow = np.maximum(hollow, 0.85 * smoothstep(98.0, 110.0, np.broadcast_to(y, radius.shape).astype(np.float32)))
     return Relief(radius, _normals(point), point, hollow.astype(np.float32))

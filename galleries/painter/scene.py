@@ -84,6 +84,9 @@ def lit_surface(
     albedo, gloss, hollow = surface
     ambient = np.asarray(lights.ambient, np.float32) * (0.62 - 0.38 * normal[..., 1:2])
     fall = ambient * (hollow**1.6)[..., None]
+    key = lights.lights[0]
+    bounce = np.maximum(normal[..., 1:2], 0.0) * np.float32(0.20 * key.power)  # from the chest and the floor
+    fall = fall + bounce * np.asarray(key.colour, np.float32) * np.array([1.0, 0.86, 0.76], np.float32)
     gleam = np.zeros_like(albedo)
     for light in lights.lights:
         reach = cast_shadow(depth, light, scale)

@@ -37,9 +37,10 @@ class PaintedSitting:
         return [self.folder / truth["name"] for truth in self.truths]
 
 
-def sitting_folder(folder: Path, seed: int, long_side: int = LONG) -> Path:
+def sitting_folder(folder: Path, seed: int, long_side: int = LONG, count: int | None = None) -> Path:
     """The cache folder of a sitting: named by everything its pixels depend on."""
-    return folder / f"sitting-v{PAINTER_VERSION}-{seed}-{long_side}"
+    part = "" if count is None else f"-first{count}"
+    return folder / f"sitting-v{PAINTER_VERSION}-{seed}-{long_side}{part}"
 
 
 def _paint_one(task: tuple[str, int, int, int]) -> dict[str, Any]:
@@ -64,15 +65,16 @@ def _painted(tasks: list[tuple[str, int, int, int]], processes: int) -> Iterator
 
 
 def paint_sitting(
-    folder: Path | str, seed: int, long_side: int = LONG, *, processes: int = 2, progress: Progress | None = None
-) -> PaintedSitting:
+    folder: Path | str, seed: int, long_side: int = LONG, *, processes: int = 2, progress: Progress | None = None,
+    count: int | None = None,
+) -> PaintedSitting:  # fmt: skip
     """Paint the sitting of `seed` below `folder`, or find it there. `progress(done, total)` is called per frame.
 
-    The frames and truth.json are written beside their place and moved there in one step, so that a run cut
+    `count` paints only so many frames, from the first. The frames and truth.json are written beside their place and moved there in one step, so that a run cut
     short leaves nothing that looks finished. With more than one process the caller's main module must be
     importable without side effects (they are started fresh).
     """
-    target = sitting_folder(Path(folder), seed, long_side)
+    target = sitting_folder(Path(folder), seed, long_side, count)
     record = target / TRUTH
     if record.is_file():
         found = json.loads(record.read_text("utf-8"))["frames"]
@@ -83,7 +85,7 @@ def paint_sitting(
     target.parent.mkdir(parents=True, exist_ok=True)
     work = Path(tempfile.mkdtemp(prefix=".painting-", dir=target.parent))
     try:
-        tasks = [(str(work), seed, frame.index, long_side) for frame in plan.frames]
+        tasks = [(str(work), seed, frame.index, long_side) for frame in plan.frames[:count]]
         truths: list[dict[str, Any]] = []
         for truth in _painted(tasks, processes):
             truths.append(truth)

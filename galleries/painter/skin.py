@@ -37,7 +37,7 @@ def _lip_mask(actor: Actor, x: Field, y: Field, smile: float) -> Field:
 def _blotches(actor: Actor, albedo: Field, x: Field, y: Field) -> Field:
     rng = rng_for(actor.seed, 21)
     red = np.array([1.13, 0.90, 0.88], np.float32)
-    warmth = cloud(rng, ROWS, COLUMNS, 90.0, 5) * 0.10
+    warmth = cloud(rng, ROWS, COLUMNS, 68.0, 5) * 0.10
     for side in (-1.0, 1.0):
         warmth += 0.75 * bell(x, y, (side * 42.0, 29.0), (17.0, 14.0))
         warmth += 0.45 * bell(x, y, (side * actor.eye_half, 7.0), (15.0, 6.0))
@@ -45,7 +45,7 @@ def _blotches(actor: Actor, albedo: Field, x: Field, y: Field) -> Field:
         warmth += 0.25 * bell(x, y, (side * actor.eye_half, -8.0), (14.0, 5.0))
     warmth += 0.75 * bell(x, y, (0.0, 37.0), (14.0, 10.0)) + 0.25 * bell(x, y, (0.0, 100.0), (14.0, 9.0))
     albedo = albedo * red ** np.clip(warmth, -0.4, 1.2)[..., None]
-    mottle = cloud(rng, ROWS, COLUMNS, 14.0, 4)
+    mottle = cloud(rng, ROWS, COLUMNS, 11.0, 4)
     return np.asarray(albedo * (1.0 + 0.018 * mottle)[..., None], np.float32)
 
 
@@ -77,7 +77,7 @@ def skin_of(actor: Actor, smile: float) -> Skin:
     tint = 0.72 + 0.2 * (1 - actor.heavy)
     lip_colour = albedo * np.array([0.92, 0.56, 0.61], np.float32)
     albedo = _blend(albedo, lip_colour, lips * tint)
-    creases = 1.0 + 0.025 * smooth_noise(rng_for(actor.seed, 24), ROWS, COLUMNS, 30.0, 4.0) * lips
+    creases = 1.0 + 0.025 * smooth_noise(rng_for(actor.seed, 24), ROWS, COLUMNS, 23.0, 3.0) * lips
     albedo *= creases[..., None]
     for side in (-1.0, 1.0):
         wide, length = actor.nose_width, 38.0 * actor.nose_length
@@ -110,10 +110,10 @@ def _freckled(actor: Actor, albedo: Field, x: Field, y: Field, facing: Field) ->
     rng = rng_for(actor.seed, 23)
     spots = np.zeros((ROWS, COLUMNS), np.float32)
     for _ in range(int(260 * actor.freckles)):
-        row, column = int(rng.normal(570, 70)), int(rng.normal(500, 150))
+        row, column = int(rng.normal(434, 53)), int(rng.normal(380, 114))
         cv2.circle(spots, (column, row), int(rng.integers(1, 3)), float(rng.uniform(0.15, 0.5)), -1, cv2.LINE_AA)
     for _ in range(int(rng.integers(1, 4))):
-        place = (int(rng.normal(500, 170)), int(rng.normal(700, 90)))
-        cv2.ellipse(spots, (place, (5, 6), 0.0), float(rng.uniform(0.35, 0.7)), -1, cv2.LINE_AA)
+        place = (int(rng.normal(380, 130)), int(rng.normal(532, 68)))
+        cv2.ellipse(spots, (place, (4, 5), 0.0), float(rng.uniform(0.35, 0.7)), -1, cv2.LINE_AA)
     spots = cv2.GaussianBlur(spots, (0, 0), 1.0) * facing
     return _blend(albedo, albedo * np.array([0.60, 0.46, 0.40], np.float32), np.clip(spots, 0, 1))
