@@ -1,0 +1,264 @@
+"""The large view, side by side, and before/after, with fingers, mouse and keys."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from galleries.models import Mark, Sitting, Standing
+from galleries.steps import sizes
+from tests.browser.conftest import PHONE, Come
+from tests.browser.test_marking import ready
+from tests.cast import Cast
+from tests.web.sheets import filled, proved
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+BIG = (1365, 2048)
+
+
+def placed(page: Page, selector: str = "#large-picture") -> dict[str, float]:
+    return page.locator(selector).first.evaluate("one => one.getBoundingClientRect().toJSON()")  # type: ignore[no-any-return]
+
+
+def test_the_large_view_steps_by_keys_and_back_closes_it(cast: Cast, come: Come) -> None:
+    frames = filled(cast)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    page.get_by_role("link", name=re.compile("frame 0001")).click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog).to_be_visible()
+    expect(dialog).to_contain_text("0001")
+    page.keyboard.press("ArrowRight")
+    expect(dialog).to_contain_text("0002")
+    assert page.url.endswith(f"#frame-{frames[1].pk}")
+    page.keyboard.press("p")
+    expect(dialog.get_by_role("button", name="Pick")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("u")
+    expect(dialog.get_by_role("button", name="Pick")).to_have_attribute("aria-pressed", "false")
+    page.go_back()
+    expect(dialog).to_be_hidden()
+    assert page.url.endswith("/sheet")
+    page.go_forward()
+    expect(dialog).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(dialog).to_be_hidden()
+
+
+def test_single_keys_can_be_switched_off(cast: Cast, come: Come) -> None:
+    """WCAG 2.2, 2.1.4 Character Key Shortcuts."""
+    frames = filled(cast, 1, 2)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet#frame-{frames[0].pk}"))
+    page.get_by_text("Keys", exact=True).click()
+    page.get_by_label("Single keys act").uncheck()
+    page.locator("#stage").click(position={"x": 300, "y": 200})
+    page.keyboard.press("p")
+    page.wait_for_timeout(200)
+    assert not Mark.objects.exists()
+
+
+@pytest.mark.parametrize("options", [PHONE, {}], ids=["phone", "desk"])
+def test_no_picture_is_larger_than_the_screen_until_asked(cast: Cast, come: Come, options: dict[str, object]) -> None:
+    look = cast.look()
+    tall, wide = proved(cast, 1, look, large=BIG), proved(cast, 2, look, large=(2048, 1365))
+    device = come(cast.subject, **options)
+    for frame in (tall, wide):
+        page = ready(device.open(f"/s/{cast.sitting.slug}/sheet?{frame.pk}#frame-{frame.pk}"))
+        stage, box = placed(page, "#stage"), placed(page)
+        assert box["width"] <= stage["width"] + 1
+        assert box["height"] <= stage["height"] + 1
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_100_per_cent_is_one_pixel_for_one_and_shows_the_eyes(cast: Cast, come: Come) -> None:
+    look = cast.look()
+    one = proved(cast, 1, look, large=BIG)
+    proved(cast, 2, look, large=BIG)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
+    page.keyboard.press("z")
+    stage, box = placed(page, "#stage"), placed(page)
+    assert box["width"] == pytest.approx(1365, abs=1)
+    # the reading says: pupils at (2000, 2000) of 4000 × 6000
+    assert box["x"] + 0.5 * box["width"] == pytest.approx(stage["x"] + stage["width"] / 2, abs=2)
+    assert box["y"] + box["height"] / 3 == pytest.approx(stage["y"] + stage["height"] / 2, abs=2)
+    before = box
+    page.keyboard.press("ArrowRight")
+    assert placed(page)["y"] == pytest.approx(before["y"], abs=2)  # the next frame at the same place
+    page.keyboard.press("Shift+ArrowDown")
+    assert placed(page)["y"] == pytest.approx(before["y"] - 60, abs=2)
+    page.keyboard.press("z")
+    assert placed(page)["height"] <= stage["height"] + 1
+
+
+def test_double_tap_swipe_and_pinch(cast: Cast, come: Come) -> None:
+    look = cast.look()
+    one = proved(cast, 1, look, large=BIG)
+    proved(cast, 2, look, large=BIG)
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
+    expect(page.locator("#large-no")).to_have_text("0001")
+    wire = device.context.new_cdp_session(page)
+
+    def touch(kind: str, *points: tuple[float, float]) -> None:
+        sent = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]
+        wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": sent})
+
+    for _ in range(2):
+        touch("touchStart", (200, 300))
+        touch("touchEnd")
+    expect(page.locator("#stage")).to_have_class(re.compile("zoomed"))
+    for _ in range(2):
+        touch("touchStart", (200, 300))
+        touch("touchEnd")
+    expect(page.locator("#stage")).not_to_have_class(re.compile("zoomed"))
+    width = placed(page)["width"]
+    touch("touchStart", (150, 400), (250, 400))
+    for reach in (60, 80, 100, 120):
+        touch("touchMove", (200 - reach, 400), (200 + reach, 400))
+    touch("touchEnd")
+    assert placed(page)["width"] > 1.6 * width
+    page.locator("[data-act=zoom]").tap()
+    expect(page.locator("#stage")).not_to_have_class(re.compile("zoomed"))
+    touch("touchStart", (300, 400))
+    for x in (260, 200, 150):
+        touch("touchMove", (x, 402))
+    touch("touchEnd")
+    expect(page.locator("#large-no")).to_have_text("0002")
+
+
+def test_black_and_white_surround_and_the_crop(cast: Cast, come: Come) -> None:
+    sizes.load()
+    one = proved(cast, 1, cast.look(), large=BIG)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
+    page.keyboard.press("b")
+    assert "grayscale" in page.locator("#large-picture").evaluate("one => getComputedStyle(one).filter")
+    dark = page.locator("#stage").evaluate("one => getComputedStyle(one).backgroundColor")
+    page.keyboard.press("g")
+    mid = page.locator("#stage").evaluate("one => getComputedStyle(one).backgroundColor")
+    for colour in (dark, mid):  # no cast: red = green = blue
+        assert len(set(re.findall(r"\d+", colour)[:3])) == 1
+    assert dark != mid
+    choice = page.get_by_label("Show as a crop")
+    expect(choice.locator("option")).not_to_have_count(1)
+    choice.select_option(label="Casting upload, square")
+    numbers = [float(x) for x in re.findall(r"-?[\d.]+", page.locator("#crop-shape path").get_attribute("d") or "")]
+    left, top, right, bottom = numbers[-5], numbers[-4], numbers[-3], numbers[-2]
+    assert right - left == pytest.approx(bottom - top, abs=1.5)
+    box = placed(page)
+    stage = placed(page, "#stage")
+    eye = box["y"] - stage["y"] + box["height"] / 3
+    assert top < eye < bottom
+
+
+def test_the_knock_out_ends_in_an_order_that_is_kept(cast: Cast, come: Come) -> None:
+    frames = filled(cast, 1, 6)
+    numbers = {frame.pk: frame.number for frame in frames}
+    liking = [4, 2, 6, 1, 5, 3]  # the person's taste, best first
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
+    rounds = 0
+    while page.locator("#finished").is_hidden():
+        shown = [int(text) for text in page.locator(".pane .no").all_text_contents()]
+        assert len(shown) == 2
+        best = min(shown, key=liking.index)
+        page.get_by_role("button", name=f"Keep {best:04d}").click()
+        rounds += 1
+        assert rounds < 16, "a knock-out of six must end"
+    kept = [int(text) for text in page.locator("#order .typed").all_text_contents()]
+    assert kept == liking
+    page.get_by_role("button", name="Keep this order").click()
+    expect(page.locator("#finished-words")).to_have_text("Your order is kept.")
+    stored = Standing.objects.filter(invite=cast.subject).order_by("place").values_list("frame_id", flat=True)
+    assert [numbers[pk] for pk in stored] == liking
+
+
+def test_four_at_a_time_with_undo_and_an_early_end(cast: Cast, come: Come) -> None:
+    frames = filled(cast, 1, 7)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
+    page.get_by_role("button", name="Four").click()
+    expect(page.locator(".pane")).to_have_count(4)
+    page.get_by_role("button", name="Keep 0003").click()
+    expect(page.locator(".pane .no")).to_have_text(["0003", "0005", "0006", "0007"])
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".pane .no")).to_have_text(["0001", "0002", "0003", "0004"])
+    page.get_by_role("button", name="Keep 0002").click()
+    page.get_by_role("button", name="Enough: take the order so far").click()
+    kept = [int(text) for text in page.locator("#order .typed").all_text_contents()]
+    assert kept[0] == 2
+    assert sorted(kept) == list(range(1, 8))
+    page.get_by_role("button", name="0002 one down").click()
+    assert [int(text) for text in page.locator("#order .typed").all_text_contents()][:2] == [kept[1], 2]
+
+
+def test_side_by_side_zoom_is_locked(cast: Cast, come: Come) -> None:
+    look = cast.look()
+    for number in (1, 2):
+        proved(cast, number, look, large=BIG)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/compare?look={look.pk}"))
+    page.get_by_role("button", name="100 % on the eyes").click()
+    one, other = (placed(page, f".pane:nth-child({n}) .stage img") for n in (1, 2))
+    assert one["width"] == other["width"] == pytest.approx(1365, abs=1)
+    stages = [placed(page, f".pane:nth-child({n}) .stage") for n in (1, 2)]
+    assert one["x"] - stages[0]["x"] == pytest.approx(other["x"] - stages[1]["x"], abs=1)
+    page.mouse.move(stages[0]["x"] + 100, stages[0]["y"] + 200)
+    page.mouse.down()
+    page.mouse.move(stages[0]["x"] + 40, stages[0]["y"] + 150, steps=4)
+    page.mouse.up()
+    moved, follows = (placed(page, f".pane:nth-child({n}) .stage img") for n in (1, 2))
+    assert moved["y"] == pytest.approx(one["y"] - 50, abs=2)
+    assert moved["x"] - stages[0]["x"] == pytest.approx(follows["x"] - stages[1]["x"], abs=1)
+    assert moved["y"] == pytest.approx(follows["y"], abs=1)
+
+
+def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:
+    frames = filled(cast)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    page.get_by_role("button", name="Strike 0001").click()
+    page.get_by_label("Show", exact=True).select_option("unstruck")
+    expect(page.locator(f"#f{frames[0].pk}")).to_be_hidden()
+    page.get_by_role("button", name="Compare some").click()
+    for number in (2, 5):
+        page.get_by_role("link", name=re.compile(f"frame {number:04d}")).click()
+    page.get_by_role("button", name="Compare", exact=True).click()
+    expect(page.locator(".pane .no")).to_have_text(["0002", "0005"])
+
+
+def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Come) -> None:
+    from galleries import storage
+    from galleries.models import Final, PinnedNote, Version
+    from tests.web.sheets import picture
+
+    frame = proved(cast, 1, cast.look())
+    Sitting.objects.update(stage="finishing")
+    final = Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="shown")
+    storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
+    Version.objects.create(
+        final=final, number=1, sha256="a" * 64, key="k", name="KAL_0001_v1.jpg", bytes=1, width=4000, height=6000,
+        proof_key="sittings/x/proof/v.jpg",
+    )  # fmt: skip
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/final/{final.pk}"))
+    clip = page.locator("#before").evaluate("one => one.style.clipPath")
+    assert "50%" in clip
+    page.locator("#split").focus()
+    page.keyboard.press("Home")
+    assert "100%" in page.locator("#before").evaluate("one => one.style.clipPath")
+    page.get_by_role("button", name="Show the frame before retouch").press("Enter")
+    assert page.locator("#before").evaluate("one => one.style.clipPath") in ("inset(0px 0% 0px 0px)", "inset(0px)")
+    for label, value in (("From the left, %", "25"), ("From the top, %", "33.3"), ("Wish", "softer here")):
+        page.get_by_label(label).fill(value)
+    page.get_by_role("button", name="Pin it").press("Enter")
+    expect(page.get_by_text("softer here")).to_be_visible()
+    note = PinnedNote.objects.get()
+    assert (note.x, note.y, note.who) == (pytest.approx(0.25), pytest.approx(0.333), "Ansa Veld")
+    ready(page)
+    page.get_by_role("button", name="Point at it").click()
+    stage = placed(page, "#stage")
+    page.mouse.move(stage["x"] + stage["width"] / 2, stage["y"] + stage["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(stage["x"] + stage["width"] / 2 + 60, stage["y"] + stage["height"] / 2 + 40, steps=3)
+    page.mouse.up()
+    assert float(page.get_by_label("From the left, %").input_value()) == pytest.approx(50, abs=1)
+    assert float(page.get_by_label("Width, %").input_value()) > 5
+    page.get_by_role("button", name="Approve version 1").click()
+    expect(page.get_by_text("Approved. Thank you.")).to_be_visible()
+    final.refresh_from_db()
+    assert final.state == "approved"

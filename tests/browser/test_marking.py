@@ -1,0 +1,221 @@
+"""Marking in a real browser: at once, offline, on two devices, after the list was closed, and taken back."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from galleries.models import Mark, Sitting
+from galleries.steps import agree, pick
+from tests.browser.conftest import PHONE, Come
+from tests.cast import Cast
+from tests.web.sheets import filled
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def button(page: Page, number: int, kind: str):
+    return page.get_by_role("button", name=f"{kind.capitalize()} {number:04d}", exact=True)
+
+
+def ready(page: Page) -> Page:
+    expect(page.locator("html")).to_have_attribute("data-ready", "1")
+    return page
+
+
+def kinds(cast: Cast) -> dict[int, str]:
+    rows = Mark.objects.filter(invite=cast.subject).values_list("frame__number", "kind")
+    return {number: kind for number, kind in rows if kind}
+
+
+def test_a_mark_shows_at_once_and_is_kept(cast: Cast, come: Come) -> None:
+    filled(cast)
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/sheet"))
+    expect(page.locator("#allowance")).to_have_text("Nothing picked yet; 3 finals are included.")
+    button(page, 1, "pick").tap()
+    expect(button(page, 1, "pick")).to_have_attribute("aria-pressed", "true")
+    expect(page.locator("#f" + str(cast.sitting.frames.get(number=1).pk)).locator(".drawn.subject.pick")).to_have_count(
+        1
+    )
+    expect(page.locator("#allowance")).to_have_text("1 of 3 picked, 2 left.")
+    expect(page.get_by_role("link", name="frame 0001, look 1, picked by you")).to_be_visible()
+    expect(page.locator("#sending")).to_have_text("Everything is sent.")
+    assert kinds(cast) == {1: "pick"}
+    button(page, 1, "strike").tap()
+    expect(page.locator("#allowance")).to_have_text("Nothing picked yet; 3 finals are included.")
+    page.get_by_role("button", name="Undo").tap()
+    expect(button(page, 1, "pick")).to_have_attribute("aria-pressed", "true")
+    expect(page.locator("#sending")).to_have_text("Everything is sent.")
+    assert kinds(cast) == {1: "pick"}
+
+
+def test_more_than_the_allowance_is_said_and_goes_on(cast: Cast, come: Come) -> None:
+    filled(cast)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    for number in (1, 2, 3, 4):
+        button(page, number, "pick").click()
+    expect(page.locator("#allowance")).to_contain_text("4 picked, 1 more than the 3 included.")
+    expect(page.locator("#sending")).to_have_text("Everything is sent.")
+    assert set(kinds(cast)) == {1, 2, 3, 4}
+    expect(page.locator(".look-strip").first.locator("[data-picked]")).to_have_text("3 picked in this look")
+
+
+def test_marks_made_without_a_network_outlive_the_page_and_arrive_once(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    # the page is kept for later once its worker has taken it
+    expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"), timeout=20_000)
+    button(page, 1, "pick").tap()
+    expect(page.locator("#sending")).to_have_text("Everything is sent.")
+    device.context.set_offline(True)
+    button(page, 2, "pick").tap()
+    button(page, 3, "strike").tap()
+    button(page, 1, "alternate").tap()
+    expect(page.locator("#sending")).to_have_text("3 not sent yet; kept on this device until the network is back.")
+    assert kinds(cast) == {1: "pick"}
+    page.close()
+    again = device.page = device.tab()
+    ready(device.open(f"/s/{cast.sitting.slug}/sheet"))  # from what the worker kept
+    expect(button(again, 2, "pick")).to_have_attribute("aria-pressed", "true")
+    expect(button(again, 1, "alternate")).to_have_attribute("aria-pressed", "true")
+    expect(again.locator("#sending")).to_contain_text("3 not sent yet")
+    assert again.locator(".frame img").first.evaluate("image => image.complete && image.naturalWidth") == 80
+    device.context.set_offline(False)
+    expect(again.locator("#sending")).to_have_text("Everything is sent.", timeout=15_000)
+    assert kinds(cast) == {1: "alternate", 2: "pick", 3: "strike"}
+    assert list(Mark.objects.filter(frame__number__in=[2, 3]).values_list("revision", flat=True)) == [1, 1]
+
+
+def test_two_devices_of_one_person_come_to_the_same(cast: Cast, come: Come) -> None:
+    filled(cast)
+    phone, tablet = come(cast.subject, **PHONE), come(cast.subject)
+    here, there = (ready(one.open(f"/s/{cast.sitting.slug}/sheet")) for one in (phone, tablet))
+    phone.context.set_offline(True)
+    button(here, 1, "pick").tap()
+    button(here, 2, "pick").tap()
+    expect(here.locator("#sending")).to_contain_text("2 not sent yet")
+    there.wait_for_timeout(50)
+    button(there, 1, "strike").click()  # later than the phone's
+    expect(there.locator("#sending")).to_have_text("Everything is sent.")
+    phone.context.set_offline(False)
+    expect(button(here, 1, "strike")).to_have_attribute("aria-pressed", "true", timeout=15_000)
+    expect(here.locator("#notices")).to_contain_text("a later mark of yours from another device stands (Strike)")
+    expect(button(there, 2, "pick")).to_have_attribute("aria-pressed", "true", timeout=15_000)
+    assert kinds(cast) == {1: "strike", 2: "pick"}
+
+
+def test_two_notes_written_at_once_are_both_shown_and_the_person_decides(cast: Cast, come: Come) -> None:
+    frame = filled(cast)[0]
+    phone, tablet = come(cast.subject), come(cast.subject)
+    here, there = (ready(one.open(f"/s/{cast.sitting.slug}/sheet#frame-{frame.pk}")) for one in (phone, tablet))
+    for page, text in ((here, "chin down"), (there, "hair behind the ear")):
+        page.get_by_role("button", name="Notes").click()
+        page.get_by_label("Your note, kept with your mark").fill(text)
+    phone.context.set_offline(True)
+    here.get_by_role("button", name="Keep the note").click()
+    here.keyboard.press("Escape")
+    there.get_by_role("button", name="Keep the note").click()
+    there.keyboard.press("Escape")
+    expect(there.locator("#sending")).to_have_text("Everything is sent.")
+    phone.context.set_offline(False)
+    notice = here.locator("#notices")
+    expect(notice).to_contain_text("hair behind the ear", timeout=15_000)
+    expect(notice).to_contain_text("chin down")
+    assert Mark.objects.get().note == "hair behind the ear"
+    here.get_by_role("button", name="Put mine in its place").click()
+    expect(notice).to_be_hidden()
+    expect(here.locator("#sending")).to_have_text("Everything is sent.")
+    assert Mark.objects.get().note == "chin down"
+
+
+def test_a_list_closed_meanwhile_is_said_and_nothing_is_lost(cast: Cast, come: Come) -> None:
+    frames = filled(cast)
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    button(page, 1, "pick").tap()
+    expect(page.locator("#sending")).to_have_text("Everything is sent.")
+    device.context.set_offline(True)
+    button(page, 2, "pick").tap()
+    expect(page.locator("#sending")).to_contain_text("1 not sent yet")
+    agree.close(cast.sitting, [frames[0].pk], cast.as_representation)
+    device.context.set_offline(False)
+    expect(page.locator("#notices")).to_contain_text("The list was closed meanwhile.", timeout=15_000)
+    expect(page.locator("#notices")).to_contain_text("0002 Pick")
+    assert kinds(cast) == {1: "pick"}
+    page.reload()
+    ready(page)
+    expect(page.locator("#notices")).to_contain_text("0002 Pick")
+    # opened again by the photographer, what was held goes out by itself
+    cast.sitting.refresh_from_db()
+    agree.reopen(cast.sitting, cast.as_owner, "one more look")
+    expect(page.locator("#notices")).to_be_hidden(timeout=15_000)
+    page.wait_for_timeout(300)
+    assert kinds(cast) == {1: "pick", 2: "pick"}
+
+
+def test_another_person_on_the_same_device_finds_nothing_of_the_first(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.subject)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"), timeout=20_000)
+    device.context.set_offline(True)
+    button(page, 2, "pick").click()
+    expect(page.locator("#sending")).to_contain_text("1 not sent yet")
+    page.close()
+    device.context.set_offline(False)
+    cookie = cast.client_of(cast.representation).cookies["portal_session"].value
+    device.context.add_cookies([{"name": "portal_session", "value": cookie, "url": device.address}])
+    page = device.page = device.tab()
+    ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"), timeout=20_000)
+    expect(button(page, 2, "pick")).to_have_attribute("aria-pressed", "false")
+    left = page.evaluate(
+        """async () => {
+          const result = (request) => new Promise((done) => { request.onsuccess = () => done(request.result); });
+          const base = await result(indexedDB.open("sheet-outbox", 1));
+          return (await result(base.transaction("acts").objectStore("acts").getAll())).length;
+        }"""
+    )
+    assert left == 0
+    page.wait_for_timeout(300)
+    assert not Mark.objects.exists()
+    # and without a network it is the second person's sheet that opens
+    device.context.set_offline(True)
+    page.reload()
+    expect(page.get_by_role("link", name="Compare both lists")).to_be_attached()
+
+
+def test_what_others_do_appears_and_new_frames_wait_for_a_press(cast: Cast, come: Come) -> None:
+    frames = filled(cast)
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    pick.set_mark(cast.as_representation, frames[1].pk, kind="pick")
+    expect(page.get_by_role("link", name="frame 0002, look 1, shortlisted by Ruben Achterberg")).to_be_visible()
+    from tests.web.sheets import proved
+
+    proved(cast, 70, frames[0].look)
+    proved(cast, 71, frames[0].look)
+    Sitting.objects.update(change=1000)
+    fresh = page.get_by_role("button", name="2 new frames. Show them")
+    expect(fresh).to_be_visible()
+    expect(page.locator(".frame")).to_have_count(6)
+    fresh.click()
+    ready(page)
+    expect(page.locator(".frame")).to_have_count(8)
+    frames[0].hidden = True
+    frames[0].save()
+    Sitting.objects.update(change=1001)
+    expect(page.locator(f"#f{frames[0].pk}")).to_be_hidden()
+    expect(page.locator("#notices")).to_contain_text("0001 was taken off the sheet")
+
+
+def test_a_revoked_link_is_said_on_the_open_page(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.subject)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    type(cast.subject).objects.filter(pk=cast.subject.pk).update(revoked_at=timezone.now())
+    expect(page.locator("#notices")).to_contain_text("Your link does not open this sitting any more")
+    device.troubles = [one for one in device.troubles if "404" not in one]
