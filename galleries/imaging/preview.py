@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging import border, colour, encode, resize
+from galleries.imaging import border, colour, encode, resize, softproof
 from galleries.imaging.decode import DEFAULT_LIMITS, Limits, open_picture
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.geometry import Rect
@@ -76,6 +76,17 @@ def _small(
     return encode.encode_jpeg(np.ascontiguousarray(small), quality=_QUALITY, subsampling="444")
 
 
+def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, str]:
+    """A preview as a lab's paper will show it, and the warning about colours out of reach ('' for none)."""
+    seen = softproof.on_paper(_pixels(jpeg), icc)
+    return encode.encode_jpeg(seen.rgb, quality=_QUALITY, subsampling="444"), seen.warning
+
+
+def _pixels(jpeg: bytes) -> NDArray[np.uint8]:
+    bgr = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    return np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), np.uint8)
+
+
 def contact_sheet(cells: Sequence[SheetPicture], columns: int, *, cell: int = 280, gap: int = 24) -> bytes:
     """All pictures in rows of `columns` on a neutral ground, each with its label; a warned one says how often."""
     line = 20
@@ -84,8 +95,7 @@ def contact_sheet(cells: Sequence[SheetPicture], columns: int, *, cell: int = 28
     out = np.full((rows * pitch_y + gap, columns * pitch_x + gap, 3), GROUND, np.uint8)
     for index, item in enumerate(cells):
         left, top = gap + index % columns * pitch_x, gap + index // columns * pitch_y
-        bgr = cv2.imdecode(np.frombuffer(item.data, np.uint8), cv2.IMREAD_COLOR)
-        picture = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), np.uint8)
+        picture = _pixels(item.data)
         h, w = picture.shape[:2]
         y, x = top + (cell - h), left + (cell - w) // 2
         out[y : y + h, x : x + w] = picture

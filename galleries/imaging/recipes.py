@@ -61,12 +61,19 @@ class ProofFiles:
 @dataclass(frozen=True)
 class CutOrder:
     """One final to cut. `crop` in pixels of the upright full frame, of the size's shape, bleed included;
-    `tilt_deg` turns it about its centre (see `geometry.from_turned`)."""
+    `tilt_deg` turns it about its centre (see `geometry.from_turned`). `icc`: a lab's own RGB profile instead of
+    the one that the size names."""
 
     size: SizeSpec
     crop: Rect
     tilt_deg: float = 0.0
     monochrome: bool = False
+    icc: bytes = b""
+
+    @property
+    def target(self) -> bytes:
+        """The profile the file is made in. Raises `BadProfile`."""
+        return self.icc or colour.output_profile(self.size.profile)
 
 
 @dataclass(frozen=True)
@@ -211,13 +218,13 @@ def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> N
         pixels = sharpen.without_halos(sharpen.sharpen(pixels, percent), source)
     if order.monochrome:
         pixels = colour.to_monochrome(pixels, picture.profile)
-    pixels = colour.convert(pixels, picture.profile, colour.output_profile(size.profile), size.bits)
+    pixels = colour.convert(pixels, picture.profile, order.target, size.bits)
     return finish(pixels, order) if finish else pixels
 
 
 def _encode(pixels: NDArray[Any], order: CutOrder, reserve: int) -> encode.Encoded:
     size = order.size
-    icc = colour.output_profile(size.profile)
+    icc = order.target
     if size.file_format == "TIFF":
         data = encode.encode_tiff(pixels, ppi=size.ppi, icc=icc)
         if size.byte_cap and len(data) + reserve > size.byte_cap:

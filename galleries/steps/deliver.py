@@ -147,6 +147,7 @@ def _orders(
                 "monochrome": cut.monochrome(final),
                 "strip": cut.strip_name(final.sitting) if size.name_strip else "",
                 "said": said,
+                "icc": final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
             }
             order["recipe"] = _recipe(order, numbers[size.slug], licence)
             orders.append(order)
@@ -239,7 +240,11 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
     data = storage.get(storage.private(), orders[0]["key"])
     cuts = [
         CutOrder(
-            sizes.spec_from(delivery.sizes[order["size"]]), Rect(*order["crop"]), order["tilt"], order["monochrome"]
+            sizes.spec_from(delivery.sizes[order["size"]]),
+            Rect(*order["crop"]),
+            order["tilt"],
+            order["monochrome"],
+            storage.get(storage.private(), order["icc"]) if order.get("icc") else b"",
         )
         for order in orders
     ]

@@ -66,6 +66,8 @@ def expected(sitting: Sitting) -> dict[Place, str]:
         add(PRIVATE, reference.key)
     for delivery in Delivery.objects.filter(sitting=sitting):
         add(PRIVATE, delivery.archive_key, delivery.archive_sha256)
+        for order in delivery.orders:
+            add(PRIVATE, order.get("icc", ""))  # a lab's profile that a resumed build needs
     for file in DeliveredFile.objects.filter(delivery__sitting=sitting):
         add(PRIVATE, file.key, file.sha256)
     add(PRIVATE, sitting.print_profile_key)
