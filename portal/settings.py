@@ -151,6 +151,8 @@ MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
 VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
 # Painted frames of the demo: made once, kept between starts.
 DEMO_CACHE = env.folder("PORTAL_DEMO_CACHE", BASE_DIR / ".cache")
+# Long side of its frames: 6000 is a 24-megapixel camera; smaller ones are painted faster and serve for a quick try.
+DEMO_SIDE = env.whole("PORTAL_DEMO_SIDE", 6000, least=1200)
 
 # --- queue ---
 REDIS_URL = env.text("PORTAL_REDIS", f"redis+socket://{embedded.socket_path(SITE_DIR)}")

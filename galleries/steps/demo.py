@@ -50,7 +50,7 @@ class Demo:
     links: dict[str, str]
 
 
-def prepare(say: Say, *, long_side: int = painter.plan.LONG) -> Demo:
+def prepare(say: Say) -> Demo:
     """Make the demo sitting, or find it. `say` hears of the progress, a line at a time.
 
     Raises:
@@ -62,7 +62,7 @@ def prepare(say: Say, *, long_side: int = painter.plan.LONG) -> Demo:
     by = Visitor(user=owner)
     if sitting.stage == Sitting.Stage.PLANNING:
         if sitting.frames.count() < len(plan.frames):
-            painted = paint(say, long_side)
+            painted = paint(say)
             bring_in(sitting, painted, by, say)
         wait_for_jobs(sitting, say, "proofs")
         _name_looks(sitting, plan, by, say)
@@ -125,14 +125,14 @@ def cache_folder() -> Path:
     return Path(settings.DEMO_CACHE) / f"painted-{digest[:12]}"
 
 
-def paint(say: Say, long_side: int) -> PaintedSitting:
+def paint(say: Say) -> PaintedSitting:
     """The sitting's camera files, painted or found."""
     target = cache_folder()
     for old in target.parent.glob("painted-*") if target.parent.exists() else ():
         if old != target:
             shutil.rmtree(old, ignore_errors=True)
     return painter.paint_sitting(
-        target, PLAN_NUMBER, long_side, processes=os.cpu_count() or 1, progress=_every(say, "painted", 5)
+        target, PLAN_NUMBER, settings.DEMO_SIDE, processes=os.cpu_count() or 1, progress=_every(say, "painted", 5)
     )
 
 

@@ -24,11 +24,10 @@ example:
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.formatter_class = RawDescriptionHelpFormatter
         parser.add_argument("--json", action="store_true", help="one JSON line; progress goes to standard error")
-        parser.add_argument("--long-side", type=int, default=6000, help="pixels of the frames painted (6000)")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            made = demo.prepare(lambda line: self.stderr.write(line), long_side=options["long_side"])
+            made = demo.prepare(lambda line: self.stderr.write(line))
         except DomainError as error:
             raise CommandError(str(error)) from error
         if options["json"]:
