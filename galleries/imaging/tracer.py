@@ -31,6 +31,7 @@ from galleries.imaging.tracer_code import SYMBOLS, Code, Match
 
 CHIP = 4  # pixels of one element of the pattern
 STRENGTH = 1.1  # root mean square of the pattern in 8-bit luma; 1.1 alone is 47.3 dB
+PIECES = 3072  # restart intervals aimed at: more would cost bytes, fewer room for the code
 _MAGIC = b"tracer-pair-1\n"
 _RESTART = re.compile(rb"\xff[\xd0-\xd7]")
 _MCU = {0: (8, 8), 1: (16, 8), 2: (16, 16)}  # width and height in pixels by Pillow's number of the sampling
@@ -73,7 +74,7 @@ def prepare(proof: bytes, key: bytes) -> bytes:
     rgb, options, mcu = _opened(proof)
     height, width = rgb.shape[:2]
     across, down = -(-width // mcu[0]), -(-height // mcu[1])
-    per_piece = max(1, across * down // (4 * SYMBOLS))
+    per_piece = max(1, across * down // PIECES)
     pieces = -(-across * down // per_piece)
     if pieces < SYMBOLS:
         raise Unsupported(f"A proof of {width} × {height} pixels is too small to carry the tracer.")

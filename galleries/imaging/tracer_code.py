@@ -1,8 +1,9 @@
 """The code of the invisible tracer: a 32-bit payload as signs spread over a picture, and back from noise.
 
-A payload with 16 bits of redundancy goes through a keyed permutation of 48-bit words, so that two payloads
-have nothing in common; each of the six bytes becomes one of 256 bi-orthogonal words of 128 signs (first-order
-Reed-Muller, soft-decided by a fast Hadamard transform); the signs are scattered over the picture by the key.
+A payload with 32 bits of redundancy goes through a keyed permutation of 64-bit words, so that two payloads
+have nothing in common, and bytes mixed from two copies fit by chance once in 2^32. Each of the eight bytes
+becomes one of 256 orthogonal words of 256 signs (Hadamard, soft-decided by one transform; not bi-orthogonal,
+since a word and its negative would cancel when two copies are averaged). The key scatters the signs.
 """
 
 from __future__ import annotations
@@ -13,15 +14,15 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import hadamard
 
-BLOCKS, WORD = 6, 128
+BLOCKS, WORD = 8, 256
 SYMBOLS = BLOCKS * WORD
 PAYLOADS = 1 << 32
+_LOUD = 12.0  # noise alone reaches about 8 (the best of 256 bytes in each of 8 blocks)
 CHANCE = 1e-6  # the largest chance of a false match that counts as found
 
 Floats = NDArray[np.float64]
@@ -53,7 +54,7 @@ class Code:
         """The ±1 of every place; raises ValueError for a payload outside 32 bits."""
         if not 0 <= payload < PAYLOADS:
             raise ValueError(f"A tracer payload is a number of 32 bits, not {payload}.")
-        return self._spread(_permuted(self.key, payload << 16))
+        return self._spread(_permuted(self.key, payload << 32))
 
     def listen(self, score: Floats, weight: Floats, candidates: Sequence[int] = ()) -> list[Match]:
         """Payloads heard in `score` (sign × mark energy + noise per place), strongest first.
@@ -89,45 +90,44 @@ class Code:
         return Match(payload, heard / (float(weight.sum()) or 1.0), z, chance)
 
     def _spread(self, word: int) -> Floats:
-        flat = np.concatenate([_byte_signs(word >> 8 * block & 0xFF) for block in range(BLOCKS)])
+        flat = np.concatenate([_HADAMARD[word >> 8 * block & 0xFF] for block in range(BLOCKS)])
         return flat[self.where] * self.sign
 
     def _likely(self, score: Floats) -> list[int]:
-        """Payloads whose redundancy fits, made of the two likeliest bytes of every block."""
+        """Payloads whose redundancy fits, made of the likeliest bytes of every block.
+
+        Two bytes a block are tried; three when so much is heard that a mixture of copies is the likely cause.
+        """
         sums = np.bincount(self.where, weights=score * self.sign, minlength=SYMBOLS).reshape(BLOCKS, WORD)
         spectrum = sums @ _HADAMARD
-        both = np.concatenate([spectrum, -spectrum], axis=1)  # byte = sign bit × 128 + row
-        top = np.argsort(-both, axis=1)[:, :2]
-        found = []
-        for choice in itertools.product(*top.tolist()):
-            word = sum(byte << 8 * block for block, byte in enumerate(choice))
-            plain = _unpermuted(self.key, word)
-            if plain & 0xFFFF == 0:
-                found.append(plain >> 16)
-        return found
+        top = np.argsort(-spectrum, axis=1)[:, :3]
+        found = self._fitting(top[:, :2].tolist())
+        heard = float(spectrum.max(axis=1).sum()) / (float(np.sqrt(score @ score)) or 1.0)
+        return found if found or heard < _LOUD else self._fitting(top.tolist())
 
-
-@lru_cache(maxsize=256)
-def _byte_signs(byte: int) -> Floats:
-    row = _HADAMARD[byte & 0x7F]
-    return -row if byte & 0x80 else row
+    def _fitting(self, bytes_of_block: list[list[int]]) -> list[int]:
+        words = (
+            sum(byte << 8 * block for block, byte in enumerate(choice)) for choice in itertools.product(*bytes_of_block)
+        )
+        plain = (_unpermuted(self.key, word) for word in words)
+        return [word >> 32 for word in plain if word & 0xFFFFFFFF == 0]
 
 
 def _round(key: bytes, number: int, half: int) -> int:
-    digest = hmac.new(key, b"tracer round %d" % number + half.to_bytes(3, "big"), hashlib.sha256).digest()
-    return int.from_bytes(digest[:3], "big")
+    digest = hmac.digest(key, b"tracer round %d" % number + half.to_bytes(4, "big"), "sha256")
+    return int.from_bytes(digest[:4], "big")
 
 
 def _permuted(key: bytes, word: int) -> int:
-    """A keyed permutation of 48-bit words (Feistel network of four rounds, after Luby and Rackoff 1988)."""
-    left, right = word >> 24, word & 0xFFFFFF
+    """A keyed permutation of 64-bit words (Feistel network of four rounds, after Luby and Rackoff 1988)."""
+    left, right = word >> 32, word & 0xFFFFFFFF
     for number in range(4):
         left, right = right, left ^ _round(key, number, right)
-    return left << 24 | right
+    return left << 32 | right
 
 
 def _unpermuted(key: bytes, word: int) -> int:
-    left, right = word >> 24, word & 0xFFFFFF
+    left, right = word >> 32, word & 0xFFFFFFFF
     for number in reversed(range(4)):
         left, right = right ^ _round(key, number, left), left
-    return left << 24 | right
+    return left << 32 | right

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 _WORK = 1100  # long side the features are looked for at
 _FINE = ((500, 30), (1000, 8))  # long side and rounds the alignment is refined at
-_LEAST_POINTS = 12
+_LEAST_POINTS = 10
+_TINY = 800  # long side a small copy is enlarged to before features are looked for
 _SURE = 80  # so many agreeing features leave no doubt
 _LOCAL = 33  # pixels over which brightness and noise are taken as constant
 
@@ -38,35 +39,79 @@ def aligned(copy: Floats, proof: Floats) -> Matrix | None:
     return None
 
 
-def heard(placed: Matrix, copy: Floats, known: Reference) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Score and weight per piece of the proof (see `Code.listen`)."""
-    height, width = known.mean.shape
+def heard(placed: Matrix, copy: Floats, known: Reference) -> tuple[Floats, Floats]:
+    """Score and weight per piece of the proof (see `Code.listen`), both arrays float64.
+
+    Works on the copy's own grid: what the proof and its mark look like there is worked out, the proof is
+    taken away after fitting blur, sharpening and tone curve, and the rest is weighed by the local noise.
+    """
     scale = _scale(placed, copy)
-    if scale > 1.3:  # a copy larger than the proof is brought down first, or the warp would alias
-        factor = 1 / scale
-        small = cv2.resize(copy, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    if scale > 1.3:  # an enlarged copy holds no more than the proof did
+        small = _sized(copy, 1 / scale, cv2.INTER_AREA)
         placed = placed @ _zoom(copy.shape[1] / small.shape[1], copy.shape[0] / small.shape[0])
-        copy = small
-    over = cv2.warpPerspective(copy, placed, (width, height), flags=cv2.INTER_CUBIC)
-    inside = cv2.warpPerspective(np.ones_like(copy), placed, (width, height), flags=cv2.INTER_LINEAR) > 0.999
-    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    mean, added = _as_blurred(known.mean, scale), _as_blurred(known.added, scale)
-    kernel, base = _explained(over, mean, inside)
-    rest = np.where(inside, over - base, 0).astype(np.float32)
-    added = cv2.filter2D(added, -1, kernel) if abs(float(kernel.sum())) > 1e-3 else added
-    share = np.maximum(cv2.blur(inside.astype(np.float32), (_LOCAL, _LOCAL)), 1e-3)
-    rest -= cv2.blur(rest, (_LOCAL, _LOCAL)) / share
-    noise = cv2.blur(np.where(inside, rest * rest, 0).astype(np.float32), (_LOCAL, _LOCAL)) / share + 0.25
+        copy, scale = small, 1.0
+    mean = _seen(known.mean, placed, copy, scale)
+    added = _seen(known.added, placed, copy, scale)
+    inside, piece = _pieces(placed, copy, known)
+    kernel, base = _explained(copy, mean, inside)
+    rest = np.where(inside, copy - base, 0).astype(np.float32)
+    added = cv2.filter2D(added, -1, kernel)
+    side = 2 * round(_LOCAL * min(1.0, scale) / 2) + 1
+    share = np.maximum(cv2.blur(inside.astype(np.float32), (side, side)), 1e-3)
+    rest -= cv2.blur(rest, (side, side)) / share
+    noise = cv2.blur(np.where(inside, rest * rest, 0).astype(np.float32), (side, side)) / share + 0.25
     limit = 3 * np.sqrt(noise)
     rest = np.clip(rest, -limit, limit)
     hit = np.where(inside, added / noise, 0).astype(np.float32)
-    return _per_piece(hit * rest, known), _per_piece(hit * added, known)
+    sums = [
+        np.bincount(piece.ravel(), weights=values.ravel(), minlength=known.code.places)
+        for values in (hit * rest, hit * added)
+    ]
+    return sums[0], sums[1]
+
+
+def _seen(picture: Floats, placed: Matrix, copy: Floats, scale: float) -> Floats:
+    """The picture of the proof as the copy's pixels see it: each the mean over its own area."""
+    fine = max(1, min(8, int(np.ceil(1 / scale - 0.1))))
+    height, width = copy.shape
+    matrix = _zoom(fine, fine) @ np.linalg.inv(placed)
+    over = cv2.warpPerspective(
+        picture, matrix, (width * fine, height * fine), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )
+    return cv2.resize(over, (width, height), interpolation=cv2.INTER_AREA) if fine > 1 else over
+
+
+def _pieces(placed: Matrix, copy: Floats, known: Reference) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Per pixel of the copy: whether it lies inside the proof, and which piece it shows (0 outside)."""
+    height, width = copy.shape
+    mcu_w, mcu_h = known.mcu
+    shape = known.mean.shape
+    grid = _zoom(1 / mcu_w, 1 / mcu_h) @ placed
+    piece = cv2.warpPerspective(
+        known.piece.astype(np.float32), np.linalg.inv(grid), (width, height), flags=cv2.INTER_NEAREST
+    )
+    inside = cv2.warpPerspective(
+        np.ones(shape, np.float32), np.linalg.inv(placed), (width, height), flags=cv2.INTER_LINEAR
+    )
+    inner = cv2.erode((inside > 0.999).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    inner[:2] = inner[-2:] = False
+    inner[:, :2] = inner[:, -2:] = False
+    return inner, piece.astype(np.int64)
 
 
 def _by_features(copy: Floats, proof: Floats) -> tuple[Matrix | None, int]:
+    """The better of two tries: the proof at working size, and, where that leaves doubt, at its own size."""
+    first = _by_features_at(copy, proof, _WORK)
+    if first[1] >= _SURE:
+        return first
+    second = _by_features_at(copy, proof, max(proof.shape))
+    return max(first, second, key=lambda entry: entry[1])
+
+
+def _by_features_at(copy: Floats, proof: Floats, side: int) -> tuple[Matrix | None, int]:
     """A first alignment without mirroring, and how many features agree with it."""
-    detector = cv2.ORB.create(2000, fastThreshold=7)
-    small = [_shrunk(picture, _WORK) for picture in (copy, proof)]
+    detector = cv2.ORB.create(2000 if side == _WORK else 4000, edgeThreshold=16, fastThreshold=7)
+    small = [_enlarged(_shrunk(copy, _WORK)), _shrunk(proof, side)]
     (points_a, found_a), (points_b, found_b) = (
         detector.detectAndCompute(np.clip(picture, 0, 255).astype(np.uint8), None) for picture in small
     )
@@ -122,24 +167,6 @@ def _explained(over: Floats, mean: Floats, inside: NDArray[np.bool_]) -> tuple[F
     return kernel, cv2.filter2D(mean, -1, kernel) + found[25] * mean * mean / 255 + found[26]
 
 
-def _per_piece(values: Floats, known: Reference) -> NDArray[Any]:
-    down, across = known.piece.shape
-    mcu_w, mcu_h = known.mcu
-    padded = np.zeros((down * mcu_h, across * mcu_w), np.float32)
-    padded[: values.shape[0], : values.shape[1]] = values
-    sums = padded.reshape(down, mcu_h, across, mcu_w).sum(axis=(1, 3))
-    return np.bincount(known.piece.ravel(), weights=sums.ravel(), minlength=known.code.places)
-
-
-def _as_blurred(picture: Floats, scale: float) -> Floats:
-    """The picture as it looks after being shrunk to the copy's resolution and enlarged again."""
-    if scale > 0.95:
-        return picture
-    height, width = picture.shape
-    small = cv2.resize(picture, (round(width * scale), round(height * scale)), interpolation=cv2.INTER_AREA)
-    return cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
-
-
 def _scale(placed: Matrix, copy: Floats) -> float:
     """Pixels of the copy per pixel of the proof, at the copy's centre."""
     x, y = copy.shape[1] / 2, copy.shape[0] / 2
@@ -150,7 +177,19 @@ def _scale(placed: Matrix, copy: Floats) -> float:
 
 def _shrunk(picture: Floats, long_side: int) -> Floats:
     factor = long_side / max(picture.shape)
-    return cv2.resize(picture, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else picture
+    return _sized(picture, factor, cv2.INTER_AREA) if factor < 1 else picture
+
+
+def _enlarged(picture: Floats) -> Floats:
+    """Tiny pictures made large enough for the feature detector's windows."""
+    factor = _TINY / max(picture.shape)
+    return _sized(picture, factor, cv2.INTER_CUBIC) if factor > 1 else picture
+
+
+def _sized(picture: Floats, factor: float, how: int) -> Floats:
+    """Resized to whole pixels, so that the scale is exactly the ratio of the sizes."""
+    height, width = (max(8, round(side * factor)) for side in picture.shape)
+    return cv2.resize(picture, (width, height), interpolation=how)
 
 
 def _zoom(x: float, y: float) -> Matrix:
