@@ -10,7 +10,7 @@ from galleries.imaging.face_models import shrunk
 
 _EYE_SPAN = 24  # the picture is shrunk until the eyes lie this many pixels apart: hair is no finer for this purpose
 _BAND = 0.6  # half-width of the strip over the face, in eye distances
-_CLEAR = 2.1  # backdrop is looked for from here outward, in eye distances from the middle
+_CLEAR = 1.9  # backdrop is looked for from here outward, in eye distances from the middle
 _LEAST = 6.0  # difference in CIE Lab from the backdrop that counts as head
 _SHARE = 0.35  # share of a strip's row that must differ
 
@@ -35,15 +35,17 @@ def crown_against_backdrop(
     x, span = middle[0] * size[0] / rgb.shape[1], eye_distance * size[0] / rgb.shape[1]
     left, right = lab[:, : max(0, int(x - _CLEAR * span))], lab[:, int(x + _CLEAR * span) :]
     left, right = left[:, -int(2 * span) :], right[:, : int(2 * span)]
-    if min(left.shape[1], right.shape[1]) < span / 2:
+    beside = [side for side in (left, right) if side.shape[1] >= max(3.0, span / 4)]
+    if not beside:
         return None
-    sides = np.median(left, axis=1), np.median(right, axis=1)
-    noise = float(np.median([np.abs(s - m[:, None]).mean() for s, m in zip((left, right), sides, strict=True)]))
+    sides = [np.median(side, axis=1) for side in beside]
+    noise = float(np.median([np.abs(s - m[:, None]).mean() for s, m in zip(beside, sides, strict=True)]))
     band = lab[:, max(0, int(x - _BAND * span)) : int(x + _BAND * span) + 1]
-    backdrop = (sides[0] + sides[1])[:, None] / 2
+    across = (np.arange(band.shape[1]) / max(1, band.shape[1] - 1) - 0.5) * _BAND / _CLEAR + 0.5
+    backdrop = sides[0][:, None] * (1 - across[None, :, None]) + sides[-1][:, None] * across[None, :, None]
     apart = np.linalg.norm(band - backdrop, axis=2)
-    uneven = float(np.median(np.linalg.norm(sides[0] - sides[1], axis=1)))
-    floor = max(_LEAST, 4 * noise, 0.8 * uneven)
+    uneven = float(np.median(np.linalg.norm(sides[0] - sides[-1], axis=1)))
+    floor = max(_LEAST, 4 * noise, 0.4 * uneven)
     head = (apart > floor).mean(axis=1) > _SHARE
     row = min(len(head) - 1, int(forehead_y * size[1] / bottom))
     while row >= 0 and (head[row] or (row > 0 and head[row - 1])):
