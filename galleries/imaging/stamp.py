@@ -223,12 +223,13 @@ def stamp(rgb: Pixels, text: StampText, face: Face | None) -> Pixels:
         raise ValueError(f"stamp wants uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}.")
     height, width = rgb.shape[:2]
     out = np.array(rgb, order="C", copy=True)
-    flat = out.reshape(-1, 3)
+    whole = out.view("V3").reshape(-1)  # a pixel as one thing: taking and putting it is several times faster
     for piece in _pieces(width, height, face, text):
-        values = flat[piece.index].astype(np.uint16)
+        values = whole.take(piece.index).view(np.uint8).reshape(-1, 3).astype(np.uint16)
         values *= piece.keep[:, None]
         values += piece.add[:, None]
-        flat[piece.index] = values >> 8
+        values >>= 8
+        np.put(whole, piece.index, values.astype(np.uint8).view("V3"))
     return out
 
 
