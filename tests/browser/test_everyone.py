@@ -1,0 +1,240 @@
+"""For everyone: axe-core on every page at both widths, the whole job by keyboard alone, targets, and languages.
+
+Rules: axe-core, tags wcag2a, wcag2aa, wcag21a, wcag21aa and wcag22aa (W3C, Web Content Accessibility Guidelines 2.2).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from galleries import storage
+from galleries.models import Delivery, Final, Mark, Sitting, Version
+from galleries.steps import licences, pick, planning, sizes
+from tests.browser.conftest import DESK, PHONE, Come, Device
+from tests.browser.test_marking import ready
+from tests.cast import Cast
+from tests.web.sheets import filled, picture
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+WIDTHS = pytest.mark.parametrize("options", [PHONE, DESK], ids=["390", "1280"])
+
+
+def check(page: Page, what: str) -> None:
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": TAGS}})
+    assert found.response["testEngine"]["name"] == "axe-core"
+    problems = [
+        f"{what}: {one['id']}: {node['html'][:160]} {node['failureSummary'][:300]}"
+        for one in found.response["violations"]
+        for node in one["nodes"]
+    ]
+    assert not problems, "\n".join(problems)
+    assert len(found.response["passes"]) > 8, "axe looked at almost nothing"
+
+
+def small(page: Page, least: float) -> list[str]:
+    """Controls that can be seen and are smaller than they should be (links in a sentence are excepted, 2.5.8)."""
+    return page.evaluate(  # type: ignore[no-any-return]
+        """(least) => [...document.querySelectorAll("button, select, input:not([type=hidden]), textarea, summary, a")]
+          .filter((one) => one.checkVisibility({ visibilityProperty: true }))
+          .filter((one) => !one.closest("p:not(.row), .unseen, .skip"))
+          .map((one) => [one, (one.closest("label.check") ?? one).getBoundingClientRect()])
+          .filter(([one, box]) => box.width && box.height && (box.width < least || box.height < least))
+          .map(([one, box]) => `${one.outerHTML.slice(0, 90)} ${box.width.toFixed()}×${box.height.toFixed()}`)""",
+        least,
+    )
+
+
+def everything(cast: Cast) -> Final:
+    """A sitting in which every page has something to show."""
+    sizes.load()
+    frames = filled(cast)
+    pick.set_mark(cast.as_subject, frames[0].pk, kind="pick", note="my best")
+    pick.set_mark(cast.as_subject, frames[3].pk, kind="alternate")
+    pick.set_mark(cast.as_representation, frames[0].pk, kind="pick")
+    pick.set_mark(cast.as_representation, frames[1].pk, kind="strike")
+    pick.remark(cast.as_representation, frames[0].pk, "This one first.")
+    planning.comment(cast.as_subject, cast.sitting, "Hair up for the second look?")
+    final = Final.objects.create(sitting=cast.sitting, frame=frames[0], round=cast.sitting.rounds.get(), state="shown")
+    storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
+    Version.objects.create(
+        final=final, number=1, sha256="a" * 64, key="k", name="KAL_0001_v1.jpg", bytes=1, width=4000, height=6000,
+        proof_key="sittings/x/proof/v.jpg",
+    )  # fmt: skip
+    final.pinned_notes.create(x=0.4, y=0.3, text="softer here", who="Ansa Veld")
+    final.pinned_notes.create(x=0.2, y=0.6, width=0.2, height=0.1, text="collar", who="Ansa Veld", done=True)
+    licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    made = Delivery.objects.create(
+        sitting=cast.sitting, number=1, licence=licence, state="ready",
+        sizes={"casting-square": {"title": "Square", "use": "casting"}},
+        ready_at=timezone.now(), archive_name="a.zip", archive_key="z", archive_bytes=1000,
+    )  # fmt: skip
+    key = "sittings/x/final/f.jpg"
+    storage.put(storage.private(), key, picture(1080, 1080))
+    made.files.create(
+        final=final, size_slug="casting-square", name="veld-ansa_linen_0001_casting-square.jpg", key=key,
+        sha256="b" * 64, bytes=1000, width=1080, height=1080,
+    )  # fmt: skip
+    return final
+
+
+@WIDTHS
+def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, options: dict[str, Any]) -> None:
+    final = everything(cast)
+    slug, frame = cast.sitting.slug, final.frame
+    least = 44 if options is PHONE else 24
+    type(cast.representation).objects.update(may_pass_on=True)
+
+    def look(device: Device, path: str, *, scripted: bool = False) -> Page:
+        page = device.open(path)
+        if scripted:
+            ready(page)
+        check(page, path)
+        assert not small(page, least), (path, small(page, least))
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
+        return page
+
+    agent, subject = come(cast.representation, **options), come(cast.subject, **options)
+    look(agent, f"/s/{slug}/sheet", scripted=True)
+    page = look(agent, f"/s/{slug}/sheet?large#frame-{frame.pk}", scripted=True)
+    page.get_by_role("button", name="Notes").click()
+    expect(page.locator("#remarks")).to_contain_text("This one first.")
+    check(page, "large view with notes")
+    look(agent, f"/s/{slug}/compare?look={frame.look_id}", scripted=True)
+    look(agent, f"/s/{slug}/plan")
+    look(agent, f"/s/{slug}/lists")
+    page.goto(agent.address + f"/s/{slug}/lists")
+    page.get_by_role("button", name="Go on to close the list").click()
+    check(page, "asking before closing")
+    look(agent, f"/s/{slug}/pass-on")
+    Sitting.objects.update(stage="finishing")
+    look(subject, f"/s/{slug}/finals")
+    look(subject, f"/s/{slug}/final/{final.pk}", scripted=True)
+    page = look(subject, f"/s/{slug}/delivery")
+    page.get_by_role("button", name="I accept").click()
+    expect(page.get_by_text("The files are yours to fetch.")).to_be_visible()
+    check(page, "delivery, accepted")
+    assert not small(page, least), small(page, least)
+    look(agent, f"/s/{slug}/lists")
+    nobody = come(None, **options)
+    for path in ("/", "/sign-in", "/sign-in/link", f"/in/{'x' * 32}"):
+        look(nobody, path)
+    nobody.open(f"/s/{slug}/sheet")
+    check(nobody.page, "an error")
+    nobody.troubles.clear()
+
+
+def focus_on(page: Page, name: str, most: int = 60) -> None:
+    """Go there with the tabulator, as somebody without a pointer would, and see that the focus can be seen."""
+    pattern = re.compile(name)
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        said = page.evaluate(
+            """() => {
+              const one = document.activeElement;
+              const label = one.getAttribute("aria-label") ?? (one.labels?.[0]?.textContent) ?? one.textContent;
+              const box = one.getBoundingClientRect(), style = getComputedStyle(one);
+              return [label.trim(), style.outlineStyle, box.top, box.bottom, innerHeight];
+            }"""
+        )
+        if pattern.search(said[0]):
+            assert said[1] == "solid", f"the focus on {name} cannot be seen"
+            assert said[3] > 0, f"{name} is above the window"
+            assert said[2] < said[4], f"{name} is below the window"
+            return
+    raise AssertionError(f"The tabulator does not come to {name}")
+
+
+def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, come: Come) -> None:
+    filled(cast, 1, 3)
+    subject = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    subject.keyboard.press("Tab")
+    assert subject.evaluate("document.activeElement.textContent") == "To the content"
+    subject.keyboard.press("Enter")
+    focus_on(subject, "^frame 0001")
+    subject.keyboard.press("Enter")
+    expect(subject.get_by_role("dialog")).to_be_visible()
+    subject.keyboard.press("p")
+    subject.keyboard.press("ArrowRight")
+    subject.keyboard.press("a")
+    subject.keyboard.press("n")
+    subject.keyboard.type("the smile")
+    focus_on(subject, "Keep the note")
+    subject.keyboard.press("Enter")
+    subject.keyboard.press("Escape")
+    expect(subject.get_by_role("dialog")).to_be_hidden()
+    focus_on(subject, "Strike 0003")
+    subject.keyboard.press("Space")
+    expect(subject.locator("#sending")).to_have_text("Everything is sent.")
+    assert dict(Mark.objects.values_list("frame__number", "kind")) == {1: "pick", 2: "alternate", 3: "strike"}
+    assert Mark.objects.get(frame__number=2).note == "the smile"
+    focus_on(subject, "I am through")
+    subject.keyboard.press("Enter")
+    expect(subject.locator(".messages")).to_contain_text("Thank you")
+
+    agent = ready(come(cast.representation).open(f"/s/{cast.sitting.slug}/sheet"))
+    focus_on(agent, "Pick 0001")
+    agent.keyboard.press("Enter")
+    expect(agent.locator("#sending")).to_have_text("Everything is sent.")
+    focus_on(agent, "Compare both lists")
+    agent.keyboard.press("Enter")
+    agent.wait_for_url("**/lists")
+    focus_on(agent, "on the list 0002")
+    agent.keyboard.press("Space")  # the alternate, too
+    focus_on(agent, "Go on to close the list")
+    agent.keyboard.press("Enter")
+    expect(agent.get_by_role("heading", name="Close the list with 2 finals?")).to_be_visible()
+    focus_on(agent, "^Close the list$")
+    agent.keyboard.press("Enter")
+    expect(agent.locator(".messages")).to_contain_text("The list is closed with 2 finals.")
+    assert [final.frame.number for final in Final.objects.filter(on_list=True)] == [1, 2]
+
+
+def test_focus_is_never_wholly_under_the_tray(cast: Cast, come: Come) -> None:
+    """WCAG 2.2, 2.4.11 Focus Not Obscured (Minimum)."""
+    filled(cast, 2, 8)
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/sheet"))
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        hidden = page.evaluate(
+            """() => {
+              const one = document.activeElement, box = one.getBoundingClientRect();
+              const tray = document.querySelector("#tray"), edge = tray.getBoundingClientRect();
+              const under = box.top >= edge.top && box.top < edge.bottom;
+              return !tray.contains(one) && box.height > 0 && under;
+            }"""
+        )
+        assert not hidden, page.evaluate("document.activeElement.outerHTML.slice(0, 120)")
+
+
+def test_marks_differ_without_colour(cast: Cast, come: Come) -> None:
+    """WCAG 2.2, 1.4.1: each side has its letter, and its line is another picture."""
+    frames = filled(cast, 1, 1)
+    pick.set_mark(cast.as_subject, frames[0].pk, kind="pick")
+    pick.set_mark(cast.as_representation, frames[0].pk, kind="pick")
+    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    drawn = page.locator(".drawn").evaluate_all(
+        """(all) => all.map((one) => [
+             getComputedStyle(one, "::after").content, getComputedStyle(one).backgroundImage])"""
+    )
+    letters, pictures = {one[0][:3] for one in drawn}, {one[1] for one in drawn}
+    assert letters == {'"S"', '"R"'}
+    assert len(pictures) == 2
+
+
+def test_moving_is_left_out_for_whoever_asks(cast: Cast, come: Come) -> None:
+    filled(cast, 1, 2)
+    page = ready(come(cast.subject, reduced_motion="reduce").open(f"/s/{cast.sitting.slug}/sheet"))
+    longest = page.evaluate(
+        """() => Math.max(...[...document.querySelectorAll("*")].flatMap((one) => {
+          const style = getComputedStyle(one);
+          return [parseFloat(style.transitionDuration), parseFloat(style.animationDuration)];
+        }))"""
+    )
+    assert longest <= 0.001
