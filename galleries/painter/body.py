@@ -30,7 +30,7 @@ class BodyView:
 
 
 def _neck(actor: Actor, x: Field, y: Field, lean: Field) -> tuple[Field, Field]:
-    half = 47.0 + 9.0 * actor.heavy + 7.0 * np.exp(-(((y - 60) / 30.0) ** 2)) + 0.5 * np.maximum(y - 118.0, 0.0)
+    half = 47.0 + 9.0 * actor.heavy + 7.0 * np.exp(-(((y - 60) / 30.0) ** 2)) + 0.5 * np.clip(y - 118.0, 0.0, 45.0)
     inside = np.clip(1.0 - ((x - lean) / half) ** 2, 0.0, 1.0)
     depth = -92.0 + 50.0 * np.sqrt(inside) - 0.06 * np.maximum(110.0 - y, 0.0)
     for side in (-1.0, 1.0):
@@ -173,7 +173,7 @@ def build_body(actor: Actor, garment: Garment, x: Field, y: Field, scale: float,
     gap = smoothstep(-26.0, 26.0, torso - neck)
     depth = cv2.GaussianBlur(neck + (torso - neck) * gap + 18.0 * gap * (1.0 - gap), (0, 0), 2.0 * scale)
     pixel = 0.8 / scale
-    neck_cover = smoothstep(-pixel, pixel, neck_edge) * smoothstep(45.0, 60.0, y)
+    neck_cover = smoothstep(-pixel, pixel, neck_edge) * smoothstep(45.0, 60.0, y) * smoothstep(185.0, 165.0, y)
     torso_cover = smoothstep(-pixel, pixel, torso_edge)
     cover = np.maximum(neck_cover, torso_cover)
     cloth, height, albedo = _dress(garment, x, y, scale)
@@ -182,6 +182,7 @@ def build_body(actor: Actor, garment: Garment, x: Field, y: Field, scale: float,
         half = 54.0 + 9.0 * actor.heavy + 0.10 * (y - 108.0) + 0.010 * np.maximum(y - 128.0, 0.0) ** 2
         across = np.abs(x - 0.6 * follow) / half
         sleeve = smoothstep(-pixel, pixel, half * (1.0 - across)) * smoothstep(-1.0, 1.0, y - 105.0 - 9.0 * across**5)
+        sleeve = sleeve * smoothstep(200.0, 175.0, y)
         cover, cloth = np.maximum(cover, sleeve), np.maximum(cloth, sleeve)
         tube = -92.0 + 54.0 * np.sqrt(np.clip(1.0 - across**2, 0.0, 1.0))
         depth = np.maximum(depth, tube * sleeve - 300.0 * (1.0 - sleeve))

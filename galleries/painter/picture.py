@@ -64,7 +64,7 @@ def truth_of(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -> T
     look, view = plan.look(frame.look), view_of(frame, long_side)
     relief = relief_of(plan.actor, frame.smile)
     eyes = [Eye(plan.actor, frame, view, relief, sign).truth(look.lights) for sign in (-1, 1)]
-    chin_at = surface_points(relief, np.array([[0.0, 111.0 * plan.actor.long]]))[0]
+    chin_at = surface_points(relief, np.array([[0.0, 109.0 * plan.actor.long]]))[0]
     crown = view.to_pixels(np.array([0.0, -121.0, -80.0]))
     chin = view.to_pixels(chin_at)
     key = look.lights.lights[0].direction()
@@ -124,7 +124,8 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     factor = min(CANVAS, max(300.0, 0.6 * long_side)) / long_side
     canvas = view.resized(factor, round(view.width * factor), round(view.height * factor))
     nowhere = np.full((canvas.height, canvas.width), NOWHERE, np.float32)
-    lights = exposed(look.lights, exposure_for(actor))
+    gain = exposure_for(actor)
+    lights = exposed(look.lights, gain)
     back = hair_layer(actor, canvas, lights, look.treatment, nowhere, 1.0, "back")
     scene = build_scene(plan, frame, canvas, _sheet(back, canvas))
     picture = enlarge(to_bytes(develop(scene.picture, look.treatment)), view.width, view.height)
@@ -133,7 +134,7 @@ def paint_frame(plan: SittingPlan, frame: PlannedFrame, long_side: int = LONG) -
     for sign in (-1, 1):
         eye = Eye(actor, frame, view, relief, sign)
         fall = _light_at(scene, eye.place, factor)
-        paint_eye(picture, eye, lights, fall, look.treatment)
+        paint_eye(picture, eye, lights, fall * np.float32(gain**-0.5), look.treatment)
         paint_lashes(picture, eye, fall, look.treatment)
         brow_at = view.to_pixels(surface_points(relief, np.array([[sign * 30.0, -actor.brow_height]]))[0])
         paint_brow(picture, actor, frame, view, relief, sign, _light_at(scene, brow_at, factor), look.treatment)

@@ -43,7 +43,7 @@ class Mouth:
 
     def curves(self, x: Field) -> tuple[Field, Field, Field, Field]:
         t = np.clip(np.abs(x) / self.half, 0.0, 1.0)
-        corner = self.line - 0.9 - 4.0 * self.smile
+        corner = self.line - 0.9 - 4.8 * self.smile
         middle = self.line + (corner - self.line) * t**2 + 1.1 * np.exp(-((x / 5.0) ** 2)) * (1 - self.smile)
         taper = np.asarray(1.0 - t**2.2, np.float32)
         bow = 1.0 - 0.17 * np.exp(-((x / 3.2) ** 2)) + 0.05 * np.exp(-(((np.abs(x) - 5.5) / 3.0) ** 2))
@@ -165,7 +165,7 @@ def _lips(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     around = 2.6 * np.exp(-(((y - mouth.line) / 19.0) ** 2)) * np.exp(-((x / 26.0) ** 2))
     corners = np.zeros_like(roll)
     for side in (-1.0, 1.0):
-        corner = mouth.line - 0.9 - 4.0 * smile
+        corner = mouth.line - 0.9 - 4.8 * smile
         corners -= (0.9 + 1.3 * smile) * bell(x, y, (side * (mouth.half + 1.6), corner), (3.4, 3.6))
     groove = -0.9 * bell(x, y, (0.0, 55.5), (2.6, 6.5)) + 0.5 * (
         bell(x, y, (-5.6, 56.5), (2.4, 6.5)) + bell(x, y, (5.6, 56.5), (2.4, 6.5))

@@ -110,12 +110,13 @@ def _body_layer(plan: SittingPlan, look: PlannedLook, frame: PlannedFrame, view:
 def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: Field | None = None) -> Scene:
     """Light and layer everything smooth. `back_hair` (h, w, 4), linear and premultiplied, goes behind the body."""
     look = plan.look(frame.look)
-    lights = exposed(look.lights, exposure_for(plan.actor))
+    gain = exposure_for(plan.actor)
+    lights = exposed(look.lights, gain)
     relief, tables = relief_of(plan.actor, frame.smile), skin_of(plan.actor, frame.smile)
     zoom = {"head": 1.0, "half": 0.62}[frame.framing] if not frame.wide else 0.9
     picture = paint_backdrop(look.ground, plan.seed, view.width, view.height, zoom,
                              (frame.shift[0] * view.scale * 0.3, 0.0))  # fmt: skip
-    picture = picture * np.float32(exposure_for(plan.actor) ** 0.35)
+    picture = picture * np.float32(gain**0.35)
     if back_hair is not None:
         picture = picture * (1.0 - back_hair[..., 3:]) + back_hair[..., :3]
     coarse = view.resized(0.5, view.width // 2, view.height // 2)
@@ -125,7 +126,9 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     body = _body_layer(plan, look, frame, view)
     both = np.maximum(head_depth, np.where(body.cover > 0.5, body.depth, np.float32(NOWHERE)))
     gloss = 0.30 * (1.0 - body.cloth) + (0.10 if look.garment.cloth == "weave" else 0.03) * body.cloth
-    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, (body.albedo, gloss, body.hollow),
+    calmer = np.float32(1.0 - gain**-0.6)  # clothes need no more light because the skin does
+    dressed = body.albedo * (1.0 - calmer * body.cloth)[..., None]
+    shaded, body_fall = lit_surface(relief_normals(body.depth, view.scale), both, (dressed, gloss, body.hollow),
                                     lights, view.scale, False)  # fmt: skip
     under_chin = cv2.GaussianBlur((head_depth > NOWHERE).astype(np.float32), (0, 0), 16.0 * view.scale)
     shaded *= (1.0 - 0.55 * under_chin * (1 - body.cloth) * smoothstep(NOWHERE, -60.0, body.depth))[..., None]

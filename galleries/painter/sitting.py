@@ -70,9 +70,9 @@ def paint_sitting(
 ) -> PaintedSitting:  # fmt: skip
     """Paint the sitting of `seed` below `folder`, or find it there. `progress(done, total)` is called per frame.
 
-    `count` paints only so many frames, from the first. The frames and truth.json are written beside their place and moved there in one step, so that a run cut
-    short leaves nothing that looks finished. With more than one process the caller's main module must be
-    importable without side effects (they are started fresh).
+    `count` paints only so many frames, from the first. The frames and truth.json are written beside their
+    place and moved there in one step, so that a run cut short leaves nothing that looks finished. With more
+    than one process the caller's main module must be importable without side effects (they are started fresh).
     """
     target = sitting_folder(Path(folder), seed, long_side, count)
     record = target / TRUTH
