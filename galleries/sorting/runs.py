@@ -13,8 +13,8 @@ from statistics import median
 from galleries.sorting.frames import FrameNumbers
 
 NEAR_BITS = 10  # of 64 that may differ between neighbours of a run
-NEAR_SECONDS = 12.0
-NEAR_BITS_UNTIMED = 6
+NEAR_SECONDS = 6.0
+NEAR_BITS_UNTIMED = 4
 MOST_FROM_FIRST = 16  # bits a run may drift away from its first frame
 CLOSED_SHARE = 0.62  # of the person's usual openness under which an eye is taken as closing
 CLOSED = 0.20  # openness that is called closed where nothing is known of the person
@@ -32,8 +32,8 @@ class Run:
 def find_runs(frames: Sequence[FrameNumbers]) -> list[Run]:
     """Stack frames of one look, given in their order; every frame is in exactly one run.
 
-    Neighbours belong together when their hashes differ in at most 10 of 64 bits and no more than 12 s lie between
-    them (6 bits where a clock is silent, runs backwards or the cameras differ); a run ends where it has drifted more
+    Neighbours belong together when their hashes differ in at most 10 of 64 bits and no more than 6 s lie between
+    them (4 bits where a clock is silent, runs backwards or the cameras differ); a run ends where it has drifted more
     than 16 bits from its first frame.
     """
     groups: list[list[FrameNumbers]] = []

@@ -33,7 +33,7 @@ def test_time_parts_what_looks_alike() -> None:
 
 
 def test_without_a_clock_only_the_very_near_are_stacked() -> None:
-    found = find_runs([frame("a", None), frame("b", None, 5), frame("c", None, 13)])
+    found = find_runs([frame("a", None), frame("b", None, 4), frame("c", None, 13)])
     assert [run.frames for run in found] == [("a", "b"), ("c",)]
 
 
