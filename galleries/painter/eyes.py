@@ -142,7 +142,7 @@ def _reflection(light: Light, dx: Field, dy: Field, blur: float) -> Field:
 
 def paint_eye(picture: Pixels, eye: Eye, lights: LightSet, fall: Field, treatment: str) -> None:
     """Paint one eye into the full-size picture, in place. `fall` is the light there (3,)."""
-    reach = np.abs(eye.jacobian) @ np.array([19.0, 15.0])
+    reach = np.abs(eye.jacobian) @ np.array([25.0, 17.0])
     x0, y0 = np.maximum(np.floor(eye.place - reach).astype(int), 0)
     x1, y1 = np.minimum(np.ceil(eye.place + reach).astype(int), [picture.shape[1], picture.shape[0]])
     yy, xx = np.mgrid[y0:y1, x0:x1].astype(np.float32)

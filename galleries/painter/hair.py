@@ -227,7 +227,7 @@ def _shown(
 ) -> NDArray[np.bool_]:
     """Which pieces of which strands are drawn: in the picture, on the right side of the neck, over the skin."""
     x, y, z = middle[..., 0], middle[..., 1], middle[..., 2]
-    behind = (y > 5.0) & ((z < -128.0) | ((np.abs(x) < 62.0) & (z < -78.0)))
+    behind = ((y > 5.0) & (z < -128.0)) | ((y > 72.0) & (np.abs(x) < 62.0) & (z < -78.0))
     show = behind if back else ~behind
     if not back:
         cells = np.round(0.5 * (places[:, 1:] + places[:, :-1]) * factor).astype(int)

@@ -143,6 +143,7 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     cover = cover * (1.0 - smoothstep(-2.0, 5.0, behind) * (body.cover[rows, columns] > 0.5))
     picture[rows, columns] = _over(picture[rows, columns], face, cover)
     body_fall[rows, columns] = _over(body_fall[rows, columns], fall, cover)
-    skin = np.maximum(_placed(cover, hit, view, 0.0), body.cover * (1.0 - body.cloth))
-    return Scene(view, picture, both, head_depth, skin, body.cloth * body.cover, body_fall)
+    head = _placed(cover, hit, view, 0.0)
+    skin = np.maximum(head, body.cover * (1.0 - body.cloth))
+    return Scene(view, picture, both, head_depth, skin, body.cloth * body.cover * (1.0 - head), body_fall)
 
