@@ -1,0 +1,84 @@
+"""A thousand frames on a phone: what is loaded, what moves, what stays in memory.
+
+Limits: Core Web Vitals as published (web.dev/articles/cls: a layout shift of at most 0.1). How long things take is
+measured by tests/benchmarks/sheet.py, not here.
+"""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from galleries.models import Frame, Proof
+from tests.browser.conftest import PHONE, Come
+from tests.browser.test_marking import ready
+from tests.cast import Cast
+from tests.web.sheets import READING, proved
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+COUNT, LOOKS = 1000, 8
+
+
+def thousand(cast: Cast, count: int = COUNT, small: tuple[int, int] = (80, 120)) -> None:
+    """Rows for many frames that share one picture of the store."""
+    looks = [cast.look(f"Look {n + 1}") for n in range(LOOKS)]
+    first = proved(cast, 1, looks[0])
+    made = first.proofs.get()
+    Frame.objects.bulk_create(
+        Frame(
+            sitting=cast.sitting, look=looks[n * LOOKS // count], sha256=f"{n + 1:064x}", key=first.key,
+            name=f"KAL_{n + 1:04d}.JPG", number=n + 1, bytes=1000, file_format="JPEG", width=4000, height=6000,
+            captured_at=first.captured_at, reading=READING,
+        )
+        for n in range(1, count)
+    )  # fmt: skip
+    Proof.objects.bulk_create(
+        Proof(
+            frame=frame, recipe="p-test", large_key=made.large_key, large_width=400, large_height=600,
+            small_key=made.small_key, small_width=small[0], small_height=small[1],
+        )
+        for frame in Frame.objects.exclude(pk=first.pk)
+    )  # fmt: skip
+
+
+def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cast, come: Come) -> None:
+    thousand(cast)
+    device = come(cast.subject, **PHONE)
+    page = device.page
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.add_init_script(
+        """window.moved = 0;
+        new PerformanceObserver((list) => {
+          for (const entry of list.getEntries()) if (!entry.hadRecentInput) window.moved += entry.value;
+        }).observe({ type: "layout-shift", buffered: true });"""
+    )
+    ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    expect(page.locator(".frame")).to_have_count(COUNT)
+    page.wait_for_timeout(1000)
+    pictures = [url for url in asked if "/files/proof/" in url]
+    assert 6 <= len(set(pictures)) < 60, f"{len(set(pictures))} pictures were fetched before anybody looked"
+    assert not [url for url in pictures if "/large/" in url]
+
+    page.locator("button.m.pick").first.tap()
+    expect(page.locator("#allowance")).to_have_text("1 of 3 picked, 2 left.")
+    wire = device.context.new_cdp_session(page)
+    heights = []
+    for _ in range(400):
+        at, whole = page.evaluate("[scrollY + innerHeight, document.documentElement.scrollHeight]")
+        heights.append(whole)
+        if at >= whole - 2:
+            break
+        page.evaluate("scrollBy({ top: innerHeight * 4, behavior: 'instant' })")
+        page.wait_for_timeout(25)
+    else:
+        raise AssertionError("the end was not reached")
+    page.wait_for_timeout(500)
+    assert page.get_by_role("button", name="Pick 1000", exact=True).is_visible()
+    moved = page.evaluate("window.moved")
+    wire.send("HeapProfiler.collectGarbage")
+    heap = page.evaluate("performance.memory.usedJSHeapSize") / 1e6
+    print(f"CLS {moved:.3f}, heap {heap:.1f} MB, height {heights[0]} px at first and {heights[-1]} at the end")
+    assert moved <= 0.1
+    assert heap < 25
+    assert abs(heights[0] / heights[-1] - 1) < 0.15, "the scroll bar told a tale"
