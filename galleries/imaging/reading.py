@@ -26,6 +26,8 @@ Lab = tuple[float, float, float]
 _LOOK_SIDE = 1024  # the face is looked for in a copy of about this long side
 _TONE_SIDE = 256
 _PROFILE_YAW = 0.75
+_SOFT_RATIO = 0.42
+_SOFT = 0.20  # sharpness at half size or larger; painted frames: 0.32 and more sharp, 0.13 and less soft
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,8 @@ class FrameReading:
     """One frame read. Coordinates are pixels of the oriented full frame, (0, 0) the middle of the first pixel.
 
     sharpness: 1 over the width, in pixels of the picture read (`read_scale` of full size), of the sharpest edge at
-    the nearer eye; detail: the same for the frame's sharpest places; sharpness_ratio: one over the other.
+    the nearer eye; detail: the same for the frame's sharpest places; sharpness_ratio: one over the other; soft:
+    the eye is far behind the frame (focus missed), or its edges are over 5 px wide (the whole frame is soft).
     catch lights and pupil ratio are per eye (the subject's own right and left). light_x and light_y: stops by
     which the picture-right and the upper half of the face are brighter; light_clock: where the light comes from.
     """
@@ -48,6 +51,7 @@ class FrameReading:
     sharpness: float | None = None
     detail: float | None = None
     sharpness_ratio: float | None = None
+    soft: bool | None = None
     catch_lights_right: tuple[CatchLight, ...] | None = None
     catch_lights_left: tuple[CatchLight, ...] | None = None
     pupil_ratio_right: float | None = None
@@ -179,7 +183,7 @@ def _rounded(value: float | None) -> float | None:
 
 def _no_face(reading: FrameReading) -> dict[str, str]:
     names = (
-        "right_openness left_openness sharpness sharpness_ratio catch_lights_right catch_lights_left "
+        "right_openness left_openness sharpness sharpness_ratio soft catch_lights_right catch_lights_left "
         "pupil_ratio_right pupil_ratio_left face_l skin_ab light wardrobe_lab"
     )
     unknown = dict.fromkeys(names.split(), "no face found")
@@ -250,11 +254,14 @@ def _with_eyes(
     sharp = None if shaded else eyes.eye_sharpness(close, pair[nearer])
     if sharp is None:
         why = "dark glasses or deep shade over the eyes" if shaded else "too little contrast at the eye, or cut off"
-        unknown["sharpness"] = unknown["sharpness_ratio"] = why
+        unknown["sharpness"] = unknown["sharpness_ratio"] = unknown["soft"] = why
     else:
         values["sharpness"] = round(sharp, 4)
+        values["soft"] = sharp < _SOFT
         if reading.detail:
-            values["sharpness_ratio"] = round(sharp / reading.detail, 3)
+            ratio = sharp / reading.detail
+            values["sharpness_ratio"] = round(ratio, 3)
+            values["soft"] = sharp < _SOFT or ratio < _SOFT_RATIO
         else:
             unknown["sharpness_ratio"] = "the frame shows no detail to compare with"
     pupils: dict[str, float | str] = {}

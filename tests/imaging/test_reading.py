@@ -109,6 +109,7 @@ def test_soft_eyes_are_told_from_sharp_ones(people: list[tuple[Pixels, NDArray[n
         assert sharp is not None
         assert missed is not None
         assert missed < 0.65 * sharp
+        assert (read_pixels(rgb).soft, read_pixels(soft).soft) == (False, True)
 
 
 @needs_portraits
