@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.models import User
-from django.db.models import Count
+from django.db.models import Count, Min
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -15,9 +15,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Invite, Look, ReferencePicture, Sitting
+from galleries.models import Frame, Invite, Look, ReferencePicture, Sitting
 from galleries.steps import agree, letters, looks, planning
 from galleries.steps.contact import setup_lines
+from galleries.web.desk_data import newest_proofs, picture
 from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
 from galleries.web.forms import LookForm, NewSittingForm, SittingForm, whole
@@ -28,12 +29,31 @@ from galleries.web.waiting import waiting_in
 @require_safe
 def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
     """All sittings by stage, with what is waiting for whom."""
-    rows = access.sittings_of(user).annotate(frame_count=Count("frames", distinct=True)).order_by("-held_on", "-pk")
+    rows = list(
+        access.sittings_of(user).annotate(frame_count=Count("frames", distinct=True)).order_by("-held_on", "-pk")
+    )
+    strips = film([sitting.pk for sitting in rows])
     groups: dict[str, list[dict[str, Any]]] = {}
     for sitting in rows:
-        groups.setdefault(sitting.stage, []).append({"sitting": sitting, "waiting": waiting_in(sitting)})
+        groups.setdefault(sitting.stage, []).append(
+            {"sitting": sitting, "waiting": waiting_in(sitting), "film": strips.get(sitting.pk, [])}
+        )
     stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
     return render(request, "galleries/studio/sittings.html", {"stages": stages})
+
+
+def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
+    """The first frame of each look, per sitting, in the looks' order; two queries for all of them."""
+    shown = Frame.objects.filter(sitting__in=sitting_ids, hidden=False).exclude(proofs=None)
+    firsts = shown.exclude(look=None).order_by().values("look").annotate(first=Min("pk")).values("first")
+    frames = Frame.objects.filter(pk__in=firsts).select_related("look").order_by("look__position", "pk")
+    proofs = newest_proofs(frame.pk for frame in frames)
+    strips: dict[int, list[dict[str, Any]]] = {}
+    for frame in frames:
+        made = proofs[frame.pk]
+        row = {"look": frame.look, "small": picture(made, "small"), "w": made.small_width, "h": made.small_height}
+        strips.setdefault(frame.sitting_id, []).append(row)
+    return strips
 
 
 @signed_in
@@ -61,6 +81,7 @@ def overview(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         "page": "studio-sitting",
         "waiting": waiting_in(sitting),
         "rows": rows,
+        "film": film([sitting.pk]).get(sitting.pk, []),
         "references": sitting.references.filter(look=None),
         "comments": sitting.plan_comments.filter(look=None),
         "frame_count": sitting.frames.count(),

@@ -46,7 +46,7 @@ function draw() {
   } else live.push(...one.warnings);
   list($("warnings"), live.length ? live : [words.ok]);
   $("warnings").classList.toggle("caution", live.length > 0);
-  list($("reasons"), [...one.reasons, measured(one)].filter(Boolean));
+  list($("reasons"), changed(one) || one.byHand ? [measured(one)].filter(Boolean) : one.reasons);
 }
 
 const list = (place, lines) => place.replaceChildren(...lines.map((text) => Object.assign(document.createElement("li"), { textContent: text })));

@@ -21,6 +21,7 @@ export class Strips {
   first(ids) { return this.inOrder(ids)[0] ?? ids[0]; }
 
   draw(state, { filter, stacked }) {
+    const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
     this.state = state;
     const groups = new Map(state.looks.map((look) => [look.id, []]));
     groups.set(0, []);
@@ -41,6 +42,7 @@ export class Strips {
     this.showChoice(this.choice.ids);
     if (!this.order.includes(this.focused)) this.focused = this.order[0] ?? null;
     this.tabStop();
+    if (held && !this.place.contains(document.activeElement)) this.focus(this.focused);
   }
 
   drawLook(look, frames, stacked) {
@@ -88,6 +90,9 @@ export class Strips {
   }
 
   lay(list, rows) {
+    // Those that leave go first, so that the rest stay where they are: a moved element would lose the focus.
+    const staying = new Set(rows.map(({ frame }) => String(frame.id)));
+    for (const cell of [...list.children]) if (!staying.has(cell.dataset.id)) cell.remove();
     let at = list.firstElementChild;
     for (const { frame, alike, open } of rows) {
       const cell = this.cell(frame);
@@ -102,7 +107,6 @@ export class Strips {
       else list.insertBefore(cell, at);
       this.order.push(frame.id);
     }
-    while (at) { const next = at.nextElementSibling; at.remove(); at = next; }
   }
 
   cell(frame) {
@@ -131,6 +135,12 @@ export class Strips {
       return mark;
     });
     button.querySelector(".marks").replaceChildren(...marks);
+    button.querySelector(".drawings").style.aspectRatio = `${frame.w} / ${frame.h}`;
+    button.querySelector(".drawings").replaceChildren(...Object.entries(frame.marks).map(([side, kind]) => {
+      const drawn = document.createElement("span");
+      drawn.className = `drawn ${side === "s" ? "subject" : "representation"} ${kind}`;
+      return drawn;
+    }));
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     button.querySelector(".flags").textContent = flags;
     const said = Object.entries(frame.marks).map(([side, kind]) => this.words[side + kind]);

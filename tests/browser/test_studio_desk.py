@@ -1,0 +1,173 @@
+"""The desk with 1,000 frames in a real browser: keys, ranges, dragging and its other way, filters, large view."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import Page, expect
+
+from galleries.models import Frame, Look
+from tests.browser.studio_stage import many_frames, visiting
+from tests.cast import Cast
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+COUNT = 1000
+
+
+def open_desk(page: Page, live_server: Any, cast: Cast) -> None:
+    page.goto(live_server.url + reverse("studio-desk", args=[cast.sitting.slug]))
+    expect(page.locator("#tally")).to_contain_text("frames,")
+
+
+def frame(page: Page, number: int) -> Any:
+    return page.get_by_role("button", name=re.compile(f"^frame {number:04d}"))
+
+
+def pressed(page: Page) -> int:
+    return page.locator(".frame[aria-pressed=true]").count()
+
+
+def test_a_thousand_frames_by_keyboard_alone(come: Any, live_server: Any, cast: Cast) -> None:
+    many_frames(cast, COUNT)
+    with visiting(come, cast) as page:
+        pictures: list[str] = []
+        page.on("request", lambda one: pictures.append(one.url) if "/files/proof/" in one.url else None)
+        open_desk(page, live_server, cast)
+        expect(page.locator("#tally")).to_have_text(re.compile("^1000 frames"))
+        page.wait_for_timeout(500)
+        assert len(pictures) < 250  # what is not looked at is not sent
+        first = frame(page, 1)
+        first.focus()
+        page.keyboard.press("Space")
+        for _step in range(4):
+            page.keyboard.press("Shift+ArrowRight")
+        expect(page.locator("#chosen")).to_have_text("5")
+        page.keyboard.press("h")
+        expect(page.locator("#tally")).to_contain_text("hidden")
+        expect(page.locator(".cell.is-hidden").first).to_be_visible()
+        assert Frame.objects.filter(hidden=True).count() == 5
+        page.keyboard.press("z")
+        expect(page.locator(".cell.is-hidden")).to_have_count(0)
+        assert not Frame.objects.filter(hidden=True).exists()
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("n")
+        expect(page.locator(".look")).to_have_count(6)
+        page.keyboard.press("End")
+        expect(frame(page, COUNT)).to_be_focused()
+        page.keyboard.press("Escape")
+        assert pressed(page) == 0
+
+
+def test_ranges_and_moving_without_dragging(come: Any, live_server: Any, cast: Cast) -> None:
+    many_frames(cast, 60, looks=3)
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        page.get_by_label("stack near-identical frames").uncheck()
+        frame(page, 3).click()
+        frame(page, 9).click(modifiers=["Shift"])
+        expect(page.locator("#chosen")).to_have_text("7")
+        page.get_by_label("Move to").select_option(label="Look 3")
+        page.get_by_role("button", name="Move", exact=True).click()
+        expect(page.locator("#chosen")).to_have_text("0")
+        third = Look.objects.get(title="Look 3")
+        assert set(range(3, 10)) <= set(third.frames.values_list("number", flat=True))
+        page.get_by_role("button", name="Take back").click()
+        expect(page.locator("#undo")).to_be_disabled()
+        assert not third.frames.filter(number__lt=10).exists()
+
+
+def test_dragging_chosen_frames_to_another_look(come: Any, live_server: Any, cast: Cast) -> None:
+    many_frames(cast, 20, looks=2)
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        frame(page, 1).click()
+        frame(page, 2).click()
+        frame(page, 2).drag_to(page.locator(".look").nth(1).locator("h2"))
+        expect(page.locator("#chosen")).to_have_text("0")
+        assert set(Look.objects.get(title="Look 2").frames.filter(number__lt=3).values_list("number", flat=True)) == {
+            1,
+            2,
+        }
+
+
+def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
+    many_frames(cast, 60, looks=2)
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        assert page.locator(".frame").count() == 50  # five runs of three show one each
+        stack = page.get_by_role("button", name="3 alike").first
+        stack.click()
+        assert page.locator(".frame").count() == 52
+        expect(page.get_by_role("button", name="open: 3 alike").first).to_have_attribute("aria-expanded", "true")
+        page.get_by_label("eyes closed").check()
+        assert page.locator(".frame").count() == 6
+        expect(page.locator(".frame").first).to_contain_text("check the eyes")
+        page.get_by_label("hidden", exact=True).check()
+        assert page.locator(".frame").count() == 0
+
+
+def test_a_proposed_look_is_accepted_moved_and_removed(
+    come: Any,
+    live_server: Any,
+    cast: Cast,
+) -> None:
+    many_frames(cast, 20, looks=2)
+    Look.objects.filter(title="Look 2").update(proposed_reason="the wardrobe turned from grey to blue")
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        second = page.locator(".look").nth(1)
+        expect(second).to_contain_text("Proposed: the wardrobe turned from grey to blue.")
+        second.get_by_role("button", name="One frame earlier").click()
+        expect(second.locator(".count")).to_have_text("11")
+        expect(second.locator(".proposed")).to_be_hidden()
+        Look.objects.filter(title="Look 2").update(proposed_reason="a pause")
+        page.reload()
+        page.locator(".look").nth(1).get_by_role("button", name="No new look here").click()
+        expect(page.locator(".look")).to_have_count(1)
+        page.get_by_role("button", name="Take back").click()
+        expect(page.locator(".look")).to_have_count(2)
+
+
+def test_large_view_and_side_by_side_with_locked_zoom(
+    come: Any,
+    live_server: Any,
+    cast: Cast,
+) -> None:
+    from tests.painted import frames_of
+
+    frames = frames_of(cast, 2)
+    Look.objects.exclude(pk=frames[0].look_id).delete()
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        page.get_by_label("stack near-identical frames").uncheck()
+        asked: list[str] = []
+        page.on("request", lambda one: asked.append(one.url))
+        page.locator(".frame").first.focus()
+        page.keyboard.press("Enter")
+        expect(page.locator("#large")).to_be_visible()
+        expect(page.locator("#large-picture")).to_have_js_property("complete", True)
+        page.keyboard.press("e")
+        expect(page.get_by_role("button", name="Eyes at 100 %")).to_have_attribute("aria-pressed", "true")
+        expect(page.locator("#large-picture")).to_have_attribute("src", re.compile("/desk/eyes/"))
+        expect(page.locator("#large-picture")).to_have_attribute("width", re.compile(r"^[1-9]\d\d"))
+        page.keyboard.press("Escape")
+        assert not [url for url in asked if "/files/original/" in url]  # never the original unless asked for
+        for index in (0, 1):
+            page.locator(".frame").nth(index).click()
+        page.get_by_role("button", name="Side by side").click()
+        panes = page.locator(".pane img")
+        expect(panes).to_have_count(2)
+        page.wait_for_timeout(300)
+        page.get_by_role("button", name="To the eyes").click()
+        page.get_by_role("button", name="Larger").click()
+        scales = [
+            float(re.search(r"scale\(([\d.]+)\)", one.get_attribute("style") or "").group(1)) for one in panes.all()
+        ]  # type: ignore[union-attr]
+        assert scales[0] == pytest.approx(scales[1])
+        before = [one.get_attribute("style") for one in panes.all()]
+        page.keyboard.press("ArrowRight")
+        after = [one.get_attribute("style") for one in panes.all()]
+        assert all(a != b for a, b in zip(before, after, strict=True))  # both follow
