@@ -4,8 +4,8 @@ What is maximised (weights: common practice, no source; a person edits the resul
  * agreement: a pick of either side counts, a pick of both counts more than two single ones, an alternate less;
  * a person's own order breaks ties among that person's picks;
  * spread: the first frame of a look, and the first of a purpose, count extra;
- * unlikeness: two frames of one look cost the more the more alike their expressions are, and much when they
-   are nearly the same exposure.
+ * unlikeness: two frames of one look cost the more the more alike their expressions are; two that are nearly the
+   same exposure are never both proposed.
 A frame that either side struck, or that nobody marked, is never proposed.
 
 It is solved as a mixed-integer linear programme (one binary per frame, one bounded variable per look, purpose and
@@ -28,7 +28,8 @@ _WORTH = {PICK: 4.0, ALTERNATE: 1.5, "": 0.0}
 _BOTH = 3.0
 _FIRST_PLACE = 1.0
 _LOOK, _PURPOSE = 2.5, 3.0
-_SAME_RUN, _SAME_FACE = 8.0, 2.0
+# The first is more than any frame is worth, so that of nearly the same exposures only one is ever proposed.
+_SAME_RUN, _SAME_FACE = 30.0, 2.0
 # A difference of expression, in the units of `Candidate.expression`, from which two frames no longer tire.
 _UNLIKE = 1.0
 
