@@ -6,6 +6,7 @@ import functools
 import tempfile
 from pathlib import Path
 
+from galleries.imaging.recipes import read_frame
 from galleries.models import Final, Frame, JournalLine, Sitting
 from galleries.painter import retouch
 from galleries.steps import agree, ingest, jobs
@@ -32,17 +33,26 @@ def add_file(sitting: Sitting, name: str, data: bytes, by: object) -> ingest.Out
         return ingest.add_frame(sitting, path, name, by)  # type: ignore[arg-type]
 
 
-def frames_of(cast: Cast, count: int = len(SHOTS)) -> list[Frame]:
-    """Ingest painted frames, prove and read them; the sitting is in its picking stage."""
-    for name, data in camera_files()[:count]:
-        add_file(cast.sitting, name, data, cast.as_owner)
-    jobs.run_waiting(cast.sitting, kinds=["proof"])
+@functools.cache
+def reading(index: int) -> dict[str, object]:
+    """What the worker reads in a frame."""
+    return read_frame(camera_files()[index][1])[1].as_dict()
+
+
+def frames_of(cast: Cast, count: int = len(SHOTS), *, proofs: bool = False) -> list[Frame]:
+    """Ingest painted frames; the worker's reading is put in its place, or with `proofs` its whole work is done."""
+    for index, (name, data) in enumerate(camera_files()[:count]):
+        added = add_file(cast.sitting, name, data, cast.as_owner)
+        if not proofs and added.frame is not None:
+            Frame.objects.filter(pk=added.frame.pk).update(reading=reading(index))
+    if proofs:
+        jobs.run_waiting(cast.sitting, kinds=["proof"])
     return list(Frame.objects.filter(sitting=cast.sitting).order_by("name"))
 
 
-def finals_of(cast: Cast, count: int = 2) -> list[Final]:
+def finals_of(cast: Cast, count: int = 2, *, proofs: bool = False) -> list[Final]:
     """The first frames as finals, the list closed by the photographer."""
-    frames = frames_of(cast)
+    frames = frames_of(cast, proofs=proofs)
     look = cast.look("Linen shirt")
     Frame.objects.filter(sitting=cast.sitting).update(look=look, hidden=False)
     cast.sitting.refresh_from_db()

@@ -28,6 +28,7 @@ LONG_SIDE = 768
 SAME = 0.80  # correlation of fine structure above which two pictures are the same exposure
 OTHER = 0.20  # under which they are certainly not
 CLEARLY = 2 / 3
+HOPE = 0.10  # under it two pictures simply laid on each other are not worth refining
 SURE = 0.90  # nothing is refined above it
 LEAST_AREA = 0.12  # of the frame that a crop must still show
 _LEAST_INLIERS = 12
@@ -90,7 +91,8 @@ def overlay(frame: Small, other: Small) -> Overlay | None:
     best: Overlay | None = None
     for matrix, inliers in _starts(frame, other):
         found = _judge(frame, other, matrix, inliers)
-        if found is None or found.likeness < SURE:
+        promising = inliers > 0 or (found is not None and found.likeness > HOPE)
+        if promising and (found is None or found.likeness < SURE):
             found = _judge(frame, other, _by_ecc(frame.grey, other.grey, matrix), inliers) or found
         if found is not None and (best is None or found.likeness > best.likeness):
             best = found

@@ -229,7 +229,7 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
     if not final.on_list:
         raise Conflict(_("This frame is no longer on the list."))
     with transaction.atomic():
-        final = Final.objects.select_for_update().select_related("sitting", "frame").get(pk=final.pk)
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
         last = newest(final)
         if last is None or last.pk != version.pk or sha256.lower() != version.sha256:
             raise Conflict(_("There is a newer version of this final. Look at it before you approve."))
@@ -271,7 +271,7 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
     if not note.strip():
         raise BadInput(_("Say in the note what should be different."))
     with transaction.atomic():
-        final = Final.objects.select_for_update().select_related("sitting", "frame").get(pk=final.pk)
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
         last = newest(final)
         if last is None or last.pk != version.pk:
             raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))

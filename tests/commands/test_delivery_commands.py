@@ -24,7 +24,7 @@ SIZE = ["--size", "web-square"]
 def cast() -> Cast:
     made = make_cast()
     sizes.load()
-    for final in painted.finals_of(made):
+    for final in painted.finals_of(made, proofs=True):
         finish.deliver_as_it_is(final, made.as_owner)
     return made
 

@@ -58,7 +58,7 @@ pytestmark = pytest.mark.django_db
 def _full(cast: Cast) -> Sitting:
     """A sitting with something of everything."""
     sizes.load()
-    finals = painted.finals_of(cast)
+    finals = painted.finals_of(cast, proofs=True)
     sitting = cast.sitting
     for final in finals:
         Mark.objects.create(
