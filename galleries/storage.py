@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 from uuid import UUID
@@ -15,6 +16,7 @@ from storages.backends.s3 import S3Storage
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+PART = ".part"  # of a file while it is being written
 ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic"}
 
 
@@ -24,7 +26,7 @@ class FolderStore(FileSystemStorage):
     def _save(self, name: str, content: File[Any]) -> str:
         target = Path(self.path(name))
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}.part")
+        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}{PART}")
         try:
             with open(part, "xb") as out:
                 shutil.copyfileobj(content, out, 1 << 20)
@@ -43,8 +45,17 @@ class FolderStore(FileSystemStorage):
     def keys(self, prefix: str) -> Iterator[str]:
         root = Path(self.path(prefix))
         for path in sorted(root.rglob("*")) if root.is_dir() else []:
-            if path.is_file():
+            if path.is_file() and not path.name.endswith(PART):
                 yield str(path.relative_to(self.location))
+
+    def sweep_parts(self, older_than: float = 86_400) -> int:
+        """Remove what a killed writer left beside its place; returns how many. Whole files are never touched."""
+        root, before, count = Path(self.location), time.time() - older_than, 0
+        for path in root.rglob(f".*{PART}") if root.is_dir() else []:
+            if path.is_file() and path.stat().st_mtime < before:
+                path.unlink(missing_ok=True)
+                count += 1
+        return count
 
     def remove_prefix(self, prefix: str) -> int:
         found = list(self.keys(prefix))

@@ -19,6 +19,11 @@ def sweep() -> None:
 
 @shared_task(name="galleries.daily", ignore_result=True)  # type: ignore[untyped-decorator]
 def daily() -> None:
-    from galleries.steps import letters
+    from galleries import storage
+    from galleries.steps import incoming, letters
 
     letters.send_due()
+    incoming.sweep()
+    for store in (storage.private(), storage.proofs()):
+        if isinstance(store, storage.FolderStore):
+            store.sweep_parts()
