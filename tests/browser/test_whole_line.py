@@ -1,0 +1,317 @@
+"""The whole job on a real site: its own web server, worker and queue, three people in three browsers.
+
+From a card of camera files to a fetched archive, every file of it opened and read by outside programs
+(Pillow for pixels and profile, ExifTool for metadata, Info-ZIP for the archive, sha256sum for the manifest).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import re
+import subprocess
+import sys
+import zipfile
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image, ImageCms
+from playwright.sync_api import Browser, Page, expect
+
+from galleries import painter
+from tests.browser.conftest import DESK, PHONE
+from tests.pictures import plan, put_card
+from tests.servers import free_port, listens, queue_server, running
+from tests.services.site import ROOT, Site
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
+
+LONG_SIDE = 3600  # large enough for an 8×10 in print without enlarging
+SUBJECT = ("subject", "Ansa Veld", "ansa@veld.example")
+AGENT = ("representation", "Ruben Achterberg", "ruben@achterberg.example")
+SIZES = ("8×10", "square", "full")
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    port = free_port()
+    home = tmp_path / "home"
+    home.mkdir()
+    site = Site(home, PORTAL_URL=f"http://localhost:{port}", PORTAL_JOB_LEASE_SECONDS="15")
+    site.manage("migrate", "-v", "0")
+    site.manage("collectstatic", "--noinput", "-v", "0")
+    site.manage("sizes")
+    command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1"]
+    command += ["--port", str(port), "--no-ws", "--log-level", "warning", "portal.wsgi:application"]
+    with ExitStack() as stack:
+        stack.enter_context(queue_server(home))
+        stack.enter_context(site.worker("-B", "--concurrency", "2"))
+        stack.enter_context(
+            running(command, "", lambda: listens(port), home / "web.log", env=site.env, cwd=ROOT)
+        )
+        yield site
+
+
+def photographer_link(site: Site) -> str:
+    return site.python(
+        "from django.contrib.auth.models import User\n"
+        "from galleries.models import Studio\n"
+        "from galleries.steps.invite import sign_in_link\n"
+        "Studio.objects.update_or_create(pk=1, defaults={'name': 'Northlight Rooms', 'photographer': 'Tamsin Vale',"
+        " 'email': 'tamsin@northlight.example', 'letters_from': 0, 'letters_until': 24})\n"
+        "user = User.objects.create_user('tamsin', 'tamsin@northlight.example', first_name='Tamsin',"
+        " last_name='Vale')\n"
+        "print(sign_in_link(user=user))"
+    )
+
+
+def link_in_letter(site: Site, to: str) -> str:
+    """The link of the newest letter to somebody, as the mail folder has it."""
+    found = []
+    for path in sorted((site.home / "mail").glob("*")):
+        text = path.read_text()
+        if f"To: {to}" in text:
+            found += re.findall(r"http://localhost:\d+/i/\S+", text)
+    assert found, f"no letter to {to}"
+    return found[-1]
+
+
+def press(page: Page, name: str, **more: Any) -> None:
+    page.get_by_role("button", name=name, **more).first.click()
+
+
+def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path: Path) -> None:
+    card = put_card(tmp_path / "card", 6, LONG_SIDE)
+    (tmp_path / "card" / "broken.jpg").write_bytes(card[0].read_bytes()[:50_000])
+    contexts = {
+        "photographer": browser.new_context(**DESK, locale="en-GB", accept_downloads=True),
+        "subject": browser.new_context(**PHONE, locale="en-GB", accept_downloads=True),
+        "agent": browser.new_context(**DESK, locale="en-GB"),
+    }
+    try:
+        studio, phone, agent = (context.new_page() for context in contexts.values())
+        troubles: list[str] = []
+        for page in (studio, phone, agent):
+            page.set_default_timeout(20_000)
+            page.on("pageerror", lambda error: troubles.append(str(error)))
+        base = set_up(site, studio)
+        bring_in(studio, base, tmp_path / "card")
+        invite(studio, base)
+        mark(site, phone, agent, studio, base)
+        names = close(agent, studio, base)
+        finish(site, studio, phone, base, tmp_path, names)
+        deliver(studio, base)
+        archive = fetch(phone, tmp_path)
+        check(archive, names, tmp_path)
+        receipts(studio, base)
+        assert not troubles, troubles
+    finally:
+        for context in contexts.values():
+            context.close()
+
+
+def set_up(site: Site, studio: Page) -> str:
+    studio.goto(photographer_link(site))
+    press(studio, "Come in")
+    studio.goto(site.env["PORTAL_URL"] + "/studio/sittings/new")
+    studio.get_by_label("Title").fill("Ansa Veld, spring")
+    studio.get_by_label("Subject's given name").fill("Ansa")
+    studio.get_by_label("Subject's surname").fill("Veld")
+    press(studio, "Set it up")
+    studio.wait_for_url(re.compile(r"/studio/ansa-veld[^/]*/$"))
+    return studio.url
+
+
+def bring_in(studio: Page, base: str, card: Path) -> None:
+    studio.goto(base + "upload")
+    files = sorted(str(path) for path in card.iterdir())
+    studio.locator("#pick-files").set_input_files(files)
+    expect(studio.locator("#refusals")).to_contain_text("broken.jpg", timeout=60_000)
+    expect(studio.locator("#frame-count")).to_have_text("6", timeout=60_000)
+    # The worker makes the proofs; then they can be shown.
+    for _ in range(120):
+        studio.goto(base + "desk")
+        if studio.locator("img").count() >= 1 and "being made" not in studio.content():
+            break
+        studio.wait_for_timeout(500)
+
+
+def invite(studio: Page, base: str) -> None:
+    studio.goto(base)
+    press(studio, "Show the proofs")
+    for role, name, email in (SUBJECT, AGENT):
+        studio.goto(base + "people")
+        studio.get_by_label("Role").select_option(role)
+        studio.get_by_label("Name").fill(name)
+        studio.get_by_label("E-mail").fill(email)
+        press(studio, "Invite", exact=True)
+        expect(studio.get_by_role("heading", name=name)).to_be_visible()
+
+
+def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
+    for page, (_role, _name, email) in ((phone, SUBJECT), (agent, AGENT)):
+        for _ in range(100):
+            if any(f"To: {email}" in path.read_text() for path in (site.home / "mail").glob("*")):
+                break
+            page.wait_for_timeout(200)
+        page.goto(link_in_letter(site, email))
+        assert "/i/" not in page.url
+        for _ in range(60):
+            if page.locator("li.frame").count() == 6:
+                break
+            page.wait_for_timeout(1000)
+            page.reload()
+        expect(page.locator("li.frame")).to_have_count(6)
+    frames = phone.locator("li.frame")
+    frames.nth(0).locator("button.pick").tap()
+    frames.nth(1).locator("button.pick").tap()
+    frames.nth(2).locator("button.strike").tap()
+    frames.nth(1).locator("a.open").tap()
+    large = phone.locator("dialog#large")
+    expect(large).to_be_visible()
+    phone.keyboard.press("ArrowRight")
+    expect(phone.locator("#large-no")).to_have_text(plan().frames[2].name.split("_")[1].split(".")[0])
+    large.get_by_role("button", name="Notes").tap()
+    large.locator("#note").fill("eyes shut here")
+    large.get_by_role("button", name="Keep the note").tap()
+    expect(phone.locator("#note-said")).not_to_have_text("")
+    large.get_by_role("button", name="Back").tap()
+    agent_frames = agent.locator("li.frame")
+    agent_frames.nth(1).locator("button.pick").click()
+    agent_frames.nth(0).locator("button.alternate").click()
+    agent.wait_for_timeout(1500)
+    agent.reload()
+    expect(agent_frames.nth(1).locator("button.pick")).to_have_attribute("aria-pressed", "true")
+    studio.goto(base + "lists")
+    expect(studio.locator("body")).to_contain_text("eyes shut here")
+    press(phone, "I am through")
+
+
+def close(agent: Page, studio: Page, base: str) -> list[str]:
+    agent.goto(re.sub(r"/s/([^/]+)/.*", r"/s/\1/lists", agent.url))
+    chosen = {plan().frames[index].name.split("_")[1].split(".")[0] for index in (0, 1)}
+    for row in agent.locator("li.list-row").all():
+        row.locator('input[name="frame"]').set_checked(any(label in row.inner_text() for label in chosen))
+    press(agent, "Go on to close the list")
+    press(agent, "Close the list")
+    studio.goto(base + "lists")
+    expect(studio.get_by_role("heading", name="The closed list: 2 frames")).to_be_visible()
+    with studio.expect_download() as download:
+        studio.get_by_role("link", name="file names").click()
+    names = Path(download.value.path()).read_text().split()
+    assert sorted(names) == sorted(plan().frames[index].name for index in (0, 1))
+    return names
+
+
+def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names: list[str]) -> None:
+    """One final is retouched and approved on the phone; the other goes as it is."""
+    retouched = folder / painter.retouched_name(names[0])
+    retouched.write_bytes(painter.retouch((folder / "card" / names[0]).read_bytes()))
+    studio.goto(base + "finals")
+    studio.locator("#pick-files").set_input_files(str(retouched))
+    expect(studio.locator("#reload")).to_be_visible(timeout=60_000)
+    studio.goto(base + "finals")
+    label = re.search(r"(\d+)\.", names[1]).group(1)  # type: ignore[union-attr]
+    press(studio, f"Deliver as it is – {label}")
+    finals = re.sub(r"/s/([^/]+)/.*", r"/s/\1/finals", phone.url)
+    first = re.search(r"(\d+)\.", names[0]).group(1)  # type: ignore[union-attr]
+    for _ in range(60):
+        phone.goto(finals)
+        phone.get_by_role("link", name=re.compile(first)).first.click()
+        if phone.get_by_role("button", name="Approve version 1").count():
+            break
+        phone.wait_for_timeout(500)
+    press(phone, "Approve version 1")
+    expect(phone.locator("main")).to_contain_text("version 1, approved")
+
+
+def deliver(studio: Page, base: str) -> None:
+    studio.goto(base + "delivery/licence")
+    press(studio, "Write this licence")
+    studio.goto(base + "finals")
+    studio.get_by_role("link", name=re.compile("^Crops")).first.click()
+    adjust_a_crop(studio)
+    studio.goto(base + "delivery")
+    for row in studio.locator("ul.sizes > li").all():
+        words = row.inner_text().lower()
+        row.locator('input[name="size"]').set_checked(any(word in words for word in SIZES))
+    press(studio, "Prepare the delivery")
+    expect(studio.get_by_role("link", name=re.compile("^Archive"))).to_be_visible(timeout=120_000)
+
+
+def adjust_a_crop(studio: Page) -> None:
+    """By keyboard: the proposal one step to the left and kept; a reload shows the same numbers."""
+    box = studio.locator("#box")
+    expect(box).to_be_visible()
+    before = int(studio.locator("#n-y").input_value())
+    box.focus()
+    studio.keyboard.press("ArrowDown" if before == 0 else "ArrowUp")
+    moved = int(studio.locator("#n-y").input_value())
+    assert moved != before
+    press(studio, "Keep this crop")
+    expect(studio.locator("#said")).to_contain_text("kept")
+    studio.reload()
+    expect(studio.locator("#n-y")).to_have_value(str(moved))
+
+
+def fetch(phone: Page, folder: Path) -> Path:
+    phone.goto(re.sub(r"/s/([^/]+)/.*", r"/s/\1/delivery", phone.url))
+    archive = phone.get_by_role("link", name=re.compile("^Fetch everything"))
+    assert archive.count() == 0  # the licence comes first
+    press(phone, "I accept")
+    with phone.expect_download() as download:
+        archive.click()
+    target = folder / "archive.zip"
+    download.value.save_as(target)
+    address = archive.get_attribute("href")
+    whole = target.read_bytes()
+    cookies = "; ".join(f"{c['name']}={c['value']}" for c in phone.context.cookies())
+    part = phone.request.get(
+        re.match(r"http://[^/]+", phone.url).group(0) + str(address),  # type: ignore[union-attr]
+        headers={"Range": f"bytes={len(whole) // 2}-", "Cookie": cookies},
+    )
+    assert part.status == 206
+    assert part.body() == whole[len(whole) // 2 :]
+    return target
+
+
+def check(archive: Path, names: list[str], folder: Path) -> None:
+    subprocess.run(["unzip", "-tqq", str(archive)], check=True)
+    out = folder / "out"
+    with zipfile.ZipFile(archive) as packed:
+        packed.extractall(out)
+    pictures = sorted(path for path in out.rglob("*") if path.suffix in {".jpg", ".tif"})
+    assert len(pictures) >= 2 * 2
+    sums = next(path for path in out.rglob("*") if path.name.lower().startswith("sha256"))
+    subprocess.run(["sha256sum", "-c", "--quiet", sums.name], cwd=sums.parent, check=True)
+    others = {path.suffix for path in out.rglob("*") if path.is_file()} - {".jpg", ".tif"}
+    assert {".pdf", ".txt", ".json"} <= others
+    assert len({path.name for path in pictures}) == len(pictures)
+    told = json.loads(subprocess.run(["exiftool", "-j", "-a", "-G1", "-struct", *map(str, pictures)],
+                                     check=True, capture_output=True).stdout)  # fmt: skip
+    sizes = set()
+    for path, found in zip(pictures, told, strict=True):
+        assert re.fullmatch(r"veld-ansa_[A-Za-z0-9_-]+\.(jpg|tif)", path.name), path.name
+        picture = Image.open(io.BytesIO(path.read_bytes()))
+        picture.load()
+        sizes.add(picture.size)
+        profile = ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(picture.info["icc_profile"])))
+        assert "sRGB" in profile
+        assert found["XMP-dc:Creator"] in ("Tamsin Vale", ["Tamsin Vale"])
+        assert found["IPTC:By-line"] in ("Tamsin Vale", ["Tamsin Vale"])
+        assert found["XMP-dc:Rights"] == found["IPTC:CopyrightNotice"] == found["IFD0:Copyright"]
+        assert found["XMP-xmpRights:UsageTerms"]
+        assert found["XMP-iptcExt:PersonInImage"] in ("Ansa Veld", ["Ansa Veld"])
+        assert not [name for name in found if "GPS" in name or "Serial" in name or "MakerNote" in name]
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in sums.read_text()
+    assert {(2400, 3000), (1080, 1080)} & sizes or any(w > 2300 for w, _h in sizes)
+
+
+def receipts(studio: Page, base: str) -> None:
+    studio.goto(base + "delivery")
+    expect(studio.locator("body")).to_contain_text("Ansa Veld")
+    expect(studio.locator("body")).to_contain_text("Accepted by Ansa Veld")
