@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import quote
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
@@ -16,7 +17,7 @@ from galleries.errors import BadInput, Missing
 from galleries.imaging.border import insets
 from galleries.imaging.recipes import make_view
 from galleries.models import Crop, DeliverySize, Final, Sitting
-from galleries.steps import agree, cut, proof, sizes
+from galleries.steps import agree, cut, lab_profile, proof, sizes
 from galleries.steps.limits import limits
 from galleries.web.doors import no_store, studio_page
 from galleries.web.files import FOREVER
@@ -92,6 +93,9 @@ def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
         "reasons": crop.reasons,
         "address": reverse("studio-crop-set", args=[sitting.slug, crop.pk]),
         "preview": reverse("studio-crop-preview", args=[sitting.slug, crop.pk]),
+        "paper": reverse("studio-crop-paper", args=[sitting.slug, crop.pk])
+        if sitting.print_profile_key and crop.size.use == DeliverySize.Use.PRINT
+        else "",
     }
 
 
@@ -156,6 +160,16 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
 def preview(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
     """One crop as it will be cut."""
     response = HttpResponse(cut.preview(_crop(sitting, crop_id)), content_type="image/jpeg")
+    return no_store(response)
+
+
+@studio_page()
+@require_safe
+def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+    """One crop as the lab's paper will show it; what the paper cannot hold stands in a header of words."""
+    picture, warning = lab_profile.view(_crop(sitting, crop_id))
+    response = HttpResponse(picture, content_type="image/jpeg")
+    response.headers["X-Caution"] = quote(warning)
     return no_store(response)
 
 

@@ -14,7 +14,7 @@ from galleries.steps import looks
 
 # 'Check the eyes' under this openness: a smiling squint measures 0.19 to 0.20, so it is a hint and no verdict.
 CLOSED = 0.20
-SOFT_SHARE = 0.6  # of the median sharpness in the frame's own look
+SOFT_SHARE = 0.5  # of the median sharpness in the frame's own look, where the reading itself cannot say
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
 
@@ -101,8 +101,9 @@ def flags(frame: Frame, sharp: dict[int | None, float]) -> list[str]:
     openness = [value for value in (face.get("right_openness"), face.get("left_openness")) if value is not None]
     if openness and min(openness) < CLOSED:
         found.append("closed")
-    usual, own = sharp.get(frame.look_id), read.get("sharpness")
-    if usual and own is not None and own < SOFT_SHARE * usual:
+    usual, own, said = sharp.get(frame.look_id), read.get("sharpness"), read.get("soft")
+    beside = usual is not None and own is not None and own < SOFT_SHARE * usual
+    if said or (said is None and beside):
         found.append("soft")
     return found
 

@@ -11,6 +11,7 @@ from galleries.models import Sitting
 from galleries.steps import contact
 from galleries.steps.contact import setup_lines
 from galleries.web.doors import studio_page
+from galleries.web.gel_words import words_for
 
 
 @studio_page()
@@ -36,6 +37,4 @@ def setup(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
 @require_safe
 def gel(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """?name=…&mired=… → what the gel does, in words; {} when it is not known."""
-    from galleries.web.gel_words import words_for
-
     return JsonResponse(words_for(request.GET.get("name", ""), request.GET.get("mired", "")))

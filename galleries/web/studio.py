@@ -16,7 +16,7 @@ from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Invite, Look, ReferencePicture, Sitting
-from galleries.steps import agree, letters, looks, planning
+from galleries.steps import agree, erase, keep, letters, looks, planning
 from galleries.steps.contact import setup_lines
 from galleries.web.desk_data import newest_proofs, picture
 from galleries.web.doors import signed_in, studio_page
@@ -108,6 +108,29 @@ def settings_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
     context = {"sitting": sitting, "page": "studio-settings", "form": form}
     status = 400 if request.method == "POST" else 200
     return render(request, "galleries/studio/settings.html", context, status=status)
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Put away, brought back, removed for good (the sitting's short name must be typed)."""
+    do = request.POST.get("do") if request.method == "POST" else ""
+    if do == "away":
+        keep.put_away(sitting, visitor)
+    elif do == "back":
+        keep.bring_back(sitting, visitor)
+    elif do == "erase":
+        if request.POST.get("slug", "").strip() != sitting.slug:
+            raise BadInput(_("To remove the sitting for good, type its short name: %s") % sitting.slug)
+        gone = erase.erase(sitting, visitor, request.POST.get("why", ""))
+        messages.success(request, _("The sitting is removed: %(frames)d frames, %(files)d files.") % vars(gone))
+        return redirect("studio")
+    elif request.method == "POST":
+        raise BadInput(_("A sitting is put away, brought back, or removed."))
+    if do:
+        return redirect("studio-keeping", slug=sitting.slug)
+    context = {"sitting": sitting, "page": "studio-keeping", "away": sitting.stage == Sitting.Stage.ARCHIVED}
+    return render(request, "galleries/studio/keeping.html", context)
 
 
 @studio_page()

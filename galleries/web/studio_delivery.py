@@ -18,10 +18,12 @@ from galleries.errors import BadInput, Missing
 from galleries.imaging.rights_vocab import DATA_MINING, MODEL_RELEASE
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
-from galleries.steps import agree, deliver, finish, licences, receipts, sizes
+from galleries.steps import agree, deliver, finish, lab_profile, licences, receipts, sizes
 from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.forms import whole
+
+MOST_PROFILE_BYTES = 4_000_000
 
 
 @studio_page()
@@ -136,6 +138,21 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         days=whole(days, _("number of days")) if days else None,
     )
     messages.success(request, _("Delivery %d is being made.") % made.number)
+    return redirect("studio-delivery", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def lab_profile_of(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """The lab's ICC profile for the prints of this sitting: given as a file, or taken back."""
+    if request.POST.get("do") == "back":
+        lab_profile.take_back(sitting, visitor)
+        return redirect("studio-delivery", slug=sitting.slug)
+    upload = request.FILES.get("profile")
+    if upload is None or (upload.size or 0) > MOST_PROFILE_BYTES:
+        raise BadInput(_("Choose the lab's ICC file, of at most %d MB.") % (MOST_PROFILE_BYTES // 10**6))
+    name = lab_profile.give(sitting, visitor, upload.read())
+    messages.success(request, _("Prints are made in “%s” from now on.") % name)
     return redirect("studio-delivery", slug=sitting.slug)
 
 

@@ -13,10 +13,12 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Final, Invite, Sitting
+from galleries.sorting import shortlist
 from galleries.steps import agree, letters, sidecars
 from galleries.web.desk_data import newest_proofs, picture
 from galleries.web.doors import studio_page
 from galleries.web.forms import whole
+from galleries.web.lists import candidates, reason_words
 from galleries.web.studio import text_file
 
 OPEN = (Sitting.Stage.PROOFING, Sitting.Stage.AGREEING)
@@ -31,11 +33,15 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     ids = {line.frame.pk for line in found.lines} | {final.frame_id for final in finals}
     proofs = newest_proofs(ids)
     kept = {final.frame_id for final in finals}
+    is_open = sitting.stage in OPEN
+    proposal = shortlist.propose(candidates(found, sitting), sitting.allowance) if is_open else None
+    said = _reasons(found, proposal)
+    chosen = set(proposal.chosen) if proposal else kept
     sections = [
         {
             "standing": standing,
             "title": _titles()[standing],
-            "rows": [_row(line, proofs, kept, sitting) for line in found.of(standing)],
+            "rows": [_row(line, proofs, chosen, said) for line in found.of(standing)],
         }
         for standing in STANDINGS
     ]
@@ -44,7 +50,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "page": "studio-lists",
         "tally": found,
         "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
-        "is_open": sitting.stage in OPEN,
+        "is_open": is_open,
+        "proposed": len(proposal.chosen) if proposal else 0,
         "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
         "rounds": sitting.rounds.all(),
         "pickers": [
@@ -66,14 +73,28 @@ def _titles() -> dict[str, str]:
     }
 
 
-def _row(line: agree.Line, proofs: dict[int, Any], kept: set[int], sitting: Sitting) -> dict[str, Any]:
+def _reasons(found: agree.Tally, proposal: shortlist.Proposal | None) -> dict[int, list[str]]:
+    """Why the program proposes a frame, or leaves one out that both picked; the section says the rest."""
+    if proposal is None:
+        return {}
+    labels = {line.frame.pk: line.frame.label for line in found.lines}
+    plain = {"both", "subject", "representation"}
+    said = {
+        pk: [reason_words(reason, labels) for reason in reasons if reason.code not in plain]
+        for pk, reasons in proposal.reasons.items()
+    }
+    return said | {pk: [reason_words(reason, labels)] for pk, reason in proposal.left_out.items()}
+
+
+def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], said: dict[int, list[str]]) -> dict[str, Any]:
     proof = proofs.get(line.frame.pk)
     return {
         "line": line,
         "small": picture(proof, "small"),
         "width": proof.small_width if proof else 320,
         "height": proof.small_height if proof else 480,
-        "chosen": line.frame.pk in kept or (not kept and line.standing == "agreed"),
+        "chosen": line.frame.pk in chosen,
+        "reasons": said.get(line.frame.pk, []),
     }
 
 

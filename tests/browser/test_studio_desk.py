@@ -138,7 +138,7 @@ def test_large_view_and_side_by_side_with_locked_zoom(
 ) -> None:
     from tests.painted import frames_of
 
-    frames = frames_of(cast, 2)
+    frames = frames_of(cast, 2, proofs=True)
     Look.objects.exclude(pk=frames[0].look_id).delete()
     with visiting(come, cast) as page:
         open_desk(page, live_server, cast)

@@ -27,6 +27,7 @@ OPEN_TO_GET = {
     *("studio-sitting", "studio-settings", "studio-journal", "studio-upload", "studio-refusals", "studio-desk"),
     *("studio-desk-data", "studio-set", "studio-set-news", "studio-setup", "studio-gel", "studio-people"),
     *("studio-lists", "studio-finals", "studio-delivery", "studio-licence", "studio-usage"),
+    "studio-keeping",
 }
 
 

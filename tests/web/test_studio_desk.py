@@ -176,7 +176,9 @@ def reading(openness: float | None = 0.3, sharpness: float = 0.5, face: bool = T
         (reading(), []),
         (reading(openness=0.19), ["closed"]),
         (reading(openness=None), []),  # what could not be read is not guessed
-        (reading(sharpness=0.29), ["soft"]),
+        (reading(sharpness=0.24), ["soft"]),  # the reading could not say: beside the others of its look
+        ({**reading(), "soft": True}, ["soft"]),
+        ({**reading(sharpness=0.1), "soft": False}, []),
         (reading(openness=0.1, sharpness=0.1), ["closed", "soft"]),
     ],
 )

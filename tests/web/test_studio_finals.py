@@ -274,3 +274,31 @@ def test_requests_for_use_are_granted_or_refused_once(cast: Cast, client: Client
     assert client.post(refusal, {"do": "refuse", "answer": "Not on goods."}).status_code == 302
     assert set(UsageRequest.objects.values_list("state", flat=True)) == {"granted", "refused"}
     assert client.post(at(cast, "studio-usage-answer", 999), {"do": "grant"}).status_code == 404
+
+
+def test_the_labs_profile_is_given_seen_on_paper_and_taken_back(
+    cast: Cast, client: Client, finals: list[Final]
+) -> None:
+    from pathlib import Path
+    from urllib.parse import unquote
+
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    where = at(cast, "studio-lab-profile")
+    assert client.post(where).status_code == 400
+    assert client.post(where, {"profile": SimpleUploadedFile("x.icc", b"no profile")}).status_code == 400
+    free = Path("/usr/share/color/icc/colord/AdobeRGB1998.icc")  # Debian's colord-data
+    if not free.exists():
+        pytest.skip("colord-data is not installed: deploy/packages test")
+    client.get(at(cast, "studio-crops", finals[0].pk))
+    crop = Crop.objects.get(final=finals[0], size__slug="print-8x10")
+    assert client.get(at(cast, "studio-crop-paper", crop.pk)).status_code == 400
+    client.post(where, {"profile": SimpleUploadedFile("lab.icc", free.read_bytes())})
+    cast.sitting.refresh_from_db()
+    assert "Adobe" in cast.sitting.print_profile_name
+    shown = client.get(at(cast, "studio-crop-paper", crop.pk))
+    assert Image.open(io.BytesIO(shown.content)).format == "JPEG"
+    assert unquote(shown.headers["X-Caution"]) == ""
+    client.post(where, {"do": "back"})
+    cast.sitting.refresh_from_db()
+    assert cast.sitting.print_profile_name == ""

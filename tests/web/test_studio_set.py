@@ -65,7 +65,7 @@ def test_the_next_planned_look_or_a_chosen_one_is_started(cast: Cast, client: Cl
 
 def test_the_contact_sheet_is_a_paper_of_the_size_asked_for(cast: Cast, client: Client) -> None:
     assert client.get(at(cast, "studio-contact")).status_code == 400  # no proof yet
-    frames_of(cast, 1)
+    frames_of(cast, 1, proofs=True)
     look = Look.objects.first()
     assert look is not None
     look.backdrop, look.gel, look.gel_mired = "grey canvas", "half CTO", 109
@@ -86,7 +86,7 @@ def test_words_on_the_contact_sheet_are_read_by_an_outside_reader(cast: Cast, cl
 
     if shutil.which("pdftotext") is None:
         pytest.skip("pdftotext is not installed: deploy/packages test")
-    frames = frames_of(cast, 1)
+    frames = frames_of(cast, 1, proofs=True)
     Look.objects.update(title="Linen shirt", backdrop="grey canvas", gel="half CTO", gel_mired=109)
     paper = client.get(at(cast, "studio-contact")).content
     text = subprocess.run(["pdftotext", "-", "-"], input=paper, capture_output=True, check=True).stdout.decode()
@@ -105,3 +105,28 @@ def test_an_archived_sitting_starts_no_look_with_frames(cast: Cast, client: Clie
     Sitting.objects.filter(pk=cast.sitting.pk).update(stage="archived")
     assert client.get(at(cast, "studio-set")).status_code == 200
     assert io.BytesIO(client.get(at(cast, "studio-set-news")).content).read()
+
+
+@pytest.mark.parametrize(
+    ("name", "mired", "words", "shift"),
+    [
+        # Published shifts by strength and Wratten pairs: the project's notes on gels name the sources.
+        ("half CTO on the rim", "", "as CTO 1/2: a flash of 5500 K becomes 3438 K", 109),
+        ("CTB 1/4", "", "as CTB 1/4", -35),
+        ("85B", "", "as 85B: a flash of 5500 K becomes 3196 K", 131),  # published: 5500 to 3200 K
+        ("full cto", "150", "+150 mired, as CTO full", None),
+        ("full cto", "60", "The published shift of CTO full is +159", None),
+        ("", "-500", "No lamp is left", None),
+        ("", "warm", "whole number of mired", None),
+    ],
+)
+def test_the_gel_says_what_it_does(
+    cast: Cast, client: Client, name: str, mired: str, words: str, shift: int | None
+) -> None:
+    found = client.get(at(cast, "studio-gel"), {"name": name, "mired": mired}).json()
+    assert words in found["words"]
+    assert found.get("mired") == shift
+
+
+def test_a_gel_nobody_knows_says_nothing(cast: Cast, client: Client) -> None:
+    assert client.get(at(cast, "studio-gel"), {"name": "rose", "mired": ""}).json() == {}

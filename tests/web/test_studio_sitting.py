@@ -163,3 +163,26 @@ def test_the_journal_is_shown_newest_first_and_can_be_narrowed(cast: Cast) -> No
     assert page.index("<td>look added</td>") < page.index("<td>plan commented</td>")
     narrowed = client.get(reverse("studio-journal", args=[slug]), {"verb": "look added"}).content.decode()
     assert "<td>plan commented</td>" not in narrowed
+
+
+def test_a_sitting_is_put_away_and_brought_back(cast: Cast) -> None:
+    client, where = cast.client_of(cast.owner), reverse("studio-keeping", args=[cast.sitting.slug])
+    assert "Put it away" in client.get(where).content.decode()
+    client.post(where, {"do": "away"})
+    cast.sitting.refresh_from_db()
+    assert cast.sitting.stage == "archived"
+    assert client.post(where, {"do": "away"}).status_code == 409
+    client.post(where, {"do": "back"})
+    cast.sitting.refresh_from_db()
+    assert cast.sitting.stage == "planning"
+    assert client.post(where, {"do": "burn"}).status_code == 400
+
+
+def test_a_sitting_is_removed_only_when_its_name_is_typed(cast: Cast) -> None:
+    client, where = cast.client_of(cast.owner), reverse("studio-keeping", args=[cast.sitting.slug])
+    assert client.post(where, {"do": "erase", "why": "asked for", "slug": "something"}).status_code == 400
+    assert client.post(where, {"do": "erase", "why": " ", "slug": cast.sitting.slug}).status_code == 400
+    assert Sitting.objects.exists()
+    answer = client.post(where, {"do": "erase", "why": "the subject asked for it", "slug": cast.sitting.slug})
+    assert answer.headers["Location"] == reverse("studio")
+    assert not Sitting.objects.exists()

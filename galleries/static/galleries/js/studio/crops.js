@@ -177,8 +177,16 @@ $("propose").addEventListener("click", () => send({ do: "propose" }, words.kept)
 $("adopt").addEventListener("click", async () => { if (!changed(crop()) || (await keep())) await send({ do: "adopt" }, words.adopted); });
 $("panel").addEventListener("submit", (event) => event.preventDefault());
 
-function preview() {
-  if ($("preview").closest("details").open && crop()) $("preview").src = `${crop().preview}?t=${Date.now()}`;
+async function preview() {
+  if (!$("preview").closest("details").open || !crop()) return;
+  $("preview").src = `${crop().preview}?t=${Date.now()}`;
+  $("paper-part").hidden = !crop().paper;
+  if (!crop().paper) return;
+  const answer = await fetch(crop().paper).catch(() => null);
+  if (!answer?.ok) return;
+  URL.revokeObjectURL($("paper").src);
+  $("paper").src = URL.createObjectURL(await answer.blob());
+  $("paper-caution").textContent = decodeURIComponent(answer.headers.get("X-Caution") ?? "");
 }
 $("preview").closest("details").addEventListener("toggle", preview);
 
