@@ -1,0 +1,251 @@
+"""deploy/start, as a person runs it: served pages, one link per person, clear refusals, nothing left behind.
+
+The demo's frames are painted small here; tests/browser and CI's own `deploy/start --check` see the full size.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http.cookiejar import CookieJar
+from pathlib import Path
+
+import pytest
+
+from tests.servers import free_port, wait_for
+
+pytestmark = [pytest.mark.services, pytest.mark.timeout(600)]
+ROOT = Path(__file__).resolve().parents[2]
+READY = re.compile(r"^Ready: (\S+)", re.MULTILINE)
+LINK = re.compile(r"^  (photographer|subject|representation) +(\S+)$", re.MULTILINE)
+
+
+class Started:
+    """A start whose words are read from a file while it runs."""
+
+    def __init__(self, process: subprocess.Popen[bytes], log: Path) -> None:
+        self.process, self.log = process, log
+
+    @property
+    def words(self) -> str:
+        return self.log.read_text(errors="replace")
+
+    def children(self) -> list[int]:
+        found = []
+        for entry in Path("/proc").glob("[0-9]*"):
+            try:
+                if f"PORTAL_SUPERVISED={self.home}".encode() in (entry / "environ").read_bytes().split(b"\0"):
+                    found.append(int(entry.name))
+            except OSError:
+                continue
+        return found
+
+    home = ""
+
+
+def environment(home: Path, **more: str) -> dict[str, str]:
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("PORTAL_")}
+    small = {"PORTAL_DEMO_SIDE": "1200", "PORTAL_DEMO_CACHE": os.environ.get("TESTS_DEMO_CACHE", str(CACHE))}
+    return {**kept, **small, "PORTAL_HOME": str(home), **more}
+
+
+CACHE = ROOT / ".cache" / "tests"
+
+
+@contextmanager
+def started(home: Path, *words: str, wait: bool = True) -> Iterator[Started]:
+    log = home.parent / f"{home.name}.log"
+    log.unlink(missing_ok=True)
+    with open(log, "wb") as out:
+        process = subprocess.Popen(
+            [str(ROOT / "deploy" / "start"), *words],
+            env=environment(home),
+            stdin=subprocess.DEVNULL,
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+    found = Started(process, log)
+    found.home = str(home)
+    try:
+        if wait:
+            until = "not ready"
+            wait_for(lambda: process.poll() is not None or "stop with Ctrl-C" in found.words, until, 400)
+            wait_for(lambda: process.poll() is not None or len(LINK.findall(found.words)) == 3, "no links", 20)
+            assert process.poll() is None, found.words
+        yield found
+    finally:
+        if process.poll() is None:
+            process.send_signal(signal.SIGINT)
+            process.wait(90)
+
+
+def start(home: Path, *words: str, **more: str) -> subprocess.CompletedProcess[str]:
+    """A start that is expected to end by itself."""
+    return subprocess.run(
+        [str(ROOT / "deploy" / "start"), *words],
+        env=environment(home, **more),
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=500,
+    )
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("start") / "site"
+
+
+def opens(link: str) -> tuple[int, str]:
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+    with browser.open(link, timeout=60) as answer:
+        return answer.status, answer.read().decode()
+
+
+def rows(home: Path) -> str:
+    """Every table's count and the newest line of the journal: what a second start must leave as it is."""
+    code = (
+        "import django; django.setup()\n"
+        "from django.apps import apps\n"
+        "print({m.__name__: m.objects.count() for m in apps.get_app_config('galleries').get_models()})"
+    )
+    env = {**environment(home), "DJANGO_SETTINGS_MODULE": "portal.settings"}
+    return subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, env=env, check=True, capture_output=True, text=True
+    ).stdout
+
+
+def test_it_serves_a_page_to_each_person_stops_cleanly_and_starts_again_unchanged(home: Path) -> None:
+    port = free_port()
+    with started(home, "--port", str(port)) as first:
+        links = dict(LINK.findall(first.words))
+        assert set(links) == {"photographer", "subject", "representation"}
+        for link in links.values():
+            assert link.startswith(f"http://localhost:{port}/")
+            status, page = opens(link)
+            assert (status, "<!doctype html>" in page.lower()) == (200, True)
+        assert len(first.children()) >= 3
+        again = start(home, "--port", str(free_port()))
+        assert again.returncode == 1
+        assert again.stderr.strip().splitlines()[-1].startswith("deploy/start: This site is running already: http://")
+    assert first.process.returncode == 0, first.words
+    assert first.children() == []
+    assert not (home / "queue.sock").exists()
+    before = rows(home)
+    with started(home, "--port", str(port)) as second:
+        assert dict(LINK.findall(second.words)) == links
+    assert rows(home) == before
+
+
+def test_after_a_kill_the_next_start_finds_nothing_in_its_way(home: Path) -> None:
+    port = free_port()
+    with started(home, "--port", str(port)) as first:
+        children = first.children()
+        os.kill(first.process.pid, signal.SIGKILL)
+        first.process.wait()
+        with started(home, "--port", str(port)) as second:
+            assert not set(children) & set(second.children())
+            assert opens(dict(LINK.findall(second.words))["subject"])[0] == 200
+
+
+def test_a_worker_that_dies_is_started_again(home: Path) -> None:
+    with started(home, "--port", str(free_port())) as running:
+        worker = next(
+            pid
+            for pid in running.children()
+            if b"celery" in Path(f"/proc/{pid}/cmdline").read_bytes() and os.getsid(pid) == pid
+        )
+        os.killpg(worker, signal.SIGKILL)
+        wait_for(lambda: "The worker ended (by signal SIGKILL); starting it again" in running.words, "not seen", 20)
+
+
+def test_a_busy_port_is_one_line(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        done = start(tmp_path / "site", "--port", str(port))
+    assert done.returncode == 1
+    lines = done.stderr.strip().splitlines()
+    assert len(lines) == 1
+    assert f"Port {port} is in use" in lines[0]
+
+
+@pytest.mark.parametrize("words", [["--port", "70000"], ["--json"], ["--port", "none"]])
+def test_a_wrong_option_is_named(tmp_path: Path, words: list[str]) -> None:
+    done = start(tmp_path / "site", *words)
+    assert done.returncode == 2
+    assert "error:" in done.stderr
+
+
+def test_a_wrong_setting_is_one_line(tmp_path: Path) -> None:
+    done = start(tmp_path / "site", "--port", str(free_port()), PORTAL_DATABASE="oracle://here/db")
+    assert done.returncode == 1
+    assert "PORTAL_DATABASE begins with 'oracle'" in done.stderr.strip().splitlines()[-1]
+
+
+def stand_in(folder: Path, **programs: str) -> str:
+    """A PATH whose first folder has these small programs."""
+    folder.mkdir()
+    for name, body in programs.items():
+        (folder / name.replace("_", "-")).write_text(f"#!/bin/sh\n{body}\n")
+        (folder / name.replace("_", "-")).chmod(0o755)
+    return f"{folder}:{os.environ['PATH']}"
+
+
+def test_a_missing_debian_package_is_one_line_to_run(tmp_path: Path) -> None:
+    """As somebody who is not root, on a machine without the fonts."""
+    path = stand_in(tmp_path / "bin", id="echo 1000", dpkg_query="exit 1")
+    done = start(tmp_path / "site", PATH=path)
+    assert done.returncode == 1
+    (line,) = done.stderr.strip().splitlines()
+    assert "sudo apt-get install -y --no-install-recommends" in line
+    assert "fonts-dejavu-core" in line
+
+
+def test_no_network_for_debian_packages_is_one_line(tmp_path: Path) -> None:
+    path = stand_in(tmp_path / "bin", id="echo 0", dpkg_query="exit 1", apt_get="echo 'E: no route' >&2; exit 100")
+    done = start(tmp_path / "site", PATH=path)
+    assert done.returncode == 1
+    (line,) = done.stderr.strip().splitlines()
+    assert "could not be installed" in line
+    assert "E: no route" in line
+
+
+def test_no_network_for_python_packages_is_one_line(tmp_path: Path) -> None:
+    """A clone without an environment, whose package index is nowhere."""
+    clone = tmp_path / "clone"
+    subprocess.run(["git", "clone", "-q", str(ROOT), str(clone)], check=True)
+    nowhere = {"PIP_INDEX_URL": f"http://127.0.0.1:{free_port()}/", "PIP_NO_CACHE_DIR": "1", "PIP_FIND_LINKS": ""}
+    env = {**environment(tmp_path / "site"), **nowhere, "PIP_CONFIG_FILE": "/dev/null"}
+    done = subprocess.run(
+        [str(clone / "deploy" / "start")], env=env, check=False, capture_output=True, text=True, timeout=200
+    )
+    assert done.returncode == 1
+    (line,) = done.stderr.strip().splitlines()
+    assert "Python packages could not be installed" in line
+    assert "network" in line
+
+
+def test_the_check_prints_one_line_of_json_and_leaves_the_archive(tmp_path: Path) -> None:
+    done = start(tmp_path / "unused", "--check", "--json", TMPDIR=str(tmp_path))
+    assert done.returncode == 0, done.stderr[-3000:]
+    (line,) = done.stdout.splitlines()
+    said = json.loads(line)
+    assert set(said) == {"frames", "looks", "finals", "files", "archive", "seconds"}
+    assert said["frames"] >= 40
+    assert said["looks"] >= 4
+    assert said["files"] >= said["finals"] >= 3
+    archive = Path(said["archive"])
+    assert archive.is_file()
+    assert [path.name for path in archive.parent.parent.iterdir()] == ["delivery"]
+    assert not (tmp_path / "unused").exists()

@@ -1,0 +1,204 @@
+"""The house itself: what may lie where, what may be named, and that the rules that are written down are kept."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+TOP = {"README.md", "DEVELOPERS.md", "LICENSE", "manage.py", "pyproject.toml", "portal", "galleries", "tests", "deploy"}
+# Put together here, so that this file does not hold them either.
+HOSTS = [".".join(parts) for parts in (
+    ("pypi", "org"), ("python" + "hosted", "org"), ("registry", "npm" + "js", "org"), ("npm" + "js", "com"),
+    ("deb", "debian", "org"), ("security", "debian", "org"), ("ftp", "debian", "org"), ("proxy", "golang", "org"),
+    ("crates", "io"), ("un" + "pkg", "com"), ("jsdelivr", "net"), ("cdnjs", "cloudflare", "com"),
+)]  # fmt: skip
+BINARY = {".jpg", ".png", ".icc", ".webp", ".mo", ".ttf", ".woff2", ".pdf", ".tif", ".heic"}
+
+
+def tracked() -> list[Path]:
+    out = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    return [ROOT / name for name in out.split("\0") if name and (ROOT / name).is_file()]
+
+
+def texts() -> list[tuple[Path, str]]:
+    return [(path, path.read_text(errors="replace")) for path in tracked() if path.suffix.lower() not in BINARY]
+
+
+def sources(*folders: str) -> list[Path]:
+    return [path for path in tracked() if path.suffix == ".py" and path.relative_to(ROOT).parts[0] in folders]
+
+
+def settings_read() -> set[str]:
+    """Every PORTAL_ name in the code, the start scripts and the service units."""
+    found: set[str] = set()
+    for path, text in texts():
+        top = path.relative_to(ROOT).parts[0]
+        if top in {"portal", "galleries", "deploy"} and path.name != "env.example":
+            found |= set(re.findall(r"\bPORTAL_[A-Z0-9_]*[A-Z0-9]\b", text))
+    buckets = {"PORTAL_S3_BUCKET_PRIVATE", "PORTAL_S3_BUCKET_PROOFS"}  # composed in the settings
+    return (found - {"PORTAL_S3_BUCKET"}) | buckets
+
+
+def test_the_top_level_holds_what_the_design_names() -> None:
+    names = {path.relative_to(ROOT).parts[0] for path in tracked()}
+    assert {name for name in names if not name.startswith(".")} <= TOP
+
+
+@pytest.mark.parametrize("host", HOSTS)
+def test_no_registry_is_named(host: str) -> None:
+    assert [str(path.relative_to(ROOT)) for path, text in texts() if host in text.lower()] == []
+
+
+def test_the_locks_carry_hashes_and_no_address() -> None:
+    for name in ("requirements.lock", "requirements-test.lock"):
+        text = (ROOT / "deploy" / name).read_text()
+        assert "://" not in text
+        pins = re.split(r"\n(?=[A-Za-z0-9])", re.sub(r"(?m)^#.*\n", "", text).strip())
+        bare = [pin.split()[0] for pin in pins if "==" not in pin.split()[0] or "--hash=sha256:" not in pin]
+        assert bare == []
+
+
+def test_the_test_lock_agrees_with_the_lock() -> None:
+    def versions(name: str) -> dict[str, str]:
+        return dict(re.findall(r"(?m)^([A-Za-z0-9._-]+)==([^\s\\;]+)", (ROOT / "deploy" / name).read_text()))
+
+    product, tests = versions("requirements.lock"), versions("requirements-test.lock")
+    assert {
+        name: (product[name], version) for name, version in tests.items() if product.get(name, version) != version
+    } == {}
+
+
+def test_every_requirement_is_locked() -> None:
+    for name, lock in (("requirements.in", "requirements.lock"), ("requirements-nodeps.in", "requirements.lock"),
+                       ("requirements-test.in", "requirements-test.lock")):  # fmt: skip
+        locked = set(re.findall(r"(?m)^([A-Za-z0-9._-]+)==", (ROOT / "deploy" / lock).read_text().lower()))
+        for line in (ROOT / "deploy" / name).read_text().splitlines():
+            wanted = re.match(r"[A-Za-z0-9._-]+", line)
+            if wanted and not line.startswith("-"):
+                assert wanted.group(0).lower() in locked, line
+
+
+@pytest.mark.parametrize("document", ["DEVELOPERS.md", "deploy/grown/env.example"])
+def test_every_setting_is_documented(document: str) -> None:
+    text = (ROOT / document).read_text()
+    # Of the programs' own making, not for a person to set.
+    own = {"PORTAL_SUPERVISED"}
+    local = {"PORTAL_PYTHON"} if document.endswith("example") else set()
+    assert sorted(name for name in settings_read() - own - local if not re.search(rf"\b{name}\b", text)) == []
+
+
+def test_no_setting_is_documented_that_nothing_reads() -> None:
+    for document in ("DEVELOPERS.md", "deploy/grown/env.example"):
+        named = set(re.findall(r"\bPORTAL_[A-Z0-9_]*[A-Z0-9]\b", (ROOT / document).read_text()))
+        assert sorted(named - settings_read()) == []
+
+
+PLANTED = [
+    (
+        "imaging knows the framework",
+        "galleries/imaging/errors.py",
+        "from django.conf import settings",
+        "know no framework",
+    ),
+    (
+        "a model imports a step",
+        "galleries/models/jobs.py",
+        "from galleries.steps import jobs",
+        "Nothing imports upward",
+    ),
+    ("a page touches pixels", "galleries/web/files.py", "from PIL import Image", "Pixels are touched in imaging only"),
+    ("the project imports the product", "portal/health.py", "import galleries.models", "only by a string"),
+]
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("house")
+    for name in ("galleries", "portal"):
+        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__", "static", "templates"))
+    shutil.copy(ROOT / "pyproject.toml", folder)
+    return folder
+
+
+def import_rules(folder: Path) -> subprocess.CompletedProcess[str]:
+    command = [str(Path(sys.executable).with_name("lint-imports")), "--no-cache"]
+    return subprocess.run(command, cwd=folder, check=False, capture_output=True, text=True)
+
+
+def test_the_import_rules_hold(copy: Path) -> None:
+    done = import_rules(copy)
+    assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.parametrize(("what", "where", "line", "contract"), PLANTED, ids=[plant[0] for plant in PLANTED])
+def test_a_planted_violation_is_caught(copy: Path, what: str, where: str, line: str, contract: str) -> None:
+    path = copy / where
+    before = path.read_text()
+    path.write_text(f"{before}\n\ndef planted() -> None:\n    {line}\n")
+    try:
+        done = import_rules(copy)
+    finally:
+        path.write_text(before)
+    assert done.returncode != 0
+    broken = [said for said in done.stdout.splitlines() if said.endswith("BROKEN")]
+    assert len(broken) == 1, done.stdout
+    assert contract in broken[0]
+
+
+def commands_in(document: str) -> list[str]:
+    """The lines of a document's shell blocks."""
+    blocks = re.findall(r"```(?:sh|bash|console)\n(.*?)```", (ROOT / document).read_text(), re.DOTALL)
+    return [line.strip() for block in blocks for line in block.splitlines() if line.strip()]
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_the_commands_of_the_documents_exist(document: str) -> None:
+    lines = commands_in(document)
+    assert lines
+    for line in lines:
+        for script in re.findall(r"(?<![\w/.])(deploy/[\w.-]+)", line):
+            assert (ROOT / script).exists(), line
+        for command in re.findall(r"manage\.py (\w+)", line):
+            ours = ROOT / "galleries" / "management" / "commands" / f"{command}.py"
+            known = {"migrate", "createsuperuser", "makemigrations", "makemessages", "compilemessages", "check"}
+            assert ours.exists() or command in known, line
+
+
+def test_every_command_is_in_a_document_and_shows_an_example() -> None:
+    documents = (ROOT / "README.md").read_text() + (ROOT / "DEVELOPERS.md").read_text()
+    for path in sorted((ROOT / "galleries" / "management" / "commands").glob("[a-z]*.py")):
+        assert f"manage.py {path.stem}" in documents, path.stem
+        assert "example" in path.read_text().lower(), f"{path.stem} shows no example"
+
+
+def test_the_scripts_can_be_run() -> None:
+    for path in tracked():
+        if path.read_bytes()[:2] == b"#!" and path.suffix not in {".py"}:
+            assert path.stat().st_mode & 0o111, path
+
+
+def test_the_readme_is_short_and_begins_with_the_job() -> None:
+    text = (ROOT / "README.md").read_text()
+    assert len(text.splitlines()) <= 190
+    head = text.split("```", 1)[0]
+    assert "deploy/start" in text[:3000]
+    assert len(head.split()) > 60
+
+
+def test_nobody_types_a_picture_library_outside_imaging_and_painter() -> None:
+    """The import rules know modules; this knows lines, so that an import inside a function counts too."""
+    libraries = {"PIL", "cv2", "pyvips", "simplejpeg", "pillow_heif", "exiv2"}
+    for path in sources("galleries", "portal"):
+        if path.relative_to(ROOT).parts[:2] in {("galleries", "imaging"), ("galleries", "painter")}:
+            continue
+        for node in ast.walk(ast.parse(path.read_text())):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert not {name.split(".")[0] for name in names} & libraries, path
