@@ -23,9 +23,11 @@ from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page
 from galleries.web.errors import wants_json
 from galleries.web.invitee import page
-from galleries.web.words import label_of, sheet_words
+from galleries.web.markup import frame_item
+from galleries.web.words import sheet_words
 
 MOST_ACTS = 2000
+EAGER = 6  # pictures that the first screen shows; the rest are fetched when they come near
 Stage = Sitting.Stage
 START = {
     Stage.PLANNING: "plan",
@@ -59,20 +61,22 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     strips, pending = showing.strips(visitor, sitting)
     words = sheet_words()
     side = visitor.invite.role if visitor.invite else None
-    eager = 6
+    marking, place = may(visitor, Act.MARK, sitting), 0
+    items = []
     for strip in strips:
-        for shown in strip.frames:
-            theirs = [(who.role, kind, who.name) for who, kind in shown.theirs]
-            shown.said = label_of(words, shown.frame.label, shown.look, shown.kind, theirs)  # type: ignore[attr-defined]
-            shown.overlays = shown.drawn(side)  # type: ignore[attr-defined]
-            shown.eager = eager > 0  # type: ignore[attr-defined]
-            eager -= 1
+        items.append(
+            [
+                frame_item(shown, words, side, marking=marking, eager=place + n < EAGER)
+                for n, shown in enumerate(strip.frames)
+            ]
+        )
+        place += len(strip.frames)
     return page(
         request,
         visitor,
         sitting,
         "sheet",
-        strips=strips,
+        strips=list(zip(strips, items, strict=True)),
         pending=pending,
         count=pick.count(visitor, sitting),
         words=words,

@@ -26,8 +26,17 @@ def frame_words() -> dict[str, str]:
     }
 
 
-def label_of(words: dict[str, str], label: str, look: int | None, mine: str, theirs: list[tuple[str, str, str]]) -> str:
-    """What a screen reader hears. `theirs` are (role, kind, name)."""
+def label_of(
+    words: dict[str, str],
+    label: str,
+    look: int | None,
+    mine: str,
+    theirs: list[tuple[str, str, str]],
+    *,
+    noted: bool = False,
+    alike: int = 0,
+) -> str:
+    """What a screen reader hears. `theirs` are (role, kind, name); the script's `sentence` says the same."""
     parts = [words["frame"].format(label=label), words["look"].format(n=look) if look else words["no_look"]]
     if mine:
         parts.append(words[f"my_{mine}"])
@@ -36,12 +45,19 @@ def label_of(words: dict[str, str], label: str, look: int | None, mine: str, the
         parts.append(words[key].format(who=who))
     if len(parts) == 2:
         parts.append(words["no_mark"])
+    if noted:
+        parts.append(words["noted"])
+    if alike > 1:
+        parts.append(words["run"].format(n=alike))
     return ", ".join(parts)
 
 
 def sheet_words() -> dict[str, Any]:
     return {
         **frame_words(),
+        "press_pick": _("Pick {label}"),
+        "press_alternate": _("Alternate {label}"),
+        "press_strike": _("Strike {label}"),
         "pick": _("Pick"),
         "alternate": _("Alternate"),
         "strike": _("Strike"),

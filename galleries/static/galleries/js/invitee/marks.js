@@ -6,13 +6,17 @@ export class Marks {
     this.listeners = [];
     this.take(state);
   }
+  /** The server's whole state; only the frames of which it says something else are drawn again. */
   take(state) {
+    const said = (one, id) => JSON.stringify([one?.mine[id], one?.theirs[id]?.map(([who, kind]) => [one.people[who], kind])]);
+    const before = this.state, ids = new Set([before, state].flatMap((one) => (one ? [...Object.keys(one.mine), ...Object.keys(one.theirs)] : [])));
+    const differs = [...ids].filter((id) => said(before, id) !== said(state, id)).map(Number);
     this.state = state;
     this.mine = new Map(Object.entries(state.mine).map(([id, [kind, revision, note]]) => [Number(id), { kind, revision, note }]));
     this.theirs = new Map(Object.entries(state.theirs).map(([id, row]) => [Number(id), row.map(([who, kind]) => ({
       role: state.people[who][0], name: state.people[who][1], kind,
     }))]));
-    this.changed();
+    this.changed(before ? differs : []);
   }
   /** A single answer of the server. */
   settle({ frame, kind, note, revision }) { this.mine.set(frame, { kind, note, revision }); }

@@ -166,8 +166,9 @@ function sizes() {
 
 reveal();
 sizes();
-redraw();
-if (config.person) outbox.open().then(() => { notices.show(); redraw(); });
+count();
+// The page came with its marks drawn; only what this device has not sent yet is laid over.
+if (config.person) outbox.open().then(() => { notices.show(); redraw([...outbox.rows.keys()]); });
 live(config.changes, first.change, changed, () => notices.say(words.access_lost));
 large.fromAddress();
 if ("serviceWorker" in navigator && config.person) {
