@@ -46,7 +46,7 @@ class Command(TradeCommand):
                 self.tell(options, f"     now in: {', '.join(now)}")
         for note in found.notes:
             self.tell(options, f"note: {note}")
-        unread = sitting.frames.filter(reading=None).count()
+        unread = sitting.frames.filter(reading__isnull=True).count()
         if unread:
             self.all_done = False
             self.tell(options, f"{unread} frames are not read yet.")
