@@ -13,7 +13,6 @@ import fcntl
 import hashlib
 import json
 import os
-import re
 import shutil
 import sqlite3
 import subprocess
@@ -42,15 +41,14 @@ def say(line: str) -> None:
 
 
 def _whole(key: str, path: Path) -> bool:
-    """Is the file what its key says? Keys that are no digest are taken as they are."""
-    stem = Path(key).stem
-    if not re.fullmatch(r"[0-9a-f]{64}", stem) or "/view" in key:
+    """Is the file what its key says? Keys that name no content are taken as they are."""
+    from galleries.steps import inventory
+
+    wanted = inventory.digest_in(key)
+    if not wanted:
         return True
-    digest = hashlib.sha256()
     with open(path, "rb") as file:
-        while chunk := file.read(CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest() == stem
+        return hashlib.file_digest(file, "sha256").hexdigest() == wanted
 
 
 def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
@@ -60,12 +58,16 @@ def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
     """
     from django.core.files.storage import storages
 
+    from galleries.steps import inventory
+
     copied = total = 0
     for name in STORES:
         store: Any = storages[name]
         root = folder / name
         there = set()
         for key in store.keys("sittings"):
+            if inventory.is_cache(key):
+                continue  # made again when it is next asked for
             there.add(key)
             target = root / key
             if target.exists():

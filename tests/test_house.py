@@ -165,7 +165,7 @@ def test_the_commands_of_the_documents_exist(document: str) -> None:
     for line in lines:
         for script in re.findall(r"(?<![\w/.])(deploy/[\w.-]+)", line):
             assert (ROOT / script).exists(), line
-        for command in re.findall(r"manage\.py (\w+)", line):
+        for command in re.findall(r"manage\.py ([\w-]+)", line):
             ours = ROOT / "galleries" / "management" / "commands" / f"{command}.py"
             known = {"migrate", "createsuperuser", "makemigrations", "makemessages", "compilemessages", "check"}
             assert ours.exists() or command in known, line
