@@ -343,7 +343,7 @@ def run(site: Site) -> None:
             site.say("")
             site.say(f"Ready: {site.env['PORTAL_URL']}   (stop with Ctrl-C)")
             for person, link in links.items():
-                site.say(f"  {person:<16} {link}")
+                site.say(f"  {person:<20} {link}")
             site.serve()
         finally:
             site.say("Stopping")

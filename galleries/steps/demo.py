@@ -57,7 +57,7 @@ def prepare(say: Say) -> Demo:
         Conflict: the worker could not make the proofs; the sentence is the job's.
     """
     plan = painter.plan_sitting(PLAN_NUMBER)
-    owner = _photographer()
+    owner = photographer()
     sitting = Sitting.objects.filter(title=TITLE, photographer=owner).first() or _plan(owner, plan)
     by = Visitor(user=owner)
     if sitting.stage == Sitting.Stage.PLANNING:
@@ -68,20 +68,20 @@ def prepare(say: Say) -> Demo:
         _name_looks(sitting, plan, by, say)
         agree.publish(sitting, by)
         sitting.refresh_from_db()
-    subject, representation = (_invite(sitting, role, *who, by) for role, who in _PEOPLE)
+    subject, representation = (invited(sitting, role, *who, by) for role, who in PEOPLE)
     if not Mark.objects.filter(frame__sitting=sitting).exists() and sitting.stage == Sitting.Stage.PROOFING:
         _mark(sitting, plan, subject, representation)
     links: dict[str, User | Invite] = {"photographer": owner, "subject": subject, "representation": representation}
-    return Demo(sitting, sitting.frames.count(), sitting.looks.count(), _links(links))
+    return Demo(sitting, sitting.frames.count(), sitting.looks.count(), links_of(links))
 
 
-_PEOPLE = ((Invite.Role.SUBJECT, SUBJECT), (Invite.Role.REPRESENTATION, REPRESENTATION))
+PEOPLE = ((Invite.Role.SUBJECT, SUBJECT), (Invite.Role.REPRESENTATION, REPRESENTATION))
 
 
 # --- the house and the plan ---
 
 
-def _photographer() -> User:
+def photographer() -> User:
     if not Studio.objects.exists():
         Studio.objects.create(
             name="Northlight Rooms",
@@ -203,7 +203,7 @@ def _name_looks(sitting: Sitting, plan: SittingPlan, by: Visitor, say: Say) -> N
         if strays:
             looks.move_frames(sitting, strays, row, by)
             moved += len(strays)
-        looks.edit_look(row, by, **_words(look))
+        looks.edit_look(row, by, **words_of(look))
     for empty in sitting.looks.filter(frames=None):
         looks.remove_look(empty, by)
     order = [sitting.looks.get(title=look.title).pk for look in plan.looks]
@@ -211,7 +211,7 @@ def _name_looks(sitting: Sitting, plan: SittingPlan, by: Visitor, say: Say) -> N
     say(f"{len(frames) - moved} of {len(frames)} frames were in the right look as proposed")
 
 
-def _words(look: PlannedLook) -> dict[str, Any]:
+def words_of(look: PlannedLook) -> dict[str, Any]:
     key, _, rest = look.lighting.partition(", ")
     return {
         "title": look.title,
@@ -228,7 +228,7 @@ def _words(look: PlannedLook) -> dict[str, Any]:
 # --- the people and their marks ---
 
 
-def _invite(sitting: Sitting, role: str, name: str, email: str, by: Visitor) -> Invite:
+def invited(sitting: Sitting, role: str, name: str, email: str, by: Visitor) -> Invite:
     there = sitting.invites.filter(role=role, email=email, revoked_at=None).first()
     return there or invites.invite(sitting, role, name, email, by)
 
@@ -271,7 +271,7 @@ def _one_of_each_run(frames: Iterable[Frame], runs: dict[int, int]) -> list[Fram
 # --- links ---
 
 
-def _links(people: dict[str, User | Invite]) -> dict[str, str]:
+def links_of(people: dict[str, User | Invite]) -> dict[str, str]:
     """The demo's links. They are kept, readable by the owner only, since a token cannot be read from its hash;
     only invented people's are."""
     file = Path(settings.SITE_DIR) / "demo-links.json"
@@ -280,10 +280,10 @@ def _links(people: dict[str, User | Invite]) -> dict[str, str]:
     for name, person in people.items():
         link = kept.get(name, "")
         links[name] = _here(link) if link and _opens(link, person) else _new_link(person)
-    if links != kept:
+    if any(kept.get(name) != link for name, link in links.items()):
         part = file.with_suffix(".part")
         part.touch(mode=0o600)
-        part.write_text(json.dumps(links, indent=1))
+        part.write_text(json.dumps({**kept, **links}, indent=1))
         part.replace(file)
     return links
 

@@ -93,13 +93,13 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
     retouched, plain = finals[:-1], finals[-1]
     say(f"Retouching {len(retouched)} finals")
     for final in retouched:
-        _retouch(final, photographer, warmth=0.02)
+        retouch(final, photographer, warmth=0.02)
     demo.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
     first = retouched[0]
     finish.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
     finish.send_back(_newest(first), subject, "Please keep my skin cooler.")
     first.refresh_from_db()
-    _retouch(first, photographer, warmth=0.0)
+    retouch(first, photographer, warmth=0.0)
     demo.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
     for final in retouched:
         version = _newest(final)
@@ -112,7 +112,7 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
             raise Conflict(f"{final} is {final.get_state_display()} after all approvals.")
 
 
-def _retouch(final: Final, by: Visitor, *, warmth: float) -> None:
+def retouch(final: Final, by: Visitor, *, warmth: float) -> None:
     frame = final.frame
     data = painter.retouch(storage.get(storage.private(), frame.key), warmth=warmth)
     with tempfile.NamedTemporaryFile(suffix=".jpg") as file:

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from galleries.errors import DomainError
-from galleries.steps import demo
+from galleries.steps import demo, demo_finishing
 
 
 class Command(BaseCommand):
@@ -25,9 +25,13 @@ example:
         parser.formatter_class = RawDescriptionHelpFormatter
         parser.add_argument("--json", action="store_true", help="one JSON line; progress goes to standard error")
 
+    def _say(self, line: str) -> None:
+        self.stderr.write(line)
+
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            made = demo.prepare(lambda line: self.stderr.write(line))
+            made = demo.prepare(self._say)
+            made.links.update(demo.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))
         except DomainError as error:
             raise CommandError(str(error)) from error
         if options["json"]:
@@ -36,4 +40,4 @@ example:
             return
         self.stdout.write(f"{made.sitting.title}: {made.frames} frames in {made.looks} looks")
         for person, link in made.links.items():
-            self.stdout.write(f"  {person:<16} {link}")
+            self.stdout.write(f"  {person:<20} {link}")
