@@ -21,9 +21,9 @@ from .relief import relief_of
 from .scene import NOWHERE, Scene, build_scene, view_of
 from .strokes import Brush
 from .texture import add_texture
-from .tone import Pixels, develop, enlarge, to_bytes, to_values
+from .tone import Pixels, develop, enlarge, to_bytes
 
-CANVAS = 1500  # long side at which everything smooth is computed
+CANVAS = 1350  # long side at which everything smooth is computed
 
 
 @dataclass(frozen=True)
@@ -106,9 +106,11 @@ def _finish(picture: Pixels, plan: SittingPlan, frame: PlannedFrame, view: View)
     shift = rng_for(plan.seed, 81, frame.index).integers(0, BAND, 2)
     noise = widened(grain, view.width, (int(shift[0]), int(shift[1])))
     strength = np.float32(0.011 if plan.look(frame.look).treatment == "colour" else 0.020)
+    levels = np.round(noise * (strength * np.float32(255.0))).astype(np.int16)
+    grains = cv2.merge([levels] * 3)
     for top in range(0, view.height, BAND):
         rows = slice(top, min(top + BAND, view.height))
-        picture[rows] = to_bytes(to_values(picture[rows]) + (noise[: rows.stop - top] * strength)[..., None])
+        picture[rows] = cv2.add(picture[rows], grains[: rows.stop - top], dtype=cv2.CV_8U)
     return picture
 
 

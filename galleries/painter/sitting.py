@@ -83,6 +83,7 @@ def paint_sitting(
         return PaintedSitting(target, tuple(found))
     plan = plan_sitting(seed)
     target.parent.mkdir(parents=True, exist_ok=True)
+    _clear_leftovers(target.parent)
     work = Path(tempfile.mkdtemp(prefix=".painting-", dir=target.parent))
     try:
         tasks = [(str(work), seed, frame.index, long_side) for frame in plan.frames[:count]]
@@ -100,6 +101,14 @@ def paint_sitting(
     finally:
         shutil.rmtree(work, ignore_errors=True)
     return PaintedSitting(target, tuple(json.loads(record.read_text("utf-8"))["frames"]))
+
+
+def _clear_leftovers(folder: Path) -> None:
+    """Remove what a killed run left behind: work folders nothing was written to for longer than any frame takes."""
+    newest = max((path.stat().st_mtime for path in folder.iterdir()), default=0.0)
+    for left in folder.glob(".painting-*"):
+        if left.stat().st_mtime < newest - 3600:
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _move_into_place(work: Path, target: Path) -> None:

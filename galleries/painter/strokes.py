@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .noise import BAND, Field
-from .tone import Pixels, to_bytes, to_values
+from .tone import Pixels
 
 Points = NDArray[np.float64]
 
@@ -45,12 +45,17 @@ class Brush:
     def blend(self, picture: Pixels, strength: float = 1.0, soften: float = 0.0) -> None:
         """Put the strokes over the picture in place."""
         sheet = self.sheet if soften <= 0 else cv2.GaussianBlur(self.sheet, (0, 0), soften)
-        for first in range(0, sheet.shape[0], BAND):
-            ink = sheet[first : first + BAND].astype(np.float32) * np.float32(strength / 255.0)
-            top = self.top + first
-            window = picture[top : top + ink.shape[0], self.left : self.left + ink.shape[1]]
-            ink = ink[: window.shape[0], : window.shape[1]]
-            window[:] = to_bytes(to_values(window) * (1.0 - ink[..., 3:]) + ink[..., :3])
+        if strength != 1.0:
+            sheet = cv2.convertScaleAbs(sheet, alpha=strength)
+        rows = slice(self.top, min(self.top + sheet.shape[0], picture.shape[0]))
+        columns = slice(self.left, min(self.left + sheet.shape[1], picture.shape[1]))
+        for first in range(rows.start, rows.stop, BAND):
+            window = picture[first : min(first + BAND, rows.stop), columns]
+            ink = sheet[first - self.top :][: window.shape[0], : window.shape[1]]
+            red, green, blue, cover = cv2.split(ink)
+            clear = cv2.bitwise_not(cover)
+            kept = cv2.multiply(window, cv2.merge([clear, clear, clear]), scale=1.0 / 255.0)
+            window[:] = cv2.add(kept, cv2.merge([red, green, blue]))
 
 
 def toned_lines(brush: Brush, pieces: Points, colours: Field, thickness: int, bins: int) -> None:

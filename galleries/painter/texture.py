@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from .noise import BAND, Field, rng_for, widened
-from .tone import Pixels, to_bytes, to_values
+from .tone import Pixels
 
 TILE = BAND
 
@@ -53,4 +53,5 @@ def add_texture(picture: Pixels, skin: Field, cloth: Field, kind: str, scale: fl
         first, last = int(top * rows_of_mask), int(np.ceil(stop * rows_of_mask))
         masks = cv2.resize(small[first:last], (width, stop - top), interpolation=cv2.INTER_LINEAR)
         shade = masks[..., 0] * pores[: stop - top] + masks[..., 1] * threads[: stop - top]
-        picture[top:stop] = to_bytes(to_values(picture[top:stop]) * (1.0 + np.float32(weight) * shade)[..., None])
+        factor = np.float32(weight) * shade + np.float32(1.0)
+        picture[top:stop] = cv2.multiply(picture[top:stop], cv2.merge([factor] * 3), dtype=cv2.CV_8U)
