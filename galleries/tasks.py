@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from galleries.steps import jobs
+from galleries.steps import jobs, upkeep
 
 
 @shared_task(name="galleries.work", ignore_result=True)  # type: ignore[untyped-decorator]
@@ -19,11 +19,4 @@ def sweep() -> None:
 
 @shared_task(name="galleries.daily", ignore_result=True)  # type: ignore[untyped-decorator]
 def daily() -> None:
-    from galleries import storage
-    from galleries.steps import incoming, letters
-
-    letters.send_due()
-    incoming.sweep()
-    for store in (storage.private(), storage.proofs()):
-        if isinstance(store, storage.FolderStore):
-            store.sweep_parts()
+    upkeep.run()

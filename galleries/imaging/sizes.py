@@ -1,4 +1,4 @@
-"""Delivery sizes as data: each with its source, the mark of that source and the date it was last checked.
+"""What a delivery size is. The sizes themselves are data (galleries/data/sizes.json), each with its source.
 
 Rounding rule: a side is rounded once, bleed included: out = width + round(2 × bleed), half up. One eighth
 of an inch at 300 ppi is 37.5 px a side, so 8 × 10 in is 2475 × 3075 with bleed; 3 mm is 35.43 px, so A4 is
@@ -8,15 +8,13 @@ of an inch at 300 ppi is 37.5 px a side, so 8 × 10 in is 2475 × 3075 with blee
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.geometry import Ratio
 
 USES = ("print", "casting", "web", "full")
 FILE_FORMATS = ("JPEG", "TIFF")
-INCH_BLEED = 37.5  # 1/8 in at 300 ppi
-MM3_BLEED = 3 / 25.4 * 300
 
 
 @dataclass(frozen=True)
@@ -88,81 +86,3 @@ class SizeSpec:
     def ratio(self) -> Ratio | None:
         """The crop's shape, bleed included; None for the full frame, which is not cropped."""
         return Ratio(self.out_width, self.out_height) if self.width else None
-
-
-_CHECKED = "2026-11-25"
-_ARITHMETIC = "inches × 300 ppi; bleed 1/8 in a side"
-_ISO216 = "ISO 216 trim size × 300 ppi; bleed 3 mm a side"
-_UPLOAD = "common practice, no source; each site's own page decides"
-_WEB = "common practice, no source"
-
-
-def _print(slug: str, title: str, width: int, height: int, *, mark: str = "arithmetic") -> SizeSpec:
-    return SizeSpec(
-        slug, title, "print", width, height,
-        safe=38, min_ppi=240, quality=95, source=_ARITHMETIC, mark=mark, checked=_CHECKED,
-    )  # fmt: skip
-
-
-def _casting(slug: str, title: str, width: int, height: int, cap: int) -> SizeSpec:
-    return SizeSpec(
-        slug, title, "casting", width, height,
-        ppi=72, byte_cap=cap, quality=90, source=_UPLOAD, checked=_CHECKED,
-    )  # fmt: skip
-
-
-def _web(slug: str, title: str, width: int, height: int) -> SizeSpec:
-    return SizeSpec(slug, title, "web", width, height, ppi=72, quality=85, source=_WEB, checked=_CHECKED)
-
-
-def _iso(slug: str, title: str, width: int, height: int) -> SizeSpec:
-    return replace(_print(slug, title, width, height, mark="std"), source=_ISO216)
-
-
-_PRINTS = (
-    _print("print-4x6", "Print 4×6 in", 1200, 1800),
-    _print("print-5x7", "Print 5×7 in", 1500, 2100),
-    _print("print-8x10", "Headshot print 8×10 in", 2400, 3000, mark="trade"),
-    _print("print-11x14", "Print 11×14 in", 3300, 4200),
-    _iso("print-a4", "Print A4", 2480, 3508),
-    _iso("print-a5", "Print A5", 1748, 2480),
-)
-
-
-def _with_bleed(size: SizeSpec) -> SizeSpec:
-    bleed = MM3_BLEED if size.mark == "std" else INCH_BLEED
-    return replace(size, slug=f"{size.slug}-bleed", title=f"{size.title}, with bleed", bleed=bleed)
-
-
-SIZES: tuple[SizeSpec, ...] = (
-    *_PRINTS,
-    *(_with_bleed(size) for size in _PRINTS),
-    replace(
-        _PRINTS[2], slug="print-8x10-border", title="Headshot print 8×10 in, border and name",
-        border=75, name_strip=True,
-    ),
-    _casting("casting-4x5", "Casting upload, portrait 4:5", 1200, 1500, 2_000_000),
-    _casting("casting-4x5-small", "Casting upload, portrait 4:5, half a megabyte", 1200, 1500, 500_000),
-    _casting("casting-5x7", "Casting upload, portrait 5:7", 1000, 1400, 2_000_000),
-    _casting("casting-2x3", "Casting upload, portrait 2:3", 1200, 1800, 5_000_000),
-    _casting("casting-square", "Casting upload, square", 1080, 1080, 2_000_000),
-    _casting("casting-wide", "Casting upload, wide 16:9", 1920, 1080, 10_000_000),
-    _web("web-4x5", "Web portrait 4:5", 1080, 1350),
-    _web("web-square", "Web square", 1080, 1080),
-    _web("web-tall", "Web tall 9:16", 1080, 1920),
-    SizeSpec("full", "Full frame", "full", 0, 0, quality=95, source="no crop, native size", checked=_CHECKED),
-    SizeSpec(
-        "full-tiff", "Full frame, 16-bit TIFF", "full", 0, 0,
-        file_format="TIFF", bits=16, source="no crop, native size", checked=_CHECKED,
-    ),
-)  # fmt: skip
-
-BY_SLUG = {size.slug: size for size in SIZES}
-
-
-def size_named(slug: str) -> SizeSpec:
-    """The size of that slug; raises `BadCrop` with the allowed ones."""
-    try:
-        return BY_SLUG[slug]
-    except KeyError:
-        raise BadCrop(f"There is no delivery size '{slug}'; there are {', '.join(BY_SLUG)}.") from None

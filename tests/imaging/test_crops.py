@@ -14,8 +14,8 @@ from galleries.imaging.crops import (
 )
 from galleries.imaging.faces import Face
 from galleries.imaging.geometry import Ratio, Rect, from_turned, to_turned, turned_inside
-from galleries.imaging.sizes import BY_SLUG, SIZES
 from tests.imaging.heads import head, mirrored
+from tests.size_data import BY_SLUG, SIZES
 
 RATIOS = sorted({size.ratio for size in SIZES if size.ratio}, key=lambda r: r.fraction)
 SHAPES = st.one_of(

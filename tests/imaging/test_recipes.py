@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image
 from skimage import data as skimage_data
 
-from galleries.imaging import colour, geometry, profiles, recipes, sizes
+from galleries.imaging import colour, geometry, profiles, recipes
 from galleries.imaging.decode import Limits, open_picture
 from galleries.imaging.errors import BadCrop, DoesNotFit, TooLarge, Unreadable
 from galleries.imaging.geometry import Rect
@@ -25,6 +25,7 @@ from galleries.imaging.rights import RightsRecord, check
 from galleries.imaging.sizes import SizeSpec
 from galleries.imaging.stamp import StampText
 from tests.imaging.core_pictures import exif, painted, saved
+from tests.size_data import BY_SLUG
 
 TEXT = StampText("Studio Nordlicht", "for Mara Lindqvist")
 SMALL = SizeSpec("small", "Small", "casting", 80, 100, ppi=72, quality=90)
@@ -126,7 +127,7 @@ def test_finals_have_the_size_s_pixels_profile_and_ppi(portrait: bytes) -> None:
     orders = [
         CutOrder(SMALL, geometry.fit_largest(geometry.Ratio(4, 5), (512, 512))),
         CutOrder(bleed, geometry.fit_largest(ratio, (512, 512))),
-        CutOrder(sizes.size_named("full"), Rect(0, 0, 512, 512)),
+        CutOrder(BY_SLUG["full"], Rect(0, 0, 512, 512)),
     ]
     small, print_, full = recipes.make_finals(portrait, orders)
     assert (small.width, small.height) == (80, 100)
@@ -179,7 +180,7 @@ def test_sixteen_bits_survive_to_a_sixteen_bit_tiff() -> None:
     ramp = np.linspace(20_000, 22_000, 400)
     frame = np.repeat(np.repeat(ramp[None, :, None], 300, axis=0), 3, axis=2).round().astype(np.uint16)
     source = encode.encode_tiff(frame, ppi=300, icc=profiles.build("ProPhoto RGB"))
-    (final,) = recipes.make_finals(source, [CutOrder(sizes.size_named("full-tiff"), Rect(0, 0, 400, 300))])
+    (final,) = recipes.make_finals(source, [CutOrder(BY_SLUG["full-tiff"], Rect(0, 0, 400, 300))])
     row = open_picture(final.data).pixels[150, :, 1]
     assert len(np.unique(row)) > 390
     assert final.quality == 0

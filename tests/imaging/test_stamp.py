@@ -13,9 +13,9 @@ from galleries.imaging.crops import propose
 from galleries.imaging.faces import Face
 from galleries.imaging.geometry import Ratio, Rect, fit_largest
 from galleries.imaging.lettering import text_mask, writable
-from galleries.imaging.sizes import SIZES
 from galleries.imaging.stamp import StampText, clear_zones, stamp, stamp_boxes
 from tests.imaging.heads import head
+from tests.size_data import SIZES
 
 TEXT = StampText("Studio Ørsted & Lind")
 RATIOS = sorted({size.ratio for size in SIZES if size.ratio}, key=lambda r: r.fraction)

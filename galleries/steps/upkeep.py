@@ -1,0 +1,28 @@
+"""What has to be done every quarter of an hour, whoever is at the desk. One part that breaks does not stop the rest."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+from galleries import storage
+from galleries.steps import erase, incoming, letters
+
+log = logging.getLogger(__name__)
+
+
+def run() -> None:
+    """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted."""
+    parts: list[Callable[[], object]] = [letters.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
+    for part in parts:
+        try:
+            part()
+        except Exception:
+            log.exception("The upkeep's part %s broke; the next round tries again.", part.__name__)
+
+
+def sweep_stores() -> None:
+    """Remove the beginnings of files whose writer was killed."""
+    for store in (storage.private(), storage.proofs()):
+        if isinstance(store, storage.FolderStore):
+            store.sweep_parts()
