@@ -7,6 +7,7 @@ prepared once; each invite's copy is put together from it when first opened, and
 from __future__ import annotations
 
 import hashlib
+import hmac
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,8 +36,9 @@ class Found:
     sentence: str
 
 
-def _key(sitting: Sitting) -> bytes:
-    return bytes.fromhex(sitting.tracer_key)
+def _key(frame: Frame) -> bytes:
+    """A key per frame: nobody finds the pattern by averaging the many frames of one sitting."""
+    return hmac.digest(bytes.fromhex(frame.sitting.tracer_key), frame.sha256.encode(), "sha256")
 
 
 def marked(proof: Proof, invite: Invite) -> str:
@@ -48,7 +50,7 @@ def marked(proof: Proof, invite: Invite) -> str:
     if store.exists(key):
         return key
     try:
-        return storage.put(store, key, tracer.embed(_prepared(proof), _key(sitting), invite.pk))
+        return storage.put(store, key, tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
     except Unsupported:  # too small a picture to carry a mark: it is served as it is
         return proof.large_key
 
@@ -61,7 +63,7 @@ def _prepared(proof: Proof) -> bytes:
     store = storage.private()
     if store.exists(key):
         return storage.get(store, key)
-    pair = tracer.prepare(storage.get(storage.proofs(), proof.large_key), _key(sitting))
+    pair = tracer.prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame))
     storage.put(store, key, pair)
     return pair
 
@@ -78,7 +80,7 @@ def find(path: Path, sitting: Sitting | None = None) -> Found:
         copies_of: Proof | None = None
         for proof in proofs:
             given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
-            told = tracer.find(data, _prepared(proof), _key(proof.frame.sitting), given)
+            told = tracer.find(data, _prepared(proof), _key(proof.frame), given)
             if told.found:
                 return _told(proof, told)
             if told.aligned and copies_of is None:
