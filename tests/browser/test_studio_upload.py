@@ -166,3 +166,17 @@ def test_an_archived_sitting_offers_no_upload(
         open_page(page, live_server, cast)
         expect(page.get_by_text("is archived: no frames can be added")).to_be_visible()
         expect(page.locator("#uploader")).to_have_count(0)
+
+
+def test_without_a_secure_context_the_server_hashes(come: Any, live_server: Any, cast: Cast, card: list[Path]) -> None:
+    """On set over plain http the browser lends no hash; a file sent again is still one frame."""
+    with visiting(come, cast) as page:
+        page.add_init_script("Object.defineProperty(window, 'isSecureContext', { value: false })")
+        asked: list[str] = []
+        page.on("request", lambda one: asked.append(one.url) if one.url.endswith("/known") else None)
+        for words in ("3 new, 0 here already", "0 new, 3 here already"):
+            open_page(page, live_server, cast)
+            page.set_input_files("#pick-files", card[:3])
+            expect(page.locator("#said")).to_have_text(re.compile(words))
+        assert not asked
+        assert Frame.objects.count() == 3

@@ -35,13 +35,22 @@ export const moved = (crop, dx, dy, frame) => fit({ ...crop, x: half(crop.x + dx
 
 const LEAST = 64;
 
+// Moved inside the frame, and made smaller about its middle while a turned corner still leaves it.
+function settled(crop, frame) {
+  let next = fit(crop, frame);
+  for (let width = crop.width; !inside(next, frame) && width > LEAST; width -= Math.max(1, Math.round(crop.width / 200))) {
+    const height = heightFor(width, crop.ratio);
+    next = fit({ ...crop, width, height, x: half(crop.x + (crop.width - width) / 2), y: half(crop.y + (crop.height - height) / 2) }, frame);
+  }
+  return next;
+}
+
 // Another width about the same middle, as large as the frame allows.
 export function sized(crop, width, frame) {
   let wide = Math.min(Math.max(LEAST, half(width)), frame.width);
   let high = heightFor(wide, crop.ratio);
   if (high > frame.height) { high = frame.height; wide = Math.min(widthFor(high, crop.ratio), frame.width); }
-  const next = fit({ ...crop, width: wide, height: high, x: half(crop.x + (crop.width - wide) / 2), y: half(crop.y + (crop.height - high) / 2) }, frame);
-  return inside(next, frame) || wide >= crop.width ? next : crop;
+  return settled({ ...crop, width: wide, height: high, x: half(crop.x + (crop.width - wide) / 2), y: half(crop.y + (crop.height - high) / 2) }, frame);
 }
 
 // A corner is pulled; the opposite corner stays where it is. The larger of both pulls counts.
@@ -61,11 +70,5 @@ export function resized(crop, grip, dx, dy, frame) {
 
 // A tilt within ±15°; when a corner would leave the frame, the crop moves, and shrinks if it must.
 export function clampTilt(crop, tilt, frame) {
-  const turned = { ...crop, tilt: Math.round(Math.min(15, Math.max(-15, tilt)) * 10) / 10 };
-  let next = fit(turned, frame);
-  for (let width = crop.width; !inside(next, frame) && width > LEAST; width -= Math.max(1, Math.round(crop.width / 200))) {
-    const height = heightFor(width, crop.ratio);
-    next = fit({ ...turned, width, height, x: half(crop.x + (crop.width - width) / 2), y: half(crop.y + (crop.height - height) / 2) }, frame);
-  }
-  return next;
+  return settled({ ...crop, tilt: Math.round(Math.min(15, Math.max(-15, tilt)) * 10) / 10 }, frame);
 }

@@ -3,6 +3,7 @@
 import { fill } from "./net.js";
 
 const MOST = 12;
+const EYES_FILL = 0.5; // of a pane's width between the pupils
 
 export class SideBySide {
   constructor(dialog, to, words, { act, frames }) {
@@ -89,6 +90,9 @@ export class SideBySide {
     return { unit: (frame.gap ?? 0.12) * width, x: x * width, y: y * height, width, height };
   }
 
+  // Pixels of the screen between the eyes: what locked panes have in common.
+  eyeWidth(pane) { return this.face(pane).unit * this.wholeScale(pane) * pane.zoom; }
+
   wholeScale(pane) {
     const { width, height } = this.face(pane);
     return Math.min(pane.box.clientWidth / width, pane.box.clientHeight / height);
@@ -128,7 +132,10 @@ export class SideBySide {
 
   follow(pane) {
     for (const one of this.group(pane)) {
-      if (one !== pane) Object.assign(one, { dx: pane.dx, dy: pane.dy, zoom: pane.zoom, whole: pane.whole });
+      if (one !== pane) {
+        Object.assign(one, { dx: pane.dx, dy: pane.dy, zoom: 1, whole: pane.whole });
+        one.zoom = Math.min(MOST, this.eyeWidth(pane) / this.eyeWidth(one));
+      }
       this.draw(one);
     }
   }
@@ -141,7 +148,8 @@ export class SideBySide {
     if (name === "left" || name === "right") return this.move(lead, name === "left" ? -step : step, 0);
     if (name === "up" || name === "down") return this.move(lead, 0, name === "up" ? -step : step);
     for (const pane of this.panes) {
-      Object.assign(pane, { dx: 0, dy: 0, whole: name === "whole", zoom: name === "whole" ? 1 : 5 });
+      Object.assign(pane, { dx: 0, dy: 0, whole: name === "whole", zoom: 1 });
+      if (name === "eyes") pane.zoom = Math.min(MOST, (EYES_FILL * pane.box.clientWidth) / this.eyeWidth(pane));
       this.draw(pane);
     }
     return undefined;
