@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib.auth import authenticate, login, logout
 from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponseBase
@@ -39,7 +40,13 @@ def open_invite(request: HttpRequest, token: str) -> HttpResponseBase:
         count_try(request, "invite")
         raise
     let_in(request, invite)
-    return redirect("sitting", slug=invite.sitting.slug)
+    response = redirect("sitting", slug=invite.sitting.slug)
+    if invite.language and settings.LANGUAGE_COOKIE_NAME not in request.COOKIES:
+        # The language the studio knows the person by, until they choose another.
+        response.set_cookie(
+            settings.LANGUAGE_COOKIE_NAME, invite.language, secure=settings.SECURE, httponly=True, samesite="Lax"
+        )
+    return response
 
 
 def let_in(request: HttpRequest, invite: Invite) -> None:

@@ -94,10 +94,13 @@ def finals_words() -> dict[str, str]:
     return {
         "showing_before": _("before"),
         "showing_after": _("after"),
+        # xgettext:no-python-format
         "slider": _("Frame to the left, retouch to the right of {n} % of the width"),
         "pin_here": _("Press where the wish belongs, or draw a box round it. The numbers below do the same."),
+        # xgettext:no-python-format
         "pin_at": _("Pinned at {x} % from the left, {y} % from the top."),
         "whole": _("Whole picture"),
+        # xgettext:no-python-format
         "hundred": _("100 % on the eyes"),
     }
 

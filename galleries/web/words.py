@@ -97,8 +97,10 @@ def sheet_words() -> dict[str, Any]:
         "gone": _("{label} was taken off the sheet by the studio."),
         "access_lost": _("Your link does not open this sitting any more. What is not sent stays on this device."),
         "place": _("{i} of {n}"),
+        # xgettext:no-python-format
         "zoom_in": _("100 % on the eyes"),
         "zoom_out": _("Whole frame"),
+        # xgettext:no-python-format
         "percent": _("{n} %"),
         "monochrome": _("Black and white"),
         "colour": _("Colour"),
