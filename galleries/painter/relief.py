@@ -107,7 +107,7 @@ def _nose(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     t = np.clip((y + 12.0) / (length + 12.0), 0.0, 1.0)
     height = 1.5 + 17.0 * t**1.25 + 2.0 * actor.heavy * np.exp(-(((y - 10) / 9.0) ** 2))
     spread = wide * (6.4 + 2.2 * t)
-    ridge = height * np.exp(-(np.abs(x) / spread) ** 2.3) * smoothstep(-24.0, -2.0, y)
+    ridge = height * np.exp(-((np.abs(x) / spread) ** 2.3)) * smoothstep(-24.0, -2.0, y)
     ridge *= smoothstep(length + 9.0, length + 0.5, y + 0.020 * x**2)
     tip = 6.6 * bell(x, y, (0.0, length - 1.0), (7.6 * wide, 7.0))
     out = ridge + tip
@@ -133,8 +133,8 @@ def _fold(x: Field, y: Field, points: tuple[tuple[float, float], ...]) -> tuple[
         else:
             nearer = d < best
             best, sign = np.where(nearer, d, best), np.where(nearer, s, sign)
-    assert best is not None  # noqa: S101 - a fold has at least two points
-    assert sign is not None  # noqa: S101
+    assert best is not None  # noqa: S101  # nosec B101 - a fold has at least two points
+    assert sign is not None  # noqa: S101  # nosec B101
     return np.asarray(best, np.float32), np.asarray(sign, np.float32)
 
 
@@ -202,7 +202,7 @@ def _ears(actor: Actor, turn: Field, y: Field) -> Field:
         lean = np.deg2rad(93.0) * side - side * 0.0022 * (y - 15.0)
         across = side * (turn - lean) / 0.17
         reach = 1.0 - np.clip((np.abs(y - 14.0) / 29.0) ** 2.6, 0.0, 1.0)
-        shell = np.exp(-np.abs(across) ** 3) * np.clip(reach, 0.0, 1.0) ** 0.5
+        shell = np.exp(-(np.abs(across) ** 3)) * np.clip(reach, 0.0, 1.0) ** 0.5
         out += (7.0 + 7.0 * smoothstep(45.0, -10.0, y)) * shell * (1 - 0.5 * np.exp(-(((across + 0.15) / 0.42) ** 2)))
     return out
 
