@@ -34,7 +34,7 @@ MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later star
 PATIENCE = 60  # seconds for a server to answer, or to stop
 CRASHES = 5  # so many ends of one child within CRASH_WINDOW seconds are a fault, not an accident
 CRASH_WINDOW = 60
-EVERYWHERE = "0.0.0.0"  # noqa: S104  # nosec B104 - only when the person asks for it
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - only when the person asks for it  # nosec B104
 PYTHON = [sys.executable, "-W", "ignore", "-m"]
 
 

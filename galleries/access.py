@@ -42,7 +42,7 @@ class Act(StrEnum):
     ACCEPT_LICENCE = "accept licence"
     FETCH = "fetch"
     ASK_USE = "ask use"
-    PASS_ON = "pass on"  # noqa: S105  # nosec B105 - an act, no password
+    PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
 PICKING = frozenset({Stage.PROOFING, Stage.AGREEING})

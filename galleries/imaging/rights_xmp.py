@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape  # nosec B406 - it writes, it reads nothing
+from xml.sax.saxutils import escape  # it writes, it reads nothing  # nosec B406
 
 NAMESPACES: Mapping[str, str] = {
     "dc": "http://purl.org/dc/elements/1.1/",

@@ -133,7 +133,7 @@ def _fold(x: Field, y: Field, points: tuple[tuple[float, float], ...]) -> tuple[
         else:
             nearer = d < best
             best, sign = np.where(nearer, d, best), np.where(nearer, s, sign)
-    assert best is not None  # noqa: S101  # nosec B101 - a fold has at least two points
+    assert best is not None  # noqa: S101 - a fold has at least two points  # nosec B101
     assert sign is not None  # noqa: S101  # nosec B101
     return np.asarray(best, np.float32), np.asarray(sign, np.float32)
 

@@ -143,7 +143,7 @@ class _Sheet:
 
 
 def _draw_mark(canvas: Canvas, mark: SheetMark, box: tuple[float, float, float, float], name: str, order: int) -> None:
-    hand = random.Random(name)  # noqa: S311  # nosec B311 - an unsteady hand, the same each time
+    hand = random.Random(name)  # noqa: S311 - an unsteady hand, the same each time  # nosec B311
     red, green, blue = _INK[mark.line]
     x, y, w, h = box
     canvas.saveState()

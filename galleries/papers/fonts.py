@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from xml.sax.saxutils import escape  # nosec B406 - it writes, it reads nothing
+from xml.sax.saxutils import escape  # it writes, it reads nothing  # nosec B406
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont

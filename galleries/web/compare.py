@@ -102,7 +102,7 @@ def merged(ranking: Sequence[int], fresh: Sequence[int]) -> list[int]:
         order[i] = pk
     after = places[-1] + 1 if places else len(order)
     order[after:after] = rest
-    assert set(order) == known | set(fresh)  # noqa: S101  # nosec B101 - nobody loses a place
+    assert set(order) == known | set(fresh)  # noqa: S101 - nobody loses a place  # nosec B101
     return order
 
 

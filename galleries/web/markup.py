@@ -23,14 +23,14 @@ def frame_item(shown: Shown, words: dict[str, str], side: str | None, *, marking
         '<img src="{small}" width="{width}" height="{height}" alt=""{lazy}>{drawn}</a>{buttons}</li>',
         pk=shown.frame.pk,
         kind=shown.kind,
-        noted=mark_safe(" data-noted") if noted else "",  # nosec B308 - our own words
+        noted=mark_safe(" data-noted") if noted else "",  # our own words  # nosec B308
         label=label,
         large=shown.large,
         said=label_of(words, label, shown.look, shown.kind, theirs, noted=noted, alike=shown.alike),
         small=shown.small,
         width=shown.proof.small_width,
         height=shown.proof.small_height,
-        lazy="" if eager else mark_safe(' loading="lazy"'),  # nosec B308 - our own words
+        lazy="" if eager else mark_safe(' loading="lazy"'),  # our own words  # nosec B308
         drawn=drawn,
         buttons=_buttons(shown, words) if marking else "",
     )
