@@ -47,15 +47,33 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
-    version = finish.newest(final)
+    version, proof = finish.newest(final), proofs.get(final.frame_id)
+    notes = list(final.pinned_notes.order_by("done", "pk"))
+    size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,
-        "small": picture(proofs.get(final.frame_id), "small"),
+        "small": picture(proof, "small"),
+        "w": size[0],
+        "h": size[1],
+        "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
         "version": version,
         "versions": list(final.versions.all()),
         "decisions": finish.decisions(version) if version else {},
-        "notes": list(final.pinned_notes.order_by("done", "pk")),
+        "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,
+    }
+
+
+def _pin(number: int, note: PinnedNote, size: tuple[int, int]) -> dict[str, Any]:
+    """Where a note is drawn over the small picture, in its pixels."""
+    width, height = size
+    return {
+        "number": number,
+        "done": note.done,
+        "x": round(note.x * width),
+        "y": round(note.y * height),
+        "w": round(note.width * width),
+        "h": round(note.height * height),
     }
 
 

@@ -28,6 +28,8 @@ class Waiting:
 
 
 def waiting_in(sitting: Sitting) -> list[Waiting]:
+    if sitting.stage == Stage.ARCHIVED:
+        return []
     return [*_everywhere(sitting), *_BY_STAGE[Stage(sitting.stage)](sitting)]
 
 
@@ -117,15 +119,10 @@ def _delivered(sitting: Sitting) -> Iterator[Waiting]:
         yield Waiting(sitting.subject_name, _("has not fetched the delivery yet"))
 
 
-def _archived(sitting: Sitting) -> Iterator[Waiting]:
-    return iter(())
-
-
 _BY_STAGE = {
     Stage.PLANNING: _planning,
     Stage.PROOFING: _picking,
     Stage.AGREEING: _picking,
     Stage.FINISHING: _finishing,
     Stage.DELIVERED: _delivered,
-    Stage.ARCHIVED: _archived,
 }
