@@ -10,6 +10,7 @@ import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import urllib.request
@@ -166,6 +167,25 @@ def test_a_worker_that_dies_is_started_again(home: Path) -> None:
         )
         os.killpg(worker, signal.SIGKILL)
         wait_for(lambda: "The worker ended (by signal SIGKILL); starting it again" in running.words, "not seen", 20)
+
+
+def test_on_set_it_serves_https_under_the_certificate_made_for_the_address(home: Path) -> None:
+    """As on a studio's own network; here the address is another one of this machine's loopback range."""
+    made = [str(ROOT / "deploy" / "set-certificate"), "127.0.0.2"]
+    said = subprocess.run(made, env=environment(home), check=True, capture_output=True, text=True).stdout
+    assert re.search(r"(?m)^  [0-9A-F]{2}(:[0-9A-F]{2}){31}$", said)
+    trusted = ssl.create_default_context(cafile=str(home / "tls" / "127.0.0.2.crt"))
+    port = free_port()
+    with started(home, "--host", "127.0.0.2", "--port", str(port)) as running:
+        link = dict(LINK.findall(running.words))["subject"]
+        assert link.startswith(f"https://127.0.0.2:{port}/")
+        browser = urllib.request.build_opener(
+            urllib.request.HTTPSHandler(context=trusted), urllib.request.HTTPCookieProcessor(jar := CookieJar())
+        )
+        with browser.open(link, timeout=60) as answer:
+            assert answer.status == 200
+        assert all(cookie.secure for cookie in jar)
+        assert len(jar) >= 1
 
 
 def test_a_busy_port_is_one_line(tmp_path: Path) -> None:
