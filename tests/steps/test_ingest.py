@@ -14,6 +14,7 @@ from galleries.errors import Conflict, Refused
 from galleries.models import Frame, Job, JournalLine, Refusal, Sitting
 from galleries.steps import ingest
 from tests.cast import make_cast
+from tests.imaging.core_pictures import broken_files
 from tests.pictures import camera_file, plan, put_card
 
 pytestmark = pytest.mark.django_db
@@ -166,3 +167,22 @@ def test_names_lose_their_path_and_their_control_characters(sent, kept):
 def test_the_cameras_clock_is_kept_as_it_was_written():
     assert ingest._camera_clock(datetime(2026, 5, 3, 10, 4)) == datetime(2026, 5, 3, 10, 4, tzinfo=UTC)
     assert ingest._camera_clock(None) is None
+
+
+def test_every_broken_file_is_refused_with_one_sentence_and_none_is_stored(cast, tmp_path):
+    """The frozen set of broken files (cut short, bytes flipped, lying headers, bombs, wrong content)."""
+    broken = broken_files()
+    assert len(broken) >= 200
+    for number, (_what, data) in enumerate(broken):
+        (tmp_path / f"BAD_{number:04d}.JPG").write_bytes(data)
+    (good,) = put_card(tmp_path / "last", 1)
+    outcomes = {outcome.name: outcome for outcome in ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)}
+    assert outcomes.pop(good.name).state == "new"
+    accepted = [name for name, outcome in outcomes.items() if outcome.state != "refused"]
+    assert not accepted
+    for name, outcome in outcomes.items():
+        assert outcome.reason.endswith("."), (name, outcome.reason)
+        assert "\n" not in outcome.reason
+        assert "Traceback" not in outcome.reason
+    assert Frame.objects.count() == 1
+    assert len(list(storage.private().keys(storage.home(cast.sitting.uid)))) == 1
