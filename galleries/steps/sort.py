@@ -7,7 +7,7 @@ nothing is hidden. A proposed look carries its reason until the photographer acc
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import PROGRAM
 from galleries.models import Frame, JournalLine, Look, Sitting
+from galleries.sorting.cast import AB, Cast, casts
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import LookProposal, propose_looks
 from galleries.sorting.runs import find_runs, rank_key, usual_openness
@@ -132,3 +133,13 @@ def stack(sitting: Sitting) -> None:
     with transaction.atomic():
         Frame.objects.bulk_update(rows, ["run", "run_place"], batch_size=200)
         stages.touch(sitting)
+
+
+def skin_casts(frames: Iterable[Frame]) -> dict[int, Cast]:
+    """How far the skin of each frame lies from its look's median, by frame; a frame without a look has none."""
+    by_look: dict[int, dict[str, AB | None]] = {}
+    for frame in frames:
+        if frame.look_id is not None:
+            ab = frame.read.get("skin_ab")
+            by_look.setdefault(frame.look_id, {})[str(frame.pk)] = (float(ab[0]), float(ab[1])) if ab else None
+    return {int(pk): cast for skin in by_look.values() for pk, cast in casts(skin).items()}

@@ -10,7 +10,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
-from galleries.steps import looks
+from galleries.sorting.cast import Cast
+from galleries.steps import looks, sort
 
 # 'Check the eyes' under this openness: a smiling squint measures 0.19 to 0.20, so it is a hint and no verdict.
 CLOSED = 0.20
@@ -23,7 +24,8 @@ def everything(sitting: Sitting) -> dict[str, Any]:
     proofs = newest_proofs(frame.pk for frame in frames)
     marks = _marks(sitting)
     sharp = _median_sharpness(frames)
-    rows = [_frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), sharp) for frame in frames]
+    casts = sort.skin_casts(frames)
+    rows = [_frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), sharp, casts) for frame in frames]
     return {"frames": rows, **state(sitting)}
 
 
@@ -63,8 +65,14 @@ def _look(look: Look) -> dict[str, Any]:
     }
 
 
-def _frame(frame: Frame, proof: Proof | None, marks: dict[str, str], sharp: dict[int | None, float]) -> dict[str, Any]:
-    read = frame.read
+def _frame(
+    frame: Frame,
+    proof: Proof | None,
+    marks: dict[str, str],
+    sharp: dict[int | None, float],
+    casts: dict[int, Cast],
+) -> dict[str, Any]:
+    read, cast = frame.read, casts.get(frame.pk)
     row: dict[str, Any] = {
         "id": frame.pk,
         "label": frame.label,
@@ -76,7 +84,9 @@ def _frame(frame: Frame, proof: Proof | None, marks: dict[str, str], sharp: dict
         "h": proof.small_height if proof else 480,
         "run": frame.run,
         "place": frame.run_place,
-        "flags": flags(frame, sharp),
+        "flags": [*flags(frame, sharp), *(["cast", cast.towards] if cast and cast.marked else [])],
+        # Differences of skin a* and b* from the look's median, where they are known.
+        "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
         "note": "; ".join(str(reason) for reason in (read.get("unknown") or {}).values())[:200],
     }
@@ -135,4 +145,10 @@ def flag_words() -> dict[str, str]:
         "soft": _("soft"),
         "noface": _("no face found"),
         "unread": _("not read yet"),
+        "cast": _("skin cast"),
+        # Said after “skin cast”: in which direction it lies from the look's usual skin.
+        "red": _("redder"),
+        "green": _("greener"),
+        "yellow": _("yellower"),
+        "blue": _("bluer"),
     }

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone as clock
 
 from galleries.models import Frame, Look, Mark
-from galleries.web.desk_data import flags
+from galleries.web.desk_data import flag_words, flags
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -194,3 +194,32 @@ def test_the_desk_asks_the_database_a_fixed_number_of_times(
         cast.frame(number, None)
     with django_assert_max_num_queries(14):
         client.get(at)
+
+
+def test_a_skin_cast_is_told_against_the_looks_median_and_a_move_brings_another_median(
+    cast: Cast, client: Client, looks: tuple[Look, Look]
+) -> None:
+    linen, coat = looks
+    for number in range(9, 15):
+        cast.frame(number, linen, captured_at=START + timedelta(seconds=10 * number))
+    skin = {frame.number: [14.0, 17.0] for frame in linen.frames.all()} | {9: [14.0, 27.0], 10: None}
+    for frame in linen.frames.all():
+        Frame.objects.filter(pk=frame.pk).update(reading={"face": {}, "skin_ab": skin[frame.number]})
+    rows = {
+        row["label"]: row for row in client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    }
+    assert rows["0009"]["flags"][-2:] == ["cast", "yellow"]
+    assert rows["0009"]["cast"] == [0.0, 10.0]
+    assert rows["0010"]["cast"] is None
+    assert [label for label, row in rows.items() if "cast" in row["flags"]] == ["0009"]
+    act(client, cast, do="move", frames=[pk(9)], look=coat.pk)
+    rows = {
+        row["label"]: row for row in client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    }
+    assert rows["0009"]["cast"] is None  # alone in a look nothing is usual
+
+
+def test_the_desk_has_a_word_for_every_flag(cast: Cast, client: Client) -> None:
+    page = client.get(reverse("studio-desk", args=[cast.sitting.slug])).content.decode()
+    for flag, word in flag_words().items():
+        assert f'data-{flag}="{word}"' in page
