@@ -17,7 +17,7 @@ from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, PinnedNote, Sitting, StrayRetouch, Version
-from galleries.steps import agree, finish, incoming, ingest
+from galleries.steps import agree, finish, incoming, ingest, making
 from galleries.web.desk_data import newest_proofs, picture
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
@@ -38,6 +38,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "rows": [_row(final, proofs) for final in listed],
         "strays": sitting.strays.prefetch_related("candidates__frame"),
         "all_finals": listed,
+        "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "most_bytes": settings.MAX_FRAME_BYTES,
@@ -179,6 +180,16 @@ def _version(sitting: Sitting, version_id: int) -> Version:
     if version is None:
         raise Missing(_("There is no such version in this sitting."))
     return version
+
+
+@studio_page()
+@require_POST
+def version_made(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """How a version was made: by hand, by a program, or with a generative tool."""
+    version = _version(sitting, version_id)
+    making.declare(version, visitor, request.POST.get("kind", ""))
+    messages.success(request, _("%(version)s: %(made)s.") % {"version": version, "made": version.get_kind_display()})
+    return redirect("studio-finals", slug=sitting.slug)
 
 
 @studio_page()

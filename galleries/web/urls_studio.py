@@ -73,6 +73,7 @@ _finals = [
     path("finals/<int:final_id>/as-it-is", studio_finals.as_it_is, name="studio-as-it-is"),
     path("finals/notes/<int:note_id>", studio_finals.note_done, name="studio-note-done"),
     path("finals/versions/<int:version_id>.jpg", studio_finals.version_picture, name="studio-version-picture"),
+    path("finals/versions/<int:version_id>/made", studio_finals.version_made, name="studio-version-made"),
     path("finals/versions/<int:version_id>/file", studio_finals.version_file, name="studio-version-file"),
     path("finals/<int:final_id>/crops", crops.crops, name="studio-crops"),
     path("finals/<int:final_id>/source.jpg", crops.source_picture, name="studio-crop-source"),

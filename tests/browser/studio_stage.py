@@ -13,6 +13,8 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from galleries import storage
+from galleries.imaging.faces import Face
+from galleries.imaging.reading import FrameReading
 from galleries.models import Frame, Look, Proof
 from tests.cast import Cast
 
@@ -69,7 +71,12 @@ def many_frames(cast: Cast, count: int, looks: int = 5) -> list[Frame]:
 
 def _row(cast: Cast, number: int, look: Look, start: datetime) -> Frame:
     lid = 0.12 if number % 10 == 0 else 0.31
-    eyes = {"right_eye": [140, 160], "left_eye": [180, 160], "right_openness": lid, "left_openness": lid}
+    face = Face(
+        box=(100, 100, 120, 160), right_eye=(140, 160), left_eye=(180, 160), right_openness=lid, left_openness=lid,
+        iris_radius_right=5, iris_radius_left=5, roll_deg=0, crown_y=70, crown_uncertainty=8, crown_measured=False,
+        chin=(160, 260), forehead=(160, 110), mouth=(160, 215), yaw_hint=0, score=0.9,
+    )  # fmt: skip
+    reading = FrameReading(320, 480, 1.0, face, "", sharpness=0.4, soft=False)
     alike = number % 12 in (4, 5, 6)
     return Frame(
         sitting=cast.sitting,
@@ -83,7 +90,7 @@ def _row(cast: Cast, number: int, look: Look, start: datetime) -> Frame:
         width=4000,
         height=6000,
         captured_at=start + timedelta(seconds=6 * number),
-        reading={"width": 320, "height": 480, "face": eyes, "sharpness": 0.4, "unknown": {}},
+        reading=reading.as_dict(),
         run=number // 12 + 1 if alike else None,
         run_place=(number % 12) - 4 if alike else 0,
     )

@@ -31,7 +31,9 @@ def check(page: Page) -> None:
 
 
 def visit(page: Page, live_server: Any, name: str, *args: object) -> None:
-    page.goto(live_server.url + reverse(name, args=args))
+    answer = page.goto(live_server.url + reverse(name, args=args))
+    assert answer is not None
+    assert answer.ok, name
     if name == "studio-desk":
         expect(page.locator(".frame").first).to_be_visible()
     check(page)
