@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
-from galleries.errors import BadInput
+from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Look, Sitting
 from galleries.steps import boundaries, looks, loupe
 from galleries.web import desk_data
@@ -58,7 +58,9 @@ def act(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespons
 @require_safe
 def eyes(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: int) -> HttpResponseBase:
     """The eyes of a frame at 100 %."""
-    (frame,) = looks.frames_of(sitting, [frame_id])
+    frame = sitting.frames.select_related("sitting").filter(pk=frame_id).first()
+    if frame is None:
+        raise Missing(_("There is no such frame in this sitting."))
     response = HttpResponse(loupe.eyes(frame), content_type="image/jpeg")
     response.headers["Cache-Control"] = FOREVER
     return response

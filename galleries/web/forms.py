@@ -13,6 +13,8 @@ from galleries.errors import BadInput
 from galleries.models import Invite, Look, Sitting
 
 DATE = {"type": "date"}
+MOST = 2**53  # what every database and browser takes for a whole number
+MOST_DAYS = 3650
 
 
 def _days() -> forms.DateInput:
@@ -125,7 +127,25 @@ def whole(value: object, what: str) -> int:
     Raises:
         BadInput: it is none; `what` says what was expected.
     """
+    number: int | None
     try:
-        return int(str(value))
+        number = int(str(value))
     except ValueError:
-        raise BadInput(_("“%(value)s” is no %(what)s.") % {"value": value, "what": what}) from None
+        number = None
+    if number is None or abs(number) > MOST:
+        raise BadInput(_("“%(value)s” is no %(what)s.") % {"value": str(value)[:40], "what": what})
+    return number
+
+
+def days_from(text: str) -> int | None:
+    """A number of days a person typed, 1 to ten years; None for an empty field.
+
+    Raises:
+        BadInput: something else.
+    """
+    if not text.strip():
+        return None
+    days = whole(text.strip(), _("number of days"))
+    if not 1 <= days <= MOST_DAYS:
+        raise BadInput(_("Give 1 to %d days.") % MOST_DAYS)
+    return days

@@ -21,7 +21,7 @@ from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps import agree, deliver, finish, lab_profile, licences, receipts, sizes
 from galleries.web.doors import studio_page
 from galleries.web.files import send
-from galleries.web.forms import whole
+from galleries.web.forms import days_from, whole
 
 MOST_PROFILE_BYTES = 4_000_000
 
@@ -126,7 +126,6 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     licence = licences.current(sitting)
     if licence is None:
         raise BadInput(_("Write the licence first; every file carries it."))
-    days = request.POST.get("days", "").strip()
     made = deliver.prepare(
         sitting,
         wanted,
@@ -135,7 +134,7 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         changed_only=bool(request.POST.get("changed_only")),
         partial=bool(request.POST.get("partial")),
         passcode=request.POST.get("passcode", ""),
-        days=whole(days, _("number of days")) if days else None,
+        days=days_from(request.POST.get("days", "")),
     )
     messages.success(request, _("Delivery %d is being made.") % made.number)
     return redirect("studio-delivery", slug=sitting.slug)
@@ -187,8 +186,7 @@ def change(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id
     if do == "withdraw":
         deliver.withdraw(delivery, visitor)
     elif do == "offer":
-        days = request.POST.get("days", "").strip()
-        deliver.offer_again(delivery, visitor, whole(days, _("number of days")) if days else None)
+        deliver.offer_again(delivery, visitor, days_from(request.POST.get("days", "")))
     elif do == "again":
         deliver.try_again(delivery, visitor)
     else:

@@ -92,3 +92,10 @@ def test_a_user_who_may_not_sign_in_any_more_is_shut_out(cast: Cast) -> None:
     cast.owner.is_active = False
     cast.owner.save()
     assert client.get(reverse("studio-sitting", args=[cast.sitting.slug])).status_code in {302, 404}
+
+
+@pytest.mark.parametrize("name", [name for name in OF_A_SITTING if PATTERNS[name].pattern.converters.keys() - {"slug"}])
+def test_a_number_no_database_knows_is_simply_not_found(cast: Cast, name: str) -> None:
+    client, at = cast.client_of(cast.owner), address(name, cast.sitting.slug).replace("999999", "9" * 30)
+    assert client.get(at).status_code in {404, 405}
+    assert client.post(at).status_code in {400, 404, 405}

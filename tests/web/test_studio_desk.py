@@ -143,6 +143,10 @@ def test_looks_are_reordered_hidden_and_given_a_purpose(cast: Cast, client: Clie
         {"do": "order", "order": [1]},
         {"do": "purpose", "look": 0, "purpose": "x"},
         {"do": "rename", "look": None},
+        {"do": "hide", "frames": [10**30], "hidden": True},
+        {"do": "hide", "frames": [-(10**30), 2**53 + 1], "hidden": True},
+        {"do": "start", "look": 10**20, "frame": 1.5},
+        {"do": ["move"]},
     ],
 )
 def test_acts_that_make_no_sense_change_nothing(cast: Cast, client: Client, looks: object, body: Any) -> None:

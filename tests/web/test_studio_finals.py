@@ -234,6 +234,9 @@ def test_a_delivery_from_the_page_to_the_archive(cast: Cast, client: Client, fin
     for final in finals:
         client.post(at(cast, "studio-as-it-is", final.pk))
     assert client.post(at(cast, "studio-prepare"), {"size": []}).status_code == 400
+    for days in ("0", "99999999999", "soon", "-1"):
+        assert client.post(at(cast, "studio-prepare"), {**form, "days": days}).status_code == 400
+    assert client.post(at(cast, "studio-prepare"), {**form, "size": [10**30]}).status_code == 400
     assert client.post(at(cast, "studio-prepare"), form).status_code == 302
     made = Delivery.objects.get()
     progress = at(cast, "studio-delivery-progress", made.pk)
