@@ -44,6 +44,13 @@ class Final(models.Model):
 class Version(models.Model):
     """One state of a retouch. Versions are kept; an approval names one by its SHA-256."""
 
+    class Kind(models.TextChoices):
+        """How it was made, as the IPTC's vocabulary of digital source types names it; goes into every file."""
+
+        RETOUCHED = "humanEdits", _("retouched by a person, no generative tool")
+        ENHANCED = "algorithmicallyEnhanced", _("enhanced by a program, no generative tool")
+        GENERATIVE = "compositeWithTrainedAlgorithmicMedia", _("edited with a generative tool")
+
     final = models.ForeignKey(Final, models.CASCADE, related_name="versions")
     number = models.PositiveSmallIntegerField()
     sha256 = models.CharField(max_length=64)
@@ -56,6 +63,9 @@ class Version(models.Model):
     proof_key = models.CharField(max_length=200, blank=True)
     reading = models.JSONField(null=True, blank=True)
     geometry_caution = models.CharField(max_length=300, blank=True)
+    kind = models.CharField(_("how it was made"), max_length=40, choices=Kind, default=Kind.RETOUCHED)
+    # Who said so; empty while nobody has, 'the file' when its own metadata do.
+    kind_said_by = models.CharField(max_length=120, blank=True)
     added_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import uuid
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -41,6 +41,7 @@ from galleries.steps import cut, finish, jobs, letters, licences, naming, packag
 from galleries.steps.limits import limits
 
 Stage, D = Sitting.Stage, Delivery.State
+MOST_DAYS = 3650
 ROLES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.RECIPIENT)
 _IDS = uuid.UUID("6f0d9ad2-4f4e-5c3b-9a53-2a1c07c6f2b1")  # our own name space for document ids
 
@@ -73,6 +74,7 @@ def prepare(
     ready = [final for final in finals if final.is_ready]
     if not ready or (waiting and not partial):
         raise BadInput(_("Not every final is ready: %s") % " ".join(waiting or [_("the list is empty.")]))
+    until = _until(days)
     numbers = {size.slug: sizes.numbers(size) for size in wanted}
     orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
     if changed_only:
@@ -82,6 +84,8 @@ def prepare(
             raise BadInput(_("Nothing has changed since the last delivery."))
     try:
         with transaction.atomic():
+            if any(one.orders == orders for one in sitting.deliveries.filter(state=D.WAITING)):
+                raise Conflict(_("This delivery is being made already."))
             number = (sitting.deliveries.aggregate(last=Max("number"))["last"] or 0) + 1
             delivery = Delivery.objects.create(
                 sitting=sitting,
@@ -91,7 +95,7 @@ def prepare(
                 orders=orders,
                 changed_only=changed_only,
                 passcode_hash=make_password(passcode) if passcode else "",
-                expires_at=timezone.now() + timedelta(days=days) if days else None,
+                expires_at=until,
             )
             stages.touch(sitting)
             JournalLine.write(
@@ -165,7 +169,7 @@ def _said_of(final: Final, source: cut.Source) -> dict[str, str]:
         + (f", look “{look}”." if look else "."),
         "alt_text": final.alt_text,
         "job_id": sitting.slug[:32],
-        "digital_source_type": "humanEdits" if source.version else "digitalCapture",
+        "digital_source_type": source.version.kind if source.version else "digitalCapture",
         "document_id": f"xmp.did:{uuid.uuid5(_IDS, source.sha256)}",
         "original_document_id": f"xmp.did:{uuid.uuid5(_IDS, frame.sha256)}",
         "image_guid": uuid.uuid5(_IDS, f"{source.sha256} {final.sitting.uid.hex}").hex,
@@ -258,8 +262,6 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
 
 
 def rights_record(terms: LicenceTerms, said: dict[str, str]) -> RightsRecord:
-    from datetime import datetime
-
     taken = said.get("captured_at")
     words = {name: value for name, value in said.items() if name != "captured_at"}
     return terms.to_rights(**words, captured_at=datetime.fromisoformat(taken) if taken else None)
@@ -340,7 +342,7 @@ def withdraw(delivery: Delivery, by: Visitor) -> None:
 def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> None:
     """Open a withdrawn or lapsed delivery again, for `days` from now (None: without end)."""
     _photographer(delivery, by)
-    until = timezone.now() + timedelta(days=days) if days else None
+    until = _until(days)
     with transaction.atomic():
         if delivery.state == D.WITHDRAWN:
             stages.move_delivery(delivery, D.READY, by, verb="delivery offered again", fields={"expires_at": until})
@@ -348,6 +350,14 @@ def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> Non
             Delivery.objects.filter(pk=delivery.pk).update(expires_at=until)
             JournalLine.write(delivery.sitting, by.who, "delivery offered again", f"delivery {delivery.number}")
     delivery.refresh_from_db()
+
+
+def _until(days: int | None) -> datetime | None:
+    if days is None or days == 0:
+        return None
+    if not 1 <= days <= MOST_DAYS:
+        raise BadInput(_("A delivery can be fetched for 1 to %d days.") % MOST_DAYS)
+    return timezone.now() + timedelta(days=days)
 
 
 def _photographer(delivery: Delivery, by: Visitor) -> None:

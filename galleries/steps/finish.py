@@ -36,7 +36,7 @@ from galleries.models import (
     Studio,
     Version,
 )
-from galleries.steps import jobs, letters, match
+from galleries.steps import jobs, letters, making, match
 from galleries.steps.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 
@@ -161,18 +161,20 @@ def render_version(version_id: int) -> None:
     final, sitting, store = version.final, version.final.sitting, storage.private()
     data = storage.get(store, version.key)
     label = f"{final.frame.label} v{version.number}"
-    made = make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
-    digest = hashlib.sha256(made.large).hexdigest()
-    key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), made.large)
+    drawn = make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    digest = hashlib.sha256(drawn.large).hexdigest()
+    key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), drawn.large)
+    making.read_from_file(version, data)
     caution = _caution(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():
         Version.objects.filter(pk=version.pk).update(
-            proof_key=key, reading=made.reading.as_dict(), geometry_caution=caution[:300]
+            proof_key=key, reading=drawn.reading.as_dict(), geometry_caution=caution[:300]
         )
-        stages.touch(sitting)
+        stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
+        made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
         waiting = Job.objects.filter(
             sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
-        ).exclude(thing=version.pk)
+        ).exclude(thing__in=made_already)
         if not waiting.exists():  # one letter for a whole batch of versions
             letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 
