@@ -110,15 +110,16 @@ def accept(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _number(text: str) -> int:
-    return int(text) if text.isdigit() and len(text) < 9 else 0
+    return int(text) if text.isdecimal() and len(text) < 9 else 0
 
 
 @invitee_page(Act.FETCH)
 @require_POST
 def passcode(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    # By person, not by address: whoever guesses holds an invite, and may have many addresses.
+    count_try(request, f"passcode-{made.pk}", f"invite-{visitor.invite.pk}" if visitor.invite else "")
     if not deliver.passcode_fits(made, request.POST.get("passcode", "")):
-        count_try(request, "passcode")
         messages.error(request, _("That is not the passcode."))
     else:
         request.session["passcodes"] = [*request.session.get("passcodes", [])[-20:], made.passcode_hash]
@@ -164,7 +165,10 @@ def _fetch(
     response = send(request, storage.private(), key, content_type=kind, name=name, etag=sha256)
     if request.method != "GET" or response.status_code not in {200, 206}:
         return response
-    span = _range(request, size, sha256) if response.status_code == 206 else None
+    # Where the proxy sends the bytes it reads the range itself, so it is read here for the receipt only.
+    span = _range(request, size, sha256) if response.status_code == 206 or not response.streaming else None
+    if span == (0, 0):
+        return response
     first, stop = span or (0, size)
 
     def note(last: int, *, start: bool) -> None:

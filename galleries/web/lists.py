@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput
 from galleries.imaging.reading import FrameReading
-from galleries.models import Frame, Proof, Sitting
+from galleries.models import Frame, Proof, Remark, Sitting
 from galleries.sorting import shortlist
 from galleries.sorting.shortlist import Candidate, Proposal
 from galleries.steps import agree, letters
@@ -32,6 +32,7 @@ class Row:
     proof: Proof | None
     reasons: list[str] = field(default_factory=list)
     chosen: bool = False
+    remarks: list[Remark] = field(default_factory=list)
 
 
 @invitee_page(Act.COMPARE_LISTS)
@@ -41,7 +42,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     tally = agree.tally(sitting, visitor)
     chosen: list[int] | None = None
     if request.method == "POST":
-        chosen = [int(pk) for pk in request.POST.getlist("frame") if pk.isdigit()]
+        chosen = [int(pk) for pk in request.POST.getlist("frame") if pk.isdecimal()]
         if "sure" in request.POST:
             finals = agree.close(sitting, chosen, visitor)
             letters.notify(sitting, "closed", _others(sitting, visitor), about=f"round-{_round(sitting)}")
@@ -142,6 +143,9 @@ def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[st
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
     rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}
+    talk: dict[int, list[Remark]] = {}
+    for remark in Remark.objects.filter(frame__in=labels):
+        talk.setdefault(remark.frame_id, []).append(remark)
     for line in tally.lines:
         pk = line.frame.pk
         if pk in proposal.reasons:
@@ -150,7 +154,7 @@ def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[st
             said = [reason_words(proposal.left_out[pk], labels)]
         else:
             said = []
-        rows[line.standing].append(Row(line, proofs.get(pk), said, pk in ticked))
+        rows[line.standing].append(Row(line, proofs.get(pk), said, pk in ticked, talk.get(pk, [])))
     return rows
 
 

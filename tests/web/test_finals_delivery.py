@@ -215,6 +215,22 @@ def test_the_archive_comes_in_parts_and_is_one_receipt_that_counts_what_left(cas
     assert client.get(address, headers={"range": f"bytes={made.archive_bytes}-"}).status_code == 416
 
 
+def test_behind_the_proxy_the_receipt_knows_the_part_that_was_asked_for(cast: Cast, settings: object) -> None:
+    settings.INTERNAL_REDIRECT = True  # type: ignore[attr-defined]
+    client, made = accepted(cast)
+    address = reverse("archive", args=[cast.sitting.slug, made.pk])
+    answer = client.get(address, headers={"range": "bytes=100-199"})
+    assert answer["X-Accel-Redirect"] == f"/internal/private/{made.archive_key}"
+    receipt = Receipt.objects.get()
+    assert receipt.last_byte == 199
+    client.get(address, headers={"range": f"bytes={made.archive_bytes}-"})
+    receipt.refresh_from_db()
+    assert receipt.last_byte == 199
+    client.get(address)
+    receipt.refresh_from_db()
+    assert receipt.last_byte == made.archive_bytes - 1
+
+
 def test_a_fetch_that_breaks_off_is_not_called_complete(cast: Cast) -> None:
     client, made = accepted(cast)
     big = b"x" * 700_000

@@ -33,8 +33,10 @@ def test_the_lists_stand_side_by_side_with_reasons(cast: Cast) -> None:
     pick.set_mark(cast.as_representation, one.pk, kind="pick")
     pick.set_mark(cast.as_representation, four.pk, kind="pick")
     pick.set_mark(cast.as_representation, three.pk, kind="strike")
+    pick.remark(cast.as_owner, one.pk, "The light is best here.")
     page = cast.client_of(cast.representation).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
     assert "1 agreed of 3 included." in page
+    assert "The light is best here." in page
     for title in ("Both picked", "Only the subject picked", "Only the representation picked"):
         assert title in page
     assert "for the website" in page
