@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils.text import slugify
@@ -16,6 +18,7 @@ from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.recipes import make_view
+from galleries.imaging.safe import verify_safely
 from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting
 from galleries.steps.limits import limits
 
@@ -26,6 +29,8 @@ SETTINGS = (
 )
 PAGES = {"sizes", "sittings"}
 REFERENCE_SIDE = 1600
+REFERENCE_BYTES = 30_000_000
+REFERENCE_PIXELS = 60_000_000
 REFERENCES_MOST = 60
 COMMENT_LENGTH = 2000
 
@@ -99,7 +104,11 @@ def add_reference(
     if sitting.references.count() >= REFERENCES_MOST:
         raise BadInput(_("The plan holds %d pictures already; remove one first.") % REFERENCES_MOST)
     try:
-        picture = make_view(source, REFERENCE_SIDE, limits())
+        # Anybody invited may send one: tried in a child process first, and of no more pixels than a web process can
+        # hold several times over.
+        small = replace(limits(), max_bytes=REFERENCE_BYTES, max_pixels=REFERENCE_PIXELS)
+        verify_safely(source, small, seconds=settings.VERIFY_SECONDS)
+        picture = make_view(source, REFERENCE_SIDE, small)
     except ImagingError as error:
         raise BadInput(str(error)) from error
     key = storage.derived_key(sitting.uid, "reference", hashlib.sha256(picture).hexdigest())

@@ -6,6 +6,7 @@ import io
 import json
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from django.urls import reverse
 
 from galleries.models import Frame, Job, Sitting
 from tests.cast import Cast, make_cast
-from tests.pictures import camera_file, put_card
+from tests.pictures import put_card
 
 pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -90,18 +91,26 @@ def test_proofs_are_made_and_failed_ones_tried_again(cast: Cast, tmp_path: Path)
     assert Job.objects.get(kind="proof", thing=frame.pk).state == "failed"
 
 
-def test_looks_are_proposed_with_their_reasons_and_nothing_is_stored(cast: Cast, tmp_path: Path) -> None:
-    for index in (0, 1, 2, 3, 4, 12, 13, 14, 15, 16):
-        name, data = camera_file(index)
-        (tmp_path / name).write_bytes(data)
-    run("ingest", str(tmp_path), "--sitting", cast.sitting.slug)
-    assert run("looks", cast.sitting.slug)[1] == 1  # not read yet
-    run("proofs", cast.sitting.slug)
+def test_looks_are_proposed_with_their_reasons_and_nothing_is_stored(cast: Cast) -> None:
+    """Two outfits with a pause between them, as numbers: the arithmetic itself has its tests in tests/sorting."""
+    start = datetime(2026, 3, 4, 10, tzinfo=UTC)
+    for number in range(1, 13):
+        later = number > 6
+        wardrobe, backdrop = (
+            ([62.0, 20.0, 24.0], [70.0, 1.0, 2.0]) if later else ([35.0, -12.0, 8.0], [48.0, 6.0, 12.0])
+        )
+        reading = {"wardrobe_lab": wardrobe, "backdrop_lab": backdrop, "light_x": 0.2, "light_y": 0.4}
+        at = start + timedelta(seconds=20 * number + 900 * later)
+        cast.frame(number, captured_at=at, camera="K1", reading=reading)
+    unread = cast.frame(99)
+    assert run("looks", cast.sitting.slug)[1] == 1  # one is not read yet
+    unread.delete()
     before = list(Frame.objects.order_by("pk").values_list("look_id", flat=True))
     said, status = run("looks", cast.sitting.slug, "--json")
     found = json.loads(said)
     assert status == 0
-    assert [look["frames"] for look in found["looks"]] == [5, 5]
+    assert [look["frames"] for look in found["looks"]] == [6, 6]
+    assert [look["first"] for look in found["looks"]] == ["KAL_0001.JPG", "KAL_0007.JPG"]
     assert found["looks"][1]["reasons"]
     assert list(Frame.objects.order_by("pk").values_list("look_id", flat=True)) == before
     assert run("looks", cast.sitting.slug)[0].startswith("1. ")

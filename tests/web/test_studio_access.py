@@ -99,3 +99,14 @@ def test_a_number_no_database_knows_is_simply_not_found(cast: Cast, name: str) -
     client, at = cast.client_of(cast.owner), address(name, cast.sitting.slug).replace("999999", "9" * 30)
     assert client.get(at).status_code in {404, 405}
     assert client.post(at).status_code in {400, 404, 405}
+
+
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+def test_every_page_answers_in_every_language(cast: Cast, language: str) -> None:
+    cast.frame(1, cast.look())
+    client = cast.client_of(cast.owner)
+    for name in sorted(OPEN_TO_GET):
+        answer = client.get(address(name, cast.sitting.slug), headers={"Accept-Language": language})
+        assert answer.status_code == 200, name
+        if answer.headers["Content-Type"].startswith("text/html"):
+            assert f'<html lang="{language}"' in answer.content.decode(), name

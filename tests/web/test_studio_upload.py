@@ -190,3 +190,36 @@ def test_what_a_killed_process_left_is_swept_and_fresh_files_are_not(tmp_path: P
     os.utime(other, (1, 1))
     assert incoming.sweep() == 1
     assert sorted(tmp_path.iterdir()) == [fresh, other]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_line_cut_in_the_middle_of_a_body_leaves_nothing_and_the_next_try_works(cast: Cast, live_server: Any) -> None:
+    """Over a real socket: half the body, then silence for ever."""
+    import socket
+    import time
+    from urllib.parse import urlsplit
+
+    data, client = jpeg(), cast.client_of(cast.owner)
+    session = client.cookies[django_settings.SESSION_COOKIE_NAME].value
+    token = "a" * 32
+    where = urlsplit(live_server.url)
+    head = [
+        f"PUT {reverse('studio-upload-file', args=[cast.sitting.slug])} HTTP/1.1",
+        f"Host: {where.netloc}",
+        f"Cookie: {django_settings.SESSION_COOKIE_NAME}={session}; csrftoken={token}",
+        f"X-CSRFToken: {token}",
+        "X-File-Name: KAL_0001.JPG",
+        f"Content-Length: {len(data)}",
+    ]
+    with socket.create_connection((where.hostname, where.port)) as line:
+        line.sendall("\r\n".join([*head, "", ""]).encode() + data[: len(data) // 2])
+        until = time.monotonic() + 10
+        while not leftovers() and time.monotonic() < until:
+            time.sleep(0.02)
+        assert leftovers()  # it is on its way in
+    until = time.monotonic() + 10
+    while leftovers() and time.monotonic() < until:
+        time.sleep(0.02)
+    assert not leftovers()
+    assert not Frame.objects.exists()
+    assert put(client, cast, data).status_code == 201
