@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from galleries.access import Act, Visitor, may
@@ -33,4 +35,5 @@ def page(
         "here": {"compare": "sheet", "final": "finals"}.get(template, template),
         "may_mark": may(visitor, Act.MARK, sitting),
     }
-    return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)
+    with timezone.override(ZoneInfo(sitting.time_zone)):  # times read as the clock where the sitting was
+        return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

@@ -131,3 +131,18 @@ def test_the_agents_desk_shows_every_sitting_and_what_is_wanted(cast: Cast) -> N
         assert reverse("sitting", args=[sitting.slug]) in page
     assert "your marks are wanted" in page
     assert client.get(reverse("sheet", args=[other.sitting.slug])).status_code == 200
+
+
+def test_times_are_those_of_the_sittings_own_clock(cast: Cast) -> None:
+    from datetime import UTC, datetime
+
+    PlanComment.objects.create(sitting=cast.sitting, who="Ansa Veld", text="late")
+    PlanComment.objects.update(created_at=datetime(2026, 7, 1, 22, 30, tzinfo=UTC))
+    address = reverse("plan", args=[cast.sitting.slug])
+    for zone, time in (("Europe/London", "11:30 p.m."), ("Asia/Tokyo", "7:30 a.m.")):
+        Sitting.objects.update(time_zone=zone)
+        assert time in cast.client_of(cast.subject).get(address).content.decode(), zone
+    client = cast.client_of(cast.subject)
+    client.cookies["django_language"] = "de"
+    Sitting.objects.update(time_zone="Europe/Berlin")
+    assert "02.07.2026 00:30" in client.get(address).content.decode()

@@ -228,3 +228,12 @@ def test_the_sheet_is_answered_with_few_queries_whatever_its_size(
         client.get(reverse("sheet", args=[cast.sitting.slug]))
     with django_assert_max_num_queries(12):  # type: ignore[operator]
         client.get(reverse("changes", args=[cast.sitting.slug]))
+
+
+def test_the_subject_is_told_when_a_strike_hides(cast: Cast) -> None:
+    filled(cast, 1, 1)
+    address, words = reverse("sheet", args=[cast.sitting.slug]), "What you strike, the agent does not see."
+    assert words not in cast.client_of(cast.subject).get(address).content.decode()
+    Sitting.objects.update(strikes_hide=True)
+    assert words in cast.client_of(cast.subject).get(address).content.decode()
+    assert words not in cast.client_of(cast.representation).get(address).content.decode()
