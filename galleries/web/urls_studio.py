@@ -6,6 +6,7 @@ from django.urls import URLPattern, include, path
 
 from galleries.web import (
     crops,
+    delivery_papers,
     desk,
     onset,
     papers_views,
@@ -88,6 +89,7 @@ _finals = [
     path("delivery/<int:delivery_id>/progress", studio_delivery.progress, name="studio-delivery-progress"),
     path("delivery/<int:delivery_id>/change", studio_delivery.change, name="studio-delivery-change"),
     path("delivery/<int:delivery_id>/archive", studio_delivery.archive, name="studio-archive"),
+    path("delivery/<int:delivery_id>/paper/<str:name>", delivery_papers.studio_paper, name="studio-delivery-paper"),
     path("delivery/files/<int:file_id>", studio_delivery.delivered_file, name="studio-delivered-file"),
     path("usage", studio_usage.usage_page, name="studio-usage"),
     path("usage/<int:request_id>", studio_usage.answer, name="studio-usage-answer"),

@@ -23,6 +23,7 @@ export class Strips {
   draw(state, { filter, stacked }) {
     const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
     this.state = state;
+    this.titles = new Map(state.looks.map((look) => [look.id, look.title]));
     const groups = new Map(state.looks.map((look) => [look.id, []]));
     groups.set(0, []);
     for (const id of state.order) {
@@ -118,7 +119,8 @@ export class Strips {
       this.cells.set(frame.id, cell);
     }
     // What the cell shows, as a string: redrawn only when that changed.
-    const sum = JSON.stringify([frame.small, frame.hidden, frame.marks, frame.flags, frame.label]);
+    const look = this.titles.get(frame.look) ?? "";
+    const sum = JSON.stringify([look, frame.small, frame.hidden, frame.marks, frame.flags, frame.label]);
     if (cell.dataset.sum === sum) return cell;
     cell.dataset.sum = sum;
     const button = cell.firstElementChild;
@@ -144,7 +146,7 @@ export class Strips {
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     button.querySelector(".flags").textContent = flags;
     const said = Object.entries(frame.marks).map(([side, kind]) => this.words[side + kind]);
-    button.setAttribute("aria-label", [fill(this.words.frame, { label: frame.label }), frame.hidden ? this.words.hidden : "", flags, ...said].filter(Boolean).join(", "));
+    button.setAttribute("aria-label", [fill(this.words.frame, { label: frame.label }), look, frame.hidden ? this.words.hidden : "", flags, ...said].filter(Boolean).join(", "));
     cell.classList.toggle("is-hidden", frame.hidden);
     return cell;
   }
