@@ -7,6 +7,7 @@ and never stays in the address bar.
 from __future__ import annotations
 
 import hashlib
+import logging
 import secrets
 from datetime import timedelta
 
@@ -25,8 +26,10 @@ from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
 
+log = logging.getLogger(__name__)
 TOKEN_BYTES = 24
 SIGN_IN_MINUTES = 30
+NAME_LENGTH = 120
 
 
 def hash_of(token: str) -> str:
@@ -54,6 +57,8 @@ def invite(
     name, email = name.strip(), email.strip().lower()
     if not name:
         raise BadInput(_("Who is invited? Give a name."))
+    if len(name) > NAME_LENGTH:
+        raise BadInput(_("The name is too long; %d characters fit.") % NAME_LENGTH)
     if role not in Invite.Role.values:
         raise BadInput(
             _("There is no role “%(role)s”; use one of %(roles)s.")
@@ -152,8 +157,9 @@ def pass_on(name: str, email: str, by: Visitor) -> Invite:
     giver = by.invite
     if giver is None or not may(by, Act.PASS_ON, giver.sitting):
         raise Refused(_("The photographer has not allowed this invite to be passed on."))
-    made = invite(giver.sitting, giver.role, name, email, by, language=giver.language)
-    Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
+    with transaction.atomic():  # never an invite that does not hang on the giver's
+        made = invite(giver.sitting, giver.role, name, email, by, language=giver.language)
+        Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
     made.refresh_from_db()
     return made
 
@@ -193,9 +199,10 @@ def invites_of(email: str) -> list[Invite]:
 def mail_sign_in_link(email: str) -> bool:
     """Mail a sign-in link to a photographer or an agent with that address; False (and silence) for anybody else."""
     email = email.strip().lower()
-    user = User.objects.filter(email__iexact=email, is_active=True).first() if email else None
+    user = _user_of(email)
     if user is not None:
-        link = sign_in_link(user=user)
+        # Letters that a database takes for alike need not be one address: the link goes to the address on record.
+        link, email = sign_in_link(user=user), user.email
     elif invites_of(email):
         link = sign_in_link(email=email)
     else:
@@ -205,5 +212,20 @@ def mail_sign_in_link(email: str) -> bool:
         "galleries/letters/desk.txt", {"link": link, "studio": studio, "minutes": SIGN_IN_MINUTES}
     ).strip()
     subject, _line, body = text.partition("\n")
-    EmailMessage(subject, body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [email], reply_to=[studio.email]).send()
+    letter = EmailMessage(subject, body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [email], reply_to=[studio.email])
+    try:
+        letter.send()
+    except Exception:
+        # An error page would tell a stranger that the address is known here.
+        log.exception("A sign-in letter could not be sent.")
+        return False
     return True
+
+
+def _user_of(email: str) -> User | None:
+    """The active user with exactly this address, whatever the case of its ASCII letters.
+
+    'Is alike' is not enough: PostgreSQL's UPPER makes an ı an I, so that another domain would be taken for this one.
+    """
+    found = User.objects.filter(email__iexact=email, is_active=True).order_by("pk") if email else []
+    return next((user for user in found if user.email.lower() == email), None)

@@ -145,13 +145,16 @@ def address_of(request: HttpRequest) -> str:
     return str(request.META.get("REMOTE_ADDR", ""))
 
 
-def count_try(request: HttpRequest, door: str) -> None:
-    """Count a failed try at a door.
+def count_try(request: HttpRequest, door: str, whose: str = "") -> None:
+    """Count a try at a door. Where something short can be guessed, call it before the try is looked at: a right
+    guess among too many must not open either.
+
+    `whose` counts for a person instead of an address.
 
     Raises:
-        Refused: too many from this address in the last minute.
+        Refused: too many from this address (or by this person) in the last minute.
     """
-    key = f"tries:{door}:{address_of(request)}"
+    key = f"tries:{door}:{whose or address_of(request)}"
     try:
         cache.add(key, 0, 60)
         tries = cache.incr(key)

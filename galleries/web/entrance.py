@@ -7,6 +7,7 @@ from django.contrib.auth import authenticate, login, logout
 from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -15,7 +16,7 @@ from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Invite
 from galleries.steps import invite as invites
-from galleries.web.doors import count_try, open_to_all, user_of
+from galleries.web.doors import count_try, invite_for, open_to_all, user_of
 
 
 @open_to_all("it only says where to go")
@@ -88,15 +89,22 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
         onward = "/studio/"
     problem = ""
     if request.method == "POST":
+        count_try(request, "sign-in")
         user = authenticate(request, username=request.POST.get("name", ""), password=request.POST.get("password", ""))
         if isinstance(user, User):
             login(request, user)
             return redirect(onward)
-        count_try(request, "sign-in")
         problem = _("Name and password do not go together.")
     return render(
         request, "galleries/sign_in.html", {"next": onward, "problem": problem}, status=400 if problem else 200
     )
+
+
+@open_to_all("it only leads to the way in")
+@require_safe
+def upkeep_sign_in(request: HttpRequest) -> HttpResponseBase:
+    """The upkeep has no door of its own: the studio's counts the tries."""
+    return redirect(f"{reverse('sign-in')}?next=/upkeep/")
 
 
 @open_to_all("the answer is the same for every address")
@@ -120,7 +128,8 @@ def desk(request: HttpRequest) -> HttpResponseBase:
         return redirect("ask-link")
     rows = []
     for invite in invites.invites_of(email):
-        let_in(request, invite) if str(invite.sitting_id) not in request.session.get("invites", {}) else None
+        if invite_for(request, invite.sitting_id) is None:  # none yet, or one that was revoked meanwhile
+            let_in(request, invite)
         rows.append({"invite": invite, "sitting": invite.sitting, "visitor": Visitor(invite=invite)})
     return render(request, "galleries/desk.html", {"rows": rows, "email": email})
 

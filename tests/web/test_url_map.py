@@ -10,7 +10,7 @@ from tests.cast import make_cast
 
 # Not ours: Django's admin has its own permission system, health tells nothing.
 ELSEWHERE = ("django.contrib.admin", "portal.health", "django.views")
-OPEN = {"front", "open-invite", "open-sign-in", "sign-in", "ask-link", "desk", "leave", "language"}
+OPEN = {"front", "open-invite", "open-sign-in", "sign-in", "ask-link", "desk", "leave", "language", "upkeep-sign-in"}
 
 
 def every_view(patterns=None, prefix=""):
