@@ -20,7 +20,8 @@ from portal import database, embedded, env
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 SITE_DIR = env.folder("PORTAL_HOME", BASE_DIR / ".site")
-SITE_DIR.mkdir(parents=True, exist_ok=True)
+# Tables, letters and sessions lie in it: nobody else on the machine looks in.
+SITE_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
 
 DEBUG = env.flag("PORTAL_DEBUG", False)
 
@@ -68,6 +69,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "portal.bodies.BodyLimit",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "galleries.web.errors.DomainErrors",
@@ -257,6 +259,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"without tokens": {"()": "portal.logs.WithoutTokens"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["without tokens"]}},
     "root": {"handlers": ["console"], "level": env.text("PORTAL_LOG_LEVEL", "WARNING")},
 }
