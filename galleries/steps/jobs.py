@@ -38,6 +38,7 @@ KINDS = {
     "letter": "galleries.steps.letters:send",
 }
 RING_AGAIN_AFTER = timedelta(seconds=30)
+ONCE_MORE = "asked for again while it was running"
 SILENCE = 10.0  # seconds without ringing after the queue could not be reached
 _silent = {"until": 0.0}
 
@@ -45,13 +46,15 @@ _silent = {"until": 0.0}
 def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "", again: bool = False) -> Job:
     """List a piece of work (once) and ring for it when the transaction is through.
 
-    `again` puts a piece that was done or failed back to waiting.
+    `again` puts a piece that was done or failed back to waiting; one that is running is done once more afterwards,
+    since it may have looked at things before they changed.
     """
     job, made = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
     if not made and again:
         Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
             state=Job.State.WAITING, attempts=0, reason="", rung_at=None
         )
+        Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(reason=ONCE_MORE)
         job.refresh_from_db()
     if job.state == Job.State.WAITING:
         transaction.on_commit(lambda: ring([job.pk]))
@@ -101,6 +104,7 @@ def claim(job_id: int) -> Job | None:
     now = timezone.now()
     taken = Job.objects.filter(pk=job_id, state=Job.State.WAITING).update(
         state=Job.State.RUNNING,
+        reason="",
         owner=owner_name(),
         lease_until=now + timedelta(seconds=settings.JOB_LEASE_SECONDS),
     )
@@ -156,6 +160,11 @@ def _function(kind: str) -> Callable[[int], object]:
 
 def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> str:
     done = timezone.now() if state == Job.State.DONE else None
+    if done and Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING, reason=ONCE_MORE).update(
+        state=Job.State.WAITING, reason="", attempts=0, lease_until=None, owner="", rung_at=None
+    ):
+        ring([job.pk])
+        return str(Job.State.WAITING)
     Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
         state=state,
         reason=reason[:500],

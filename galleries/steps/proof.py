@@ -48,7 +48,9 @@ def render(frame_id: int) -> None:
         for kind, picture in (("proof", made.large), ("small", made.small))
     }
     with transaction.atomic():
-        Frame.objects.filter(pk=frame.pk).update(reading=made.reading.as_dict(), reading_version=made.reading.reader_version)
+        Frame.objects.filter(pk=frame.pk).update(
+            reading=made.reading.as_dict(), reading_version=made.reading.reader_version
+        )
         Proof.objects.update_or_create(
             frame=frame,
             recipe=name,
@@ -61,10 +63,13 @@ def render(frame_id: int) -> None:
                 "small_height": made.small_size[1],
             },
         )
+        # This locks the sitting's row: of two workers at the last two proofs, the second sees what the first made,
+        # although the first one's job is still called running.
         stages.touch(frame.sitting)
+        made_already = Proof.objects.filter(frame__sitting=frame.sitting, recipe=name).values("frame")
         others = Job.objects.filter(
             sitting=frame.sitting, kind="proof", state__in=[Job.State.WAITING, Job.State.RUNNING]
-        ).exclude(thing=frame.pk)
+        ).exclude(thing__in=made_already)
         if not others.exists():
             jobs.enqueue("sort", frame.sitting_id, frame.sitting, again=True)
 
