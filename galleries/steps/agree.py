@@ -8,13 +8,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from galleries import stages
-from galleries.access import Act, Visitor, frames_shown_to, may
+from galleries.access import Act, Visitor, frames_shown_to, looks_shown_to, may
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
 
@@ -85,7 +85,7 @@ def tally(sitting: Sitting, by: Visitor) -> Tally:
         if pk in kinds
     )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
-    return Tally(sitting.allowance, ordered, tuple(coverage(sitting, ordered)))
+    return Tally(sitting.allowance, ordered, tuple(coverage(sitting, ordered, looks_shown_to(by, sitting))))
 
 
 def _places(sitting: Sitting) -> dict[tuple[str, int], int]:
@@ -99,18 +99,18 @@ def _look_place(look: Look | None) -> int:
     return look.position if look is not None else 10_000
 
 
-def coverage(sitting: Sitting, lines: Sequence[Line]) -> list[str]:
-    """What the picks do not cover, in words; never a reason to stop."""
+def coverage(sitting: Sitting, lines: Sequence[Line], shown: QuerySet[Look]) -> list[str]:
+    """What the picks do not cover of the looks this person may know of, in words; never a reason to stop."""
     picked = [line for line in lines if line.standing]
     looks = {line.frame.look_id for line in picked}
     words = [
         _("No pick of either side in “%s”.") % look.title
-        for look in sitting.looks.filter(hidden=False, frames__isnull=False).distinct()
+        for look in shown.filter(hidden=False, frames__isnull=False).distinct()
         if look.pk not in looks
     ]
     purposes = {line.frame.look.purpose for line in picked if line.frame.look is not None}
     for purpose in Look.Purpose:
-        if purpose not in purposes and sitting.looks.filter(purpose=purpose, hidden=False).exists():
+        if purpose not in purposes and shown.filter(purpose=purpose, hidden=False).exists():
             words.append(_("No pick for %s among them.") % purpose.label)
     agreed = sum(line.standing == "agreed" for line in lines)
     if agreed > sitting.allowance:
@@ -179,9 +179,10 @@ def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
     if sitting.stage not in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED}:
         raise Conflict(_("The list is open."))
     with transaction.atomic():
+        # The stage first: of two presses the second is told so, before it opens a round too many.
+        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb="list reopened", reason=reason.strip()[:300])
         last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
         opened = Round.objects.create(sitting=sitting, number=last + 1, reason=reason.strip()[:300])
-        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb="list reopened", reason=reason.strip()[:300])
     return opened
 
 
@@ -194,10 +195,10 @@ def publish(sitting: Sitting, by: Visitor) -> None:
     if not sitting.frames.filter(hidden=False).exists():
         raise BadInput(_("There are no frames to show yet."))
     with transaction.atomic():
+        stages.advance(sitting, Sitting.Stage.PROOFING, by, verb="proofs shown")
         if not sitting.rounds.filter(closed_at=None).exists():
             last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
             Round.objects.create(sitting=sitting, number=last + 1)
-        stages.advance(sitting, Sitting.Stage.PROOFING, by, verb="proofs shown")
 
 
 def listed(sitting: Sitting) -> list[Final]:

@@ -17,11 +17,12 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, frame_for, frames_shown_to, may
+from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
 from galleries.errors import BadInput, DomainError, Refused
 from galleries.models import Frame, Invite, JournalLine, Look, Mark, Remark, Sitting, Standing
 
 NOTE_LENGTH = 1000
+MOST_RANKED = 5000
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,10 @@ def set_mark(
     now = timezone.now()
     at = min(acted_at, now) if acted_at is not None else now
     with transaction.atomic():
+        # Asked again under the lock: somebody may be closing the list at this moment.
+        locked = Sitting.objects.select_for_update().get(pk=frame.sitting_id)
+        if not may(by, Act.MARK, locked):
+            raise Refused(why_not(by, Act.MARK, locked))
         mark, made = Mark.objects.select_for_update().get_or_create(
             invite=by.invite.voice,
             frame=frame,
@@ -126,13 +131,13 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
     """
     answers: list[dict[str, Any]] = []
     for item in acts:
-        act = str(item.get("act", ""))[:40]
+        act = _text(item.get("act", ""))[:40]
         try:
             answer = set_mark(
                 by,
                 _whole(item.get("frame")),
-                kind=None if item.get("kind") is None else str(item["kind"]),
-                note=None if item.get("note") is None else str(item["note"]),
+                kind=None if item.get("kind") is None else _text(item["kind"]),
+                note=None if item.get("note") is None else _text(item["note"]),
                 act=act,
                 acted_at=_moment(item.get("at")),
                 seen=None if item.get("seen") is None else _whole(item["seen"]),
@@ -141,6 +146,12 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
         except DomainError as error:
             answers.append({"act": act, "error": str(error), "kind_of_error": type(error).__name__})
     return answers
+
+
+def _text(value: object) -> str:
+    """What a database can keep: JSON may carry half of an emoji (a note cut off in the middle of it) or a zero byte,
+    and one such act must not hold up the rest."""
+    return str(value).replace("\0", "").encode("utf-8", "replace").decode()
 
 
 def _whole(value: object) -> int:
@@ -157,7 +168,7 @@ def _moment(value: object) -> datetime | None:
         at = parse_datetime(str(value))
     except ValueError:
         at = None
-    if at is None or at.tzinfo is None:
+    if at is None or at.tzinfo is None or not 1970 < at.year < 9999:
         raise BadInput(_("“%s” is no moment with a time zone.") % value)
     return at
 
@@ -176,6 +187,8 @@ def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
     """
     if by.invite is None:
         raise Refused(_("A ranking is a person's own."))
+    if len(order) > MOST_RANKED:
+        raise BadInput(_("A ranking holds at most %d frames.") % MOST_RANKED)
     if len(set(order)) != len(order):
         raise BadInput(_("A frame stands twice in the ranking."))
     visible = set(frames_shown_to(by, sitting).filter(pk__in=order).values_list("pk", flat=True))
