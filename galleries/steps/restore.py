@@ -90,8 +90,10 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
     numbers = _Numbers({User: _people(head, photographer), m.DeliverySize: _sizes(head)})
     with transaction.atomic():
         if not m.Studio.objects.exists():
-            for row in serializers.deserialize("json", json.dumps(head["studio"])):
-                row.save()
+            for plain in head["studio"]:
+                _check_kind(m.Studio, plain)
+                for row in serializers.deserialize("json", json.dumps([plain])):
+                    row.save()
         for model, _path in TABLES:
             numbers.new.setdefault(model, {})
             for plain in head["rows"].get(model.__name__, []):
@@ -119,7 +121,7 @@ def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
         if user is None and photographer and old == owner:
             raise BadInput(_("There is no user “%s” here.") % photographer)
         if user is None:
-            user = User(**values)
+            user = User(**{key: values[key] for key in archive_file.PEOPLE})  # a name, never a right
             user.set_unusable_password()
             user.save()
         found[int(old)] = user.pk
@@ -135,8 +137,15 @@ def _sizes(head: dict[str, Any]) -> dict[int, int]:
     return found
 
 
+def _check_kind(model: type[models.Model], plain: dict[str, Any]) -> None:
+    """A row of another table in this table's place (a user, a right) is no archive of ours."""
+    if plain.get("model") != model._meta.label_lower:
+        raise BadInput(_("The archive holds a row that does not belong to a sitting: %s.") % plain.get("model"))
+
+
 def _put_row(model: type[models.Model], plain: dict[str, Any], numbers: _Numbers) -> None:
     """One row as it was, dates and all; its number too, unless another row has it."""
+    _check_kind(model, plain)
     (item,) = serializers.deserialize("json", json.dumps([plain]), ignorenonexistent=True)
     row, old = item.object, int(plain["pk"])
     if model._base_manager.filter(pk=old).exists():
