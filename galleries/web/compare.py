@@ -70,7 +70,7 @@ def _chosen(request: HttpRequest, shown: list[Shown]) -> list[Shown]:
 
 
 def _number(text: str) -> int:
-    if not text.isdigit() or len(text) > 18:
+    if not text.isdecimal() or len(text) > 18:
         raise BadInput(_("“%s” is no number of a frame.") % text)
     return int(text)
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 
+from django.db import DataError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 
+# What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
+UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
+log = logging.getLogger(__name__)
 STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400}
 
 
@@ -26,6 +32,9 @@ class DomainErrors:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponseBase | None:
+        if isinstance(error, UNSTORABLE):
+            log.warning("Something that was sent cannot be stored: %s", type(error).__name__, exc_info=error)
+            error = BadInput(_("Something you sent cannot be kept: too long, too large, or no text."))
         if not isinstance(error, DomainError):
             return None
         status = STATUS.get(type(error), 400)

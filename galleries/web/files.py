@@ -9,6 +9,7 @@ from urllib.parse import quote
 from django.conf import settings
 from django.core.files.storage import Storage
 from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from galleries import access, storage
@@ -20,7 +21,7 @@ from galleries.web.doors import either, guarded_inside
 
 CHUNK = 1 << 18
 FOREVER = "private, max-age=31536000, immutable"
-RANGE = re.compile(r"^bytes=(\d*)-(\d*)$")
+RANGE = re.compile(r"^bytes=([0-9]{0,18})-([0-9]{0,18})$")
 
 
 def send(
@@ -67,7 +68,7 @@ def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> Ht
     if etag:
         response.headers["ETag"] = f'"{etag}"'
     if name:
-        response.headers["Content-Disposition"] = f"attachment; filename=\"{name}\"; filename*=UTF-8''{quote(name)}"
+        response.headers["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
     return response
 
 
@@ -110,7 +111,7 @@ def _part(store: Storage, key: str, span: tuple[int, int], size: int, content_ty
 def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) -> HttpResponseBase:
     """A stamped proof: /files/proof/<frame>/<large|small>/<row>.jpg; the row in the address makes it immutable."""
     frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
-    if frame is None:
+    if frame is None or kind not in {"small", "large"}:
         raise Missing("There is no such frame, or your link does not lead to it.")
     visitor = either(request, frame.sitting_id)
     frame = access.frame_for(visitor, Act.SEE_FRAME, frame_id)

@@ -136,7 +136,8 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
 
 
 def _version(final: Final, pk: str) -> Version:
-    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=int(pk) if pk.isdigit() else 0)
+    wanted = int(pk) if pk.isdecimal() else 0
+    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=wanted)
     found = version.first()
     if found is None:
         raise Missing(_("There is no such version of this final."))

@@ -143,7 +143,7 @@ def _ids(acts: list[dict[str, Any]]) -> list[int]:
 def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """A mark button pressed without scripts: 'frame:kind'; the same mark again takes it away."""
     frame_id, _sep, kind = request.POST.get("mark", "").partition(":")
-    if not frame_id.isdigit():
+    if not frame_id.isdecimal():
         raise BadInput(_("Which frame is meant?"))
     frame = frame_for(visitor, Act.MARK, int(frame_id))
     if frame.sitting_id != sitting.pk:
@@ -208,7 +208,7 @@ def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 def look_say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """The subject shows a look to the representation, or keeps it back."""
     wanted = request.POST.get("look", "")
-    look = get_object_or_404(looks_shown_to(visitor, sitting), pk=int(wanted) if wanted.isdigit() else 0)
+    look = get_object_or_404(looks_shown_to(visitor, sitting), pk=int(wanted) if wanted.isdecimal() else 0)
     kept = request.POST.get("kept") == "1"
     pick.keep_look_from_representation(visitor, look, kept)
     said = _("“%s” is kept from the representation.") if kept else _("The representation sees “%s”.")
