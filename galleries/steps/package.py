@@ -65,10 +65,7 @@ def papers(delivery: Delivery, entries: Sequence[FileEntry]) -> dict[str, bytes]
     """The papers that lie beside the pictures, by name; nothing in them hangs on the clock or on a restart."""
     terms = licences.terms_of(delivery.licence)
     zone = ZoneInfo(delivery.sitting.time_zone)
-    accepted = [
-        Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number)
-        for word in delivery.licence.acceptances.filter(at__lte=delivery.created_at).order_by("pk")
-    ]
+    accepted = _accepted(delivery, zone, until=delivery.created_at)
     found = {
         "licence.pdf": licence_sheet_pdf(terms, entries, accepted),
         "licence.txt": licence_sheet_text(terms, entries, accepted).encode(),
@@ -84,11 +81,37 @@ def papers(delivery: Delivery, entries: Sequence[FileEntry]) -> dict[str, bytes]
     return found
 
 
+def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None) -> list[Acceptance]:
+    words = delivery.licence.acceptances.order_by("pk")
+    if until is not None:
+        words = words.filter(at__lte=until)
+    return [Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number) for word in words]
+
+
+def single_papers(delivery: Delivery) -> dict[str, bytes]:
+    """The papers people need by themselves: the licence with everybody who has accepted it by now (the archive's was
+    made before), the same for machines, and the print release where there is one."""
+    entries = [entry_of(delivery, file) for file in delivery.files.order_by("name")]
+    terms, zone = licences.terms_of(delivery.licence), ZoneInfo(delivery.sitting.time_zone)
+    found = {
+        "licence.pdf": licence_sheet_pdf(terms, entries, _accepted(delivery, zone)),
+        "licence.json": terms.to_json().encode(),
+    }
+    release = _release(delivery, terms, entries, zone)
+    return {**found, "print-release.pdf": release} if release else found
+
+
+def has_release(delivery: Delivery) -> bool:
+    """Does the licence allow prints, and is there something to print? Then there is a page for the lab."""
+    uses = {delivery.sizes.get(slug, {}).get("use") for slug in delivery.files.values_list("size_slug", flat=True)}
+    return "print-own" in licences.terms_of(delivery.licence).uses and bool(uses & {"print", "full"})
+
+
 def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntry], zone: ZoneInfo) -> bytes:
     """The page for the lab, where the licence allows prints and the delivery holds something to print."""
     prints = {file.name for file in delivery.files.all() if delivery.sizes[file.size_slug]["use"] in {"print", "full"}}
     listed = [entry for entry in entries if entry.name in prints]
-    if "print-own" not in terms.uses or not listed:
+    if not has_release(delivery) or not listed:
         return b""
     signed_by = Studio.current().photographer or terms.photographer
     signed = PrintRelease(signed_by=signed_by, signed_on=delivery.created_at.astimezone(zone).date())

@@ -80,6 +80,7 @@ def grant(
             addendum_to=base.addendum_to or base,
         )
         UsageRequest.objects.filter(pk=request.pk).update(addendum=addendum)
+        _tell(request)
     request.refresh_from_db()
     return addendum
 
@@ -99,7 +100,14 @@ def refuse(request: UsageRequest, by: Visitor, answer: str) -> None:
         _answer(request, State.REFUSED, answer)
         stages.touch(request.sitting)
         JournalLine.write(request.sitting, by.who, "use refused", USES.get(request.use, request.use))
+        _tell(request)
     request.refresh_from_db()
+
+
+def _tell(request: UsageRequest) -> None:
+    """The answer goes by letter to whoever asked."""
+    if request.invite is not None:
+        letters.notify(request.sitting, "usage", [request.invite], about=f"answer-{request.pk}")
 
 
 def _photographer(request: UsageRequest, by: Visitor) -> None:

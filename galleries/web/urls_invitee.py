@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from galleries.web import compare, delivery, finals, lists, plan, sheet
+from galleries.web import compare, delivery, delivery_papers, finals, lists, plan, sheet
 
 urlpatterns: list[URLPattern] = [
     path("", sheet.sitting, name="sitting"),
@@ -26,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     path("delivery/accept", delivery.accept, name="accept-licence"),
     path("delivery/<int:delivery_id>/passcode", delivery.passcode, name="passcode"),
     path("delivery/<int:delivery_id>/archive", delivery.archive, name="archive"),
+    path("delivery/<int:delivery_id>/paper/<str:name>", delivery_papers.paper, name="delivery-paper"),
     path("delivery/file/<int:file_id>", delivery.delivered_file, name="delivered-file"),
     path("delivery/picture/<int:file_id>.jpg", delivery.file_picture, name="file-picture"),
     path("ask-use", delivery.ask_use, name="ask-use"),
