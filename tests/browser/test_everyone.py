@@ -238,3 +238,23 @@ def test_moving_is_left_out_for_whoever_asks(cast: Cast, come: Come) -> None:
         }))"""
     )
     assert longest <= 0.001
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_longer_words_fit_the_phone_too(cast: Cast, come: Come, language: str) -> None:
+    final = everything(cast)
+    slug = cast.sitting.slug
+    agent = come(cast.representation, **{**PHONE, "locale": language})
+    for path in (f"sheet#frame-{final.frame_id}", f"compare?look={final.frame.look_id}", "plan", "lists"):
+        page = agent.open(f"/s/{slug}/{path}")
+        assert page.evaluate("document.documentElement.lang") == language
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
+        cut = page.evaluate(
+            """() => [...document.querySelectorAll("button, .button")].filter((one) => one.checkVisibility())
+              .filter((one) => one.scrollWidth > one.clientWidth + 1).map((one) => one.textContent.trim())"""
+        )
+        assert not cut, (path, cut)
+    Sitting.objects.update(stage="finishing")
+    for path in ("finals", f"final/{final.pk}", "delivery"):
+        page = agent.open(f"/s/{slug}/{path}")
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
