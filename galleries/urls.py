@@ -9,6 +9,7 @@ urlpatterns = [
     path("i/<str:token>", entrance.open_invite, name="open-invite"),
     path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
     path("sign-in", entrance.sign_in, name="sign-in"),
+    path("upkeep/login/", entrance.upkeep_sign_in, name="upkeep-sign-in"),
     path("sign-in/link", entrance.ask_link, name="ask-link"),
     path("desk", entrance.desk, name="desk"),
     path("leave", entrance.leave, name="leave"),
