@@ -19,6 +19,7 @@ from galleries.imaging.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.preview import SheetPicture, contact_sheet, cut_small
 from galleries.imaging.reading import FrameReading
 from galleries.imaging.recipes import CutOrder
+from galleries.imaging.trims import taken_over
 from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
 from galleries.steps import sizes as sizes_
 from galleries.steps.limits import limits
@@ -187,16 +188,18 @@ def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb:
 
 
 def adopt(crop: Crop, by: Visitor) -> list[Crop]:
-    """Take a correction over to the other sizes of the same shape; returns the crops that changed."""
+    """Take a correction over to the other sizes that show the same shape once trimmed; returns what changed."""
     if not may(by, Act.RUN, crop.final):
         raise Refused(_("Crops are the photographer's to set."))
-    shape, source, changed = ratio_of(crop.size), source_of(crop.final), []
+    spec, source, changed = sizes_.spec(crop.size), source_of(crop.final), []
     if (crop.frame_width, crop.frame_height) != (source.width, source.height):
         raise BadInput(_("This crop was measured on another version of the picture; look at it again first."))
     with transaction.atomic():
         for other in crop.final.crops.exclude(pk=crop.pk).select_related("size", "final__sitting", "final__frame"):
-            if shape is not None and ratio_of(other.size) == shape:
-                _set(other, by, rect_of(crop), crop.tilt, source, "crop taken over")
+            frame = (source.width, source.height)
+            rect = taken_over(rect_of(crop), crop.tilt, spec, sizes_.spec(other.size), frame)
+            if rect is not None:
+                _set(other, by, rect, crop.tilt, source, "crop taken over")
                 changed.append(other)
     return changed
 

@@ -91,6 +91,22 @@ def test_a_correction_is_kept_and_taken_over_by_the_same_shape(cast: Cast, final
     assert back.reasons
 
 
+def test_a_correction_is_taken_over_by_the_same_paper_with_bleed(cast: Cast, final: Final) -> None:
+    wanted = [size("print-8x10"), size("print-8x10-bleed"), size("print-8x10-name"), size("print-5x7-bleed")]
+    ten, bleeding, named, five = cut.propose(final, wanted)
+    cut.adjust(ten, cast.as_owner, 600, 900, 2400, 3000)
+    assert {crop.size.slug for crop in cut.adopt(ten, cast.as_owner)} == {"print-8x10-bleed", "print-8x10-name"}
+    for crop in (bleeding, named, five):
+        crop.refresh_from_db()
+    assert cut.rect_of(bleeding) == Rect(562, 862, 2475, 3075)  # 37.5 px of bleed a side at one pixel for one
+    assert cut.rect_of(named) == cut.rect_of(ten)
+    assert not five.by_hand
+    cut.adjust(bleeding, cast.as_owner, 500, 800, 1650, 2050)
+    assert ten in cut.adopt(bleeding, cast.as_owner)
+    ten.refresh_from_db()
+    assert cut.rect_of(ten) == Rect(525, 825, 1600, 2000)
+
+
 @pytest.mark.parametrize(
     ("rect", "tilt", "says"),
     [
