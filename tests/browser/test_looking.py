@@ -86,6 +86,12 @@ def test_100_per_cent_is_one_pixel_for_one_and_shows_the_eyes(cast: Cast, come: 
     assert placed(page)["y"] == pytest.approx(before["y"], abs=2)  # the next frame at the same place
     page.keyboard.press("Shift+ArrowDown")
     assert placed(page)["y"] == pytest.approx(before["y"] - 60, abs=2)
+    # without a drag: what is pressed comes to the middle
+    page.wait_for_timeout(400)
+    at = placed(page)
+    page.mouse.click(stage["x"] + stage["width"] / 2 + 80, stage["y"] + stage["height"] / 2 + 70)
+    assert placed(page)["x"] == pytest.approx(stage["width"] - 1365, abs=2)  # the edge of the picture stays outside
+    assert placed(page)["y"] == pytest.approx(at["y"] - 70, abs=2)
     page.keyboard.press("z")
     assert placed(page)["height"] <= stage["height"] + 1
 
@@ -207,6 +213,8 @@ def test_side_by_side_zoom_is_locked(cast: Cast, come: Come) -> None:
     assert moved["y"] == pytest.approx(one["y"] - 50, abs=2)
     assert moved["x"] - stages[0]["x"] == pytest.approx(follows["x"] - stages[1]["x"], abs=1)
     assert moved["y"] == pytest.approx(follows["y"], abs=1)
+    page.keyboard.press("Shift+ArrowUp")
+    assert placed(page, ".pane:nth-child(2) .stage img")["y"] == pytest.approx(follows["y"] + 60, abs=2)
 
 
 def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:

@@ -142,7 +142,11 @@ function start() {
   }
   document.addEventListener("keydown", (event) => {
     if (event.target.closest("input, textarea, select") || event.ctrlKey || event.metaKey || game.over) return;
-    if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
+    const far = { ArrowLeft: [-60, 0], ArrowRight: [60, 0], ArrowUp: [0, -60], ArrowDown: [0, 60] }[event.key];
+    if (far && event.shiftKey && views[0]?.zoomed) {
+      views[0].pan(...far);
+      event.preventDefault();
+    } else if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
       const buttons = $$(".keep", panes), at = buttons.indexOf(document.activeElement);
       buttons[(at + (event.key === "ArrowRight" ? 1 : buttons.length - 1)) % buttons.length]?.focus();
       event.preventDefault();

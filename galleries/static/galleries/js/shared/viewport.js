@@ -105,6 +105,8 @@ export class Viewport {
     const twice = this.lastTap && event.timeStamp - this.lastTap < 350;
     this.lastTap = twice ? 0 : event.timeStamp;
     if (twice) this.toggle(event);
+    // The way to move about without dragging (WCAG 2.5.7): the point that was pressed comes to the middle.
+    else if (this.zoomed) this.set(this.zoom, ...this.at(event));
     else this.onTap(event, this);
   }
 }
