@@ -76,7 +76,6 @@ function guides(one) {
   const [left, top, right, bottom] = one.covered.map((value) => value * pixel);
   const covered = box.querySelector(".covered");
   covered.hidden = !(left || top || right || bottom);
-  covered.style.borderWidth = "0";
   covered.style.inset = `${(100 * top) / one.height}% ${(100 * right) / one.width}% ${(100 * bottom) / one.height}% ${(100 * left) / one.width}%`;
 }
 
