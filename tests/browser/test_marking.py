@@ -219,3 +219,12 @@ def test_a_revoked_link_is_said_on_the_open_page(cast: Cast, come: Come) -> None
     type(cast.subject).objects.filter(pk=cast.subject.pk).update(revoked_at=timezone.now())
     expect(page.locator("#notices")).to_contain_text("Your link does not open this sitting any more")
     device.troubles = [one for one in device.troubles if "404" not in one]
+
+
+def test_a_sitting_put_away_says_why_on_the_open_page(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.subject)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    Sitting.objects.update(stage="archived")
+    expect(page.locator("#notices")).to_contain_text("This sitting is archived; nothing in it can be changed")
+    device.troubles = [one for one in device.troubles if "403" not in one]

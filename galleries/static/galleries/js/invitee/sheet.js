@@ -70,7 +70,7 @@ function sending({ waiting, sending: busy, offline, keeps }) {
   if (place.textContent !== said) place.textContent = said;
 }
 function answered(news, error) {
-  if (error) { notices.say(error.status === 404 || error.status === 403 ? words.access_lost : error.message); return; }
+  if (error) { refused(error); return; }
   for (const [row, kind, note] of news) {
     const label = frames.get(row.frame)?.label ?? row.frame;
     for (const answer of [note, kind]) {
@@ -84,6 +84,10 @@ function answered(news, error) {
   }
   marks.changed(news.map(([row]) => row.frame));
   notices.show();
+}
+/** The server's own sentence where it gave one; a door that is shut gives none. */
+function refused(error) {
+  notices.say(error.status === 404 || /^\d+$/.test(error.message) ? words.access_lost : error.message);
 }
 function visible() {
   return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
@@ -169,7 +173,7 @@ sizes();
 count();
 // The page came with its marks drawn; only what this device has not sent yet is laid over.
 if (config.person) outbox.open().then(() => { notices.show(); redraw([...outbox.rows.keys()]); });
-live(config.changes, first.change, changed, () => notices.say(words.access_lost));
+live(config.changes, first.change, changed, refused);
 large.fromAddress();
 if ("serviceWorker" in navigator && config.person) {
   navigator.serviceWorker.addEventListener("message", ({ data: { kept } }) => { document.documentElement.dataset.kept = kept; });
