@@ -51,7 +51,16 @@ class Site:
     def web(self, socket: Path) -> Iterator[Server]:
         """As the service unit starts it: on a socket, for the proxy."""
         command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--uds", str(socket)]
-        command += ["--workers", "1", "--no-ws", "--log-level", "warning", "portal.wsgi:application"]
+        command += [
+            "--workers",
+            "1",
+            "--blocking-threads",
+            "8",
+            "--no-ws",
+            "--log-level",
+            "warning",
+            "portal.wsgi:application",
+        ]
         with running(
             command, str(socket), lambda: accepts(socket), self.home / "web.log", env=self.env, cwd=ROOT
         ) as server:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import socket
 import ssl
 import subprocess
 from collections.abc import Iterator
@@ -269,6 +270,36 @@ def test_a_claimed_sender_does_not_open_the_door_again(proxy: Proxy) -> None:
 def test_a_body_over_the_limit_is_refused_before_it_is_sent(proxy: Proxy) -> None:
     status, _headers, _body = proxy.get("/sign-in", {"Content-Length": str(400 * 1024 * 1024)}, method="POST")
     assert status == 413
+
+
+def test_slow_senders_do_not_hold_the_site(proxy: Proxy) -> None:
+    """More half-sent forms than the site has threads, from a stranger with a form's cookie: it still answers."""
+    context = ssl._create_unverified_context()  # noqa: S323 - our own server; nothing secret is sent
+    lines = []
+    head = (
+        b"POST /leave HTTP/1.1\r\nHost: portal.example\r\nCookie: csrftoken=" + b"a" * 32 + b"\r\n"
+        b"Referer: https://portal.example/\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+        b"Content-Length: 1000\r\n\r\nname=slow"
+    )
+    try:
+        for _ in range(24):
+            line = context.wrap_socket(socket.create_connection(("127.0.0.1", proxy.port), timeout=30))
+            line.sendall(head)
+            lines.append(line)
+        assert proxy.get("/health/live")[0] == 200
+    finally:
+        for line in lines:
+            line.close()
+
+
+def test_only_frames_may_be_large(proxy: Proxy) -> None:
+    length = {"Content-Length": str(40 * 1024 * 1024)}
+    for path, want in (("/sign-in", 413), ("/studio/ansa-veld/finals/file/more", 413)):
+        assert proxy.get(path, length, method="POST")[0] == want
+    # Let through to the site, which wants to know who it is first and does not wait for the body.
+    status, _headers, body = proxy.get("/studio/ansa-veld/upload/file", length, method="PUT")
+    assert status in {302, 403, 413}, status
+    assert b"nginx" not in body
 
 
 def test_hashed_static_files_are_kept_for_good_and_the_rest_asked_for_again(proxy: Proxy) -> None:
