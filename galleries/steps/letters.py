@@ -93,15 +93,18 @@ def _message(letter: Letter) -> EmailMessage:
 def is_quiet(sitting: Sitting, at: datetime) -> bool:
     """Is it outside the studio's letter hours, by the sitting's own clock?"""
     studio = Studio.current()
-    hour = at.astimezone(ZoneInfo(sitting.time_zone)).hour
-    return not studio.letters_from <= hour < studio.letters_until
+    hour, start, stop = at.astimezone(ZoneInfo(sitting.time_zone)).hour, studio.letters_from, studio.letters_until
+    if start < stop:
+        return not start <= hour < stop
+    return stop <= hour < start  # hours over midnight; the same hour twice: never quiet
 
 
 def send_due(today: date | None = None) -> int:
     """Scheduled: list reminders that are due, and ring again for letters held back by quiet hours."""
     listed = sum(_remind(sitting, today) for sitting in Sitting.objects.filter(stage__in=["proofing", "agreeing"]))
-    for letter in Letter.objects.filter(sent_at=None).select_related("sitting"):
-        if not is_quiet(letter.sitting, timezone.now()):
+    for letter in Letter.objects.filter(sent_at=None).select_related("sitting", "invite__passed_from"):
+        wanted = letter.invite is None or letter.invite.holds()
+        if wanted and not is_quiet(letter.sitting, timezone.now()):
             jobs.enqueue("letter", letter.pk, letter.sitting, again=True)
     return listed
 

@@ -99,10 +99,18 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
         for name, value in fields.items():
             setattr(look, name, value)
         look.proposed_reason, look.made_by_program = "", False
-        look.save()
+        # Only what was asked for: somebody else may have kept the look back since it was loaded.
+        look.save(update_fields=[*fields, "proposed_reason", "made_by_program"])
+        if fields.get("hidden") or fields.get("kept_from_representation"):
+            hold_together(look)
         stages.touch(look.sitting)
         JournalLine.write(look.sitting, by.who, "look changed", look.title, fields=sorted(fields))
     return look
+
+
+def hold_together(look: Look) -> None:
+    """Frames of a look that somebody must not see are no longer the program's to move to one that they see."""
+    look.frames.update(placed_by_hand=True)
 
 
 def accept(look: Look, by: Visitor) -> None:
@@ -193,6 +201,8 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
             position=look.position + 1,
             purpose=look.purpose,
             treatment=look.treatment,
+            hidden=look.hidden,
+            kept_from_representation=look.kept_from_representation,
         )
         _place(look.sitting, members[index:], new, by, "look split", new_look=new.pk)
     return new
@@ -208,16 +218,21 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
         raise BadInput(_("Choose another look of the same sitting to merge with."))
     values = {name: getattr(look, name) for name in EDITABLE}
     with transaction.atomic():
-        frames = list(look.frames.all())
+        # Those that lie there already, too: the two are one look now, and the program must not tear them apart again.
+        frames = [*look.frames.all(), *into.frames.all()]
         _place(
             look.sitting, frames, into, by, "looks merged",
             gone={"pk": look.pk, "position": look.position, **values},
         )  # fmt: skip
+        look.references.update(look=into)
+        look.plan_comments.update(look=into)
         look.delete()
 
 
 def remove_look(look: Look, by: Visitor) -> None:
-    """
+    """Take an empty look off the plan. What was said of one that was kept from somebody goes along: beside no look
+    everybody would read it.
+
     Raises:
         Conflict: the look still has frames.
     """
@@ -226,6 +241,9 @@ def remove_look(look: Look, by: Visitor) -> None:
     with transaction.atomic():
         JournalLine.write(look.sitting, by.who, "look removed", look.title)
         sitting = look.sitting
+        if look.hidden or look.kept_from_representation:
+            look.plan_comments.all().delete()
+            look.references.all().delete()
         look.delete()
         stages.touch(sitting)
 
@@ -252,9 +270,8 @@ def undo(sitting: Sitting, by: Visitor) -> JournalLine:
             Look.objects.create(sitting=sitting, **gone)
         alive = set(sitting.looks.values_list("pk", flat=True))
         for pk, (look_id, by_hand) in detail.get("was", {}).items():
-            Frame.objects.filter(pk=int(pk)).update(
-                look_id=look_id if look_id in alive else None, placed_by_hand=by_hand
-            )
+            if look_id is None or look_id in alive:  # without a look everybody would see it
+                Frame.objects.filter(pk=int(pk)).update(look_id=look_id, placed_by_hand=by_hand)
         for pk, hidden in detail.get("hidden_was", {}).items():
             Frame.objects.filter(pk=int(pk)).update(hidden=hidden)
         if new := detail.get("new_look"):

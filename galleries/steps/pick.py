@@ -20,6 +20,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
 from galleries.errors import BadInput, DomainError, Refused
 from galleries.models import Frame, Invite, JournalLine, Look, Mark, Remark, Sitting, Standing
+from galleries.steps import looks
 
 NOTE_LENGTH = 1000
 MOST_RANKED = 5000
@@ -286,6 +287,8 @@ def keep_look_from_representation(by: Visitor, look: Look, kept: bool) -> None:
     if not may(by, Act.CHOOSE_LOOKS, look):
         raise Refused(_("Which looks the agent sees is the photographer's to say in this sitting."))
     with transaction.atomic():
-        Look.objects.filter(pk=look.pk).update(kept_from_representation=kept)
+        # Said by a person: the program neither takes the look apart again nor drops it.
+        Look.objects.filter(pk=look.pk).update(kept_from_representation=kept, made_by_program=False)
+        looks.hold_together(look)
         stages.touch(look.sitting)
         JournalLine.write(look.sitting, by.who, "look kept back" if kept else "look shown", look.title)
