@@ -61,40 +61,75 @@ def place(sitting: Sitting) -> int:
         used: list[int] = []
         for group in found.looks:
             members = [frames[pk] for pk in group.frames]
-            look = _look_for(sitting, members, used)
-            if look is None:
-                look = Look.objects.create(
-                    sitting=sitting,
-                    title=_("Look %d") % (sitting.looks.count() + 1),
-                    position=next_position(sitting),
-                    made_by_program=True,
-                )
-            used.append(look.pk)
-            free = [frame.pk for frame in members if not frame.placed_by_hand and frame.look_id != look.pk]
-            moved += Frame.objects.filter(pk__in=free, placed_by_hand=False).update(look=look)
-            _say_why(look, members, reasons.get(group.frames[0], _("first frames of the sitting")), group.monochrome)
+            if any(frame.placed_by_hand and frame.look_id for frame in members):
+                moves = _beside_hands(members)
+                used += _own_looks(members)
+            else:
+                look = _look_for(sitting, members, used) or _made(sitting)
+                moves = {look.pk: [frame.pk for frame in members if not frame.placed_by_hand]}
+                used.append(look.pk)
+                why = reasons.get(group.frames[0], _("first frames of the sitting"))
+                _say_why(look, members, why, group.monochrome)
+            for pk, free in moves.items():
+                rows = Frame.objects.filter(pk__in=free, placed_by_hand=False).exclude(look=pk)
+                moved += rows.update(look=pk)
         _drop_empty(sitting)
-        _put_in_order(sitting, used)
+        _put_in_order(sitting, list(dict.fromkeys(used)))
         if moved:
             stages.touch(sitting)
             JournalLine.write(sitting, PROGRAM.who, "looks proposed", str(len(found.looks)), moved=moved)
     return moved
 
 
+def _made(sitting: Sitting) -> Look:
+    return Look.objects.create(
+        sitting=sitting,
+        title=_("Look %d") % (sitting.looks.count() + 1),
+        position=next_position(sitting),
+        made_by_program=True,
+    )
+
+
 def _look_for(sitting: Sitting, members: Sequence[Frame], used: Sequence[int]) -> Look | None:
-    """Where a group belongs: with its frames that a person placed, else where most of it lies, else a planned look."""
-    by_hand = Counter(frame.look_id for frame in members if frame.placed_by_hand and frame.look_id)
-    if by_hand:
-        return Look.objects.get(pk=by_hand.most_common(1)[0][0])
+    """Where a group that no hand has touched belongs: where most of it lies, else a planned look that is empty."""
     lying = Counter(frame.look_id for frame in members if frame.look_id and frame.look_id not in used)
-    for pk, _count in lying.most_common():
-        if not Frame.objects.filter(look=pk, placed_by_hand=True).exists():
+    for pk, count in lying.most_common():
+        # More frames laid there by hand than by the program: the look is another group's, this one came near in time.
+        if Frame.objects.filter(look=pk, placed_by_hand=True).count() < count:
             return Look.objects.get(pk=pk)
     return sitting.looks.filter(frames=None).exclude(pk__in=used).order_by("position", "pk").first()
 
 
+def _own_looks(members: Sequence[Frame]) -> list[int]:
+    """The looks of a group that a person has touched. One to which only single frames of it were moved is not."""
+    lying = Counter(frame.look_id for frame in members if frame.look_id)
+    free = {frame.look_id for frame in members if not frame.placed_by_hand}
+    return [pk for pk, count in lying.items() if pk in free or 2 * count >= Frame.objects.filter(look=pk).count()]
+
+
+def _beside_hands(members: Sequence[Frame]) -> dict[int, list[int]]:
+    """Look → frames to put there, in a group where a person has placed some.
+
+    What lies before the first placed frame stays: 'a new look starts here' was said of that frame. What comes after
+    one goes with it, unless the placed ones are the exceptions among more frames that lie elsewhere.
+    """
+    first = next(at for at, frame in enumerate(members) if frame.placed_by_hand and frame.look_id)
+    hands = Counter(frame.look_id for frame in members if frame.placed_by_hand)
+    leading = Counter(frame.look_id for frame in members[:first] if frame.look_id)
+    near = leading.most_common(1)[0][0] if leading else members[first].look_id
+    found: dict[int, list[int]] = {}
+    for at, frame in enumerate(members):
+        if frame.placed_by_hand:
+            near = frame.look_id or near
+            continue
+        others = sum(not one.placed_by_hand and one.look_id not in {None, near} for one in members[first:])
+        if near is not None and (frame.look_id is None or (at > first and hands[near] > others)):
+            found.setdefault(near, []).append(frame.pk)
+    return found
+
+
 def _say_why(look: Look, members: Sequence[Frame], reason: str, monochrome: bool) -> None:
-    if any(frame.placed_by_hand for frame in members):
+    if any(frame.placed_by_hand for frame in members) or look.frames.filter(placed_by_hand=True).exists():
         return  # a person has been here
     fields = {"proposed_reason": reason[:REASON_LENGTH]}
     if monochrome:

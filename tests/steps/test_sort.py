@@ -94,17 +94,65 @@ def test_a_better_proposal_replaces_the_first_guess_by_time(cast):
 
 
 def test_what_a_person_placed_stays(cast):
-    first, second = shoot(cast, 1, 8, 0, CANVAS, SHIRT), shoot(cast, 9, 8, 20, DARK, COAT)
+    """One frame moved to the other look takes nothing along, however often the program proposes again."""
+    first = shoot(cast, 1, 8, 0, CANVAS, SHIRT)
+    shoot(cast, 9, 8, 20, DARK, COAT)
     sort.sort_sitting(cast.sitting.pk)
     _one, two = cast.sitting.looks.all()
-    looks.move_frames(cast.sitting, [first[0].pk], two, cast.as_owner)
+    looks.move_frames(cast.sitting, [first[0].pk, first[4].pk], two, cast.as_owner)
     looks.edit_look(two, cast.as_owner, title="Coat on dark")
+    want = {"Look 1": [2, 3, 4, 6, 7, 8], "Coat on dark": [1, 5, *range(9, 17)]}
+    for _again in range(2):
+        sort.sort_sitting(cast.sitting.pk)
+        assert by_look(cast.sitting) == want
+
+
+def test_a_look_started_on_set_takes_nothing_of_what_was_shot_before(cast):
+    """The photographer says that a new look begins, though to the program it looks the same."""
+    for frame in shoot(cast, 1, 6, 0, CANVAS, SHIRT):
+        looks.place_at_once(frame)
+    looks.start_look_on_set(cast.sitting, "Blue hour", cast.as_owner)
+    for start in (7, 10):  # more than were shot before, in the end
+        for frame in (
+            shoot(cast, start, 5, start, CANVAS, SHIRT) if start == 7 else shoot(cast, 12, 4, 9, CANVAS, SHIRT)
+        ):
+            frame.sitting.refresh_from_db()
+            looks.place_at_once(frame)
+        sort.sort_sitting(cast.sitting.pk)
+        assert by_look(cast.sitting)["Look 1"] == list(range(1, 7))
+    assert by_look(cast.sitting)["Blue hour"] == list(range(7, 16))
+
+
+def test_a_split_and_a_merge_outlast_the_next_proposal(cast):
+    frames = shoot(cast, 1, 10, 0, CANVAS, SHIRT)
+    shoot(cast, 11, 8, 20, DARK, COAT)
     sort.sort_sitting(cast.sitting.pk)
-    first[0].refresh_from_db()
-    assert first[0].look == two
-    assert sorted(cast.sitting.looks.values_list("title", flat=True)) == ["Coat on dark", "Look 1"]
-    assert all(frame.look_id == two.pk for frame in two.frames.all())
-    assert second[3].look_id is None or second[3].look_id == two.pk
+    frames[3].refresh_from_db()
+    looks.split(frames[3], "Collar open", cast.as_owner)
+    split = {"Look 1": [1, 2, 3], "Collar open": list(range(4, 11)), "Look 2": list(range(11, 19))}
+    sort.sort_sitting(cast.sitting.pk)
+    assert by_look(cast.sitting) == split
+    collar, coat = cast.sitting.looks.get(title="Collar open"), cast.sitting.looks.get(title="Look 2")
+    looks.merge(coat, collar, cast.as_owner)
+    shoot(cast, 30, 2, 40, DARK, COAT)
+    sort.sort_sitting(cast.sitting.pk)
+    found = by_look(cast.sitting)
+    assert found["Look 1"] == [1, 2, 3]
+    assert set(found["Collar open"]) >= set(range(4, 19))
+    looks.undo(cast.sitting, cast.as_owner)
+    assert by_look(cast.sitting)["Look 2"] == list(range(11, 19))
+
+
+def test_frames_that_come_late_join_the_look_that_was_accepted(cast):
+    for frame in shoot(cast, 1, 6, 0, CANVAS, SHIRT):
+        looks.place_at_once(frame)
+    sort.sort_sitting(cast.sitting.pk)
+    looks.accept(cast.sitting.looks.get(), cast.as_owner)
+    for frame in shoot(cast, 7, 3, 8, CANVAS, SHIRT):  # after a pause: by the clock alone another look
+        looks.place_at_once(frame)
+    assert cast.sitting.looks.count() == 2
+    sort.sort_sitting(cast.sitting.pk)
+    assert by_look(cast.sitting) == {"Look 1": list(range(1, 10))}
 
 
 def test_planned_looks_are_filled_in_order_and_never_removed(cast):
