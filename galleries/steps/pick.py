@@ -69,7 +69,7 @@ def set_mark(
     at = min(acted_at, now) if acted_at is not None else now
     with transaction.atomic():
         # Asked again under the lock: somebody may be closing the list at this moment.
-        locked = Sitting.objects.select_for_update().get(pk=frame.sitting_id)
+        locked = Sitting.objects.select_for_update(no_key=True).get(pk=frame.sitting_id)
         if not may(by, Act.MARK, locked):
             raise Refused(why_not(by, Act.MARK, locked))
         mark, made = Mark.objects.select_for_update().get_or_create(
@@ -169,7 +169,7 @@ def _moment(value: object) -> datetime | None:
         at = parse_datetime(str(value))
     except ValueError:
         at = None
-    if at is None or at.tzinfo is None or not 1970 < at.year < 9999:
+    if at is None or at.tzinfo is None or not 1 < at.year < 9999:
         raise BadInput(_("“%s” is no moment with a time zone.") % value)
     return at
 
