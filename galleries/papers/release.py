@@ -63,7 +63,11 @@ def print_release_pdf(
         Spacer(0, 14),
         para(_line(f"Signed: {release.signed_by}, {spoken_day(release.signed_on)}", room), 11, "bold"),
         para(_line(", ".join([terms.studio] * bool(terms.studio) + [terms.photographer]), room)),
-        *([para(_line(f"To verify this release: {', '.join(contact)}", room))] if contact else []),
+        *(
+            [para("To verify this release:"), *(para(_line(text, room), after=0) for text in contact)]
+            if contact
+            else []
+        ),
         para("General words; local law and licensed practice decide what holds.", 8),
     ]
     return document(f"Print release {terms.licence_id}", terms.photographer, flow, page)
