@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -44,12 +45,15 @@ def test_deleted_rows_are_overwritten_in_the_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_an_erasure_empties_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_erasure_empties_the_log() -> None:
     if connection.vendor != "sqlite":
         pytest.skip("a database server clears its own dead rows")
     said: list[str] = []
-    with connection.execute_wrapper(
-        lambda run, sql, params, many, context: (said.append(sql), run(sql, params, many, context))[1]
-    ):
+
+    def heard(run: Any, sql: str, *rest: Any) -> Any:
+        said.append(sql)
+        return run(sql, *rest)
+
+    with connection.execute_wrapper(heard):
         erase._clear_log()
     assert said == ["PRAGMA wal_checkpoint(TRUNCATE)"]
