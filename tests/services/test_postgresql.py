@@ -13,7 +13,7 @@ import pytest
 
 from tests.servers import Server, postgresql_server
 
-pytestmark = pytest.mark.services
+pytestmark = [pytest.mark.services, pytest.mark.timeout(1000)]
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -34,9 +34,9 @@ def test_steps_access_and_races_pass_on_it(postgresql: Server) -> None:
     wanted = ["tests/steps", "tests/models", "tests/test_audit_security.py", "tests/services/test_races.py"]
     env = {**os.environ, "TESTS_DATABASE": postgresql.address}
     env.pop("PYTEST_XDIST_WORKER", None)
-    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-m", "django_db or services"]
+    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n", "2", "-m", "django_db or services"]
     command += [name for name in wanted if (ROOT / name).exists()]
-    done = subprocess.run(command, cwd=ROOT, env=env, check=False, capture_output=True, text=True, timeout=280)
+    done = subprocess.run(command, cwd=ROOT, env=env, check=False, capture_output=True, text=True, timeout=900)
     closing = done.stdout.strip().splitlines()[-1]
     assert done.returncode == 0, done.stdout[-5000:]
     passed = re.search(r"(\d+) passed", closing)
