@@ -14,6 +14,7 @@ from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
+FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
 log = logging.getLogger(__name__)
 STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400}
 
@@ -30,6 +31,14 @@ class DomainErrors:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_view: object) -> HttpResponseBase | None:
+        """A zero byte in a form is no text: some databases refuse it, some papers and letters cannot show it."""
+        if request.method != "POST" or request.content_type not in FORMS:
+            return None
+        if not any("\0" in value for _name, values in request.POST.lists() for value in values):
+            return None
+        return self.process_exception(request, BadInput(_("Something you sent is no text: it holds a zero byte.")))
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponseBase | None:
         if isinstance(error, UNSTORABLE):

@@ -70,10 +70,7 @@ def sheet_words() -> dict[str, Any]:
         "none_picked": _("Nothing picked yet; {allowance} finals are included."),
         "left": _("{picks} of {allowance} picked, {left} left."),
         "full": _("{picks} of {allowance} picked: just right."),
-        "over": _(
-            "{picks} picked, {over} more than the {allowance} included. That is no mistake: talk to the studio, "
-            "or go on choosing."
-        ),
+        "over": _("{picks} picked, {over} more than the {allowance} included. That is allowed; go on choosing."),
         "look_none": _("nothing picked in this look"),
         "look_some": _("{n} picked in this look"),
         "unsent": _("{n} not sent yet; kept on this device until the network is back."),

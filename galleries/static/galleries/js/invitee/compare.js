@@ -37,7 +37,7 @@ function start() {
     views = [];
     if (game.over) return finish();
     $("#finished").hidden = true;
-    panes.hidden = false;
+    panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = false;
     const question = game.placed.length ? words.question_place : words.question;
     $("#question").textContent = fill(question, { round: game.round, left: game.left, place: game.place });
     panes.dataset.many = String(game.shown.length);
@@ -91,7 +91,7 @@ function start() {
     }
   }
   function finish() {
-    panes.hidden = true;
+    panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = true;
     panes.replaceChildren();
     $("#question").textContent = "";
     $("#back-one").disabled = game.past.length === 0;
