@@ -28,6 +28,10 @@ __all__ = [
 ]
 
 _RESOLUTION = ("Exif.Image.XResolution", "Exif.Image.YResolution", "Exif.Image.ResolutionUnit")
+# Exiv2 0.28 takes the length byte 0x1C of a PNG's IIM block for a dataset marker and then reads nothing. The version of
+# record 2 (IIM 4.2, dataset 2:00) makes such a block longer; other readers don't mind either way.
+_MISREAD_LENGTH = 0x1C
+_RECORD_VERSION = "Iptc.Application2.RecordVersion"
 _ORIENTATION = "Exif.Image.Orientation"
 
 
@@ -75,7 +79,8 @@ def check(data: bytes, record: RightsRecord) -> list[str]:
     for key, value in fields.to_iim(tidy):
         wanted[key] = (*wanted.get(key, ()), value)
     wanted.pop("Iptc.Envelope.CharacterSet", None)
-    actual = {key: values for key, values in raw.iim.items() if not key.startswith("Iptc.Envelope.")}
+    own = {key: values for key, values in raw.iim.items() if not key.startswith("Iptc.Envelope.")}
+    actual = {key: values for key, values in own.items() if key != _RECORD_VERSION}
     for key in sorted({*wanted, *actual}):
         if wanted.get(key) != actual.get(key):
             differences.append(
@@ -93,6 +98,8 @@ def _write(data: bytes, record: RightsRecord) -> bytes:
     properties = fields.to_xmp(record)
     exif = {**_kept_exif(kind, data, stripped), **fields.to_exif(record)}
     iim = fields.to_iim(record)
+    if kind == "PNG" and sum(5 + len(value.encode()) for _key, value in iim) % 256 == _MISREAD_LENGTH:
+        iim = [*iim, (_RECORD_VERSION, "4")]
     if not properties and not exif and not iim:
         return stripped
     return engine.write(stripped, packet(properties) if properties else "", iim, exif)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 LEAST_KELVIN, MOST_KELVIN = 1000.0, 40_000.0
+_ROUNDING = 1e-6  # mired; sums of shifts end a hair beside the limit
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ def mired(kelvin: float) -> float:
 
 def kelvin(mired_value: float) -> float:
     """The inverse of `mired`. Raises ValueError outside 25 to 1000 mired."""
-    if not 1e6 / MOST_KELVIN <= mired_value <= 1e6 / LEAST_KELVIN:
+    if not 1e6 / MOST_KELVIN - _ROUNDING <= mired_value <= 1e6 / LEAST_KELVIN + _ROUNDING:
         raise ValueError(f"{mired_value:g} mired is no colour temperature of a lamp; 25 to 1000 mired is.")
     return 1e6 / mired_value
 

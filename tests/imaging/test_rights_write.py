@@ -329,3 +329,10 @@ def test_damaged_files_give_an_answer_or_a_sentence(fmt: str, damage: list[tuple
 
 
 LADEN = {fmt: rights.write_rights(laden(fmt), FULL) for fmt in FORMATS}
+
+
+@pytest.mark.parametrize("length", [8, 9, 10, 265])
+def test_every_length_of_the_iim_block_can_be_read_back_from_a_png(length: int) -> None:
+    """At some lengths (28 in the low byte) Exiv2 reads nothing from a PNG unless the writer avoids them."""
+    record = RightsRecord(description="d" * length, copyright_notice="c")
+    assert rights.check(rights.write_rights(painted("PNG"), record), record) == []
