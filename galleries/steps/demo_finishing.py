@@ -13,7 +13,7 @@ from django.utils import timezone
 from galleries import painter
 from galleries.access import Visitor
 from galleries.models import DeliverySize, Final, Invite, Sitting, Version
-from galleries.steps import agree, deliver, demo, finish, ingest, licences, looks, pick, planning, rehearse
+from galleries.steps import agree, deliver, demo, finish, ingest, licences, looks, making, pick, planning, rehearse
 
 TITLE = "Jules Marrowby, portfolio"
 LOOKS = ("gel-wall", "hard-mono")
@@ -84,6 +84,8 @@ def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo.Say) -> N
         if final.state == Final.State.AGREED:
             rehearse.retouch(final, by, warmth=0.02)
     demo.wait_for_jobs(sitting, say, "retouches", ["version"])
+    for version in Version.objects.filter(final__sitting=sitting, kind_said_by=""):
+        making.declare(version, by, Version.Kind.RETOUCHED)
     approved, returned = (Final.objects.select_related("frame", "sitting").get(pk=one.pk) for one in finals[:2])
     if approved.state == Final.State.SHOWN:
         version = _newest(approved)

@@ -6,6 +6,8 @@ said, and the people who approve must see it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -14,7 +16,8 @@ from galleries.access import PROGRAM, Act, Visitor, may
 from galleries.errors import BadInput, Refused
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.rights import read_rights
-from galleries.models import JournalLine, Version
+from galleries.models import Final, JournalLine, Version
+from galleries.steps import cut
 
 Kind = Version.Kind
 BY_FILE = "the file"
@@ -65,6 +68,8 @@ def _write(version: Version, kind: str, by: Visitor, said_by: str) -> None:
     version.refresh_from_db()
 
 
-def needs_word(version: Version) -> bool:
-    """Has nobody said yet how it was made? Then its files claim what is usual: a person's retouch."""
-    return not version.kind_said_by
+def unsaid(finals: Iterable[Final]) -> list[Final]:
+    """Finals that go out as a retouch of which nobody has said how it was made: their files would claim what is
+    usual, a person's work without generative tools."""
+    sources = ((final, cut.source_of(final).version) for final in finals if final.is_ready)
+    return [final for final, version in sources if version is not None and not version.kind_said_by]

@@ -18,7 +18,7 @@ from galleries.errors import BadInput, Missing
 from galleries.imaging.rights_vocab import DATA_MINING, MODEL_RELEASE
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
-from galleries.steps import agree, deliver, finish, lab_profile, licences, receipts, sizes
+from galleries.steps import agree, deliver, finish, lab_profile, licences, making, receipts, sizes
 from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.forms import days_from, whole
@@ -36,6 +36,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "page": "studio-delivery",
         "finals": listed,
         "unready": finish.waiting_for(listed),
+        "unsaid": [final.frame.label for final in making.unsaid(listed)],
         "licence": licence,
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],

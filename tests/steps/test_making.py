@@ -72,8 +72,15 @@ def test_what_says_nothing_of_the_retouch_waits_for_a_person(
     cast: Cast, final: Final, tmp_path: Path, says: str
 ) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg", says)
-    assert making.needs_word(version)
-    assert version.kind == Kind.RETOUCHED
+    assert (version.kind, version.kind_said_by) == (Kind.RETOUCHED, "")
+    assert making.unsaid([final]) == []  # not approved yet: what is cut is the camera's own file
+    finish.approve(version, cast.as_subject, version.sha256)
+    final.refresh_from_db()
+    assert making.unsaid([final]) == [final]
+    page = cast.client_of(cast.owner).get(reverse("studio-delivery", args=[cast.sitting.slug])).content.decode()
+    assert f"how these retouches were made: {final.frame.label}." in page
+    making.declare(version, cast.as_owner, Kind.RETOUCHED)
+    assert making.unsaid([final]) == []
 
 
 def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_path: Path) -> None:
