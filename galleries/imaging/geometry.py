@@ -48,12 +48,7 @@ class Rect:
         return [self.x, self.y, self.width, self.height]
 
     def contains(self, other: Rect) -> bool:
-        return (
-            self.x <= other.x
-            and self.y <= other.y
-            and other.right <= self.right
-            and other.bottom <= self.bottom
-        )
+        return self.x <= other.x and self.y <= other.y and other.right <= self.right and other.bottom <= self.bottom
 
     def inside(self, width: int, height: int) -> bool:
         """Whether it lies wholly inside a frame of width × height pixels."""
@@ -193,6 +188,5 @@ def turned_corners(rect: Rect, tilt_deg: float) -> tuple[Point, Point, Point, Po
 def turned_inside(rect: Rect, tilt_deg: float, width: int, height: int, slack: float = 1e-6) -> bool:
     """Whether the turned crop lies wholly inside a frame of width × height pixels."""
     return all(
-        -slack <= x <= width + slack and -slack <= y <= height + slack
-        for x, y in turned_corners(rect, tilt_deg)
+        -slack <= x <= width + slack and -slack <= y <= height + slack for x, y in turned_corners(rect, tilt_deg)
     )

@@ -31,7 +31,7 @@ def paint_backdrop(
     light = light * (1.0 - ground.falloff * np.clip(centre * zoom**0.5, 0.0, 1.0) ** 0.8 * 0.75)
     shades = np.stack([light * (1 + 0.05 * tint), light, light * (1 - 0.06 * tint)], axis=2) * colour
     if max(ground.glow) > 0:
-        away = ((xx / width - ground.glow_at[0]) ** 2 + ((yy - ground.glow_at[1] * height) / width) ** 2)
+        away = (xx / width - ground.glow_at[0]) ** 2 + ((yy - ground.glow_at[1] * height) / width) ** 2
         glow = np.exp(-away / ground.glow_size**2 * 2.2) * np.exp(0.10 * pattern)
         shades = shades + glow[..., None] * np.asarray(ground.glow, np.float32)
     return np.asarray(shades, np.float32)

@@ -143,9 +143,7 @@ def _dress(garment: Garment, x: Field, y: Field, scale: float) -> tuple[Field, F
     return cover, np.asarray(height, np.float32), albedo
 
 
-def _shirt(
-    sheet: _Sheet, x: Field, y: Field, scale: float, albedo: Field, button: Field
-) -> tuple[Field, Field, Field]:
+def _shirt(sheet: _Sheet, x: Field, y: Field, scale: float, albedo: Field, button: Field) -> tuple[Field, Field, Field]:
     body = sheet.both([(60, 108), (300, 60), (300, 900), (-2, 900), (-2, 226), (4, 222), (26, 172)])
     leaf = sheet.both([(56, 92), (64, 104), (84, 146), (53, 205), (44, 203), (15, 164), (30, 138), (50, 112)])
     placket = sheet.mask([(-13, 214), (15, 214), (15, 900), (-13, 900)]) * body

@@ -177,7 +177,7 @@ def _lid_skin(patch: Field, eye: Eye, u: Field, v: Field, upper: Field, lower: F
     crease = top_open - 2.6 - 0.9 * t - 0.8 * (1 - opened)
     fold = np.exp(-(((v - crease) / (0.75 + 0.5 * (1 - opened))) ** 2)) * wide * (0.30 + 0.26 * opened)
     glow = np.exp(-(((v - crease - 1.9) / 1.1) ** 2)) * wide * 0.07
-    lashes = np.exp(-np.abs(v - upper + 0.25) ** 1.6 / (0.62 if opened > 0.3 else 0.5)) * ends
+    lashes = np.exp(-(np.abs(v - upper + 0.25) ** 1.6) / (0.62 if opened > 0.3 else 0.5)) * ends
     under = np.exp(-(((v - lower - 0.35) / 0.45) ** 2)) * ends * 0.26
     bag = np.exp(-(((v - lower - 3.6) / 1.3) ** 2)) * wide * 0.07
     inner = np.exp(-(((v - (lower + upper) / 2) / 5.0) ** 2 + ((u - INNER[0] + 2.5) / 3.2) ** 2)) * 0.16

@@ -146,4 +146,3 @@ def build_scene(plan: SittingPlan, frame: PlannedFrame, view: View, back_hair: F
     head = _placed(cover, hit, view, 0.0)
     skin = np.maximum(head, body.cover * (1.0 - body.cloth))
     return Scene(view, picture, both, head_depth, skin, body.cloth * body.cover * (1.0 - head), body_fall)
-

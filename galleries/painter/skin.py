@@ -86,7 +86,7 @@ def skin_of(actor: Actor, smile: float) -> Skin:
         corner = bell(x, y, (side * actor.eye_half, 0.5), (15.0, 9.0)) * facing
         albedo *= (1.0 - 0.13 * corner)[..., None]
         below = bell(x, y, (side * (actor.eye_half - 4.0), 12.5), (11.0, 4.0)) * facing
-        albedo *= (1.0 - below[..., None] * np.array([0.06, 0.10, 0.07], np.float32))
+        albedo *= 1.0 - below[..., None] * np.array([0.06, 0.10, 0.07], np.float32)
     albedo = _freckled(actor, albedo, x, y, facing)
     albedo = _scalp(actor, albedo, point)
     gloss = 0.42 + 0.40 * bell(x, y, (0.0, 20.0), (9.0, 24.0)) + 0.30 * bell(x, y, (0.0, -42.0), (34.0, 18.0))

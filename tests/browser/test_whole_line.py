@@ -50,9 +50,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
     with ExitStack() as stack:
         stack.enter_context(queue_server(home))
         stack.enter_context(site.worker("-B", "--concurrency", "2"))
-        stack.enter_context(
-            running(command, "", lambda: listens(port), home / "web.log", env=site.env, cwd=ROOT)
-        )
+        stack.enter_context(running(command, "", lambda: listens(port), home / "web.log", env=site.env, cwd=ROOT))
         yield site
 
 
