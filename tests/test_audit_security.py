@@ -5,8 +5,12 @@ from __future__ import annotations
 import io
 import json
 import logging
+import os
+import subprocess
+import sys
 import tracemalloc
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.hashers import make_password
@@ -361,3 +365,10 @@ def test_sessions_and_used_links_do_not_pile_up(cast: Cast) -> None:
     upkeep.run()
     assert not Session.objects.exists()
     assert not SignInLink.objects.exists()
+
+
+def test_the_sites_folder_is_the_owners_alone(tmp_path: Path) -> None:
+    home = tmp_path / "site"
+    command = [sys.executable, "-c", "import portal.settings"]
+    subprocess.run(command, cwd=Path(__file__).parents[1], env={**os.environ, "PORTAL_HOME": str(home)}, check=True)
+    assert home.stat().st_mode & 0o077 == 0
