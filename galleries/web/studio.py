@@ -142,7 +142,7 @@ def publish(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     if request.POST.get("letter"):
         letters.notify(sitting, "proofs", people)
     messages.success(request, _("The proofs are out."))
-    return redirect("studio-sitting", slug=sitting.slug)
+    return redirect("studio-set" if request.POST.get("from") == "set" else "studio-sitting", slug=sitting.slug)
 
 
 @studio_page()

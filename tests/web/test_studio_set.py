@@ -10,6 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from galleries.models import Look, Sitting
+from galleries.steps import pick
 from tests.cast import Cast, make_cast
 from tests.painted import add_file, camera_files, frames_of
 
@@ -50,6 +51,21 @@ def test_frames_go_to_the_look_that_was_started(cast: Cast, client: Client) -> N
     client.post(at(cast, "studio-set-look"), {"do": "end"})
     cast.sitting.refresh_from_db()
     assert cast.sitting.current_look is None
+
+
+def test_the_subject_marks_on_set_after_one_press_and_the_shoot_goes_on(cast: Cast, client: Client) -> None:
+    Sitting.objects.filter(pk=cast.sitting.pk).update(stage="planning")
+    frame, subject = cast.frame(1), cast.client_of(cast.subject)
+    assert subject.get(at(cast, "sheet")).status_code == 403
+    assert at(cast, "studio-publish") in client.get(at(cast, "studio-set")).content.decode()
+    answer = client.post(at(cast, "studio-publish"), {"from": "set"})
+    assert answer.headers["Location"] == at(cast, "studio-set")
+    assert at(cast, "studio-publish") not in client.get(at(cast, "studio-set")).content.decode()
+    cast.sitting.refresh_from_db()
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    name, data = camera_files()[0]
+    assert add_file(cast.sitting, name, data, cast.as_owner).state == "new"
+    assert subject.get(at(cast, "sheet")).status_code == 200
 
 
 def test_the_next_planned_look_or_a_chosen_one_is_started(cast: Cast, client: Client) -> None:
