@@ -101,17 +101,10 @@ def _look_place(look: Look | None) -> int:
 
 def coverage(sitting: Sitting, lines: Sequence[Line], shown: QuerySet[Look]) -> list[str]:
     """What the picks do not cover of the looks this person may know of, in words; never a reason to stop."""
-    picked = [line for line in lines if line.standing]
-    looks = {line.frame.look_id for line in picked}
-    words = [
-        _("No pick of either side in “%s”.") % look.title
-        for look in shown.filter(hidden=False, frames__isnull=False).distinct()
-        if look.pk not in looks
-    ]
-    purposes = {line.frame.look.purpose for line in picked if line.frame.look is not None}
-    for purpose in Look.Purpose:
-        if purpose not in purposes and shown.filter(purpose=purpose, hidden=False).exists():
-            words.append(_("No pick for %s among them.") % purpose.label)
+    looks, purposes, kinds = _uncovered([line for line in lines if line.standing], shown)
+    words = [_("No pick of either side in “%s”.") % title for title in looks]
+    words += [_("No pick for %s among them.") % purpose for purpose in purposes]
+    words += [_("No look for “%s” among the picks.") % kind for kind in kinds]
     agreed = sum(line.standing == "agreed" for line in lines)
     if agreed > sitting.allowance:
         over = agreed - sitting.allowance
@@ -124,6 +117,34 @@ def coverage(sitting: Sitting, lines: Sequence[Line], shown: QuerySet[Look]) -> 
             % {"n": over, "allowance": sitting.allowance}
         )
     return words
+
+
+def not_on_list(tally: Tally, frame_ids: Iterable[int], sitting: Sitting, by: Visitor) -> list[str]:
+    """What a list that is about to be closed leaves out, in words; it is said and never stops anybody."""
+    wanted = set(frame_ids)
+    chosen = [line for line in tally.lines if line.frame.pk in wanted]
+    looks, purposes, kinds = _uncovered(chosen, looks_shown_to(by, sitting))
+    words = [_("Nothing of “%s” is on the list.") % title for title in looks]
+    return words + [_("Nothing for %s is on the list.") % purpose for purpose in (*purposes, *kinds)]
+
+
+def _uncovered(lines: Sequence[Line], shown: QuerySet[Look]) -> tuple[list[str], list[str], list[str]]:
+    """Titles of looks, purposes, and kinds of castings ('theatrical, commercial' are two) that no line stands for."""
+    there = list(shown.filter(hidden=False, frames__isnull=False).distinct())
+    within = {line.frame.look_id for line in lines}
+    covered = [look for look in there if look.pk in within]
+    purposes = {look.purpose for look in there} - {look.purpose for look in covered}
+    spoken = {kind.casefold() for look in covered for kind in _kinds(look)}
+    kinds = {kind.casefold(): kind for look in there for kind in _kinds(look)}
+    return (
+        [look.title for look in there if look.pk not in within],
+        [str(purpose.label) for purpose in Look.Purpose if purpose in purposes],
+        [kind for folded, kind in kinds.items() if folded not in spoken],
+    )
+
+
+def _kinds(look: Look) -> list[str]:
+    return [kind.strip() for kind in look.casting_kind.split(",") if kind.strip()]
 
 
 def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final]:

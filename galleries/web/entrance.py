@@ -12,10 +12,11 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite
 from galleries.steps import invite as invites
+from galleries.steps import pick
 from galleries.web.doors import count_try, invite_for, open_to_all, user_of
 
 
@@ -130,7 +131,15 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     for invite in invites.invites_of(email):
         if invite_for(request, invite.sitting_id) is None:  # none yet, or one that was revoked meanwhile
             let_in(request, invite)
-        rows.append({"invite": invite, "sitting": invite.sitting, "visitor": Visitor(invite=invite)})
+        visitor, sitting = Visitor(invite=invite), invite.sitting
+        rows.append(
+            {
+                "invite": invite,
+                "sitting": sitting,
+                "picking": may(visitor, Act.MARK, sitting),
+                "count": pick.count(visitor, sitting),
+            }
+        )
     return render(request, "galleries/desk.html", {"rows": rows, "email": email})
 
 

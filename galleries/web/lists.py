@@ -71,6 +71,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         percent=round(proposal.gap * 100, 1),
         open_now=open_now,
         asking=[on[pk] for pk in chosen if pk in on] if chosen is not None and open_now else None,
+        left_out=agree.not_on_list(tally, chosen, sitting, visitor) if chosen else [],
         over=max(0, len(chosen) - sitting.allowance) if chosen is not None else 0,
         closed=sitting.rounds.exclude(closed_at=None).order_by("-number").first() if not open_now else None,
         finals=_pictured(agree.listed(sitting)) if not open_now else [],

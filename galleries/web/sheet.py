@@ -97,6 +97,7 @@ def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
         "side": invite.role if invite else "",
         "may_mark": may(visitor, Act.MARK, sitting),
         "sitting": slug,
+        "zone": sitting.time_zone,
         "marks": reverse("marks", args=[slug]),
         "changes": reverse("changes", args=[slug]),
         "frame": reverse("remarks", args=[slug, 0]),

@@ -6,6 +6,7 @@ Rules: axe-core, tags wcag2a, wcag2aa, wcag21a, wcag21aa and wcag22aa (W3C, Web 
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from galleries import storage
-from galleries.models import Delivery, Final, Mark, Sitting, Version
+from galleries.models import Acceptance, Delivery, Final, Mark, Sitting, Version
 from galleries.steps import licences, pick, planning, sizes
 from tests.browser.conftest import DESK, PHONE, Come, Device
 from tests.browser.test_marking import ready
@@ -73,7 +74,7 @@ def everything(cast: Cast) -> Final:
     made = Delivery.objects.create(
         sitting=cast.sitting, number=1, licence=licence, state="ready",
         sizes={"casting-square": {"title": "Square", "use": "casting"}},
-        ready_at=timezone.now(), archive_name="a.zip", archive_key="z", archive_bytes=1000,
+        ready_at=timezone.now(), archive_name="a.zip", archive_key="z", archive_bytes=950,
     )  # fmt: skip
     key = "sittings/x/final/f.jpg"
     storage.put(storage.private(), key, picture(1080, 1080))
@@ -194,6 +195,38 @@ def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, co
     agent.keyboard.press("Enter")
     expect(agent.locator(".messages")).to_contain_text("The list is closed with 2 finals.")
     assert [final.frame.number for final in Final.objects.filter(on_list=True)] == [1, 2]
+
+
+def test_the_subject_approves_and_takes_the_delivery_by_keyboard(cast: Cast, come: Come) -> None:
+    final = everything(cast)
+    Sitting.objects.update(stage="finishing")
+    page = come(cast.subject).open(f"/s/{cast.sitting.slug}/finals")
+    focus_on(page, "^Look at it")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/final/*")
+    ready(page)
+    focus_on(page, "Show the frame before retouch")
+    page.keyboard.press("Space")
+    focus_on(page, "^Approve version 1")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Approved. Thank you.")).to_be_visible()
+    final.refresh_from_db()
+    assert final.state == "approved"
+    Sitting.objects.update(stage="delivered")
+    page.reload()
+    focus_on(page, "^Delivery$")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/delivery")
+    focus_on(page, "^Your name$")
+    focus_on(page, "^I accept$")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("The files are yours to fetch.")).to_be_visible()
+    focus_on(page, "^Fetch everything")
+    storage.put(storage.private(), "z", b"archive of the test" * 50)
+    with page.expect_download() as fetched:
+        page.keyboard.press("Enter")
+    assert Path(fetched.value.path()).read_bytes() == b"archive of the test" * 50
+    assert Acceptance.objects.get().name == "Ansa Veld"
 
 
 def test_focus_is_never_wholly_under_the_tray(cast: Cast, come: Come) -> None:

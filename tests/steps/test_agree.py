@@ -48,6 +48,26 @@ def test_coverage_is_told_per_purpose_and_allowance(cast):
     assert "1 agreed frame more than the 1 included." in words
 
 
+def test_a_kind_of_casting_without_a_pick_is_named_and_so_is_what_the_list_leaves_out(cast):
+    shirt, jacket = (
+        cast.look("Shirt", casting_kind="Commercial"),
+        cast.look("Jacket", casting_kind="theatrical, commercial"),
+    )
+    chosen, other = cast.frame(1, shirt), cast.frame(2, jacket)
+    pick.set_mark(cast.as_subject, chosen.pk, kind="pick")
+    words = agree.tally(cast.sitting, cast.as_owner).words
+    assert "No look for “theatrical” among the picks." in words
+    assert not any("ommercial" in said for said in words)
+    pick.set_mark(cast.as_representation, other.pk, kind="pick")
+    found = agree.tally(cast.sitting, cast.as_owner)
+    assert not any("theatrical" in said for said in found.words)
+    assert agree.not_on_list(found, [chosen.pk], cast.sitting, cast.as_owner) == [
+        "Nothing of “Jacket” is on the list.",
+        "Nothing for theatrical is on the list.",
+    ]
+    assert agree.not_on_list(found, [chosen.pk, other.pk], cast.sitting, cast.as_owner) == []
+
+
 def test_closing_makes_finals_in_order_and_moves_the_sitting(cast):
     frames = [cast.frame(number) for number in range(1, 4)]
     finals = agree.close(cast.sitting, [frames[2].pk, frames[0].pk], cast.as_representation)

@@ -10,6 +10,7 @@ from django.test import Client
 
 from galleries.models import Invite, SignInLink
 from galleries.steps import invite as invites
+from galleries.steps import pick
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -105,6 +106,9 @@ def test_an_agents_desk_shows_their_sittings_and_nobody_elses(cast):
     assert page.status_code == 200
     assert f"/s/{cast.sitting.slug}/".encode() in page.content
     assert b"/s/another/" not in page.content
+    assert b"0 of 3" in page.content
+    pick.set_mark(cast.as_representation, cast.frame(1).pk, kind="pick")
+    assert b"1 of 3" in client.get("/desk").content
     assert Client().get("/desk").status_code == 302
 
 

@@ -74,6 +74,8 @@ def test_closing_asks_once_and_says_what_is_over(cast: Cast) -> None:
     page = client.post(address, {"frame": wanted}).content.decode()
     assert "Close the list with 4 finals?" in page
     assert "That is 1 more than included." in page
+    assert "is on the list." not in page
+    assert "Nothing of “Look of wool” is on the list." in client.post(address, {"frame": wanted[:1]}).content.decode()
     assert not Final.objects.exists()
     assert client.post(address, {"frame": wanted, "sure": "1"}).status_code == 302
     cast.sitting.refresh_from_db()

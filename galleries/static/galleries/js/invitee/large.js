@@ -97,7 +97,7 @@ export class Large {
   }
   talk() {
     const { remarks, notes } = this.details;
-    const line = (who, text, at) => el("li", {}, el("cite", { textContent: who }), " ", at ? el("time", { dateTime: at, textContent: new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" }) }) : "", el("br"), text);
+    const line = (who, text, at) => el("li", {}, el("cite", { textContent: who }), " ", at ? el("time", { dateTime: at, textContent: new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short", timeZone: this.config.zone }) }) : "", el("br"), text);
     const lines = [...notes.map(({ who, text }) => line(who, text)), ...remarks.map(({ who, text, at }) => line(who, text, at))];
     $("#remarks", this.dialog).replaceChildren(...(lines.length ? lines : [el("li", { className: "quiet", textContent: this.words.remark_empty })]));
     $("#talk-count", this.dialog).textContent = lines.length ? ` (${lines.length})` : "";
