@@ -9,7 +9,7 @@ from urllib.parse import unquote
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
-from django.http.request import UnreadablePostError
+from django.http.request import RawPostDataException, UnreadablePostError
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -32,7 +32,7 @@ def body_json(request: HttpRequest) -> dict[str, Any]:
     """
     try:
         body = json.loads(request.body)
-    except ValueError:
+    except (ValueError, RawPostDataException):  # the latter: a form, whose fields were read already
         body = None
     if not isinstance(body, dict):
         raise BadInput(_("The request carries no readable data."))
