@@ -171,6 +171,7 @@ def test_the_knock_out_ends_in_an_order_that_is_kept(cast: Cast, come: Come) -> 
         assert rounds < 16, "a knock-out of six must end"
     kept = [int(text) for text in page.locator("#order .typed").all_text_contents()]
     assert kept == liking
+    expect(page.get_by_role("button", name="100 % on the eyes")).to_be_hidden()  # nothing is left to look at
     page.get_by_role("button", name="Keep this order").click()
     expect(page.locator("#finished-words")).to_have_text("Your order is kept.")
     stored = Standing.objects.filter(invite=cast.subject).order_by("place").values_list("frame_id", flat=True)
@@ -215,6 +216,22 @@ def test_side_by_side_zoom_is_locked(cast: Cast, come: Come) -> None:
     assert moved["y"] == pytest.approx(follows["y"], abs=1)
     page.keyboard.press("Shift+ArrowUp")
     assert placed(page, ".pane:nth-child(2) .stage img")["y"] == pytest.approx(follows["y"] + 60, abs=2)
+
+
+def test_both_eyes_have_room_at_100_per_cent_on_a_phone_and_stay_near(cast: Cast, come: Come) -> None:
+    look = cast.look()
+    for number in (1, 2, 3):
+        proved(cast, number, look, large=BIG)
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/compare?look={look.pk}"))
+    page.get_by_role("button", name="100 % on the eyes").click()
+    for _round in range(2):
+        expect(page.locator(".panes.rows .stage.zoomed")).to_have_count(2)
+        for n in (1, 2):  # pupils at 0.45 and 0.55 of the width (tests/web/sheets.py), and as much beside each
+            assert placed(page, f".pane:nth-child({n}) .stage")["width"] > 0.2 * BIG[0]
+        page.get_by_role("button", name="Keep 000").first.click()
+    page.goto(page.url)
+    ready(page)
+    expect(page.locator(".panes.rows")).to_have_count(0)
 
 
 def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:

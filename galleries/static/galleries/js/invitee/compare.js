@@ -33,6 +33,7 @@ function start() {
   marks.listeners.push(redraw);
 
   function round() {
+    const near = Boolean(views[0]?.zoomed), rows = panes.classList.contains("rows");
     views.forEach((view) => view.watch.disconnect());
     views = [];
     if (game.over) return finish();
@@ -44,6 +45,8 @@ function start() {
     panes.replaceChildren(...game.shown.map(pane));
     $("#back-one").disabled = game.past.length === 0;
     for (const id of game.pool.slice(many, many * 2)) new Image().src = frames.get(id).large;
+    if (near) views[0].toggle(); // eyes were compared: go on with the eyes of those who come next
+    panes.classList.toggle("rows", near && rows);
     redraw();
     $(".keep", panes).focus({ preventScroll: true });
   }
@@ -74,6 +77,7 @@ function start() {
   /** What one pane shows, the others show about their own eyes. */
   function lock(moved) {
     $("#zoom").setAttribute("aria-pressed", String(moved.zoomed));
+    if (!moved.zoomed) panes.classList.remove("rows");
     if (locked) return;
     locked = true;
     for (const view of views) {
@@ -129,7 +133,10 @@ function start() {
       $("#finished-words").textContent = words.kept_order;
     } catch (error) { $("#finished-words").textContent = error.status ? error.message : words.unsent_order; }
   });
-  $("#zoom").addEventListener("click", () => views[0]?.toggle());
+  $("#zoom").addEventListener("click", () => {
+    views[0]?.toggle();
+    panes.classList.toggle("rows", Boolean(views[0]?.zoomed)); // on a phone: both eyes need the width
+  });
   $("#back-one").addEventListener("click", () => { if (game.back()) { say(words.taken_back); round(); } });
   $("#enough").addEventListener("click", () => finish());
   $("#anew").addEventListener("click", () => { game = new Knockout(frames.keys(), many); round(); });
