@@ -85,7 +85,22 @@ def tally(sitting: Sitting, by: Visitor) -> Tally:
         if pk in kinds
     )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
-    return Tally(sitting.allowance, ordered, tuple(coverage(sitting, ordered, looks_shown_to(by, sitting))))
+    words = [*coverage(sitting, ordered, looks_shown_to(by, sitting)), *(_kept_back(ordered) if by.user else ())]
+    return Tally(sitting.allowance, ordered, tuple(words))
+
+
+def _kept_back(lines: Sequence[Line]) -> list[str]:
+    """For the photographer only: what the representation would come to see if it were put on the list."""
+    picked = [
+        line.frame for line in lines if line.standing and line.frame.look and line.frame.look.kept_from_representation
+    ]
+    return [
+        _(
+            "Frame %s is of a look kept from the representation; on the list its final is shown and delivered to them too."
+        )
+        % frame.label
+        for frame in picked
+    ]
 
 
 def _places(sitting: Sitting) -> dict[tuple[str, int], int]:

@@ -8,16 +8,18 @@ reach, and so are files that people fetched: whoever asked must be told.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from galleries import storage
 from galleries.access import PROGRAM, Act, Visitor, may
 from galleries.errors import BadInput, Refused
-from galleries.models import Delivery, Final, Frame, JournalLine, Sitting
+from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting
 from galleries.steps import inventory
 
 BEGUN, DONE = "erasure begun", "erased"
@@ -40,17 +42,32 @@ def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
         Refused: not this person's to do.
         BadInput: no reason given.
     """
-    if not may(by, Act.RUN, sitting):
+    if not may(by, Act.RUN, sitting) or by.user is None or by.user.pk != sitting.photographer_id:
         raise Refused(_("Only the sitting's photographer removes it."))
     why = " ".join(why.split())[:200]
     if not why:
         raise BadInput(_("Say why the sitting is removed; the reason is all that is kept of it."))
     uid, frames = sitting.uid, sitting.frames.count()
+    _remove_letters(sitting)
     with transaction.atomic():
         sitting_pk = sitting.pk
         _remove_rows(sitting)
         _note(uid, by, BEGUN, why=why, frames=frames, number=sitting_pk)
     return _remove_files(uid, by, frames)
+
+
+def _remove_letters(sitting: Sitting) -> None:
+    """Letters that the embedded way keeps in a folder: those to people of this sitting and of no other."""
+    folder = Path(settings.EMAIL_FILE_PATH)
+    if settings.MAIL != "folder" or not folder.is_dir():
+        return
+    elsewhere = set(Invite.objects.exclude(sitting=sitting).values_list("email", flat=True))
+    gone = {
+        f"To: {email}".encode() for email in sitting.invites.values_list("email", flat=True) if email not in elsewhere
+    }
+    for path in folder.iterdir():
+        if path.is_file() and not gone.isdisjoint(path.read_bytes().splitlines()):
+            path.unlink(missing_ok=True)
 
 
 def _remove_rows(sitting: Sitting) -> None:

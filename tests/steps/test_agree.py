@@ -142,3 +142,12 @@ def test_publishing_needs_something_to_show():
     assert cast.sitting.stage == "proofing"
     assert cast.sitting.published_at
     assert cast.sitting.rounds.filter(closed_at=None).count() == 1
+
+
+def test_the_photographer_is_told_when_a_pick_is_of_a_look_kept_back(cast):
+    frame = cast.frame(1, cast.look(kept_from_representation=True))
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    assert any("kept from the representation" in words for words in agree.tally(cast.sitting, cast.as_owner).words)
+    told = agree.tally(cast.sitting, cast.as_representation)
+    assert not told.lines
+    assert not any("0001" in words for words in told.words)
