@@ -95,10 +95,7 @@ def _kept_back(lines: Sequence[Line]) -> list[str]:
         line.frame for line in lines if line.standing and line.frame.look and line.frame.look.kept_from_representation
     ]
     return [
-        _(
-            "Frame %s is of a look kept from the representation; on the list its final is shown and delivered to them too."
-        )
-        % frame.label
+        _("Frame %s is of a look kept from the representation; on the list they see it and get it too.") % frame.label
         for frame in picked
     ]
 
