@@ -18,7 +18,7 @@ from galleries.models import Final, Sitting, Version
 from galleries.steps import agree, finish, proof
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
-from galleries.web.invitee import page
+from galleries.web.invitee import key_in, page
 
 
 @invitee_page(Act.SEE_FINALS)
@@ -136,8 +136,7 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
 
 
 def _version(final: Final, pk: str) -> Version:
-    wanted = int(pk) if pk.isdecimal() else 0
-    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=wanted)
+    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=key_in(pk))
     found = version.first()
     if found is None:
         raise Missing(_("There is no such version of this final."))

@@ -22,6 +22,11 @@ TABS = (
 )
 
 
+def key_in(text: str) -> int:
+    """The key of a row as a request names it; 0, which no row has, for what is none or lies beyond any."""
+    return int(text) if text.isdecimal() and len(text) < 19 else 0
+
+
 def page(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, template: str, status: int = 200, **context: Any
 ) -> HttpResponse:

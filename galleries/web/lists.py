@@ -21,7 +21,7 @@ from galleries.sorting.shortlist import Candidate, Proposal
 from galleries.steps import agree, letters
 from galleries.steps.agree import Line, Tally
 from galleries.web.doors import invitee_page
-from galleries.web.invitee import page
+from galleries.web.invitee import key_in, page
 
 
 @dataclass
@@ -42,7 +42,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     tally = agree.tally(sitting, visitor)
     chosen: list[int] | None = None
     if request.method == "POST":
-        chosen = [int(pk) for pk in request.POST.getlist("frame") if pk.isdecimal()]
+        chosen = [key for pk in request.POST.getlist("frame") if (key := key_in(pk))]
         if "sure" in request.POST:
             finals = agree.close(sitting, chosen, visitor)
             letters.notify(sitting, "closed", _others(sitting, visitor), about=f"round-{_round(sitting)}")

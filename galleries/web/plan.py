@@ -18,7 +18,7 @@ from galleries.steps import invite as invites
 from galleries.steps import letters, planning
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
-from galleries.web.invitee import page
+from galleries.web.invitee import key_in, page
 
 MOST_BYTES = 30_000_000
 
@@ -62,15 +62,14 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 def _look(visitor: Visitor, sitting: Sitting, pk: str) -> Look | None:
     if not pk:
         return None
-    look = looks_shown_to(visitor, sitting).filter(pk=int(pk) if pk.isdecimal() else 0).first()
+    look = looks_shown_to(visitor, sitting).filter(pk=key_in(pk)).first()
     if look is None:
         raise Missing(_("There is no such look in this sitting."))
     return look
 
 
 def _reference(visitor: Visitor, sitting: Sitting, pk: str | int) -> ReferencePicture:
-    wanted = int(pk) if str(pk).isdecimal() else 0
-    found = ReferencePicture.objects.select_related("sitting").filter(pk=wanted, sitting=sitting).first()
+    found = ReferencePicture.objects.select_related("sitting").filter(pk=key_in(str(pk)), sitting=sitting).first()
     if found is None or (found.look_id and not looks_shown_to(visitor, sitting).filter(pk=found.look_id).exists()):
         raise Missing(_("There is no such picture on the plan."))
     return found

@@ -22,7 +22,7 @@ from galleries.web import showing
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page
 from galleries.web.errors import wants_json
-from galleries.web.invitee import page
+from galleries.web.invitee import key_in, page
 from galleries.web.markup import frame_item
 from galleries.web.words import sheet_words
 
@@ -146,7 +146,7 @@ def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
     frame_id, _sep, kind = request.POST.get("mark", "").partition(":")
     if not frame_id.isdecimal():
         raise BadInput(_("Which frame is meant?"))
-    frame = frame_for(visitor, Act.MARK, int(frame_id))
+    frame = frame_for(visitor, Act.MARK, key_in(frame_id))
     if frame.sitting_id != sitting.pk:
         raise Missing(_("There is no such frame here."))
     voice = visitor.invite.voice if visitor.invite else None
@@ -208,8 +208,7 @@ def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 @require_POST
 def look_say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """The subject shows a look to the representation, or keeps it back."""
-    wanted = request.POST.get("look", "")
-    look = get_object_or_404(looks_shown_to(visitor, sitting), pk=int(wanted) if wanted.isdecimal() else 0)
+    look = get_object_or_404(looks_shown_to(visitor, sitting), pk=key_in(request.POST.get("look", "")))
     kept = request.POST.get("kept") == "1"
     pick.keep_look_from_representation(visitor, look, kept)
     said = _("“%s” is kept from the representation.") if kept else _("The representation sees “%s”.")
