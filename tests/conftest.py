@@ -37,6 +37,7 @@ del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our en
 
 from django.core.cache import cache  # noqa: E402
 from django.core.files.storage import storages  # noqa: E402
+from django.utils import translation  # noqa: E402
 
 from galleries.steps import jobs  # noqa: E402
 from tests.servers import Server, queue_server  # noqa: E402
@@ -47,6 +48,14 @@ def queue() -> Iterator[Server]:
     """The queue server of this test process."""
     with queue_server(HOME) as server:
         yield server
+
+
+@pytest.fixture(autouse=True)
+def _own_language() -> Iterator[None]:
+    """Each test starts in the studio's language: a page or letter in another one leaves it switched on in its thread."""
+    translation.activate(settings.LANGUAGE_CODE)
+    yield
+    translation.activate(settings.LANGUAGE_CODE)
 
 
 @pytest.fixture(autouse=True)

@@ -109,17 +109,19 @@ def encode_within(
     low, high = floor, max(start, ceiling if ceiling is not None else start)
     best: int | None = None
     quality = start
-    previous: tuple[int, float] | None = None
+    # The nearest trial on either side of the cap; the line is laid through one of each as soon as there are both.
+    under: tuple[int, float] | None = None
+    over: tuple[int, float] | None = None
     while low <= high:
         size = trials.size(quality)
+        trial = (quality, math.log(size))
         if size <= byte_cap:
-            best, low = quality, quality + 1
+            best, low, other, under = quality, quality + 1, over or under, trial
             if size >= CLOSE_ENOUGH * byte_cap or quality == high:
                 break
         else:
-            high = quality - 1
-        guess = _secant(quality, math.log(size), previous, math.log(byte_cap))
-        previous = (quality, math.log(size))
+            high, other, over = quality - 1, under or over, trial
+        guess = _secant(*trial, other, math.log(byte_cap))
         quality = min(max(guess, low), high)
     if best is None:
         raise DoesNotFit(_what_would_fit(rgb, byte_cap, floor, trials.size(floor), options))
@@ -132,7 +134,7 @@ def _strength(quality: int) -> float:
 
 
 def _secant(quality: int, log_size: float, previous: tuple[int, float] | None, target: float) -> int:
-    """The quality at which the line through the last two trials meets the cap, a hair below it."""
+    """The quality at which the line through two trials meets the cap, a hair below it."""
     slope = -0.6  # log bytes over log strength: only the first guess relies on it
     if previous and previous[0] != quality:
         run = _strength(quality) - _strength(previous[0])

@@ -24,7 +24,7 @@ Box = tuple[int, int, int, int]
 
 SLANT_DEG = -24.0
 LARGE, SMALL, ROW_GAP = 0.046, 0.024, 0.150  # letter size and distance of rows, in units
-ON_FACE = 0.20  # letter size of the piece on the forehead, in eye distances
+ON_FACE, ON_CHEST = 0.20, 0.32  # letter size of the pieces that go with the face, in eye distances
 _LONGEST = 0.62
 _LIGHT, _DARK = 0.40, 0.42  # opacity of letter and edge
 _WORD = "PROOF"
@@ -177,18 +177,24 @@ def _face_letters(line: str, size: int, longest: int, angle_deg: int) -> _Letter
 
 
 def _face_pieces(frame_w: int, frame_h: int, face: Face, text: StampText) -> list[_Piece]:
-    """The pieces on the face, along the eye line: between brows and hairline, and on the chin.
+    """The pieces that go with the face, along the eye line: between brows and hairline, on the chin, on the chest.
 
-    Each lies wholly inside the face box and the frame, shortened as far as that needs, or is left out where there
-    is no room. A crop that keeps the chin keeps the lower one, a crop that keeps the forehead the upper one.
+    The first two lie wholly inside the face box and the frame, the third inside the frame, shortened as far as that
+    needs, or left out where there is no room. A crop that keeps the chin keeps the second, one that keeps the
+    forehead the first; a wider crop, in which these two are small, keeps the third.
     """
     pieces = []
     d = face.eye_distance
     roll = math.radians(face.roll_deg)
-    x, y, w, h = face.box
-    for across, lengths in ((-0.62, (1.4, 1.15, 0.9)), (1.62, (0.9, 0.7))):
+    frame = (0.0, 0.0, float(frame_w), float(frame_h))
+    places = (
+        (-0.62, ON_FACE, (1.4, 1.15, 0.9), face.box),
+        (1.62, ON_FACE, (0.9, 0.7), face.box),
+        (2.9, ON_CHEST, (2.4, 1.8), frame),
+    )
+    for across, letter, lengths, (x, y, w, h) in places:
         for length in lengths:
-            size = max(5, round(ON_FACE * d))
+            size = max(5, round(letter * d))
             letters = _face_letters(text.line, size, max(12, round(length * d)), round(face.roll_deg))
             cx = face.eye_middle[0] - math.sin(roll) * across * d
             cy = face.eye_middle[1] + math.cos(roll) * across * d
