@@ -16,12 +16,12 @@ from galleries.access import Act, Visitor, delivery_for
 from galleries.errors import Missing, Refused
 from galleries.imaging.recipes import make_view
 from galleries.models import DeliveredFile, Delivery, Sitting
-from galleries.papers.terms import USES
 from galleries.steps import deliver, licences, receipts, usage
 from galleries.steps.limits import limits
 from galleries.web.doors import count_try, invitee_page
 from galleries.web.files import FOREVER, _range, send
 from galleries.web.invitee import page
+from galleries.web.use_words import USE_WORDS
 
 PICTURE_SIDE = 640
 TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pdf": "application/pdf"}
@@ -54,7 +54,7 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         deliveries=[_shown(request, one, visitor) for one in made],
         being_made=sitting.deliveries.filter(state="waiting").exists(),
         requests=sitting.usage_requests.filter(invite=visitor.invite) if visitor.invite else [],
-        uses=list(USES.items()),
+        uses=list(USE_WORDS.items()),
     )
 
 

@@ -22,6 +22,7 @@ from galleries.steps import agree, deliver, finish, lab_profile, licences, makin
 from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.forms import days_from, whole
+from galleries.web.use_words import USE_WORDS
 
 MOST_PROFILE_BYTES = 4_000_000
 
@@ -76,7 +77,7 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
         "sitting": sitting,
         "page": "studio-delivery",
         "terms": terms,
-        "uses": [(key, words, key in terms.uses) for key, words in USES.items()],
+        "uses": [(key, words, key in terms.uses) for key, words in USE_WORDS.items()],
         "alterations": [(key, words[0], key in terms.alterations) for key, words in ALTERATIONS.items()],
         "mining": [(code, words) for code, words in DATA_MINING.items()],
         "releases": [(code, words) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],

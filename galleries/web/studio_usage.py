@@ -16,16 +16,17 @@ from galleries.models import Sitting
 from galleries.papers.terms import USES
 from galleries.steps import usage
 from galleries.web.doors import studio_page
+from galleries.web.use_words import USE_WORDS
 
 
 @studio_page()
 @require_safe
 def usage_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     rows = [
-        {"request": one, "use": USES.get(one.use, one.use), "known": one.use in USES}
+        {"request": one, "use": USE_WORDS.get(one.use, one.use), "known": one.use in USES}
         for one in sitting.usage_requests.order_by("-pk")
     ]
-    context = {"sitting": sitting, "page": "studio-usage", "rows": rows, "uses": USES.items()}
+    context = {"sitting": sitting, "page": "studio-usage", "rows": rows, "uses": USE_WORDS.items()}
     return render(request, "galleries/studio/usage.html", context)
 
 

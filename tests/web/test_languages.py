@@ -132,3 +132,15 @@ def test_labels_read_well_in_german() -> None:
     with translation.override("de"):
         said = label_of(frame_words(), "0123", 2, "pick", [("representation", "pick", "Ruben")])
     assert said == "Aufnahme 0123, Look 2, von Ihnen gewählt, vorgemerkt von Ruben"
+
+
+def test_every_use_of_a_licence_has_words_in_every_language() -> None:
+    from django.utils import translation
+
+    from galleries.papers.terms import USES
+    from galleries.web.use_words import USE_WORDS
+
+    assert {key: str(words) for key, words in USE_WORDS.items()} == dict(USES)
+    for language in ("de", "es"):
+        with translation.override(language):
+            assert all(str(USE_WORDS[key]) != words for key, words in USES.items())

@@ -1,0 +1,25 @@
+"""Uses of a licence in the reader's language, for pages. The licence itself stands in English (`papers.terms`)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+USE_WORDS: dict[str, _StrPromise] = {
+    "casting": gettext_lazy("submissions for castings, on paper and online"),
+    "website": gettext_lazy("the subject's own website"),
+    "representation": gettext_lazy("the representation's website, lists and submissions"),
+    "social": gettext_lazy("the subject's own social media accounts"),
+    "press": gettext_lazy("press about the subject's own work, and playbills"),
+    "print-own": gettext_lazy("prints for the subject's own use"),
+    "portfolio": gettext_lazy("the subject's portfolio"),
+    "lobby": gettext_lazy("a theatre's display of the company of a production"),
+    "poster": gettext_lazy("posters and paid publicity of a production"),
+    "advertising": gettext_lazy("advertising of goods or services"),
+    "merchandise": gettext_lazy("goods for sale that show the picture"),
+    "book": gettext_lazy("book covers and inside books"),
+}
