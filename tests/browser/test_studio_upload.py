@@ -112,7 +112,8 @@ def test_a_reload_in_the_middle_goes_on_where_it_was(
         page.set_input_files("#pick-files", card[:12])
         expect(page.locator("#said")).to_have_text(THROUGH)
         assert Frame.objects.count() == 12
-        assert len(sent) - before == 12 - there
+        # Nothing that was there is sent again. Requests on their way at the reload may still arrive after the count.
+        assert len(sent) - before <= 12 - there
 
 
 def test_a_file_that_cannot_be_sent_can_be_tried_again(
