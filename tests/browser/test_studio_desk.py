@@ -49,7 +49,7 @@ def test_a_thousand_frames_by_keyboard_alone(come: Any, live_server: Any, cast: 
         expect(page.locator("#tally")).to_contain_text("hidden")
         expect(page.locator(".cell.is-hidden").first).to_be_visible()
         assert Frame.objects.filter(hidden=True).count() == 5
-        page.keyboard.press("z")
+        page.keyboard.press("t")
         expect(page.locator(".cell.is-hidden")).to_have_count(0)
         assert not Frame.objects.filter(hidden=True).exists()
         page.keyboard.press("ArrowDown")

@@ -191,7 +191,7 @@ export class Large {
     if (!$("#keys-on", this.dialog).checked) return;
     if (event.key === "+") return this.view.by(1.25);
     if (event.key === "-") return this.view.by(0.8);
-    const act = { z: "zoom", p: "pick", a: "alternate", x: "strike", u: "undo", n: "talk", b: "monochrome", g: "surround" }[event.key.toLowerCase()];
+    const act = { e: "zoom", p: "pick", a: "alternate", s: "strike", t: "undo", n: "talk", b: "monochrome", g: "surround" }[event.key.toLowerCase()];
     if (act && ["pick", "alternate", "strike", "undo"].includes(act) && !this.config.may_mark) return;
     if (act) { event.preventDefault(); this.do(act); }
   }

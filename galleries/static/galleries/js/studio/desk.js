@@ -200,7 +200,7 @@ place.addEventListener("keydown", (event) => {
   else if (key === "m") $("move-to").focus();
   else if (key === "n") act({ do: "split", frame: id }).then(() => strips.focus(id));
   else if (key === "e") large.open(id, true);
-  else if (key === "z") acts.undo();
+  else if (key === "t") acts.undo();
   else if (key === "a") choice.set(state.order.filter((one) => state.frames.get(one).look === frame.look));
   else if (key === "Escape") choice.clear();
   else handled = false;
