@@ -13,7 +13,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone, translation
 
 from galleries.access import Visitor
-from galleries.models import Invite, JournalLine, Letter, Mark, Sitting, Studio
+from galleries.models import Invite, JournalLine, Letter, Sitting, Studio
 from galleries.steps import invite as invites
 from galleries.steps import jobs
 
@@ -121,7 +121,3 @@ def _remind(sitting: Sitting, today: date | None) -> int:
         role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION], passed_from=None, picks_done_at=None
     )
     return len(notify(sitting, "reminder", people, about=f"{sitting.deadline.isoformat()}-{step}"))
-
-
-def picked_anything(person: Invite) -> bool:
-    return person.voice.marks.exclude(kind=Mark.Kind.NONE).exists()

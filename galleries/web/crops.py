@@ -19,7 +19,7 @@ from galleries.imaging.recipes import make_view
 from galleries.models import Crop, DeliverySize, Final, Sitting
 from galleries.steps import agree, cut, lab_profile, proof, sizes
 from galleries.steps.limits import limits
-from galleries.web.doors import no_store, studio_page
+from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.forms import whole
 from galleries.web.studio_finals import final_of
@@ -46,7 +46,7 @@ def crops(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         "after": finals[place + 1] if place + 1 < len(finals) else None,
         "all": request.GET.get("all") == "1",
     }
-    return no_store(render(request, "galleries/studio/crops.html", context))
+    return render(request, "galleries/studio/crops.html", context)
 
 
 def chosen_sizes(request: HttpRequest) -> list[DeliverySize]:
@@ -160,7 +160,7 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
 def preview(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
     """One crop as it will be cut."""
     response = HttpResponse(cut.preview(_crop(sitting, crop_id)), content_type="image/jpeg")
-    return no_store(response)
+    return response
 
 
 @studio_page()
@@ -170,7 +170,7 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int
     picture, warning = lab_profile.view(_crop(sitting, crop_id))
     response = HttpResponse(picture, content_type="image/jpeg")
     response.headers["X-Caution"] = quote(warning)
-    return no_store(response)
+    return response
 
 
 @studio_page()
@@ -181,4 +181,4 @@ def preview_sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
     offered = sizes.offered()
     wanted = [size for size in offered if size.pk in wanted_ids] if wanted_ids else chosen_sizes(request)
     response = HttpResponse(cut.preview_sheet(sitting, wanted, visitor), content_type="image/jpeg")
-    return no_store(response)
+    return response

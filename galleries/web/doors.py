@@ -9,12 +9,12 @@ import logging
 from collections.abc import Callable
 from datetime import timedelta
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.core.cache import cache
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -24,8 +24,6 @@ from galleries.access import Act, Visitor
 from galleries.errors import Missing, Refused
 from galleries.models import Invite, Sitting
 
-P = ParamSpec("P")
-View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 log = logging.getLogger(__name__)
 SEEN_EVERY = timedelta(minutes=5)
 
@@ -163,8 +161,3 @@ def count_try(request: HttpRequest, door: str, whose: str = "") -> None:
         return
     if tries > settings.DOOR_TRIES:
         raise Refused(_("Too many tries. Wait a minute and try again."))
-
-
-def no_store(response: HttpResponse) -> HttpResponse:
-    response.headers["Cache-Control"] = "private, no-store"
-    return response

@@ -13,7 +13,7 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from galleries import access, storage
-from galleries.access import Act
+from galleries.access import Act, Visitor
 from galleries.errors import Missing
 from galleries.models import Frame
 from galleries.steps import proof, trace
@@ -106,17 +106,24 @@ def _part(store: Storage, key: str, span: tuple[int, int], size: int, content_ty
     return response
 
 
+def _shown(request: HttpRequest, act: Act, frame_id: int) -> tuple[Visitor, Frame]:
+    """Who asks, by the door of the frame's own sitting, and the frame when they may do this with it.
+
+    Raises:
+        Missing: there is none, or none for them.
+    """
+    sitting_id = Frame.objects.filter(pk=frame_id).values_list("sitting_id", flat=True).first()
+    visitor = either(request, sitting_id) if sitting_id is not None else Visitor()
+    return visitor, access.frame_for(visitor, act, frame_id)
+
+
 @guarded_inside
 @require_safe
 def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) -> HttpResponseBase:
     """A stamped proof: /files/proof/<frame>/<large|small>/<row>.jpg; the row in the address makes it immutable."""
-    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
-    if frame is None or kind not in {"small", "large"}:
-        raise Missing("There is no such frame, or your link does not lead to it.")
-    visitor = either(request, frame.sitting_id)
-    frame = access.frame_for(visitor, Act.SEE_FRAME, frame_id)
+    visitor, frame = _shown(request, Act.SEE_FRAME, frame_id)
     made = frame.proofs.filter(pk=version).first()
-    if made is None:
+    if made is None or kind not in {"small", "large"}:
         raise Missing("There is no such proof.")
     if kind == "small":
         key, served_to = made.small_key, ""
@@ -132,10 +139,7 @@ def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) 
 @require_safe
 def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
     """The photographer's own unstamped rendition, for the loupe."""
-    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
-    if frame is None:
-        raise Missing("There is no such frame, or your link does not lead to it.")
-    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_ORIGINAL, frame_id)
+    _visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
     response = HttpResponse(proof.view(frame), content_type="image/jpeg")
     return _headers(response, "", f"{frame.sha256}-view", FOREVER)
 
@@ -144,10 +148,7 @@ def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
 @require_safe
 def original(request: HttpRequest, frame_id: int) -> HttpResponseBase:
     """The bytes as they came, for the photographer only."""
-    frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
-    if frame is None:
-        raise Missing("There is no such frame, or your link does not lead to it.")
-    frame = access.frame_for(either(request, frame.sitting_id), Act.SEE_ORIGINAL, frame_id)
+    _visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
     return send(
         request,
         storage.private(),

@@ -13,7 +13,7 @@ from galleries.access import Visitor
 from galleries.models import Sitting
 from galleries.steps import looks
 from galleries.web.desk_data import flag_words, flags, newest_proofs, picture
-from galleries.web.doors import no_store, studio_page
+from galleries.web.doors import studio_page
 from galleries.web.forms import whole
 from galleries.web.studio import look_of
 
@@ -31,7 +31,7 @@ def on_set(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "planned": planned,
         "current": sitting.current_look,
     }
-    return no_store(render(request, "galleries/studio/set.html", context))
+    return render(request, "galleries/studio/set.html", context)
 
 
 def newest(sitting: Sitting) -> dict[str, Any]:
@@ -71,7 +71,7 @@ def news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
     """204 while nothing changed since `?since=`."""
     if request.GET.get("since") == str(sitting.change):
         return HttpResponse(status=204)
-    return no_store(JsonResponse(newest(sitting)))
+    return JsonResponse(newest(sitting))
 
 
 @studio_page()

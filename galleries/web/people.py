@@ -13,7 +13,7 @@ from galleries.errors import BadInput, Missing
 from galleries.models import Invite, Sitting
 from galleries.steps import invite as invites
 from galleries.steps import letters
-from galleries.web.doors import no_store, studio_page
+from galleries.web.doors import studio_page
 from galleries.web.forms import InviteForm, checked, whole
 
 MOST_DAYS = 730
@@ -40,7 +40,7 @@ def _page(request: HttpRequest, sitting: Sitting, *, link: str = "", person: Inv
         "person": person,
         "consent": consent,
     }
-    return no_store(render(request, "galleries/studio/people.html", context))
+    return render(request, "galleries/studio/people.html", context)
 
 
 @studio_page()
