@@ -42,7 +42,7 @@ def say(line: str) -> None:
 
 def _whole(key: str, path: Path) -> bool:
     """Is the file what its key says? Keys that name no content are taken as they are."""
-    from galleries.steps import inventory
+    from galleries.steps.keeping import inventory
 
     wanted = inventory.digest_in(key)
     if not wanted:
@@ -58,7 +58,7 @@ def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
     """
     from django.core.files.storage import storages
 
-    from galleries.steps import inventory
+    from galleries.steps.keeping import inventory
 
     copied = total = 0
     for name in STORES:

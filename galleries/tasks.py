@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from galleries.steps import jobs, upkeep
+from galleries.steps import jobs
+from galleries.steps.keeping import upkeep
 
 
 @shared_task(name="galleries.work", ignore_result=True)  # type: ignore[untyped-decorator]

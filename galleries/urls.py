@@ -2,7 +2,8 @@
 
 from django.urls import include, path
 
-from galleries.web import entrance, files, language, worker
+from galleries.web import entrance, files, language
+from galleries.web.invitee import outbox_worker
 
 urlpatterns = [
     path("", entrance.front, name="front"),
@@ -14,10 +15,10 @@ urlpatterns = [
     path("desk", entrance.desk, name="desk"),
     path("leave", entrance.leave, name="leave"),
     path("language", language.language, name="language"),
-    path("outbox-worker.js", worker.outbox_worker, name="outbox-worker"),
+    path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),
     path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),
     path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
     path("files/original/<int:frame_id>", files.original, name="original"),
-    path("s/<slug:slug>/", include("galleries.web.urls_invitee")),
-    path("studio/", include("galleries.web.urls_studio")),
+    path("s/<slug:slug>/", include("galleries.web.invitee.urls")),
+    path("studio/", include("galleries.web.studio.urls")),
 ]

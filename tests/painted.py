@@ -9,7 +9,9 @@ from pathlib import Path
 from galleries.imaging.recipes import read_frame
 from galleries.models import Final, Frame, JournalLine, Sitting
 from galleries.painter import retouch
-from galleries.steps import agree, ingest, jobs
+from galleries.steps import jobs
+from galleries.steps.agreeing import agree
+from galleries.steps.ingesting import ingest
 from tests.cast import Cast
 from tests.pictures import camera_file
 

@@ -6,7 +6,7 @@ import json
 from dataclasses import fields
 from pathlib import Path
 
-from galleries.imaging.sizes import SizeSpec
+from galleries.imaging.framing.sizes import SizeSpec
 
 DATA = Path(__file__).resolve().parent.parent / "galleries" / "data" / "sizes.json"
 _FIELDS = {field.name for field in fields(SizeSpec)}

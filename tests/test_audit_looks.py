@@ -8,10 +8,13 @@ import pytest
 
 from galleries.access import frames_shown_to
 from galleries.models import Frame, Job, Look, Sitting, Studio
-from galleries.steps import invite as invites
-from galleries.steps import letters, looks, pick, planning, sort
+from galleries.steps.people import invite as invites
+from galleries.steps.people import letters
+from galleries.steps.picking import pick
+from galleries.steps.planning import sitting_plan
+from galleries.steps.sorting import looks, sort
 from tests.cast import Cast, make_cast
-from tests.web.sheets import proved
+from tests.web.invitee.sheets import proved
 
 pytestmark = pytest.mark.django_db
 
@@ -72,8 +75,8 @@ def test_a_rename_does_not_undo_what_the_subject_kept_back_meanwhile(cast: Cast)
 
 def test_the_talk_about_a_kept_look_is_nobody_elses_after_it_is_gone(cast: Cast) -> None:
     first, second = cast.look("One", kept_from_representation=True), cast.look("Two", kept_from_representation=True)
-    planning.comment(cast.as_subject, cast.sitting, "only for us", look=first)
-    planning.comment(cast.as_subject, cast.sitting, "this too", look=second)
+    sitting_plan.comment(cast.as_subject, cast.sitting, "only for us", look=first)
+    sitting_plan.comment(cast.as_subject, cast.sitting, "this too", look=second)
     cast.frame(1, first)
     looks.merge(first, second, cast.as_owner)
     Frame.objects.update(look=None)

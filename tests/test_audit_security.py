@@ -28,13 +28,20 @@ from PIL import Image
 from galleries import access
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Invite, Job, Mark, Round, Sitting
-from galleries.steps import agree, deliver, finish, jobs, licences, pick, planning, proof, restore, upkeep
-from galleries.steps import invite as invites
+from galleries.steps import jobs
+from galleries.steps.agreeing import agree
+from galleries.steps.delivering import deliver, licences
+from galleries.steps.finishing import finish
+from galleries.steps.ingesting import proof
+from galleries.steps.keeping import restore, upkeep
+from galleries.steps.people import invite as invites
+from galleries.steps.picking import pick
+from galleries.steps.planning import sitting_plan
 from galleries.web.errors import DomainErrors
 from galleries.web.files import _headers
 from tests.cast import Cast, make_cast
-from tests.web.sheets import proved
-from tests.web.test_finals_delivery import delivered, version
+from tests.web.invitee.sheets import proved
+from tests.web.invitee.test_finals_delivery import delivered, version
 
 pytestmark = pytest.mark.django_db
 
@@ -158,7 +165,7 @@ def test_a_small_file_of_many_pixels_is_no_reference(cast: Cast) -> None:
     assert len(out.getvalue()) < 100_000
     tracemalloc.start()
     with pytest.raises(BadInput, match="pixels"):
-        planning.add_reference(cast.as_subject, cast.sitting, out.getvalue())
+        sitting_plan.add_reference(cast.as_subject, cast.sitting, out.getvalue())
     assert tracemalloc.get_traced_memory()[1] < 50_000_000
     tracemalloc.stop()
 
@@ -322,7 +329,7 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(module, "make_proof", lambda *args: made)
         monkeypatch.setattr(module.storage, "get", lambda *args: b"")
     monkeypatch.setattr(finish, "_caution", lambda *args: "")
-    monkeypatch.setattr("galleries.steps.making.read_from_file", lambda *args: None, raising=False)
+    monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)
 
 
 def test_work_asked_for_again_while_it_runs_is_done_once_more(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from galleries.steps import erase
+from galleries.steps.keeping import erase
 from portal.database import SQLITE_OPTIONS
 
 WORDS = "crown and chin of somebody who asked to be forgotten"

@@ -11,11 +11,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging import border, colour, encode, resize, softproof
-from galleries.imaging.decode import DEFAULT_LIMITS, Limits, open_picture
+from galleries.imaging.colour import convert
+from galleries.imaging.drawing import border
+from galleries.imaging.drawing.lettering import text_mask
 from galleries.imaging.errors import ImagingError
-from galleries.imaging.geometry import Rect
-from galleries.imaging.lettering import text_mask
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.opening.decode import DEFAULT_LIMITS, Limits, open_picture
+from galleries.imaging.output import encode, resize, softproof
 from galleries.imaging.recipes import CutOrder, check_order
 
 GROUND, INK = 58, 214  # neutral surround, light lettering
@@ -66,9 +68,9 @@ def _small(
     size = order.size
     shape = (order.crop.width, order.crop.height) if size.full_frame else (size.out_width, size.out_height)
     width, height = resize.fit_within(*shape, long_side)
-    small = colour.convert(resize.resize_to(np.ascontiguousarray(part), width, height), icc, colour.srgb_profile(), 8)
+    small = convert.convert(resize.resize_to(np.ascontiguousarray(part), width, height), icc, convert.srgb_profile(), 8)
     if order.monochrome:
-        small = colour.to_monochrome(small, colour.srgb_profile())
+        small = convert.to_monochrome(small, convert.srgb_profile())
     try:
         small = border.draw(small, size, name, width / shape[0])
     except ImagingError:  # too small for the letters here; the export itself says so where it matters

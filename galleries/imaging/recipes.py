@@ -16,8 +16,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging import colour, encode, resize, sharpen
-from galleries.imaging.decode import (
+from galleries.imaging.colour import convert
+from galleries.imaging.errors import BadCrop, DoesNotFit
+from galleries.imaging.framing.geometry import Rect, turned_inside
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.imaging.opening.decode import (
     DEFAULT_LIMITS,
     FrameFacts,
     Limits,
@@ -28,14 +31,12 @@ from galleries.imaging.decode import (
     turn_upright,
     view_upright,
 )
-from galleries.imaging.errors import BadCrop, DoesNotFit
-from galleries.imaging.geometry import Rect, turned_inside
-from galleries.imaging.sizes import SizeSpec
+from galleries.imaging.output import encode, resize, sharpen
 
 if TYPE_CHECKING:
-    from galleries.imaging.reading import FrameReading
+    from galleries.imaging.drawing.stamp import StampText
+    from galleries.imaging.face.reading import FrameReading
     from galleries.imaging.rights import RightsRecord
-    from galleries.imaging.stamp import StampText
 
 RECIPE_VERSION = 1  # part of every derivative's key: raise it when the same input would give other bytes
 PROOF_QUALITY = 82
@@ -73,7 +74,7 @@ class CutOrder:
     @property
     def target(self) -> bytes:
         """The profile the file is made in. Raises `BadProfile`."""
-        return self.icc or colour.output_profile(self.size.profile)
+        return self.icc or convert.output_profile(self.size.profile)
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ class FinalFile:
 
 
 def _upright_srgb(pixels: NDArray[Any], orientation: int, icc: bytes) -> NDArray[np.uint8]:
-    return colour.convert(turn_upright(pixels, orientation), icc, colour.srgb_profile(), 8)
+    return convert.convert(turn_upright(pixels, orientation), icc, convert.srgb_profile(), 8)
 
 
 def proof_pixels(stored: Stored, long_side: int) -> NDArray[np.uint8]:
@@ -117,7 +118,7 @@ def make_proof(
     Never enlarged. `known`, the frame's reading when it was read before, saves reading it again (a new
     stamp text). Raises as `decode.open_picture`.
     """
-    from galleries.imaging import stamp
+    from galleries.imaging.drawing import stamp
 
     stored = open_stored(source, limits, at_least=max(large, READ_AT_LEAST))
     facts = stored.facts
@@ -139,12 +140,12 @@ def make_proof(
 
 def _read(picture: NDArray[np.uint8], stored: Stored) -> FrameReading:
     """Face and colours from the shrunken sRGB picture, fine detail from the decode itself."""
-    from galleries.imaging import reading
+    from galleries.imaging.face import reading
 
     facts = stored.facts
     fine = view_upright(stored.pixels, facts.orientation)
     if fine.dtype != np.uint8:
-        fine = colour.depth(fine, 8)
+        fine = convert.depth(fine, 8)
     size = (facts.width, facts.height)
     return reading.read_pixels(picture, full_size=size, fine=fine, fine_scale=stored.scale)
 
@@ -217,8 +218,8 @@ def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> N
         source = frame[part.y : part.bottom, part.x : part.right]
         pixels = sharpen.without_halos(sharpen.sharpen(pixels, percent), source)
     if order.monochrome:
-        pixels = colour.to_monochrome(pixels, picture.profile)
-    pixels = colour.convert(pixels, picture.profile, order.target, size.bits)
+        pixels = convert.to_monochrome(pixels, picture.profile)
+    pixels = convert.convert(pixels, picture.profile, order.target, size.bits)
     return finish(pixels, order) if finish else pixels
 
 

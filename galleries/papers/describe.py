@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from galleries.imaging import rights_vocab as vocab
-from galleries.imaging.rights_record import RightsFound, RightsRecord
+from galleries.imaging.rights import vocabulary as vocab
+from galleries.imaging.rights.record import RightsFound, RightsRecord
 from galleries.papers.terms import spoken_day as day
 
 

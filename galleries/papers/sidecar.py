@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from galleries.imaging.rights_fields import to_xmp
-from galleries.imaging.rights_record import RightsRecord
-from galleries.imaging.rights_xmp import Bag, Value, packet
+from galleries.imaging.rights.fields import to_xmp
+from galleries.imaging.rights.record import RightsRecord
+from galleries.imaging.rights.xmp import Bag, Value, packet
 
 
 def sidecar(rating: int | None, keywords: Sequence[str] = (), record: RightsRecord | None = None) -> str:

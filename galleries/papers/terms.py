@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from galleries.imaging.rights_record import Licensor, Party, RightsRecord
-from galleries.imaging.rights_vocab import DATA_MINING, MODEL_RELEASE, minor_code
+from galleries.imaging.rights.record import Licensor, Party, RightsRecord
+from galleries.imaging.rights.vocabulary import DATA_MINING, MODEL_RELEASE, minor_code
 
 FORMAT, FORMAT_VERSION = "headshot-licence", 1
 

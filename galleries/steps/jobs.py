@@ -31,11 +31,11 @@ log = logging.getLogger(__name__)
 
 # kind -> module:function; the function takes the thing's id and may be run again at any time.
 KINDS = {
-    "proof": "galleries.steps.proof:render",
-    "sort": "galleries.steps.sort:sort_sitting",
-    "version": "galleries.steps.finish:render_version",
-    "delivery": "galleries.steps.deliver:build",
-    "letter": "galleries.steps.letters:send",
+    "proof": "galleries.steps.ingesting.proof:render",
+    "sort": "galleries.steps.sorting.sort:sort_sitting",
+    "version": "galleries.steps.finishing.finish:render_version",
+    "delivery": "galleries.steps.delivering.deliver:build",
+    "letter": "galleries.steps.people.letters:send",
 }
 RING_AGAIN_AFTER = timedelta(seconds=30)
 ONCE_MORE = "asked for again while it was running"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 
-from galleries.imaging.decode import Limits
+from galleries.imaging.opening.decode import Limits
 
 
 def limits() -> Limits:

@@ -6,7 +6,7 @@ from django import template
 
 from galleries.models import Delivery
 from galleries.papers.terms import USES
-from galleries.steps import package
+from galleries.steps.delivering import package
 
 register = template.Library()
 

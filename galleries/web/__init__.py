@@ -1,0 +1,1 @@
+"""Pages: parse, ask, call one verb, show."""

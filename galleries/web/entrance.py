@@ -15,8 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite
-from galleries.steps import invite as invites
-from galleries.steps import pick
+from galleries.steps.people import invite as invites
+from galleries.steps.picking import pick
 from galleries.web.doors import count_try, invite_for, open_to_all, user_of
 
 

@@ -16,7 +16,8 @@ from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import Missing
 from galleries.models import Frame
-from galleries.steps import proof, trace
+from galleries.steps.ingesting import proof
+from galleries.steps.keeping import trace
 from galleries.web.doors import either, guarded_inside
 
 CHUNK = 1 << 18

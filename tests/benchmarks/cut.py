@@ -16,10 +16,13 @@ import pyvips
 import simplejpeg
 from PIL import Image, ImageCms, ImageFilter
 
-from galleries.imaging import colour, encode, geometry, recipes, sharpen
-from galleries.imaging.decode import open_picture
+from galleries.imaging import recipes
+from galleries.imaging.colour import convert
 from galleries.imaging.errors import DoesNotFit
-from galleries.imaging.sizes import SizeSpec
+from galleries.imaging.framing import geometry
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.imaging.opening.decode import open_picture
+from galleries.imaging.output import encode, sharpen
 from tests.benchmarks import frames, timing
 
 QUALITY = 92
@@ -71,7 +74,7 @@ def naively(data: bytes, wanted: list[recipes.CutOrder]) -> list[bytes]:
     srgb = ImageCms.createProfile("sRGB")
     for order in wanted:
         picture = Image.open(io.BytesIO(data))
-        icc = picture.info.get("icc_profile") or colour.srgb_profile()
+        icc = picture.info.get("icc_profile") or convert.srgb_profile()
         turned = recipes_turn(picture)
         whole = ImageCms.profileToProfile(turned, ImageCms.ImageCmsProfile(io.BytesIO(icc)), srgb)
         crop = order.crop

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging.faces import find_faces
+from galleries.imaging.face.faces import find_faces
 
 PORTRAITS = Path(__file__).resolve().parents[3] / "shared" / "data" / "portraits"
 Pixels = NDArray[np.uint8]

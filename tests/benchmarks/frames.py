@@ -16,7 +16,9 @@ import numpy as np
 from PIL import Image
 from skimage import data as skimage_data
 
-from galleries.imaging import colour, decode, geometry, profiles
+from galleries.imaging.colour import convert, profiles
+from galleries.imaging.framing import geometry
+from galleries.imaging.opening import decode
 
 WIDTH, HEIGHT = 6000, 4000
 VERSION = 4
@@ -83,7 +85,7 @@ def paint(number: int, width: int = WIDTH, height: int = HEIGHT) -> np.ndarray:
 def as_camera_file(rgb: np.ndarray, kind: Kind, quality: int = 95) -> bytes:
     """The upright sRGB pixels as a camera would have written them."""
     icc = profiles.build(kind.profile or "sRGB")
-    pixels = colour.convert(rgb, colour.srgb_profile(), icc)
+    pixels = convert.convert(rgb, convert.srgb_profile(), icc)
     stored = decode.turn_upright(pixels, geometry.INVERSE_ORIENTATION[kind.orientation])
     exif = Image.Exif()
     exif[0x0112] = kind.orientation

@@ -20,9 +20,11 @@ import simplejpeg
 from PIL import Image
 from skimage.metrics import peak_signal_noise_ratio, structural_similarity
 
-from galleries.imaging import colour, encode, recipes, resize
-from galleries.imaging.decode import open_picture, open_stored
-from galleries.imaging.stamp import StampText, stamp
+from galleries.imaging import recipes
+from galleries.imaging.colour import convert
+from galleries.imaging.drawing.stamp import StampText, stamp
+from galleries.imaging.opening.decode import open_picture, open_stored
+from galleries.imaging.output import encode, resize
 from tests.benchmarks import frames, timing
 
 LARGE, SMALL = 2048, 480
@@ -38,7 +40,7 @@ def _upright(path: Path) -> np.ndarray:
 def float_reference(path: Path, long_side: int) -> np.ndarray:
     """Full decode, sRGB in 16 bit, Pillow's Lanczos in 32-bit float: (h, w, 3) float 0..255, not clipped."""
     picture = open_picture(path)
-    full = colour.convert(picture.pixels, picture.profile, colour.srgb_profile(), 16)
+    full = convert.convert(picture.pixels, picture.profile, convert.srgb_profile(), 16)
     size = resize.fit_within(full.shape[1], full.shape[0], long_side)
     bands = [
         np.asarray(Image.fromarray(full[:, :, i].astype(np.float32) / 257).resize(size, Image.Resampling.LANCZOS))

@@ -18,10 +18,11 @@ import numpy as np
 import simplejpeg
 from skimage.metrics import structural_similarity
 
-from galleries.imaging import encode, tracer
-from galleries.imaging.stamp import StampText, stamp
-from galleries.imaging.tracer_code import SYMBOLS, Code
-from galleries.imaging.tracer_read import aligned, heard
+from galleries.imaging import tracer
+from galleries.imaging.drawing.stamp import StampText, stamp
+from galleries.imaging.output import encode
+from galleries.imaging.tracer.code import SYMBOLS, Code
+from galleries.imaging.tracer.read import aligned, heard
 from tests.benchmarks import frames, timing
 
 PORTRAITS = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "portraits"

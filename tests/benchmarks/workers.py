@@ -15,7 +15,7 @@ from multiprocessing.synchronize import Barrier
 from pathlib import Path
 
 from galleries.imaging import recipes
-from galleries.imaging.stamp import StampText
+from galleries.imaging.drawing.stamp import StampText
 from tests.benchmarks import frames
 
 TEXT = StampText("Studio Nordlicht")

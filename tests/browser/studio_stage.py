@@ -13,8 +13,8 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from galleries import storage
-from galleries.imaging.faces import Face
-from galleries.imaging.reading import FrameReading
+from galleries.imaging.face.faces import Face
+from galleries.imaging.face.reading import FrameReading
 from galleries.models import Frame, Look, Proof
 from tests.cast import Cast
 

@@ -16,11 +16,13 @@ from playwright.sync_api import Page, expect
 
 from galleries import storage
 from galleries.models import Acceptance, Delivery, Final, Mark, Sitting, Version
-from galleries.steps import licences, pick, planning, sizes
+from galleries.steps.delivering import licences, sizes
+from galleries.steps.picking import pick
+from galleries.steps.planning import sitting_plan
 from tests.browser.conftest import DESK, PHONE, Come, Device
 from tests.browser.test_marking import ready
 from tests.cast import Cast
-from tests.web.sheets import filled, picture
+from tests.web.invitee.sheets import filled, picture
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -61,7 +63,7 @@ def everything(cast: Cast) -> Final:
     pick.set_mark(cast.as_representation, frames[0].pk, kind="pick")
     pick.set_mark(cast.as_representation, frames[1].pk, kind="strike")
     pick.remark(cast.as_representation, frames[0].pk, "This one first.")
-    planning.comment(cast.as_subject, cast.sitting, "Hair up for the second look?")
+    sitting_plan.comment(cast.as_subject, cast.sitting, "Hair up for the second look?")
     final = Final.objects.create(sitting=cast.sitting, frame=frames[0], round=cast.sitting.rounds.get(), state="shown")
     storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
     Version.objects.create(

@@ -8,11 +8,11 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from galleries.models import Mark, Sitting, Standing
-from galleries.steps import sizes
+from galleries.steps.delivering import sizes
 from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
 from tests.cast import Cast
-from tests.web.sheets import filled, proved
+from tests.web.invitee.sheets import filled, proved
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 BIG = (1365, 2048)
@@ -250,7 +250,7 @@ def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:
 def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Come) -> None:
     from galleries import storage
     from galleries.models import Final, PinnedNote, Version
-    from tests.web.sheets import picture
+    from tests.web.invitee.sheets import picture
 
     frame = proved(cast, 1, cast.look())
     Sitting.objects.update(stage="finishing")

@@ -9,10 +9,11 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from galleries.models import Mark, Sitting
-from galleries.steps import agree, pick
+from galleries.steps.agreeing import agree
+from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
 from tests.cast import Cast
-from tests.web.sheets import filled
+from tests.web.invitee.sheets import filled
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -194,7 +195,7 @@ def test_what_others_do_appears_and_new_frames_wait_for_a_press(cast: Cast, come
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
     pick.set_mark(cast.as_representation, frames[1].pk, kind="pick")
     expect(page.get_by_role("link", name="frame 0002, look 1, shortlisted by Ruben Achterberg")).to_be_visible()
-    from tests.web.sheets import proved
+    from tests.web.invitee.sheets import proved
 
     proved(cast, 70, frames[0].look)
     proved(cast, 71, frames[0].look)

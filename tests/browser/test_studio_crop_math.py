@@ -9,7 +9,7 @@ import pytest
 from django.templatetags.static import static
 from django.urls import reverse
 
-from galleries.imaging.geometry import Ratio, Rect, turned_corners, turned_inside
+from galleries.imaging.framing.geometry import Ratio, Rect, turned_corners, turned_inside
 from tests.browser.studio_stage import visiting
 from tests.cast import Cast
 

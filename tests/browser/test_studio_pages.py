@@ -11,7 +11,10 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from galleries.models import Crop, Frame, Look, Mark, Sitting
-from galleries.steps import deliver, finish, jobs, licences, planning, sizes
+from galleries.steps import jobs
+from galleries.steps.delivering import deliver, licences, sizes
+from galleries.steps.finishing import finish
+from galleries.steps.planning import sitting_plan
 from tests.browser.conftest import PHONE
 from tests.browser.studio_stage import WCAG, many_frames, visiting
 from tests.cast import Cast
@@ -46,7 +49,7 @@ def test_pages_of_a_sitting_in_its_picking(come: Any, live_server: Any, cast: Ca
     Frame.objects.filter(pk=frames[2].pk).update(hidden=True)
     for invite, kind in ((cast.subject, "pick"), (cast.representation, "strike")):
         Mark.objects.create(invite=invite, frame=frames[0], kind=kind, note="like this", acted_at=timezone.now())
-    planning.comment(cast.as_owner, cast.sitting, "Bring two collars")
+    sitting_plan.comment(cast.as_owner, cast.sitting, "Bring two collars")
     cast.sitting.refusals.create(name="X.JPG", reason="It is no picture.")
     with visiting(come, cast, **WIDTHS[width]) as page:
         visit(page, live_server, "studio")

@@ -13,7 +13,7 @@ from galleries.models import Frame, Proof
 from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
 from tests.cast import Cast
-from tests.web.sheets import READING, proved
+from tests.web.invitee.sheets import READING, proved
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 COUNT, LOOKS = 1000, 8

@@ -58,7 +58,7 @@ def photographer_link(site: Site) -> str:
     return site.python(
         "from django.contrib.auth.models import User\n"
         "from galleries.models import Studio\n"
-        "from galleries.steps.invite import sign_in_link\n"
+        "from galleries.steps.people.invite import sign_in_link\n"
         "Studio.objects.update_or_create(pk=1, defaults={'name': 'Northlight Rooms', 'photographer': 'Tamsin Vale',"
         " 'email': 'tamsin@northlight.example', 'letters_from': 0, 'letters_until': 24})\n"
         "user = User.objects.create_user('tamsin', 'tamsin@northlight.example', first_name='Tamsin',"

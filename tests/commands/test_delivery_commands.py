@@ -11,7 +11,10 @@ from django.core.management import CommandError, call_command
 
 from galleries import storage
 from galleries.models import Delivery, DeliverySize
-from galleries.steps import finish, proof, sizes, trace
+from galleries.steps.delivering import sizes
+from galleries.steps.finishing import finish
+from galleries.steps.ingesting import proof
+from galleries.steps.keeping import trace
 from tests import painted
 from tests.cast import Cast, make_cast
 

@@ -160,7 +160,7 @@ def test_every_table_stands_in_the_upkeep_and_records_cannot_be_changed(cast: Ca
 
 
 def run_verb(cast: Cast, frame: Frame) -> None:
-    from galleries.steps import looks
+    from galleries.steps.sorting import looks
 
     looks.set_hidden(cast.sitting, [frame.pk], True, cast.as_owner)
 

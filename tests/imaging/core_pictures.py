@@ -11,7 +11,7 @@ import numpy as np
 import pillow_heif
 from PIL import Image
 
-from galleries.imaging import encode
+from galleries.imaging.output import encode
 
 
 def painted(width: int = 160, height: int = 120) -> np.ndarray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from galleries.imaging.faces import Face, Point
+from galleries.imaging.face.faces import Face, Point
 
 
 def head(

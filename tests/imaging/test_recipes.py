@@ -16,14 +16,16 @@ from hypothesis import strategies as st
 from PIL import Image
 from skimage import data as skimage_data
 
-from galleries.imaging import colour, geometry, profiles, recipes
-from galleries.imaging.decode import Limits, open_picture
+from galleries.imaging import recipes
+from galleries.imaging.colour import convert, profiles
+from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import BadCrop, DoesNotFit, TooLarge, Unreadable
-from galleries.imaging.geometry import Rect
+from galleries.imaging.framing import geometry
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.imaging.opening.decode import Limits, open_picture
 from galleries.imaging.recipes import CutOrder
 from galleries.imaging.rights import RightsRecord, check
-from galleries.imaging.sizes import SizeSpec
-from galleries.imaging.stamp import StampText
 from tests.imaging.core_pictures import exif, painted, saved
 from tests.size_data import BY_SLUG
 
@@ -37,7 +39,7 @@ def portrait() -> bytes:
     """The public-domain astronaut portrait of scikit-image, as a camera file with an Adobe RGB profile."""
     rgb = skimage_data.astronaut()
     icc = profiles.build("Adobe RGB")
-    return saved(colour.convert(rgb, colour.srgb_profile(), icc), quality=95, icc_profile=icc, exif=exif())
+    return saved(convert.convert(rgb, convert.srgb_profile(), icc), quality=95, icc_profile=icc, exif=exif())
 
 
 def _pixels(data: bytes) -> np.ndarray:
@@ -52,7 +54,7 @@ def test_a_proof_is_stamped_srgb_and_nothing_else(portrait: bytes) -> None:
     for data, size in ((proof.large, proof.large_size), (proof.small, proof.small_size)):
         image = Image.open(io.BytesIO(data))
         assert image.size == size
-        assert image.info["icc_profile"] == colour.srgb_profile()
+        assert image.info["icc_profile"] == convert.srgb_profile()
         assert not image.getexif()
         plain = np.asarray(Image.fromarray(skimage_data.astronaut()).resize(size, Image.Resampling.LANCZOS))
         far = np.abs(np.asarray(image).astype(int) - plain).max(axis=2)
@@ -73,7 +75,7 @@ def test_the_face_of_the_reading_is_in_full_frame_pixels(portrait: bytes) -> Non
 
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_the_reading_follows_the_orientation(orientation: int) -> None:
-    from galleries.imaging.decode import turn_upright
+    from galleries.imaging.opening.decode import turn_upright
 
     stored = turn_upright(skimage_data.astronaut(), geometry.INVERSE_ORIENTATION[orientation])
     data = saved(np.ascontiguousarray(stored), quality=95, exif=exif(orientation=orientation))
@@ -175,7 +177,7 @@ def test_black_and_white_finals_are_neutral(portrait: bytes) -> None:
 
 
 def test_sixteen_bits_survive_to_a_sixteen_bit_tiff() -> None:
-    from galleries.imaging import encode
+    from galleries.imaging.output import encode
 
     ramp = np.linspace(20_000, 22_000, 400)
     frame = np.repeat(np.repeat(ramp[None, :, None], 300, axis=0), 3, axis=2).round().astype(np.uint16)
@@ -217,7 +219,7 @@ def test_rights_are_inside_the_byte_cap_and_read_back(portrait: bytes) -> None:
     (final,) = recipes.make_finals(portrait, [replace(order, size=replace(SMALL, byte_cap=cap))], rights=record)
     assert len(final.data) <= cap
     assert check(final.data, record) == []
-    assert Image.open(io.BytesIO(final.data)).info["icc_profile"] == colour.srgb_profile()
+    assert Image.open(io.BytesIO(final.data)).info["icc_profile"] == convert.srgb_profile()
     with pytest.raises(DoesNotFit, match=r"would fit|no picture fits"):
         recipes.make_finals(portrait, [replace(order, size=replace(SMALL, byte_cap=4000))], rights=record)
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from galleries.imaging.faces import Face, find_faces
+from galleries.imaging.face.faces import Face, find_faces
 from galleries.painter import PlannedFrame, Truth, paint_frame, plan_sitting, truth_of
 
 SIDE = 720

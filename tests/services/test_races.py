@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from galleries.access import Visitor
 from galleries.models import Job, JournalLine, Mark
-from galleries.steps import jobs, pick
+from galleries.steps import jobs
+from galleries.steps.picking import pick
 from tests.cast import make_cast
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]

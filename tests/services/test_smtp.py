@@ -14,8 +14,9 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 from django.utils import timezone
 
 from galleries.models import Invite, Letter
-from galleries.steps import invite as invites
-from galleries.steps import jobs, letters
+from galleries.steps import jobs
+from galleries.steps.people import invite as invites
+from galleries.steps.people import letters
 from tests.cast import make_cast
 from tests.servers import free_port
 

@@ -9,8 +9,8 @@ from django.core.cache import cache
 from django.test import Client
 
 from galleries.models import Invite, SignInLink
-from galleries.steps import invite as invites
-from galleries.steps import pick
+from galleries.steps.people import invite as invites
+from galleries.steps.picking import pick
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db

@@ -9,7 +9,7 @@ from PIL import Image
 
 from galleries import storage
 from galleries.models import Proof, Sitting
-from galleries.steps import invite as invites
+from galleries.steps.people import invite as invites
 from tests.cast import body_of, make_cast
 
 pytestmark = pytest.mark.django_db

@@ -11,9 +11,9 @@ from django.urls import reverse
 from django.utils import translation
 
 from galleries.models import Invite
-from galleries.web.words import frame_words, label_of, sheet_words
+from galleries.web.invitee.words import frame_words, label_of, sheet_words
 from tests.cast import make_cast
-from tests.web.sheets import filled
+from tests.web.invitee.sheets import filled
 
 FOLDER = Path(__file__).resolve().parents[2] / "galleries" / "locale"
 LANGUAGES = ["de", "es"]
@@ -118,7 +118,7 @@ def test_the_sheet_speaks_the_persons_language(language: str, heading: str, labe
 
 @pytest.mark.django_db
 def test_an_invite_brings_its_language_along() -> None:
-    from galleries.steps import invite
+    from galleries.steps.people import invite
 
     cast = make_cast()
     Invite.objects.filter(pk=cast.subject.pk).update(language="de")

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps import agree, sidecars
+from galleries.steps.agreeing import agree, sidecars
 
 
 class Command(TradeCommand):

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand
-from galleries.steps import single
+from galleries.steps.delivering import one_file
 
 
 class Command(TradeCommand):
@@ -26,7 +26,7 @@ class Command(TradeCommand):
 
     def work(self, options: dict[str, Any]) -> Any:
         try:
-            rows = single.cut(options["file"], single.specs(options["size"]), options["out"], options["name"])
+            rows = one_file.cut(options["file"], one_file.specs(options["size"]), options["out"], options["name"])
         except OSError as error:
             raise CommandError(f"{error.filename or options['file']}: {error.strerror or error}.") from error
         for row in rows:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
-from galleries.steps import cut
+from galleries.steps.delivering import cut
 
 
 class Command(TradeCommand):

@@ -12,7 +12,8 @@ from django.core.management.base import CommandError
 from galleries import storage
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
 from galleries.models import Delivery
-from galleries.steps import deliver, jobs, licences
+from galleries.steps import jobs
+from galleries.steps.delivering import deliver, licences
 
 
 class Command(TradeCommand):

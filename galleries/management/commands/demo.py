@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from galleries.errors import DomainError
-from galleries.steps import demo, demo_finishing
+from galleries.steps.demo import demo_finishing, demo_sitting
 
 
 class Command(BaseCommand):
@@ -30,8 +30,8 @@ example:
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            made = demo.prepare(self._say)
-            made.links.update(demo.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))
+            made = demo_sitting.prepare(self._say)
+            made.links.update(demo_sitting.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))
         except DomainError as error:
             raise CommandError(str(error)) from error
         if options["json"]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
-from galleries.steps import single
+from galleries.steps.delivering import one_file
 
 
 class Command(TradeCommand):
@@ -26,7 +26,7 @@ class Command(TradeCommand):
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
         try:
-            told = single.report(path)
+            told = one_file.report(path)
         except (ImagingError, OSError) as error:
             self.all_done = False
             reason = error.strerror or str(error) if isinstance(error, OSError) else str(error)

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps import incoming, ingest
+from galleries.steps.ingesting import incoming, ingest
 
 
 class Command(TradeCommand):

@@ -6,7 +6,7 @@ from argparse import ArgumentParser
 from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps import sort
+from galleries.steps.sorting import sort
 
 
 class Command(TradeCommand):

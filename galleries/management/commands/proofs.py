@@ -8,7 +8,8 @@ from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
 from galleries.models import Job
-from galleries.steps import jobs, proof
+from galleries.steps import jobs
+from galleries.steps.ingesting import proof
 
 OPEN = (Job.State.WAITING, Job.State.RUNNING)
 

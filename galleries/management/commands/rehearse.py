@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from galleries.errors import DomainError
-from galleries.steps import rehearse
+from galleries.steps.demo import rehearse
 
 
 class Command(BaseCommand):

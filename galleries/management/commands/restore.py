@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from galleries.management.trade import TradeCommand
-from galleries.steps.restore import restore
+from galleries.steps.keeping.restore import restore
 
 
 class Command(TradeCommand):

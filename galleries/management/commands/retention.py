@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps import archive_file, erase, keep
+from galleries.steps.keeping import archive_file, erase, retention
 
 
 class Command(TradeCommand):
@@ -36,7 +36,7 @@ removing is a word of its own. Erasures that were cut short are caught up on eve
             if not options["sitting"]:
                 raise CommandError("Name the sitting with --sitting.")
             result = self._one(options)
-        rows = keep.keeping()
+        rows = retention.keeping()
         for row in rows:
             self.tell(options, row.sentence)
         listed = [
@@ -51,7 +51,9 @@ removing is a word of its own. Erasures that were cut short are caught up on eve
         by = photographer_of(sitting)
         result: dict[str, Any] = {}
         if options["until"]:
-            keep.keep_until(sitting, by, None if options["until"] == "open" else keep.check_day(options["until"]))
+            retention.keep_until(
+                sitting, by, None if options["until"] == "open" else retention.check_day(options["until"])
+            )
         if options["file"]:
             made = archive_file.write(
                 sitting, options["file"].expanduser().resolve(), by, lambda done, of: self.progress(done, of, "files")

@@ -14,7 +14,7 @@ from galleries.imaging.errors import ImagingError
 from galleries.imaging.rights import read_rights
 from galleries.management.trade import TradeCommand
 from galleries.papers.describe import rights_found_sentences
-from galleries.steps import deliver
+from galleries.steps.delivering import deliver
 
 
 class Command(TradeCommand):

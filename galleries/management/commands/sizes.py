@@ -8,7 +8,7 @@ from typing import Any
 
 from galleries.management.trade import TradeCommand
 from galleries.models import DeliverySize
-from galleries.steps import sizes
+from galleries.steps.delivering import sizes
 
 
 class Command(TradeCommand):

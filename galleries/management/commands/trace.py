@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps import trace
+from galleries.steps.keeping import trace
 
 
 class Command(TradeCommand):

@@ -6,7 +6,7 @@ from argparse import ArgumentParser
 from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps import inventory
+from galleries.steps.keeping import inventory
 
 
 class Command(TradeCommand):

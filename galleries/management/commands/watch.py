@@ -12,8 +12,8 @@ from django.core.management.base import CommandError
 
 from galleries.errors import Refused
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps import incoming
-from galleries.steps.watch import Watcher
+from galleries.steps.ingesting import incoming
+from galleries.steps.ingesting.watch import Watcher
 
 
 class Command(TradeCommand):

@@ -1,0 +1,1 @@
+"""Profiles and conversions between them."""

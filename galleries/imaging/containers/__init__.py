@@ -1,0 +1,1 @@
+"""The parts of JPEG and TIFF files, and libvips set up once."""

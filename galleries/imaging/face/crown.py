@@ -1,0 +1,57 @@
+"""The top of the head measured against the backdrop, where the backdrop is plain enough; otherwise left estimated."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from galleries.imaging.face.models import shrunk
+
+_EYE_SPAN = 24  # the picture is shrunk until the eyes lie this many pixels apart: hair is no finer for this purpose
+_BAND = 0.6  # half-width of the strip over the face, in eye distances
+_CLEAR = 1.9  # backdrop is looked for from here outward, in eye distances from the middle
+_LEAST = 6.0  # difference in CIE Lab from the backdrop that counts as head
+_SHARE = 0.35  # share of a strip's row that must differ
+
+Pixels = NDArray[np.uint8]
+
+
+def crown_against_backdrop(
+    rgb: Pixels, middle: tuple[float, float], eye_distance: float, forehead_y: float, below: float
+) -> float | None:
+    """The y of the hair's top over the point `middle` between the eyes, or None when it cannot be told.
+
+    `below` is the distance from eyes to chin: an answer far from what a head of that size allows is dropped.
+    The picture is read upward from the forehead until rows look like the backdrop beside the head.
+    """
+    scale = min(1.0, _EYE_SPAN / max(eye_distance, 1e-6))
+    bottom = int(min(rgb.shape[0], max(0.0, middle[1]) + 1))
+    if bottom * scale < 8:
+        return None
+    size = (max(8, round(rgb.shape[1] * scale)), max(8, round(bottom * scale)))
+    small = shrunk(rgb[:bottom], *size).astype(np.float32) / np.float32(255)
+    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    x, span = middle[0] * size[0] / rgb.shape[1], eye_distance * size[0] / rgb.shape[1]
+    left, right = lab[:, : max(0, int(x - _CLEAR * span))], lab[:, int(x + _CLEAR * span) :]
+    left, right = left[:, -int(2 * span) :], right[:, : int(2 * span)]
+    beside = [side for side in (left, right) if side.shape[1] >= max(3.0, span / 4)]
+    if not beside:
+        return None
+    sides = [np.median(side, axis=1) for side in beside]
+    noise = float(np.median([np.abs(s - m[:, None]).mean() for s, m in zip(beside, sides, strict=True)]))
+    band = lab[:, max(0, int(x - _BAND * span)) : int(x + _BAND * span) + 1]
+    across = (np.arange(band.shape[1]) / max(1, band.shape[1] - 1) - 0.5) * _BAND / _CLEAR + 0.5
+    backdrop = sides[0][:, None] * (1 - across[None, :, None]) + sides[-1][:, None] * across[None, :, None]
+    apart = np.linalg.norm(band - backdrop, axis=2)
+    uneven = float(np.median(np.linalg.norm(sides[0] - sides[-1], axis=1)))
+    floor = max(_LEAST, 4 * noise, 0.4 * uneven)
+    head = (apart > floor).mean(axis=1) > _SHARE
+    row = min(len(head) - 1, int(forehead_y * size[1] / bottom))
+    while row >= 0 and (head[row] or (row > 0 and head[row - 1])):
+        row -= 1
+    if row < 1:
+        return None  # reaches the frame's edge, or the backdrop is no plain one
+    crown = (row + 1) * bottom / size[1]
+    expected = middle[1] - below
+    return crown if expected - below <= crown <= expected + 0.3 * below else None

@@ -1,0 +1,1 @@
+"""Geometry of crops: rectangles, delivery sizes, the proposal of a crop."""

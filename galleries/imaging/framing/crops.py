@@ -1,0 +1,341 @@
+"""The proposal of a crop from eyes and head, and what is to be said about any crop.
+
+Rules, as shares of the crop's height (common practice, no source):
+ * eye line 33 to 42 % from the top; headroom above the crown 3 to 10 %; the chin is never cut;
+ * head (crown to chin) 40 to 60 % of the height in a 4:5; in another shape the same share of the picture's
+   area, so the bounds go with the square root of width over height;
+ * the face stands in the middle, with a little more room on the side it looks to;
+ * the horizon is left alone unless levelling is asked for.
+Of all crops that keep the rules the largest is proposed; where the frame allows none, the one that breaks
+them least, with the reason in words.
+
+Shape: sides are whole multiples of the size's ratio in lowest terms, so the shape is exact. Where one such step
+is more than 2 % of the frame (A4 is 620:877), one side is any whole number and the other the nearest to the
+shape.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+from galleries.imaging.face.faces import Face
+from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
+from galleries.imaging.framing.sizes import SizeSpec
+
+EYE_LINE = (0.33, 0.42)
+HEADROOM = (0.03, 0.10)
+HEAD_IN_4_5 = (0.40, 0.60)
+CHIN_ROOM = 0.04
+LOOK_ROOM = 0.06
+_COARSE = 0.02
+_CANDIDATES = 160
+_TIE = 0.001
+
+
+class HasFace(Protocol):
+    """A reading of a frame, as far as a crop needs it."""
+
+    @property
+    def face(self) -> Face | None: ...
+
+
+@dataclass(frozen=True)
+class CropProposal:
+    """A crop inside the frame, its tilt (0 unless levelling was asked for) and why it is what it is."""
+
+    rect: Rect
+    tilt_deg: float
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CropWarning:
+    """One thing wrong with a crop: a short code for programs, a sentence for people."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a crop must respect, in the crop's own upright axes (turned about the eyes when levelling)."""
+
+    eye_x: float
+    eye_y: float
+    crown: float
+    chin: float
+    left: float
+    right: float
+    looks: float
+
+
+def head_shares(shape: Ratio) -> tuple[float, float]:
+    """Least and most share of the crop's height that the head may take in a shape."""
+    stretch = math.sqrt(float(shape.fraction) / 0.8)
+    return HEAD_IN_4_5[0] * stretch, HEAD_IN_4_5[1] * stretch
+
+
+def propose(
+    frame_w: int, frame_h: int, seen: Face | HasFace | None, ratio: Ratio | None, *, level: bool = False
+) -> CropProposal:
+    """Propose a crop of `ratio` in a frame of frame_w × frame_h pixels.
+
+    `seen` is the face in the frame's pixels (or a reading that holds it); None gives the middle of the upper
+    part. A ratio of None is the whole frame. With `level` the crop is turned so that the eyes lie level.
+    """
+    if ratio is None:
+        return CropProposal(Rect(0, 0, frame_w, frame_h), 0.0, ("The whole frame, not cropped.",))
+    face = seen if isinstance(seen, Face) or seen is None else seen.face
+    shapes = _shapes(frame_w, frame_h, ratio)
+    if face is None:
+        width, height = shapes[-1]
+        rect = Rect((frame_w - width) // 2, (frame_h - height) // 4, width, height)
+        return CropProposal(rect, 0.0, ("No face is known: the middle of the upper part, as large as it goes.",))
+    tilt = face.roll_deg if level else 0.0
+    head = _head(face, tilt)
+    search = _Search(frame_w, frame_h, head, face.eye_middle, tilt, head_shares(ratio))
+    stride = max(1, len(shapes) // _CANDIDATES)
+    picked = range(len(shapes) - 1, -1, -stride)
+    best = search.best([(i, shapes[i]) for i in picked])
+    if stride > 1:
+        near = range(min(len(shapes) - 1, best.index + stride), max(0, best.index - stride) - 1, -1)
+        best = search.best([(i, shapes[i]) for i in near])
+    reasons = [*_reasons(best.rect, head, search, face), *(_levelled(tilt) if level else ())]
+    return CropProposal(best.rect, tilt, tuple(reasons))
+
+
+def _shapes(frame_w: int, frame_h: int, ratio: Ratio) -> list[tuple[int, int]]:
+    """Every (width, height) of the shape inside the frame, smallest first; never empty."""
+    steps = min(frame_w // ratio.width, frame_h // ratio.height)
+    if max(ratio.width, ratio.height) <= _COARSE * min(frame_w, frame_h) and steps:
+        return [(k * ratio.width, k * ratio.height) for k in range(1, steps + 1)]
+    if ratio.width <= ratio.height:
+        sides = [(ratio.width_for(h), h) for h in range(1, frame_h + 1)]
+    else:
+        sides = [(w, ratio.height_for(w)) for w in range(1, frame_w + 1)]
+    fitting = [(w, h) for w, h in sides if w <= frame_w and h <= frame_h]
+    return fitting or [(1, 1)]
+
+
+def _head(face: Face, tilt: float) -> Head:
+    """The head in axes turned by `tilt` about the point between the eyes."""
+    ex, ey = (
+        face.eye_middle[0] + 0.5,
+        face.eye_middle[1] + 0.5,
+    )  # from pixel middles to continuous coordinates
+    below = face.chin[1] + 0.5 - ey
+    above = ey - (face.crown_y + 0.5)
+    if tilt:
+        radians = math.radians(tilt)
+        dx, dy = face.chin[0] + 0.5 - ex, below
+        upright = -math.sin(radians) * dx + math.cos(radians) * dy
+        above *= max(0.5, upright / below) if below > 0 else 1.0
+        below = upright
+    x, _, w, _ = face.box
+    middle = (ex + x + w / 2 + 0.5) / 2
+    half = max(w / 2, face.eye_distance)
+    return Head(middle, ey, ey - above, ey + max(1.0, below), middle - half, middle + half, face.yaw_hint)
+
+
+@dataclass(frozen=True)
+class _Found:
+    index: int
+    rect: Rect
+    cost: float
+
+
+@dataclass(frozen=True)
+class _Search:
+    frame_w: int
+    frame_h: int
+    head: Head
+    pivot: tuple[float, float]
+    tilt: float
+    shares: tuple[float, float]
+
+    def best(self, candidates: list[tuple[int, tuple[int, int]]]) -> _Found:
+        """The cheapest candidate; of equally good ones the first, so give the largest first."""
+        found: _Found | None = None
+        for index, (width, height) in candidates:
+            for top in self._tops(height):
+                rect = self._place(top, width, height)
+                if rect is None:
+                    continue
+                cost = self.cost(rect)
+                if found is None or cost < found.cost - _TIE:
+                    found = _Found(index, rect, cost)
+        if found is None:  # turned too far for any candidate: the smallest around the eyes
+            index, (width, height) = candidates[-1]
+            x, y = round(self.pivot[0] - width / 2), round(self.pivot[1] - height / 2)
+            found = _Found(index, Rect(x, y, width, height).clamp_to(self.frame_w, self.frame_h), math.inf)
+        return found
+
+    def _tops(self, height: int) -> list[float]:
+        """Tops worth trying: where a rule begins or ends to hold, the middle of what keeps all first."""
+        head = self.head
+        low = max(head.eye_y - EYE_LINE[1] * height, head.crown - HEADROOM[1] * height)
+        high = min(head.eye_y - EYE_LINE[0] * height, head.crown - HEADROOM[0] * height)
+        tops = [
+            (low + high) / 2,
+            low,
+            high,
+            head.eye_y - EYE_LINE[1] * height,
+            head.eye_y - EYE_LINE[0] * height,
+        ]
+        return [*tops, head.crown - HEADROOM[0] * height, head.chin + CHIN_ROOM * height - height]
+
+    def _place(self, top: float, width: int, height: int) -> Rect | None:
+        """The rectangle whose turned crop has this top and the face at its place, moved into the frame."""
+        share = 0.5 - LOOK_ROOM * max(-1.0, min(1.0, self.head.looks))
+        u = self.head.eye_x - share * width + width / 2 - self.pivot[0] - 0.5
+        v = top + height / 2 - self.pivot[1] - 0.5
+        cos, sin = math.cos(math.radians(self.tilt)), math.sin(math.radians(self.tilt))
+        cx = self.pivot[0] + 0.5 + cos * u - sin * v
+        cy = self.pivot[1] + 0.5 + sin * u + cos * v
+        reach_x = (width * abs(cos) + height * abs(sin)) / 2
+        reach_y = (width * abs(sin) + height * abs(cos)) / 2
+        x = _whole_between(cx - width / 2, reach_x - width / 2, self.frame_w - reach_x - width / 2)
+        y = _whole_between(cy - height / 2, reach_y - height / 2, self.frame_h - reach_y - height / 2)
+        return None if x is None or y is None else Rect(x, y, width, height)
+
+    def upright(self, rect: Rect) -> tuple[float, float]:
+        """Left and top of the crop in the head's axes."""
+        dx, dy = rect.centre[0] - self.pivot[0] - 0.5, rect.centre[1] - self.pivot[1] - 0.5
+        cos, sin = math.cos(math.radians(self.tilt)), math.sin(math.radians(self.tilt))
+        u, v = cos * dx + sin * dy, -sin * dx + cos * dy
+        return self.pivot[0] + 0.5 + u - rect.width / 2, self.pivot[1] + 0.5 + v - rect.height / 2
+
+    def cost(self, rect: Rect) -> float:
+        """How far the crop is from the rules, in weighted shares of its height or width."""
+        head, (left, top) = self.head, self.upright(rect)
+        h, w = rect.height, rect.width
+        chin = max(0.0, head.chin + CHIN_ROOM * h - top - h) / h
+        sides = (max(0.0, left - head.left) + max(0.0, head.right - left - w)) / w
+        eye = _beyond((head.eye_y - top) / h, EYE_LINE)
+        crown = max(head.crown, 0.0)  # no crop brings back what the frame itself cuts off
+        room = (crown - top) / h
+        headroom = 2 * max(0.0, HEADROOM[0] - room) + max(0.0, room - HEADROOM[1])
+        size = _beyond((head.chin - crown) / h, self.shares)
+        wanted = 0.5 - LOOK_ROOM * head.looks
+        centring = max(0.0, abs((head.eye_x - left) / w - wanted) - 0.01)
+        return 100 * chin + 50 * sides + 3 * eye + headroom + 0.5 * size + 0.5 * centring
+
+
+def _beyond(value: float, bounds: tuple[float, float]) -> float:
+    return max(0.0, bounds[0] - value, value - bounds[1])
+
+
+def _whole_between(wanted: float, low: float, high: float) -> int | None:
+    """The whole number nearest to `wanted` in low..high (to a millionth of a pixel); None when there is none."""
+    least, most = math.ceil(low - 1e-6), math.floor(high + 1e-6)
+    return None if most < least else min(max(math.floor(wanted + 0.5), least), most)
+
+
+def _percent(share: float) -> str:
+    return f"{round(100 * share)} %"
+
+
+def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[str]:
+    left, top = search.upright(rect)
+    h, w = rect.height, rect.width
+    eye, room = (head.eye_y - top) / h, (head.crown - top) / h
+    size, side = (head.chin - head.crown) / h, (head.eye_x - left) / w
+    crown = "crown" if face.crown_measured else "crown (estimated)"
+    said = [f"Eye line {_percent(eye)} from the top, headroom {_percent(room)}, head {_percent(size)} of the height."]
+    slack = 0.006
+    if head.chin > top + h + 0.5:
+        said.append("The chin is cut: the frame ends above it or is too small for this shape.")
+    if _beyond(eye, EYE_LINE) > slack:
+        where = "high" if eye < EYE_LINE[0] else "low"
+        said.append(f"The eye line is {where}: the frame leaves no better place for this shape.")
+    if head.crown < -slack * h:
+        said.append(f"The {crown} lies outside the frame.")
+    elif room < -slack:
+        said.append(f"The {crown} is cut to keep the chin and the eye line.")
+    elif room < HEADROOM[0] - slack:
+        said.append(f"Little headroom: the {crown} is near the edge of what the frame gives.")
+    elif room > HEADROOM[1] + slack:
+        said.append("More headroom than usual, to keep the eye line.")
+    if size > search.shares[1] + 0.04:
+        said.append("The head is large: the frame is tight for this shape.")
+    elif size < search.shares[0] - 0.04:
+        said.append("The head is small: cropping further would break the eye line or the headroom.")
+    if abs(side - (0.5 - LOOK_ROOM * head.looks)) > 0.02:
+        said.append("The face is off the middle: the frame ends on that side.")
+    elif abs(head.looks) > 0.15:
+        said.append(f"A little more room on the {'right' if head.looks > 0 else 'left'}, where the face looks to.")
+    return said
+
+
+def _levelled(tilt: float) -> tuple[str, ...]:
+    return (f"Turned by {tilt:.1f}° so that the eyes lie level.",)
+
+
+def warnings_for(
+    rect: Rect, frame: tuple[int, int], seen: Face | HasFace | None, size: SizeSpec, *, tilt_deg: float = 0.0
+) -> list[CropWarning]:
+    """What a person should know before a crop `rect` of `frame` (width, height) is cut at `size`."""
+    found = [*_pixel_warnings(rect, frame, size, tilt_deg)]
+    if size.ratio is None:
+        return found
+    face = seen if isinstance(seen, Face) or seen is None else seen.face
+    if face is None:
+        return [
+            *found,
+            CropWarning("no-face", "No face is known in this frame: check head and eyes yourself."),
+        ]
+    return found + _head_warnings(rect, frame, face, size, tilt_deg)
+
+
+def _pixel_warnings(rect: Rect, frame: tuple[int, int], size: SizeSpec, tilt: float) -> list[CropWarning]:
+    found = []
+    if not turned_inside(rect, tilt, *frame):
+        found.append(CropWarning("outside", f"The crop lies outside the frame of {frame[0]} × {frame[1]} pixels."))
+    if size.ratio is None:
+        return found
+    if not size.ratio.matches(rect):
+        found.append(
+            CropWarning("shape", f"{rect.width} × {rect.height} is not {size.ratio.width}:{size.ratio.height}.")
+        )
+    grow = max(size.out_width / rect.width, size.out_height / rect.height)
+    if grow > 1:
+        found.append(
+            CropWarning(
+                "enlarged",
+                f"The crop has {rect.width} × {rect.height} pixels for {size.out_width} × {size.out_height}: "
+                f"it would be enlarged {grow:.2f} times.",
+            )
+        )
+    ppi = math.floor(size.ppi / grow)
+    if size.min_ppi and ppi < size.min_ppi:
+        found.append(CropWarning("ppi", f"The print would have {ppi} ppi; {size.min_ppi} is the least asked for."))
+    return found
+
+
+def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpec, tilt: float) -> list[CropWarning]:
+    head = _head(face, tilt)
+    search = _Search(*frame, head, face.eye_middle, tilt, head_shares(size.ratio or Ratio(4, 5)))
+    left, top = search.upright(rect)
+    trim = size.bleed_px / 2 * rect.height / max(1, size.out_height)
+    safe = trim + size.safe * rect.height / max(1, size.out_height)
+    h, w = rect.height, rect.width
+    found = []
+    if head.chin > top + h - trim:
+        found.append(CropWarning("chin-cut", "The chin is cut."))
+    elif head.chin > top + h - safe:
+        found.append(CropWarning("chin-safe", "The chin lies outside the safe area."))
+    if head.crown < top + trim:
+        sure = head.crown + face.crown_uncertainty < top + trim
+        found.append(CropWarning("crown-cut", "The crown is cut." if sure else "The crown may be cut."))
+    if head.left < left + trim or head.right > left + w - trim:
+        found.append(CropWarning("side-cut", "A side of the face is cut."))
+    eye, share = (head.eye_y - top) / h, (head.chin - head.crown) / h
+    if _beyond(eye, EYE_LINE) > 0.01:
+        found.append(CropWarning("eye-line", f"The eye line is {_percent(eye)} from the top; 33 to 42 % is usual."))
+    if share > search.shares[1] + 0.02:
+        found.append(CropWarning("head-large", f"The head takes {_percent(share)} of the height."))
+    elif share < search.shares[0] - 0.02:
+        found.append(CropWarning("head-small", f"The head takes only {_percent(share)} of the height."))
+    return found

@@ -1,0 +1,201 @@
+"""The sanctioned opener: limits before decode, strict decoding, upright pixels, profile known.
+
+Nothing is ever patched up: a truncated or damaged file raises `Unreadable` with a sentence, it never gives
+a grey half. Orientation is applied; the first picture of a file with several is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import cv2
+from numpy.typing import NDArray
+
+from galleries.imaging.colour import convert, profiles
+from galleries.imaging.errors import TooLarge, Unreadable
+from galleries.imaging.framing.geometry import oriented_size
+from galleries.imaging.opening import formats
+from galleries.imaging.opening.exif import read_exif
+
+Pixels = NDArray[Any]  # (h, w, 3) uint8 or uint16
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Checked before decoding; settings give the values."""
+
+    max_bytes: int = 300_000_000
+    max_pixels: int = 220_000_000
+    max_side: int = 30_000
+
+
+DEFAULT_LIMITS = Limits()
+
+
+@dataclass(frozen=True)
+class FrameFacts:
+    """What a file says of itself; width and height upright, captured_at the camera's own naive clock."""
+
+    format: str
+    width: int
+    height: int
+    orientation: int
+    bits: int
+    mode: str
+    profile_name: str
+    profile_assumed: bool
+    profile_problem: str = ""
+    captured_at: datetime | None = None
+    camera: str = ""
+    frame_number: int | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON; the moment as ISO 8601."""
+        plain = asdict(self)
+        plain["captured_at"] = self.captured_at.isoformat() if self.captured_at else None
+        return plain
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> FrameFacts:
+        moment = plain.get("captured_at")
+        return cls(**{**plain, "captured_at": datetime.fromisoformat(moment) if moment else None})
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Upright RGB pixels (h, w, 3), uint8 or uint16, in `profile`; scale 0.5 = decoded at half size."""
+
+    pixels: Pixels
+    profile: bytes
+    facts: FrameFacts
+    scale: float = 1.0
+
+
+@dataclass(frozen=True)
+class Stored:
+    """Pixels as the file has them, still to be turned by `facts.orientation`."""
+
+    pixels: Pixels
+    profile: bytes
+    facts: FrameFacts
+    scale: float
+
+
+def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
+    """The file's bytes; raises `TooLarge` before reading, `Unreadable` when there is no such file."""
+    if isinstance(source, bytes):
+        size = len(source)
+    else:
+        try:
+            size = source.stat().st_size
+        except OSError as error:
+            raise Unreadable(f"The file {source.name} cannot be read: {error.strerror}.") from error
+    if size > limits.max_bytes:
+        raise TooLarge(f"This file has {size:,} bytes; at most {limits.max_bytes:,} are accepted.")
+    try:
+        return source if isinstance(source, bytes) else source.read_bytes()
+    except OSError as error:
+        raise Unreadable(f"The file cannot be read: {error.strerror}.") from error
+
+
+def _check_size(header: formats.Header, limits: Limits) -> None:
+    width, height = header.width, header.height
+    if width < 1 or height < 1:
+        raise Unreadable(f"This {header.format} claims a size of {width} × {height} pixels.")
+    if max(width, height) > limits.max_side:
+        raise TooLarge(f"This {header.format} is {width} × {height} pixels; no side may exceed {limits.max_side:,}.")
+    if width * height > limits.max_pixels:
+        raise TooLarge(
+            f"This {header.format} is {width} × {height}, {width * height:,} pixels;"
+            f" at most {limits.max_pixels:,} are accepted."
+        )
+
+
+def _judge_profile(header: formats.Header, exif_colour: str) -> tuple[profiles.ProfileVerdict, bool]:
+    """The verdict on the colours of the stored pixels, and whether they are assumed rather than said."""
+    problem = header.icc_problem
+    if header.icc:
+        verdict = profiles.examine(header.icc, header.space)
+        if verdict.icc:
+            return verdict, False
+        problem = verdict.problem
+    if problem:
+        problem = f"{problem} The frame is read as sRGB instead."
+    if header.named_space and not problem:
+        return profiles.ProfileVerdict(profiles.build(header.named_space), header.named_space), False
+    if exif_colour == "Adobe RGB" and header.space == "RGB" and not problem:
+        return profiles.ProfileVerdict(profiles.build("Adobe RGB"), "Adobe RGB, as EXIF says (R03)"), False
+    name = "CMYK without profile" if header.space == "CMYK" else "sRGB"
+    return profiles.ProfileVerdict(b"", name, problem), True
+
+
+def _examine(data: bytes, limits: Limits) -> tuple[formats.Header, profiles.ProfileVerdict, FrameFacts]:
+    header = formats.read_header(data)
+    _check_size(header, limits)
+    exif = read_exif(header.exif)
+    verdict, assumed = _judge_profile(header, exif.colour)
+    orientation = 1 if header.oriented else exif.orientation
+    width, height = oriented_size(orientation, header.width, header.height)
+    facts = FrameFacts(
+        header.format, width, height, orientation, header.bits, header.mode,
+        verdict.name, assumed, verdict.problem, exif.captured_at, exif.camera, exif.frame_number,
+    )  # fmt: skip
+    return header, verdict, facts
+
+
+def probe(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
+    """Facts from the header alone; raises `Unsupported`, `Unreadable` or `TooLarge`."""
+    return _examine(load_bytes(source, limits), limits)[2]
+
+
+def _scale_for(header: formats.Header, at_least: int | None) -> float:
+    """The smallest of 1, 1/2, 1/4, 1/8 whose long side still has `at_least` pixels; JPEG only."""
+    if at_least is None or header.format != "JPEG":
+        return 1.0
+    longest = max(header.width, header.height)
+    return next((s for s in (0.125, 0.25, 0.5) if longest * s >= at_least), 1.0)
+
+
+def open_stored(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_least: int | None = None) -> Stored:
+    """As `open_picture`, but not yet turned upright: for callers that shrink first and turn afterwards."""
+    data = load_bytes(source, limits)
+    header, verdict, facts = _examine(data, limits)
+    scale = _scale_for(header, at_least)
+    pixels = formats.read_pixels(data, header, verdict, scale)
+    in_own = header.space == "RGB" and verdict.icc
+    return Stored(pixels, verdict.icc if in_own else convert.srgb_profile(), facts, scale)
+
+
+def turn_upright(pixels: Pixels, orientation: int) -> Pixels:
+    """Pixels as displayed under an EXIF orientation; the same array for 1."""
+    if orientation in (5, 6, 7, 8):
+        pixels = cv2.transpose(pixels)
+    flip = {2: 1, 3: -1, 4: 0, 6: 1, 7: -1, 8: 0}.get(orientation)
+    return pixels if flip is None else cv2.flip(pixels, flip)
+
+
+def view_upright(pixels: Pixels, orientation: int) -> Pixels:
+    """As `turn_upright`, as a view of the same memory: free to make, slower to walk through."""
+    if orientation in (5, 6, 7, 8):
+        pixels = pixels.transpose(1, 0, 2)
+    across, down = orientation in (2, 3, 6, 7), orientation in (3, 4, 7, 8)
+    return pixels[:: -1 if down else 1, :: -1 if across else 1]
+
+
+def open_picture(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_least: int | None = None) -> Picture:
+    """Decode, strictly and upright. `at_least`: the long side wanted; a JPEG may then come at 1/2, 1/4, 1/8.
+
+    Raises `Unsupported`, `Unreadable` or `TooLarge`.
+    """
+    stored = open_stored(source, limits, at_least=at_least)
+    pixels = turn_upright(stored.pixels, stored.facts.orientation)
+    return Picture(pixels, stored.profile, stored.facts, stored.scale)
+
+
+def verify(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
+    """Decode everything once and return the facts; raises as `open_picture`. Not for bytes nobody trusts yet:
+    `safe.verify_safely` does the same in a child process."""
+    return open_stored(source, limits, at_least=1).facts

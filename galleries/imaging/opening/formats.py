@@ -1,0 +1,272 @@
+"""One reader per format: a header without pixels, and the stored pixels, strictly.
+
+Content decides the format, never the name. Pixels come as stored (not yet turned upright), 3 bands RGB.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pillow_heif
+import simplejpeg
+from numpy.typing import NDArray
+
+from galleries.imaging.colour import convert, profiles
+from galleries.imaging.containers import jpeg, tiff, vips
+from galleries.imaging.containers.jpeg import JpegParts
+from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
+
+Pixels = NDArray[Any]  # uint8 or uint16
+
+_HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
+_EXTRANEOUS = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
+_MOST_PADDING = 4096
+_DATA_WRONG = "its picture data break off or contradict its header"
+_HEADER_WRONG = "its header cannot be read"
+SURROUND = 119  # sRGB code value of CIE L* 50: the mid grey that transparent parts are laid on
+_HEIF_ERRORS = (
+    ValueError, OSError, RuntimeError, EOFError, SyntaxError, LookupError, TypeError, AttributeError, struct.error
+)  # fmt: skip
+_NCLX = {1: "sRGB", 12: "Display P3"}  # colour primaries of ITU-T H.273
+_SRGB_LIKE_CURVES = (1, 2, 6, 13)
+
+
+@dataclass(frozen=True)
+class Header:
+    """What is known before decoding; width and height as stored. `space`: RGB, GRAY or CMYK."""
+
+    format: str
+    width: int
+    height: int
+    bits: int
+    space: str
+    alpha: bool = False
+    exif: bytes = b""
+    icc: bytes = b""
+    icc_problem: str = ""
+    oriented: bool = False  # the decoder turns the picture itself, the EXIF tag is to be ignored
+    named_space: str = ""  # colours said without a profile
+    jpeg: JpegParts | None = None
+
+    @property
+    def mode(self) -> str:
+        return self.space + ("A" if self.alpha else "")
+
+
+def sniff(data: bytes) -> str:
+    """ "JPEG", "TIFF", "PNG" or "HEIF" from the first bytes; raises `Unsupported`."""
+    if data[:3] == b"\xff\xd8\xff":
+        return "JPEG"
+    if data[:8] == b"\x89PNG\r\n\x1a\n":
+        return "PNG"
+    if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "TIFF"
+    if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
+        return "HEIF"
+    if not data:
+        raise Unsupported("This file is empty.")
+    raise Unsupported("This file is no JPEG, TIFF, PNG or HEIF picture, whatever its name says.")
+
+
+# --- JPEG -----------------------------------------------------------------------------------------------
+
+
+def _jpeg_header(data: bytes) -> Header:
+    parts = jpeg.read_parts(data)
+    space = {1: "GRAY", 3: "RGB", 4: "CMYK"}[parts.components]
+    return Header(
+        "JPEG", parts.width, parts.height, 8, space,
+        exif=parts.exif, icc=parts.icc, icc_problem=parts.icc_problem, jpeg=parts,
+    )  # fmt: skip
+
+
+def _strictly(data: bytes, space: str, least: tuple[int, int]) -> NDArray[np.uint8]:
+    pixels: NDArray[np.uint8] = simplejpeg.decode_jpeg(
+        data, space, False, False, min_height=least[0], min_width=least[1]
+    )
+    return pixels
+
+
+def _refusal(kind: str, error: Exception, what: str = "") -> ImagingError:
+    """The sentence for a decoder's complaint, whose own words stay with the error's cause."""
+    message = str(error).lower()
+    if "out of memory" in message or "insufficient memory" in message:
+        return TooLarge(f"Decoding this {kind} needs more memory than the decoder may take.")
+    if "premature end of jpeg" in message:
+        return Unreadable("This JPEG is cut off: its picture data end before the last row.")
+    return Unreadable(f"This {kind} is cut off or damaged: {what or _DATA_WRONG}.")
+
+
+def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]:
+    parts = header.jpeg
+    if parts is None:
+        raise Unreadable("This JPEG has no frame header.")
+    if parts.progressive and jpeg.scans_and_end(data, parts.scan_at)[0] > jpeg.MOST_SCANS:
+        raise Unreadable(f"This JPEG has more than {jpeg.MOST_SCANS} scans and is refused unread.")
+    least = (-int(-header.height * scale // 1), -int(-header.width * scale // 1))
+    try:
+        return _strictly(data, header.space, least)
+    except ValueError as error:
+        if "ICC marker" in str(error) or "JFIF revision" in str(error):  # the picture itself may be sound
+            return _decode_jpeg(jpeg.bare(data), _jpeg_header(jpeg.bare(data)), scale)
+        found = _EXTRANEOUS.search(str(error))
+        if not found or not 0 < int(found[1]) <= _MOST_PADDING:
+            raise _refusal("JPEG", error) from error
+    # Some cameras pad the end. Cut the padding out and judge what is left just as strictly.
+    end = jpeg.scans_and_end(data, parts.scan_at)[1]
+    padding = data[end - int(found[1]) : end]
+    if end < 0 or (padding.strip(b"\0") and padding.strip(b"\xff")):
+        raise Unreadable("This JPEG is damaged: picture data are left over after its last row.")
+    try:
+        return _strictly(data[: end - int(found[1])] + b"\xff\xd9", header.space, least)
+    except ValueError as error:
+        raise _refusal("JPEG", error) from error
+
+
+def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixels:
+    pixels = _decode_jpeg(data, header, scale)
+    if header.space == "RGB":
+        return pixels
+    if header.space == "GRAY":
+        return convert.grey_to_srgb(pixels, icc)
+    ink = 255 - pixels if header.jpeg and header.jpeg.adobe else pixels
+    return convert.cmyk_to_srgb(ink, icc)
+
+
+# --- TIFF and PNG ---------------------------------------------------------------------------------------
+
+
+def _vips_open(data: bytes, kind: str) -> vips.Image:
+    load = vips.Image.tiffload_buffer if kind == "TIFF" else vips.Image.pngload_buffer
+    if kind == "TIFF":
+        tiff.check_whole(data)
+    try:
+        return load(data, access="sequential", fail_on="error")
+    except vips.Error as error:
+        raise _refusal(kind, error, _HEADER_WRONG) from error
+
+
+def _field(image: vips.Image, name: str) -> bytes:
+    return bytes(image.get(name)) if image.get_typeof(name) else b""
+
+
+def _vips_header(data: bytes, kind: str) -> Header:
+    image = _vips_open(data, kind)
+    if image.format not in ("uchar", "ushort"):
+        raise Unsupported(f"This {kind} holds {image.format} samples; export it as 8 or 16 bit.")
+    bands = image.bands
+    spaces = {"b-w": "GRAY", "grey16": "GRAY", "srgb": "RGB", "rgb16": "RGB", "rgb": "RGB", "cmyk": "CMYK"}
+    space = spaces.get(image.interpretation)
+    colours = {"GRAY": 1, "RGB": 3, "CMYK": 4}.get(space or "", 0)
+    if space is None or bands < colours:
+        raise Unsupported(
+            f"This {kind} holds {bands} channels of {image.interpretation}; only grey, RGB and CMYK are read."
+        )
+    exif = data if kind == "TIFF" else _field(image, "exif-data")
+    return Header(
+        kind, image.width, image.height, 16 if image.format == "ushort" else 8, space,
+        alpha=bands > colours, exif=exif, icc=_field(image, "icc-profile-data"),
+    )  # fmt: skip
+
+
+def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
+    image = _vips_open(data, header.format)
+    colours = {"GRAY": 1, "RGB": 3, "CMYK": 4}[header.space]
+    try:
+        if header.alpha:
+            if image.bands > colours + 1:
+                image = image.extract_band(0, n=colours + 1)
+            image = image.flatten(background=_surround(header, icc))
+        pixels = vips.to_array(image)
+    except vips.Error as error:
+        raise _refusal(header.format, error) from error
+    if header.space == "RGB":
+        return pixels
+    if header.space == "GRAY":
+        return convert.grey_to_srgb(pixels, icc)
+    ink = (pixels >> 8).astype(np.uint8) if header.bits == 16 else pixels
+    return convert.cmyk_to_srgb(ink, icc)
+
+
+def _surround(header: Header, icc: bytes) -> list[float]:
+    """The mid grey in the picture's own values."""
+    if header.space == "CMYK":
+        return [0, 0, 0, 136 * (257 if header.bits == 16 else 1)]
+    grey = np.full((1, 1, 3), SURROUND, np.uint8)
+    if header.space == "RGB" and icc:
+        grey = convert.convert(grey, convert.srgb_profile(), icc, 8)
+    bands = 1 if header.space == "GRAY" else 3
+    return [float(value) * (257 if header.bits == 16 else 1) for value in grey[0, 0, :bands]]
+
+
+# --- HEIF -----------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _heif_errors(what: str = "") -> Iterator[None]:
+    try:
+        yield
+    except _HEIF_ERRORS as error:
+        raise _refusal("HEIF", error, what) from error
+
+
+def _heif_open(data: bytes) -> pillow_heif.HeifFile:
+    return pillow_heif.open_heif(data, convert_hdr_to_8bit=False, bgr_mode=False)
+
+
+def _heif_header(data: bytes) -> Header:
+    with _heif_errors(_HEADER_WRONG):
+        file = _heif_open(data)
+        mode, info, (width, height) = str(file.mode), file.info, file.size
+    space, alpha = ("GRAY" if mode.startswith("L") else "RGB"), "A" in mode.split(";")[0]
+    named, problem = "", ""
+    nclx = info.get("nclx_profile")
+    if nclx and not info.get("icc_profile"):
+        named = _NCLX.get(int(nclx.get("color_primaries", 1)), "")
+        if not named or int(nclx.get("transfer_characteristics", 13)) not in _SRGB_LIKE_CURVES:
+            problem = "The colours are said in a way that is not read here (wide or high dynamic range)."
+    return Header(
+        "HEIF", width, height, 16 if "16" in mode else 8, space, alpha=alpha, exif=info.get("exif") or b"",
+        icc=info.get("icc_profile") or b"", icc_problem=problem, oriented=True, named_space=named,
+    )  # fmt: skip
+
+
+def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
+    with _heif_errors():
+        pixels = np.asarray(_heif_open(data))
+    if pixels.ndim == 2:
+        pixels = pixels[:, :, None]
+    bands = (1 if header.space == "GRAY" else 3) + header.alpha
+    if pixels.shape != (header.height, header.width, bands):
+        raise Unreadable("This HEIF decodes to another size than its header says.")
+    if header.alpha:
+        image = vips.from_array(pixels).copy(interpretation="srgb" if header.bits == 8 else "rgb16")
+        pixels = vips.to_array(image.flatten(background=_surround(header, icc)))
+    if header.space == "GRAY":
+        return convert.grey_to_srgb(pixels, icc)
+    return np.ascontiguousarray(pixels)
+
+
+# --- all ------------------------------------------------------------------------------------------------
+
+
+def read_header(data: bytes) -> Header:
+    """Facts of the first picture in the file; raises `Unsupported` or `Unreadable`."""
+    kind = sniff(data)
+    if kind == "JPEG":
+        return _jpeg_header(data)
+    return _heif_header(data) if kind == "HEIF" else _vips_header(data, kind)
+
+
+def read_pixels(data: bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> Pixels:
+    """Stored pixels as RGB (h, w, 3); grey and CMYK come out in sRGB. `scale` under 1 is for JPEG only."""
+    icc = verdict.icc
+    if header.format == "JPEG":
+        return _jpeg_pixels(data, header, scale, icc)
+    return _heif_pixels(data, header, icc) if header.format == "HEIF" else _vips_pixels(data, header, icc)

@@ -1,0 +1,1 @@
+"""Pixels on their way out: resized, sharpened, encoded, looked at as print."""

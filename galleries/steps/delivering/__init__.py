@@ -1,0 +1,1 @@
+"""Crops, sizes, licence, and the delivery made and fetched."""

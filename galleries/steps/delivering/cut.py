@@ -1,0 +1,308 @@
+"""Crops: proposed per final and size from the face, corrected by hand, shown before anything is exported."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from galleries import stages, storage
+from galleries.access import PROGRAM, Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.imaging.drawing.border import insets, name_problem
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.face.faces import Face
+from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.framing import crops
+from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
+from galleries.imaging.framing.same_trim import taken_over
+from galleries.imaging.preview import SheetPicture, contact_sheet, cut_small
+from galleries.imaging.recipes import CutOrder
+from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
+from galleries.steps.delivering import sizes as sizes_
+from galleries.steps.limits import limits
+
+PREVIEW_SIDE = 600
+MOST_TILT = 15.0
+
+
+@dataclass(frozen=True)
+class Source:
+    """The picture a final is cut from: the newest approved version, else the camera's own file."""
+
+    key: str
+    width: int
+    height: int
+    sha256: str
+    version: Version | None
+    face: Face | None
+
+
+def source_of(final: Final) -> Source:
+    """What a final is cut from now. A version that nobody approved is never the source."""
+    version = None if final.state == Final.State.AS_IT_IS else _approved(final)
+    if version is not None:
+        face = FrameReading.from_dict(version.reading).face if version.reading else None
+        return Source(version.key, version.width, version.height, version.sha256, version, face)
+    frame = final.frame
+    face = FrameReading.from_dict(frame.read).face if frame.reading else None
+    return Source(frame.key, frame.width, frame.height, frame.sha256, None, face)
+
+
+def _approved(final: Final) -> Version | None:
+    """The newest version, once the final is approved; before that the newest one with an approval and no return."""
+    if final.state == Final.State.APPROVED:
+        return final.versions.order_by("-number").first()
+    for version in final.versions.order_by("-number").prefetch_related("approvals"):
+        words = {word.decision for word in version.approvals.all()}
+        if words == {Approval.Decision.APPROVED.value}:
+            return version
+    return None
+
+
+def ratio_of(size: DeliverySize) -> Ratio | None:
+    return sizes_.spec(size).ratio
+
+
+def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM) -> list[Crop]:
+    """A crop per size, in the order given. What a person corrected is kept, unless the picture it was measured on
+    has another size now; then it is carried over in proportion and said so."""
+    source = source_of(final)
+    found = {crop.size_id: crop for crop in final.crops.all()}
+    made: list[Crop] = []
+    renewed: list[str] = []
+    with transaction.atomic():
+        for size in wanted:
+            old = found.get(size.pk)
+            if old is not None and _still_good(old, source):
+                made.append(old)
+                continue
+            values = _carried(old, source, size) if old is not None and old.by_hand else _fresh(source, size)
+            crop, _made = Crop.objects.update_or_create(final=final, size=size, defaults=values)
+            made.append(crop)
+            renewed.append(size.slug)
+        if renewed:
+            JournalLine.write(final.sitting, by.who, "crops proposed", f"final {final.frame.label}", sizes=renewed)
+    return made
+
+
+def _still_good(crop: Crop, source: Source) -> bool:
+    same_size = (crop.frame_width, crop.frame_height) == (source.width, source.height)
+    return same_size and (crop.by_hand or crop.source_sha256 == source.sha256)
+
+
+def _fresh(source: Source, size: DeliverySize) -> dict[str, object]:
+    made = crops.propose(source.width, source.height, source.face, ratio_of(size))
+    return {
+        **_place(made.rect, made.tilt_deg, source),
+        "by_hand": False,
+        "by": "",
+        "reasons": list(made.reasons),
+    }
+
+
+def _carried(old: Crop, source: Source, size: DeliverySize) -> dict[str, object]:
+    """A person's crop on a picture of another size: the same part of it, as near as the shape allows."""
+    factor = source.width / old.frame_width
+    centre = ((old.x + old.width / 2) * factor, (old.y + old.height / 2) * source.height / old.frame_height)
+    width = min(max(1, round(old.width * factor)), source.width)
+    ratio = ratio_of(size)
+    height = ratio.height_for(width) if ratio else source.height
+    if height > source.height and ratio:
+        width, height = ratio.width_for(source.height), source.height
+    rect = Rect(round(centre[0] - width / 2), round(centre[1] - height / 2), width, height)
+    rect = rect.clamp_to(source.width, source.height)
+    tilt = old.tilt if turned_inside(rect, old.tilt, source.width, source.height, slack=1.0) else 0.0
+    reason = _("Carried over from a picture of another size: please look at it again.")
+    return {**_place(rect, tilt, source), "by_hand": True, "by": old.by, "reasons": [reason]}
+
+
+def _place(rect: Rect, tilt: float, source: Source) -> dict[str, object]:
+    return {
+        "x": rect.x,
+        "y": rect.y,
+        "width": rect.width,
+        "height": rect.height,
+        "tilt": tilt,
+        "frame_width": source.width,
+        "frame_height": source.height,
+        "source_sha256": source.sha256,
+    }
+
+
+def adjust(crop: Crop, by: Visitor, x: int, y: int, width: int, height: int, tilt: float = 0.0) -> Crop:
+    """A person's own crop, in pixels of the picture that is cut.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: outside the picture, of another shape than the size, or turned too far.
+    """
+    if not may(by, Act.RUN, crop.final):
+        raise Refused(_("Crops are the photographer's to set."))
+    source = source_of(crop.final)
+    rect = _checked(crop.size, source, x, y, width, height, tilt)
+    _set(crop, by, rect, tilt, source, "crop set")
+    return crop
+
+
+def _checked(size: DeliverySize, source: Source, x: int, y: int, width: int, height: int, tilt: float) -> Rect:
+    ratio = ratio_of(size)
+    where = _("“%(title)s”: ") % {"title": size.title}
+    if width < 1 or height < 1:
+        raise BadInput(where + _("a crop of %(w)d × %(h)d pixels has no area.") % {"w": width, "h": height})
+    if ratio is None and (x, y, width, height, tilt) != (0, 0, source.width, source.height, 0):
+        raise BadInput(where + _("this size is the whole frame; it has no crop to move."))
+    rect = Rect(x, y, width, height)
+    if ratio is not None and not ratio.matches(rect):
+        raise BadInput(
+            where
+            + _("%(w)d × %(h)d is not of the shape %(rw)d:%(rh)d; at this width the height is %(want)d.")
+            % {"w": width, "h": height, "rw": ratio.width, "rh": ratio.height, "want": ratio.height_for(width)}
+        )
+    if not rect.inside(source.width, source.height):
+        raise BadInput(
+            where + _("the crop leaves the picture of %(w)d × %(h)d pixels.") % {"w": source.width, "h": source.height}
+        )
+    if abs(tilt) > MOST_TILT:
+        raise BadInput(where + _("turned by %(tilt).1f°; %(most).0f° is the most.") % {"tilt": tilt, "most": MOST_TILT})
+    if tilt and not turned_inside(rect, tilt, source.width, source.height, slack=1.0):
+        raise BadInput(
+            where + _("turned by %(tilt).1f° a corner leaves the picture; make the crop smaller.") % {"tilt": tilt}
+        )
+    return rect
+
+
+def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb: str) -> None:
+    values = {**_place(rect, tilt, source), "by_hand": True, "by": by.name, "reasons": []}
+    with transaction.atomic():
+        for name, value in values.items():
+            setattr(crop, name, value)
+        crop.save()
+        stages.touch(crop.final.sitting)
+        JournalLine.write(
+            crop.final.sitting, by.who, verb, f"final {crop.final.frame.label}, {crop.size.slug}",
+            crop=rect.as_list(), tilt=tilt,
+        )  # fmt: skip
+
+
+def adopt(crop: Crop, by: Visitor) -> list[Crop]:
+    """Take a correction over to the other sizes that show the same shape once trimmed; returns what changed."""
+    if not may(by, Act.RUN, crop.final):
+        raise Refused(_("Crops are the photographer's to set."))
+    spec, source, changed = sizes_.spec(crop.size), source_of(crop.final), []
+    if (crop.frame_width, crop.frame_height) != (source.width, source.height):
+        raise BadInput(_("This crop was measured on another version of the picture; look at it again first."))
+    with transaction.atomic():
+        for other in crop.final.crops.exclude(pk=crop.pk).select_related("size", "final__sitting", "final__frame"):
+            frame = (source.width, source.height)
+            rect = taken_over(rect_of(crop), crop.tilt, spec, sizes_.spec(other.size), frame)
+            if rect is not None:
+                _set(other, by, rect, crop.tilt, source, "crop taken over")
+                changed.append(other)
+    return changed
+
+
+def back_to_proposal(crop: Crop, by: Visitor) -> Crop:
+    """Forget the correction and propose anew."""
+    if not may(by, Act.RUN, crop.final):
+        raise Refused(_("Crops are the photographer's to set."))
+    with transaction.atomic():
+        Crop.objects.filter(pk=crop.pk).update(by_hand=False, by="", reasons=[], source_sha256="")
+        (fresh,) = propose(Final.objects.select_related("sitting", "frame").get(pk=crop.final_id), [crop.size], by)
+    return fresh
+
+
+def rect_of(crop: Crop) -> Rect:
+    return Rect(crop.x, crop.y, crop.width, crop.height)
+
+
+def is_stale(crop: Crop) -> bool:
+    """Was it measured on a picture of another size than the one that will be cut?"""
+    source = source_of(crop.final)
+    return (crop.frame_width, crop.frame_height) != (source.width, source.height)
+
+
+def warnings(crop: Crop) -> list[str]:
+    """What a person should know before this crop is exported, as sentences."""
+    source = source_of(crop.final)
+    spec = sizes_.spec(crop.size)
+    said = [
+        warning.sentence
+        for warning in crops.warnings_for(
+            rect_of(crop), (source.width, source.height), source.face, spec, tilt_deg=crop.tilt
+        )
+    ]
+    if is_stale(crop):
+        said.append(_("The picture has another size now than when this crop was set: look at it again."))
+    if source.face is not None:
+        said += _covered(crop, source.face)
+    problem = name_problem(spec, strip_name(crop.final.sitting))
+    if problem:
+        said.append(problem)
+    return said
+
+
+def _covered(crop: Crop, face: Face) -> list[str]:
+    """Border and name strip lie over the picture: crown and chin must stay clear of them."""
+    spec = sizes_.spec(crop.size)
+    _left, top, _right, bottom = insets(spec)
+    if not top and not bottom:
+        return []
+    said, pixel = [], crop.height / spec.out_height
+    if face.chin[1] > crop.y + crop.height - bottom * pixel:
+        said.append(_("The name strip covers the chin.") if spec.name_strip else _("The border covers the chin."))
+    if top and face.crown_y < crop.y + top * pixel:
+        said.append(_("The border covers the crown."))
+    return said
+
+
+def monochrome(final: Final) -> bool:
+    look = final.frame.look
+    return look is not None and look.treatment == Look.Treatment.MONOCHROME
+
+
+def strip_name(sitting: Sitting) -> str:
+    """The name that stands under a print."""
+    return sitting.name_for_strip or sitting.subject_name
+
+
+def preview(crop: Crop) -> bytes:
+    """The crop as it will be cut, sRGB JPEG of at most 600 px, for the photographer's editor. Not stamped.
+
+    Raises:
+        ImagingError: the source cannot be decoded.
+    """
+    source = source_of(crop.final)
+    data = storage.get(storage.private(), source.key)
+    order = CutOrder(sizes_.spec(crop.size), rect_of(crop), crop.tilt, monochrome(crop.final))
+    return cut_small(data, [order], PREVIEW_SIDE, limits(), name=strip_name(crop.final.sitting))[0]
+
+
+def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor) -> bytes:
+    """Every final in every chosen size on one picture, JPEG, before anything is exported.
+
+    Raises:
+        Refused: not this person's to see.
+        BadInput: no final, or no size chosen.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("The preview sheet is the photographer's."))
+    finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
+    if not finals or not wanted:
+        raise BadInput(_("There is nothing to show: choose at least one size, and close the list of finals."))
+    cells: list[SheetPicture] = []
+    for final in finals:
+        made = propose(final, wanted, by)
+        source = source_of(final)
+        orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in made]
+        try:
+            pictures = cut_small(
+                storage.get(storage.private(), source.key), orders, 280, limits(), name=strip_name(sitting)
+            )
+        except ImagingError as error:
+            raise BadInput(_("Frame %(label)s: %(error)s") % {"label": final.frame.label, "error": error}) from error
+        for crop, picture in zip(made, pictures, strict=True):
+            cells.append(SheetPicture(picture, f"{final.frame.label}  {crop.size.slug}", len(warnings(crop))))
+    return contact_sheet(cells, columns=len(wanted))

@@ -1,0 +1,66 @@
+"""The lab's own colour profile for a sitting's prints: given, looked at before export, taken back."""
+
+from __future__ import annotations
+
+import hashlib
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from galleries import stages, storage
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.imaging.errors import BadProfile
+from galleries.imaging.output import softproof
+from galleries.imaging.preview import paper_view
+from galleries.models import Crop, JournalLine, Sitting
+from galleries.steps.delivering import cut
+
+
+def give(sitting: Sitting, by: Visitor, icc: bytes) -> str:
+    """Use this profile for every print of the sitting from now on; returns the profile's name.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no profile, or none for RGB files.
+    """
+    _photographer(sitting, by)
+    try:
+        profile = softproof.check_profile(icc)
+    except BadProfile as error:
+        raise BadInput(str(error)) from error
+    key = storage.derived_key(sitting.uid, "profile", hashlib.sha256(icc).hexdigest(), "icc")
+    storage.put(storage.private(), key, icc)
+    with transaction.atomic():
+        Sitting.objects.filter(pk=sitting.pk).update(print_profile_key=key, print_profile_name=profile.name[:120])
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "lab profile given", profile.name)
+    sitting.refresh_from_db()
+    return profile.name
+
+
+def take_back(sitting: Sitting, by: Visitor) -> None:
+    """Prints are made in each size's own profile again. The file stays as long as a delivery may need it."""
+    _photographer(sitting, by)
+    with transaction.atomic():
+        Sitting.objects.filter(pk=sitting.pk).update(print_profile_key="", print_profile_name="")
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "lab profile taken back", sitting.print_profile_name)
+    sitting.refresh_from_db()
+
+
+def view(crop: Crop) -> tuple[bytes, str]:
+    """The crop as the lab's paper will show it (JPEG, for the photographer), and a warning sentence or ''.
+
+    Raises:
+        BadInput: no profile was given for this sitting.
+    """
+    key = crop.final.sitting.print_profile_key
+    if not key:
+        raise BadInput(_("No lab profile was given for this sitting."))
+    return paper_view(cut.preview(crop), storage.get(storage.private(), key))
+
+
+def _photographer(sitting: Sitting, by: Visitor) -> None:
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("The lab's profile is the photographer's to give."))

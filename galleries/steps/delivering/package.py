@@ -1,0 +1,164 @@
+"""The archive of a delivery: pictures, licence, print release, manifests. The same delivery gives the same bytes."""
+
+from __future__ import annotations
+
+import hashlib
+import zipfile
+from collections.abc import Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import IO, TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from galleries import storage
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.models import DeliveredFile, Delivery, Studio
+from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, sha256sums
+from galleries.papers.release import PrintRelease, print_release_pdf
+from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
+from galleries.papers.terms import LicenceTerms
+from galleries.steps.delivering import licences, naming, sizes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Package:
+    """A finished archive in the private store."""
+
+    key: str
+    name: str
+    sha256: str
+    bytes: int
+
+
+def use_of(spec: SizeSpec) -> str:
+    """What a file is for, in words: 'for a casting upload, portrait'."""
+    if spec.full_frame:
+        return "the whole frame, not cropped"
+    shape = "square" if spec.width == spec.height else "portrait" if spec.width < spec.height else "wide"
+    kinds = {"print": "for a print", "casting": "for a casting upload", "web": "for web and social media"}
+    if spec.use == "print":
+        inches = f"{spec.width / spec.ppi:.4g} × {spec.height / spec.ppi:.4g} in"
+        return f"for a print of {inches}" + (", with bleed" if spec.bleed else "")
+    return f"{kinds[spec.use]}, {shape}"
+
+
+def entry_of(delivery: Delivery, file: DeliveredFile) -> FileEntry:
+    spec = sizes.spec_from(delivery.sizes[file.size_slug])
+    return FileEntry(file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec))
+
+
+def title_of(delivery: Delivery) -> str:
+    return f"{delivery.sitting.subject_name}: delivery {delivery.number}"
+
+
+def papers(delivery: Delivery, entries: Sequence[FileEntry]) -> dict[str, bytes]:
+    """The papers that lie beside the pictures, by name; nothing in them hangs on the clock or on a restart."""
+    terms = licences.terms_of(delivery.licence)
+    zone = ZoneInfo(delivery.sitting.time_zone)
+    accepted = _accepted(delivery, zone, until=delivery.created_at)
+    found = {
+        "licence.pdf": licence_sheet_pdf(terms, entries, accepted),
+        "licence.txt": licence_sheet_text(terms, entries, accepted).encode(),
+        "licence.json": terms.to_json().encode(),
+    }
+    release = _release(delivery, terms, entries, zone)
+    if release:
+        found["print-release.pdf"] = release
+    found["manifest.json"] = manifest_json(title_of(delivery), entries).encode()
+    found["manifest.txt"] = manifest_text(title_of(delivery), entries).encode()
+    sums = [*entries, *(FileEntry.of(name, data) for name, data in found.items())]
+    found["SHA256SUMS"] = sha256sums(sums).encode()
+    return found
+
+
+def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None) -> list[Acceptance]:
+    words = delivery.licence.acceptances.order_by("pk")
+    if until is not None:
+        words = words.filter(at__lte=until)
+    return [Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number) for word in words]
+
+
+def single_papers(delivery: Delivery) -> dict[str, bytes]:
+    """The papers people need by themselves: the licence with everybody who has accepted it by now (the archive's was
+    made before), the same for machines, and the print release where there is one."""
+    entries = [entry_of(delivery, file) for file in delivery.files.order_by("name")]
+    terms, zone = licences.terms_of(delivery.licence), ZoneInfo(delivery.sitting.time_zone)
+    found = {
+        "licence.pdf": licence_sheet_pdf(terms, entries, _accepted(delivery, zone)),
+        "licence.json": terms.to_json().encode(),
+    }
+    release = _release(delivery, terms, entries, zone)
+    return {**found, "print-release.pdf": release} if release else found
+
+
+def has_release(delivery: Delivery) -> bool:
+    """Does the licence allow prints, and is there something to print? Then there is a page for the lab."""
+    uses = {delivery.sizes.get(slug, {}).get("use") for slug in delivery.files.values_list("size_slug", flat=True)}
+    return "print-own" in licences.terms_of(delivery.licence).uses and bool(uses & {"print", "full"})
+
+
+def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntry], zone: ZoneInfo) -> bytes:
+    """The page for the lab, where the licence allows prints and the delivery holds something to print."""
+    prints = {file.name for file in delivery.files.all() if delivery.sizes[file.size_slug]["use"] in {"print", "full"}}
+    listed = [entry for entry in entries if entry.name in prints]
+    if not has_release(delivery) or not listed:
+        return b""
+    signed_by = Studio.current().photographer or terms.photographer
+    signed = PrintRelease(signed_by=signed_by, signed_on=delivery.created_at.astimezone(zone).date())
+    return print_release_pdf(terms, signed, listed)
+
+
+def pack(delivery: Delivery) -> Package:
+    """Write the archive beside the store, then put it there whole."""
+    files = list(delivery.files.order_by("name"))
+    entries = [entry_of(delivery, file) for file in files]
+    top = f"{naming.person(delivery.sitting)}_delivery-{delivery.number}"
+    Path(settings.INCOMING_DIR).mkdir(parents=True, exist_ok=True)
+    with NamedTemporaryFile(dir=settings.INCOMING_DIR, suffix=".zip") as out:
+        with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+            for file in files:
+                with _member(archive, f"{top}/{file.name}", delivery.created_at, file.bytes) as target:
+                    _copy(file, target)
+            for name, data in papers(delivery, entries).items():
+                with _member(archive, f"{top}/{name}", delivery.created_at, len(data)) as target:
+                    target.write(data)
+        out.flush()
+        size = out.tell()
+        out.seek(0)
+        digest = hashlib.file_digest(out, "sha256").hexdigest()
+        out.seek(0)
+        key = storage.derived_key(delivery.sitting.uid, "archive", digest, "zip")
+        storage.put(storage.private(), key, out)
+    return Package(key, f"{top}.zip", digest, size)
+
+
+@contextmanager
+def _member(archive: zipfile.ZipFile, name: str, made: datetime, size: int) -> Iterator[IO[bytes]]:
+    moment = made.astimezone(UTC)
+    info = zipfile.ZipInfo(name, (moment.year, moment.month, moment.day, moment.hour, moment.minute, moment.second))
+    info.create_system = 3  # Unix, so that the permissions below count
+    info.external_attr = 0o644 << 16
+    info.file_size = size
+    with archive.open(info, "w") as target:
+        yield target
+
+
+def _copy(file: DeliveredFile, target: IO[bytes]) -> None:
+    """Into the archive, checked on the way: the archive never holds other bytes than the manifest says."""
+    digest = hashlib.sha256()
+    with storage.private().open(file.key, "rb") as source:
+        while chunk := source.read(CHUNK):
+            digest.update(chunk)
+            target.write(chunk)
+    if digest.hexdigest() != file.sha256:
+        raise OSError(f"{file.name} in the store is not the file that was made; run `manage.py verify`.")

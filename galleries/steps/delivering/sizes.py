@@ -1,0 +1,125 @@
+"""Delivery sizes: loaded from data, copied, retired, and handed to the imaging package as specs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries.access import Visitor
+from galleries.errors import BadInput, Refused
+from galleries.imaging.errors import BadCrop
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.models import DeliverySize
+
+DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
+# What the size itself is; the rest of a row says where it comes from and how it is offered.
+_SPEC = (
+    "slug", "title", "use", "width", "height", "ppi", "bleed", "border", "safe", "byte_cap", "file_format", "bits",
+    "profile", "min_ppi", "name_strip", "quality", "source", "mark",
+)  # fmt: skip
+_KNOWN = {*_SPEC, "checked_on", "chosen_first"}
+
+
+def load(path: Path = DATA) -> int:
+    """Bring the sizes of a data file into the database; returns how many rows were made or renewed.
+
+    A row whose own check is as late as the file's is left alone, so that what a photographer changed stays.
+    Raises `BadInput` naming the entry; then nothing was changed.
+    """
+    try:
+        entries = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise BadInput(_("The file of sizes %(path)s cannot be read: %(error)s.") % _at(path, error)) from error
+    count = 0
+    with transaction.atomic():
+        for position, entry in enumerate(entries):
+            values = _checked(entry, position, path)
+            row = DeliverySize.objects.filter(slug=values["slug"]).first()
+            if row is not None and row.checked_on >= values["checked_on"]:
+                continue
+            DeliverySize.objects.update_or_create(slug=values["slug"], defaults={**values, "position": position})
+            count += 1
+    return count
+
+
+def _at(path: Path, error: Exception) -> dict[str, str]:
+    return {"path": path.name, "error": str(error)}
+
+
+def _checked(entry: dict[str, Any], position: int, path: Path) -> dict[str, Any]:
+    where = {"path": path.name, "number": position + 1, "slug": entry.get("slug", "?")}
+    unknown = sorted(set(entry) - _KNOWN)
+    if unknown:
+        raise BadInput(
+            _("%(path)s, entry %(number)s (%(slug)s): unknown field %(field)s.") % {**where, "field": unknown[0]}
+        )
+    try:
+        SizeSpec(**{name: entry[name] for name in _SPEC if name in entry})
+        return {**entry, "checked_on": date.fromisoformat(entry["checked_on"])}
+    except (BadCrop, TypeError, ValueError, KeyError) as error:
+        raise BadInput(
+            _("%(path)s, entry %(number)s (%(slug)s): %(error)s") % {**where, "error": str(error)}
+        ) from error
+
+
+def spec(size: DeliverySize) -> SizeSpec:
+    """The row as imaging wants it. Raises `BadInput` when the row contradicts itself."""
+    return spec_from(numbers(size))
+
+
+def numbers(size: DeliverySize) -> dict[str, Any]:
+    """The row as plain JSON: what a delivery keeps, whatever becomes of the row."""
+    return {**{name: getattr(size, name) for name in _SPEC}, "checked": size.checked_on.isoformat()}
+
+
+def spec_from(values: dict[str, Any]) -> SizeSpec:
+    """The inverse of `numbers`."""
+    known = {field.name for field in fields(SizeSpec)}
+    try:
+        return SizeSpec(**{name: value for name, value in values.items() if name in known})
+    except BadCrop as error:
+        raise BadInput(str(error)) from error
+
+
+def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> DeliverySize:
+    """A copy to be changed, offered after all others. Its source is the photographer's own word from now on."""
+    _studio_only(by)
+    if DeliverySize.objects.filter(slug=slug).exists():
+        raise BadInput(_("There is a size called “%(slug)s” already; choose another short name.") % {"slug": slug})
+    last = DeliverySize.objects.order_by("-position").first()
+    values = {
+        field.name: getattr(size, field.name) for field in DeliverySize._meta.concrete_fields if field.name != "id"
+    }
+    values |= {
+        "slug": slug,
+        "title": title,
+        "source": f"{by.name}, after “{size.title}”"[:300],
+        "mark": "studio",
+        "checked_on": timezone.localdate(),
+        "position": (last.position if last else 0) + 1,
+        "retired": False,
+    }
+    return DeliverySize.objects.create(**values)
+
+
+def retire_size(size: DeliverySize, by: Visitor, retired: bool = True) -> None:
+    """Offer a size no more (or again). What was delivered in it stays as it was."""
+    _studio_only(by)
+    size.retired = retired
+    size.save(update_fields=["retired"])
+
+
+def offered() -> list[DeliverySize]:
+    return list(DeliverySize.objects.filter(retired=False))
+
+
+def _studio_only(by: Visitor) -> None:
+    if by.user is None or not by.user.is_active:
+        raise Refused(_("Delivery sizes are the studio's to change."))

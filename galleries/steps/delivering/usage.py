@@ -1,0 +1,124 @@
+"""Uses beyond the licence: asked for, then granted by an addendum or refused with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.models import JournalLine, Licence, Sitting, UsageRequest
+from galleries.papers.terms import USES, Addendum
+from galleries.steps.delivering import licences
+from galleries.steps.people import letters
+
+State = UsageRequest.State
+
+
+def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequest:
+    """Ask for a use beyond the licence: one of the trade's (a key of `terms.USES`) or in own words.
+
+    Raises:
+        Refused: not this person's to ask.
+        BadInput: no use named.
+    """
+    if by.invite is None or not may(by, Act.ASK_USE, sitting):
+        raise Refused(_("Further uses can be asked for by the people of this sitting, once the list is closed."))
+    use = " ".join(use.split())[:200]
+    if not use:
+        raise BadInput(_("Say what the picture is to be used for."))
+    with transaction.atomic():
+        request = UsageRequest.objects.create(
+            sitting=sitting, invite=by.invite, who=by.name, use=use, details=details.strip()[:2000]
+        )
+        stages.touch(sitting)
+        JournalLine.write(sitting, by.who, "use asked for", USES.get(use, use), request=request.pk)
+        letters.notify_photographer(sitting, "usage", about=f"request-{sitting.usage_requests.count()}")
+    return request
+
+
+def grant(
+    request: UsageRequest,
+    by: Visitor,
+    uses: Sequence[str] = (),
+    *,
+    until: date | None = None,
+    note: str = "",
+    answer: str = "",
+) -> Licence:
+    """Answer with an addendum: a new wording of the licence that includes the use.
+
+    `uses` are keys of `terms.USES`; empty means the one that was asked for.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: the use is none of the trade's list, or there is no licence to add to.
+        Conflict: answered already.
+    """
+    _photographer(request, by)
+    chosen = tuple(uses) or (request.use,)
+    base = licences.current(request.sitting)
+    if base is None:
+        raise BadInput(_("There is no licence yet that the use could be added to."))
+    unknown = [use for use in chosen if use not in USES]
+    if unknown:
+        raise BadInput(_("“%s” is none of the licence's uses: choose one or more from the list.") % unknown[0])
+    terms = licences.terms_of(base)
+    added = Addendum(request.who, timezone.localdate(), chosen, " ".join(note.split()), until)
+    with transaction.atomic():
+        _answer(request, State.GRANTED, answer)
+        addendum = licences.write(
+            request.sitting,
+            replace(terms, addenda=(*terms.addenda, added)),
+            by,
+            "use granted",
+            addendum_to=base.addendum_to or base,
+        )
+        UsageRequest.objects.filter(pk=request.pk).update(addendum=addendum)
+        _tell(request)
+    request.refresh_from_db()
+    return addendum
+
+
+def refuse(request: UsageRequest, by: Visitor, answer: str) -> None:
+    """Answer with a no, and why.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no reason.
+        Conflict: answered already.
+    """
+    _photographer(request, by)
+    if not answer.strip():
+        raise BadInput(_("Say why, or what would be possible instead."))
+    with transaction.atomic():
+        _answer(request, State.REFUSED, answer)
+        stages.touch(request.sitting)
+        JournalLine.write(request.sitting, by.who, "use refused", USES.get(request.use, request.use))
+        _tell(request)
+    request.refresh_from_db()
+
+
+def _tell(request: UsageRequest) -> None:
+    """The answer goes by letter to whoever asked."""
+    if request.invite is not None:
+        letters.notify(request.sitting, "usage", [request.invite], about=f"answer-{request.pk}")
+
+
+def _photographer(request: UsageRequest, by: Visitor) -> None:
+    if not may(by, Act.RUN, request.sitting):
+        raise Refused(_("The photographer answers requests for use."))
+
+
+def _answer(request: UsageRequest, state: str, answer: str) -> None:
+    moved = UsageRequest.objects.filter(pk=request.pk, state=State.ASKED).update(
+        state=state, answer=answer.strip()[:2000], answered_at=timezone.now()
+    )
+    if not moved:
+        raise Conflict(_("This request is answered already."))

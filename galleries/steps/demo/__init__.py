@@ -1,0 +1,1 @@
+"""The demo: an invented sitting taken through by the same verbs as any."""

@@ -1,0 +1,199 @@
+"""The main job run through on the demo, as its people would: from marks to an archive that is opened and checked."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import shutil
+import tempfile
+import time
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from galleries import painter, storage
+from galleries.access import Visitor
+from galleries.errors import Conflict
+from galleries.imaging import rights
+from galleries.imaging.opening.decode import verify
+from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting, Version
+from galleries.steps.agreeing import agree
+from galleries.steps.delivering import cut, deliver, licences, receipts, sizes
+from galleries.steps.demo import demo_sitting
+from galleries.steps.finishing import finish
+from galleries.steps.limits import limits
+from galleries.steps.picking import pick
+
+Say = Callable[[str], None]
+FINALS = 4
+
+
+@dataclass(frozen=True)
+class Result:
+    frames: int
+    looks: int
+    finals: int
+    files: int
+    archive: str
+    seconds: float
+
+    def as_dict(self) -> dict[str, Any]:
+        return dict(self.__dict__)
+
+
+def run(say: Say) -> Result:
+    """Take the demo from its marks to a delivery, and open what came out.
+
+    Raises:
+        DomainError: a step refused; Conflict where what came out is not what was asked for.
+    """
+    started = time.monotonic()
+    sitting = demo_sitting.prepare(say).sitting
+    if sitting.stage != Sitting.Stage.PROOFING:
+        raise Conflict(f"The demo is {sitting.get_stage_display()} already; rehearse in a new PORTAL_HOME.")
+    photographer = Visitor(user=sitting.photographer)
+    subject = Visitor(invite=sitting.invites.get(role=Invite.Role.SUBJECT))
+    agent = Visitor(invite=sitting.invites.get(role=Invite.Role.REPRESENTATION))
+    finals = _agree(sitting, subject, agent, say)
+    _finish(finals, photographer, subject, say)
+    wanted = list(DeliverySize.objects.filter(chosen_first=True, retired=False))
+    _crop(finals, wanted, photographer, say)
+    licence = licences.compose(sitting, licences.draft(sitting), photographer)
+    sitting.refresh_from_db()
+    delivery = deliver.prepare(sitting, wanted, licence, photographer)
+    demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
+    archive = _fetch(delivery, licence, subject)
+    count = check_archive(archive, delivery)
+    say(f"{count} pictures of {len(finals)} finals checked: bytes, pixels, rights")
+    return Result(
+        sitting.frames.count(),
+        sitting.looks.count(),
+        len(finals),
+        count,
+        str(archive),
+        round(time.monotonic() - started, 1),
+    )
+
+
+def _agree(sitting: Sitting, subject: Visitor, agent: Visitor, say: Say) -> list[Final]:
+    """The agent comes round to the subject's picks, says so, and closes the list."""
+    wanted = [line.frame for line in agree.tally(sitting, agent).lines if line.subject == "pick"][:FINALS]
+    for frame in wanted:
+        pick.set_mark(agent, frame.pk, kind="pick")
+    pick.say_done(subject, sitting)
+    sitting.refresh_from_db()
+    chosen = [line.frame.pk for line in agree.tally(sitting, agent).agreed][:FINALS]
+    finals = agree.close(sitting, chosen, agent)
+    say("List closed: " + ", ".join(agree.as_text(finals).split()))
+    return finals
+
+
+def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: Say) -> None:
+    """Retouches for all but the last; the first is sent back once; the last goes out as it is."""
+    retouched, plain = finals[:-1], finals[-1]
+    say(f"Retouching {len(retouched)} finals")
+    for final in retouched:
+        retouch(final, photographer, warmth=0.02)
+    demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
+    first = retouched[0]
+    finish.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
+    finish.send_back(_newest(first), subject, "Please keep my skin cooler.")
+    first.refresh_from_db()
+    retouch(first, photographer, warmth=0.0)
+    demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
+    for final in retouched:
+        version = _newest(final)
+        finish.approve(version, subject, version.sha256)
+    plain.refresh_from_db()
+    finish.deliver_as_it_is(plain, photographer)
+    for final in finals:
+        final.refresh_from_db()
+        if not final.is_ready:
+            raise Conflict(f"{final} is {final.get_state_display()} after all approvals.")
+
+
+def retouch(final: Final, by: Visitor, *, warmth: float) -> None:
+    frame = final.frame
+    data = painter.retouch(storage.get(storage.private(), frame.key), warmth=warmth)
+    with tempfile.NamedTemporaryFile(suffix=".jpg") as file:
+        file.write(data)
+        file.flush()
+        outcome = finish.add_retouch(final.sitting, Path(file.name), painter.retouched_name(frame.name), by)
+    if outcome.kind != "matched" or outcome.final is None or outcome.final.pk != final.pk:
+        raise Conflict(f"The retouch of {frame.name} was not matched to it ({outcome.kind}: {outcome.reason}).")
+
+
+def _newest(final: Final) -> Version:
+    return final.versions.latest("number")
+
+
+def _crop(finals: list[Final], wanted: list[DeliverySize], by: Visitor, say: Say) -> None:
+    """All proposed; one of them moved by hand, a fiftieth of its height up or down."""
+    crops = [crop for final in finals for crop in cut.propose(final, wanted, by)]
+    movable = next(crop for crop in crops if crop.height < crop.frame_height)
+    step = max(1, movable.height // 50)
+    top = movable.y - step if movable.y >= step else min(movable.y + step, movable.frame_height - movable.height)
+    cut.adjust(movable, by, movable.x, top, movable.width, movable.height, movable.tilt)
+    say(f"{len(crops)} crops proposed, one moved by hand")
+
+
+def _fetch(delivery: Delivery, licence: Licence, subject: Visitor) -> Path:
+    """Accepted first, then fetched, and noted that it was."""
+    licences.accept(licence, subject, subject.name)
+    delivery.refresh_from_db()
+    deliver.check_fetch(delivery, subject)
+    folder = Path(settings.SITE_DIR) / "delivery"
+    folder.mkdir(exist_ok=True)
+    target = folder / delivery.archive_name
+    with storage.private().open(delivery.archive_key, "rb") as source, open(target, "wb") as out:
+        shutil.copyfileobj(source, out, 1 << 20)
+    receipt = receipts.record(delivery, subject.invite, subject.name, target.name, target.stat().st_size - 1)
+    if not receipts.complete(receipt):
+        raise Conflict(f"{target.name} was not fetched to its end.")
+    return target
+
+
+def check_archive(archive: Path, delivery: Delivery) -> int:
+    """Open the archive and hold every file against the manifest, its size and its rights; how many pictures it has.
+
+    Raises:
+        Conflict: naming the first file that is not what it should be.
+    """
+    if hashlib.sha256(archive.read_bytes()).hexdigest() != delivery.archive_sha256:
+        raise Conflict(f"{archive.name} is not the archive that was made.")
+    terms = licences.terms_of(delivery.licence)
+    with zipfile.ZipFile(archive) as opened:
+        if opened.testzip() is not None:
+            raise Conflict(f"{archive.name} is damaged at {opened.testzip()}.")
+        found = {name.partition("/")[2]: opened.read(name) for name in opened.namelist()}
+    for line in found["SHA256SUMS"].decode().splitlines():
+        digest, _, name = line.partition("  ")
+        if hashlib.sha256(found[name]).hexdigest() != digest:
+            raise Conflict(f"{name} is not what SHA256SUMS says.")
+    said = {order["name"]: order for order in delivery.orders}
+    rows = list(delivery.files.all())
+    if {row.name for row in rows} != set(said) or not set(said) <= set(found):
+        raise Conflict("The archive does not hold exactly the files that were asked for.")
+    for row in rows:
+        _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
+        differences = rights.check(found[row.name], deliver.rights_record(terms, said[row.name]["said"]))
+        if differences:
+            raise Conflict(f"{row.name}: {' '.join(differences)}")
+    return len(rows)
+
+
+def _check_picture(name: str, data: bytes, numbers: dict[str, Any], order: dict[str, Any]) -> None:
+    spec = sizes.spec_from(numbers)
+    with tempfile.NamedTemporaryFile() as file:
+        shutil.copyfileobj(io.BytesIO(data), file)
+        file.flush()
+        facts = verify(Path(file.name), limits())
+    want = (spec.out_width, spec.out_height) if not spec.full_frame else (order["crop"][2], order["crop"][3])
+    if (facts.width, facts.height) != want:
+        raise Conflict(f"{name} measures {facts.width} × {facts.height}, not {want[0]} × {want[1]}.")
+    if spec.byte_cap and len(data) > spec.byte_cap:
+        raise Conflict(f"{name} has {len(data)} bytes; {spec.byte_cap} are allowed.")

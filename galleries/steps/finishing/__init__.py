@@ -1,0 +1,1 @@
+"""Retouches: matched to their finals, approved or sent back."""

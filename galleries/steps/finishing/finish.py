@@ -1,0 +1,397 @@
+"""Retouch rounds: versions matched to their finals, shown stamped, approved by name of version or sent back."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from galleries import stages, storage
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.imaging.comparing.shape_change import shape_change
+from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.opening.decode import FrameFacts, probe
+from galleries.imaging.opening.verifier import verify_safely
+from galleries.imaging.recipes import make_proof
+from galleries.models import (
+    Approval,
+    Final,
+    Frame,
+    Invite,
+    Job,
+    JournalLine,
+    PinnedNote,
+    Sitting,
+    StrayRetouch,
+    Studio,
+    Version,
+)
+from galleries.steps import jobs
+from galleries.steps.finishing import match, source_type
+from galleries.steps.ingesting.ingest import clean_name, sha256_of
+from galleries.steps.limits import limits
+from galleries.steps.people import letters
+
+Stage, S = Sitting.Stage, Final.State
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one retouched file."""
+
+    kind: Literal["matched", "stray", "same", "refused"]
+    final: Final | None = None
+    version: Version | None = None
+    reason: str = ""
+    stray: StrayRetouch | None = None
+
+
+# --- versions come in ---
+
+
+def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome:
+    """Verify a retouched file and put it to its final; a doubtful one waits for a person's choice.
+
+    Raises:
+        Refused: not this person's to do, or the list is still open.
+    """
+    _check_open(sitting, by)
+    name, digest = clean_name(name), sha256_of(path)
+    known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
+    if known is not None:
+        return Outcome("same", known.final, known, _("This file is version %d already.") % known.number)
+    original = Frame.objects.filter(sitting=sitting, sha256=digest).first()
+    if original is not None:
+        reason = _("This is the camera's own file of frame %s, not a retouch of it.") % original.label
+        return Outcome("refused", reason=reason)
+    try:
+        facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
+        found = match.find(sitting, path, name)
+    except ImagingError as error:
+        return Outcome("refused", reason=str(error))
+    key = storage.version_key(sitting.uid, digest, facts.format)
+    with open(path, "rb") as file:
+        storage.put(storage.private(), key, file)
+    size = path.stat().st_size
+    if found.final is None:
+        return _stray(sitting, by, found, sha256=digest, key=key, name=name, bytes=size)
+    version = _add_version(found.final, by, facts, found.how, sha256=digest, key=key, name=name, bytes=size)
+    return Outcome("matched", found.final, version, found.how)
+
+
+def _check_open(sitting: Sitting, by: Visitor) -> None:
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Retouched files are the photographer's to add."))
+    if sitting.stage not in {Stage.FINISHING, Stage.DELIVERED}:
+        raise Refused(_("Retouched files can be added once the list of finals is closed."))
+
+
+def _stray(sitting: Sitting, by: Visitor, found: match.Matching, **fields: str | int) -> Outcome:
+    with transaction.atomic():
+        stray, made = StrayRetouch.objects.update_or_create(
+            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": found.reason[:300]}
+        )
+        stray.candidates.set(found.candidates)
+        if made:
+            stages.touch(sitting)
+            JournalLine.write(sitting, by.who, "retouch not matched", stray.name, reason=found.reason)
+    return Outcome("stray", reason=found.reason, stray=stray)
+
+
+def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: str, **fields: str | int) -> Version:
+    try:
+        with transaction.atomic():
+            last = final.versions.aggregate(last=Max("number"))["last"] or 0
+            version = Version.objects.create(
+                final=final, number=last + 1, width=facts.width, height=facts.height, matched_by=how[:200], **fields
+            )
+            if final.sitting.stage == Stage.DELIVERED:
+                stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
+            stages.move_final(
+                final, S.SHOWN, by, verb="version added", version=version.number, sha256=version.sha256, how=how
+            )
+            jobs.enqueue("version", version.pk, final.sitting)
+    except IntegrityError as error:  # the same file, or another for the same final, came at the same moment
+        raise Conflict(_("Another version of this final came in at the same moment. Send the file again.")) from error
+    return version
+
+
+def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
+    """A person says which final a stray file belongs to.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: a final of another sitting, or one that is off the list.
+    """
+    _check_open(stray.sitting, by)
+    if final.sitting_id != stray.sitting_id or not final.on_list:
+        raise BadInput(_("Choose one of this sitting's finals."))
+    facts = probe(storage.get(storage.private(), stray.key), limits())
+    fields: dict[str, str | int] = {name: getattr(stray, name) for name in ("sha256", "key", "name", "bytes")}
+    with transaction.atomic():
+        if not StrayRetouch.objects.filter(pk=stray.pk).delete()[0]:
+            raise Conflict(_("Somebody settled this file at the same moment."))
+        return _add_version(final, by, facts, _("chosen by %s") % by.name, **fields)
+
+
+def drop_stray(stray: StrayRetouch, by: Visitor) -> None:
+    """A stray file that belongs nowhere: its row and its bytes go."""
+    _check_open(stray.sitting, by)
+    with transaction.atomic():
+        StrayRetouch.objects.filter(pk=stray.pk).delete()
+        stages.touch(stray.sitting)
+        JournalLine.write(stray.sitting, by.who, "stray retouch dropped", stray.name, sha256=stray.sha256)
+    if not Version.objects.filter(key=stray.key).exists():
+        storage.private().delete(stray.key)
+
+
+def render_version(version_id: int) -> None:
+    """The job: the stamped preview, the reading, and a caution where the retouch changed the face's shape."""
+    version = Version.objects.select_related("final__sitting", "final__frame").filter(pk=version_id).first()
+    if version is None:
+        return
+    final, sitting, store = version.final, version.final.sitting, storage.private()
+    data = storage.get(store, version.key)
+    label = f"{final.frame.label} v{version.number}"
+    drawn = make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    digest = hashlib.sha256(drawn.large).hexdigest()
+    key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), drawn.large)
+    source_type.read_from_file(version, data)
+    caution = _caution(storage.get(store, final.frame.key), data, final.frame)
+    with transaction.atomic():
+        Version.objects.filter(pk=version.pk).update(
+            proof_key=key, reading=drawn.reading.as_dict(), geometry_caution=caution[:300]
+        )
+        stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
+        made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
+        waiting = Job.objects.filter(
+            sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
+        ).exclude(thing__in=made_already)
+        if not waiting.exists():  # one letter for a whole batch of versions
+            letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
+
+
+def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
+    face = FrameReading.from_dict(frame.read).face if frame.reading else None
+    if face is None:
+        return ""
+    change = shape_change(original, retouched, face, limits())
+    if change is None:
+        return _("The retouch cannot be laid over its frame, so the shape of the face was not compared.")
+    return change.caution
+
+
+# --- approvals ---
+
+
+def newest(final: Final) -> Version | None:
+    return final.versions.order_by("-number").first()
+
+
+def roles_asked(sitting: Sitting) -> list[str]:
+    """Whose approval a version needs: the subject's, and the representation's where the sitting says so."""
+    asked: list[str] = [Invite.Role.SUBJECT]
+    if sitting.representation_approves and any(
+        person.holds() for person in sitting.invites.filter(role=Invite.Role.REPRESENTATION)
+    ):
+        asked.append(Invite.Role.REPRESENTATION)
+    return asked
+
+
+def approvers(sitting: Sitting) -> list[Invite]:
+    return [person for person in sitting.invites.filter(role__in=roles_asked(sitting)) if person.holds()]
+
+
+def decisions(version: Version) -> dict[str, Approval]:
+    """The last word of each side on one version, by role."""
+    found: dict[str, Approval] = {}
+    for approval in version.approvals.select_related("invite", "user").order_by("pk"):
+        found["photographer" if approval.invite is None else approval.invite.role] = approval
+    return found
+
+
+def approve(version: Version, by: Visitor, sha256: str) -> Final:
+    """The person approves exactly the bytes they name.
+
+    Raises:
+        Refused: not theirs to approve; the photographer cannot approve for them.
+        Conflict: it is not the newest version (any more).
+    """
+    final = version.final
+    if by.invite is None or not may(by, Act.APPROVE, final):
+        raise Refused(_("An approval is the subject's or the representation's own word; nobody gives it for them."))
+    if not final.on_list:
+        raise Conflict(_("This frame is no longer on the list."))
+    with transaction.atomic():
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
+        last = newest(final)
+        if last is None or last.pk != version.pk or sha256.lower() != version.sha256:
+            raise Conflict(_("There is a newer version of this final. Look at it before you approve."))
+        if final.state == S.AS_IT_IS:
+            raise Conflict(_("The photographer delivers this final without retouch; there is nothing to approve."))
+        _say(version, by, Approval.Decision.APPROVED, "")
+        said = decisions(version)
+        returned = any(word.decision == Approval.Decision.RETURNED for word in said.values())
+        missing = [
+            role
+            for role in roles_asked(final.sitting)
+            if role not in said or said[role].decision != Approval.Decision.APPROVED
+        ]
+        detail = {"version": version.number, "sha256": version.sha256}
+        if final.state == S.RETURNED and not returned:
+            stages.move_final(final, S.SHOWN, by, verb="taken back", **detail)
+        if final.state == S.SHOWN and not missing and not returned:
+            stages.move_final(final, S.APPROVED, by, verb="version approved", **detail)
+        else:
+            stages.touch(final.sitting)
+            JournalLine.write(
+                final.sitting, by.who, "version approved", f"final {final.frame.label}", final.state, final.state,
+                **detail, waits_for=missing,
+            )  # fmt: skip
+    return final
+
+
+def send_back(version: Version, by: Visitor, note: str) -> Final:
+    """The version is not it yet; the note says why.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no note.
+        Conflict: it is not the newest version (any more).
+    """
+    final = version.final
+    if not may(by, Act.APPROVE, final):
+        raise Refused(_("Sending a retouch back is not yours to do, or not now."))
+    if not note.strip():
+        raise BadInput(_("Say in the note what should be different."))
+    with transaction.atomic():
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
+        last = newest(final)
+        if last is None or last.pk != version.pk:
+            raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))
+        _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000])
+        detail = {"version": version.number, "sha256": version.sha256}
+        if final.state == S.RETURNED:
+            JournalLine.write(
+                final.sitting, by.who, "sent back", f"final {final.frame.label}", final.state, final.state, **detail
+            )
+            stages.touch(final.sitting)
+        else:
+            stages.move_final(final, S.RETURNED, by, verb="sent back", **detail)
+        if by.user is None:
+            letters.notify_photographer(final.sitting, "returned", about=f"version-{version.sha256[:16]}")
+    return final
+
+
+def _say(version: Version, by: Visitor, decision: str, note: str) -> None:
+    Approval.objects.create(
+        version=version,
+        sha256=version.sha256,
+        decision=decision,
+        note=note,
+        who=by.name,
+        invite=by.invite,
+        user=by.user,
+    )
+
+
+def deliver_as_it_is(final: Final, by: Visitor) -> Final:
+    """The photographer says: no retouch for this one, the frame goes out as it was taken.
+
+    Raises:
+        Refused: not this person's to say.
+        Conflict: it is said already.
+    """
+    if not may(by, Act.RUN, final):
+        raise Refused(_("Only the photographer says that a final goes out without retouch."))
+    stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is")
+    return final
+
+
+# --- what the retoucher is told ---
+
+
+def pin_note(
+    final: Final, by: Visitor, x: float, y: float, width: float = 0.0, height: float = 0.0, text: str = ""
+) -> PinnedNote:
+    """Pin a wish to a point or region, in fractions of the picture.
+
+    Raises:
+        Refused: not this person's to do, or not now.
+        BadInput: no text, or a place outside the picture.
+    """
+    if not may(by, Act.PIN_NOTE, final):
+        raise Refused(_("Notes can be pinned while the finals are being finished."))
+    if not text.strip():
+        raise BadInput(_("Write what should be done at this place."))
+    if not (
+        0 <= x <= 1 and 0 <= y <= 1 and width >= 0 and height >= 0 and x + width <= 1.0001 and y + height <= 1.0001
+    ):
+        raise BadInput(_("The note lies outside the picture."))
+    with transaction.atomic():
+        note = PinnedNote.objects.create(
+            final=final, x=x, y=y, width=width, height=height, text=text.strip()[:1000], who=by.name, invite=by.invite
+        )
+        stages.touch(final.sitting)
+        JournalLine.write(final.sitting, by.who, "note pinned", f"final {final.frame.label}", text=note.text[:200])
+    return note
+
+
+def settle_note(note: PinnedNote, by: Visitor, done: bool = True) -> None:
+    """The retoucher did it (or not yet)."""
+    if not may(by, Act.RUN, note.final):
+        raise Refused(_("The photographer says when a note is done."))
+    with transaction.atomic():
+        PinnedNote.objects.filter(pk=note.pk).update(done=done)
+        stages.touch(note.final.sitting)
+        JournalLine.write(
+            note.final.sitting, by.who, "note done" if done else "note open", f"final {note.final.frame.label}"
+        )
+    note.refresh_from_db()
+
+
+def set_brief(final: Final, by: Visitor, text: str) -> None:
+    """What is wanted of the retouch in all."""
+    if not may(by, Act.RUN, final):
+        raise Refused(_("The brief is the photographer's to write."))
+    with transaction.atomic():
+        Final.objects.filter(pk=final.pk).update(brief=text.strip()[:5000])
+        stages.touch(final.sitting)
+        JournalLine.write(final.sitting, by.who, "brief written", f"final {final.frame.label}")
+    final.refresh_from_db()
+
+
+def set_alt_text(final: Final, by: Visitor, text: str) -> None:
+    """A description for people who cannot see the picture; it goes into the delivered files.
+
+    Raises:
+        BadInput: longer than the 250 characters the IPTC standard recommends.
+    """
+    if not may(by, Act.RUN, final):
+        raise Refused(_("The description is the photographer's to write."))
+    text = " ".join(text.split())
+    if len(text) > 250:
+        raise BadInput(_("The description has %d characters; 250 are the most.") % len(text))
+    with transaction.atomic():
+        Final.objects.filter(pk=final.pk).update(alt_text=text)
+        JournalLine.write(final.sitting, by.who, "description written", f"final {final.frame.label}")
+    final.refresh_from_db()
+
+
+def waiting_for(finals: Iterable[Final]) -> list[str]:
+    """Why a delivery is not complete yet, one sentence per final that is not ready."""
+    return [
+        _("%(final)s: %(state)s.") % {"final": final.frame.label, "state": S(final.state).label}
+        for final in finals
+        if not final.is_ready
+    ]

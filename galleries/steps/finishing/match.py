@@ -1,0 +1,123 @@
+"""Which final is this retouched file? By the camera's file name, checked against the picture; by the picture
+where the name does not say; asked where neither is sure. Never guessed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.utils.translation import gettext as _
+
+from galleries import storage
+from galleries.imaging.comparing import match
+from galleries.models import Final, Frame, Sitting
+from galleries.steps.limits import limits
+
+NEIGHBOURS = 3  # frames before and after a final that a picture is compared with too
+
+
+@dataclass(frozen=True)
+class Matching:
+    """The final and how it was found, or the candidates and the sentence that asks for a choice."""
+
+    final: Final | None
+    how: str = ""
+    candidates: tuple[Final, ...] = ()
+    reason: str = ""
+
+
+def finals_of(sitting: Sitting) -> list[Final]:
+    return list(sitting.finals.filter(on_list=True).select_related("frame", "sitting"))
+
+
+def _plain(stem: str) -> str:
+    return re.sub(r"[\s_\-.]+", "_", stem.strip().lower())
+
+
+def _stem(name: str) -> str:
+    return name.rsplit(".", 1)[0] if "." in name else name
+
+
+def by_name(finals: Iterable[Final], name: str) -> list[Final]:
+    """The finals whose camera file name stands in this file name, whatever an editor put round it.
+
+    A name that is the camera's own counts before one that only holds it, and a longer one before a shorter.
+    """
+    given = _plain(_stem(name))
+    found: list[tuple[int, Final]] = []
+    for final in finals:
+        stem = _plain(final.frame.stem)
+        if given == stem:
+            found.append((10_000, final))
+            continue
+        after = r"(?![0-9])" if stem[-1:].isdigit() else r"(?![a-z0-9])"
+        if stem and re.search(rf"(?<![a-z0-9]){re.escape(stem)}{after}", given):
+            found.append((len(stem), final))
+    best = max((weight for weight, _final in found), default=0)
+    return [final for weight, final in found if weight == best]
+
+
+def find(sitting: Sitting, path: Path, name: str) -> Matching:
+    """The final that a retouched file belongs to. Raises `ImagingError` when the file cannot be decoded."""
+    finals = finals_of(sitting)
+    if not finals:
+        return Matching(None, reason=_("There is no final to match it to: the list is not closed."))
+    picture = match.open_small(path, limits())
+    named = by_name(finals, name)
+    if len(named) == 1:
+        likeness = _likeness(named[0].frame, picture)
+        if likeness is not None and likeness >= match.OTHER:
+            return Matching(named[0], _("by its file name"))
+        reason = _("It is named like %s, but does not look like that frame.") % named[0].frame.label
+        return Matching(None, candidates=_first(named[0], _by_picture(finals, picture).candidates), reason=reason)
+    found = _by_picture(named or finals, picture)
+    if found.final is not None or not named:
+        return found
+    return Matching(None, candidates=tuple(named), reason=_("Its name fits more than one final."))
+
+
+def _first(final: Final, others: Sequence[Final]) -> tuple[Final, ...]:
+    return (final, *(other for other in others if other.pk != final.pk))
+
+
+def _likeness(frame: Frame, picture: match.Small) -> float | None:
+    original = match.open_small(storage.get(storage.private(), frame.key), limits())
+    laid = match.overlay(original, picture)
+    return laid.likeness if laid is not None and laid.area >= match.LEAST_AREA else None
+
+
+def _by_picture(finals: Sequence[Final], picture: match.Small) -> Matching:
+    values = [_likeness(final.frame, picture) for final in finals]
+    ranked = sorted(
+        ((value, final) for value, final in zip(values, finals, strict=True) if value is not None),
+        key=lambda pair: -pair[0],
+    )
+    chosen = match.choose(values)
+    alike = tuple(final for value, final in ranked if value >= match.OTHER)[:4]
+    if chosen is None:
+        if alike:
+            return Matching(None, candidates=alike, reason=_("It may be any of several finals, or a retouch of none."))
+        return Matching(None, reason=_("Neither its name nor its picture fits any final."))
+    final, best = finals[chosen], values[chosen] or 0.0
+    for frame in _beside(final):
+        other = _likeness(frame, picture)
+        if other is not None and 1 - best > match.CLEARLY * (1 - other):
+            return Matching(
+                None, candidates=alike, reason=_("It looks like frame %s too, which is not on the list.") % frame.label
+            )
+    return Matching(final, _("by its picture (likeness %d of 100)") % round(100 * best))
+
+
+def _beside(final: Final) -> list[Frame]:
+    """Frames shot just before and after a final that are no finals themselves: the ones it may be mistaken for."""
+    frames = list(final.sitting.frames.exclude(finals__on_list=True))
+    if final.frame.captured_at is None:
+        return []
+    at = final.frame.captured_at
+    dated = sorted(
+        (frame for frame in frames if frame.captured_at is not None),
+        key=lambda frame: abs((frame.captured_at - at).total_seconds()) if frame.captured_at else 0.0,
+    )
+    return dated[: 2 * NEIGHBOURS]

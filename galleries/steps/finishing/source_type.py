@@ -1,0 +1,75 @@
+"""How a retouched version was made: declared by the photographer, or by the file's own metadata.
+
+It is a statement of fact that every delivered file carries (IPTC digital source type), so a generative edit must be
+said, and the people who approve must see it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import PROGRAM, Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.rights import read_rights
+from galleries.models import Final, JournalLine, Version
+from galleries.steps.delivering import cut
+
+Kind = Version.Kind
+BY_FILE = "the file"
+# Whole pictures that no camera took are declared as what they are in a headshot: a generative edit.
+_SAME = {"trainedAlgorithmicMedia": Kind.GENERATIVE, "compositeSynthetic": Kind.GENERATIVE}
+
+
+def declare(version: Version, by: Visitor, kind: str) -> None:
+    """The photographer says how a version was made.
+
+    Raises:
+        Refused: not this person's to say.
+        BadInput: no such way of making.
+    """
+    if not may(by, Act.RUN, version.final):
+        raise Refused(_("How a retouch was made is the photographer's to say."))
+    if kind not in Kind.values:
+        raise BadInput(_("Choose how the retouch was made."))
+    _write(version, kind, by, by.name)
+
+
+def read_from_file(version: Version, data: bytes) -> None:
+    """Take over what the retoucher's program wrote into the file, unless a person has said it already."""
+    if version.kind_said_by:
+        return
+    try:
+        said = read_rights(data).record.digital_source_type
+    except ImagingError:  # HEIF, or metadata that cannot be read: then only a person can say it
+        return
+    kind = _SAME.get(said, said)
+    if kind in Kind.values:
+        _write(version, kind, PROGRAM, BY_FILE)
+
+
+def _write(version: Version, kind: str, by: Visitor, said_by: str) -> None:
+    before = version.kind
+    with transaction.atomic():
+        rows = Version.objects.filter(pk=version.pk)
+        if said_by == BY_FILE:  # a person's word, given meanwhile, stands
+            rows = rows.filter(kind_said_by="")
+        if not rows.update(kind=kind, kind_said_by=said_by[:120]):
+            return
+        stages.touch(version.final.sitting)
+        JournalLine.write(
+            version.final.sitting, by.who, "retouch declared", f"final {version.final.frame.label}", before, kind,
+            version=version.number, said_by=said_by,
+        )  # fmt: skip
+    version.refresh_from_db()
+
+
+def unsaid(finals: Iterable[Final]) -> list[Final]:
+    """Finals that go out as a retouch of which nobody has said how it was made: their files would claim what is
+    usual, a person's work without generative tools."""
+    sources = ((final, cut.source_of(final).version) for final in finals if final.is_ready)
+    return [final for final, version in sources if version is not None and not version.kind_said_by]

@@ -1,0 +1,1 @@
+"""Frames come in and get their stamped proofs."""

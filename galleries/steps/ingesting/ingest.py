@@ -1,0 +1,183 @@
+"""Frames come in: from a folder, the browser or a watched folder. One file, one outcome, nothing stored twice."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Literal
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from galleries import stages, storage
+from galleries.access import Visitor
+from galleries.errors import Conflict, Refused
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.opening.decode import FrameFacts
+from galleries.imaging.opening.verifier import verify_safely
+from galleries.models import Frame, JournalLine, Refusal, Sitting
+from galleries.steps import jobs
+from galleries.steps.ingesting import proof
+from galleries.steps.limits import limits
+from galleries.steps.sorting import looks
+
+CHUNK = 1 << 20
+# What a camera's card and a computer put beside pictures; passed over without a word.
+NOT_FOR_US = re.compile(r"^(\.|Thumbs\.db$|desktop\.ini$)", re.IGNORECASE)
+# Files that stand beside a frame and are no picture for the sheet: raw files and their companions.
+COMPANIONS = {
+    *(".xmp", ".thm", ".wav", ".mp4", ".mov", ".txt", ".csv", ".ctg", ".dat"),
+    *(".dng", ".raw", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".iiq", ".3fr"),
+}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one file."""
+
+    name: str
+    state: Literal["new", "same", "refused"]
+    frame: Frame | None = None
+    reason: str = ""
+
+
+def sha256_of(path: Path) -> str:
+    digest = hashlib.sha256()
+    with open(path, "rb") as file:
+        while chunk := file.read(CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def frame_number(name: str) -> int | None:
+    """The number a camera put at the end of a file's name: 'KAL_0412.JPG' is 412. None where there is none."""
+    found = re.search(r"(\d{1,9})\D*$", name.rsplit(".", 1)[0])
+    return int(found.group(1)) if found else None
+
+
+def clean_name(name: str) -> str:
+    """The last part of a path, without control characters; what a person will read on the sheet."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(character for character in last if character.isprintable())[:200] or "unnamed"
+
+
+def check_open(sitting: Sitting) -> None:
+    """
+    Raises:
+        Refused: the sitting is archived.
+    """
+    if not sitting.is_open_to_frames:
+        raise Refused(_("“%s” is archived: no frames can be added. Bring it back first.") % sitting.title)
+
+
+def known(sitting: Sitting, digests: Iterable[str]) -> set[str]:
+    """Which of these SHA-256 digests the sitting has already."""
+    return set(Frame.objects.filter(sitting=sitting, sha256__in=list(digests)).values_list("sha256", flat=True))
+
+
+def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: str = "") -> Outcome:
+    """Verify one file, store it and list it as a frame; a file that is no good picture is listed with its reason.
+
+    `digest` is what the sender says the SHA-256 is; when it differs the transfer went wrong and nothing is kept.
+
+    Raises:
+        Refused: the sitting is archived.
+        Conflict: the bytes are not those that the sender announced.
+    """
+    check_open(sitting)
+    name = clean_name(name)
+    found = sha256_of(path)
+    if digest and digest.lower() != found:
+        raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
+    there = Frame.objects.filter(sitting=sitting, sha256=found).first()
+    if there is not None:
+        return Outcome(name, "same", there)
+    try:
+        facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
+    except ImagingError as error:
+        return refuse(sitting, name, path, str(error))
+    key = storage.original_key(sitting.uid, found, facts.format)
+    with open(path, "rb") as file:
+        storage.put(storage.private(), key, file)
+    try:
+        with transaction.atomic():
+            frame = _row(sitting, found, key, name, path.stat().st_size, facts)
+            looks.place_at_once(frame)
+            jobs.enqueue("proof", frame.pk, sitting, recipe=proof.recipe())
+            Refusal.objects.filter(sitting=sitting, name=name).delete()
+            stages.touch(sitting)
+            JournalLine.write(sitting, by.who, "frame added", name, sha256=found)
+    except IntegrityError:  # the same bytes came twice at the same moment
+        return Outcome(name, "same", Frame.objects.get(sitting=sitting, sha256=found))
+    return Outcome(name, "new", frame)
+
+
+def _row(sitting: Sitting, digest: str, key: str, name: str, size: int, facts: FrameFacts) -> Frame:
+    return Frame.objects.create(
+        sitting=sitting,
+        sha256=digest,
+        key=key,
+        name=name,
+        number=frame_number(name),
+        bytes=size,
+        file_format=facts.format,
+        width=facts.width,
+        height=facts.height,
+        bits=facts.bits,
+        orientation=facts.orientation,
+        profile=facts.profile_name[:120],
+        profile_assumed=facts.profile_assumed,
+        camera=facts.camera[:120],
+        captured_at=_camera_clock(facts.captured_at),
+    )
+
+
+def _camera_clock(at: datetime | None) -> datetime | None:
+    """The camera's clock knows no zone: its reading is kept as it stands, under the label UTC."""
+    return at.replace(tzinfo=UTC) if at is not None else None
+
+
+def refuse(sitting: Sitting, name: str, path: Path, reason: str) -> Outcome:
+    """List a file that did not become a frame, with the sentence that says why."""
+    Refusal.objects.update_or_create(
+        sitting=sitting, name=name, bytes=path.stat().st_size, defaults={"reason": reason[:500]}
+    )
+    return Outcome(name, "refused", None, reason)
+
+
+def files_in(folder: Path) -> list[Path]:
+    """The files of a card or folder, at any depth, in the order of their names; companions left out."""
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if path.is_file()
+        and not path.is_symlink()
+        and not any(NOT_FOR_US.match(part) for part in path.relative_to(folder).parts)
+        and path.suffix.lower() not in COMPANIONS
+    )
+
+
+def add_folder(
+    sitting: Sitting, folder: Path, by: Visitor, *, seen: Callable[[int, int], None] | None = None
+) -> Iterator[Outcome]:
+    """Ingest every file of a folder, one outcome each; `seen(done, of)` hears of the progress.
+
+    Raises:
+        Refused: the sitting is archived.
+    """
+    check_open(sitting)
+    files = files_in(folder)
+    for count, path in enumerate(files, 1):
+        yield add_frame(sitting, path, path.name, by)
+        if seen is not None:
+            seen(count, len(files))
+
+
+def clear_refusals(sitting: Sitting) -> None:
+    """The photographer has read the list."""
+    Refusal.objects.filter(sitting=sitting).delete()

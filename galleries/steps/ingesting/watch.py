@@ -1,0 +1,114 @@
+"""A folder that a camera writes into: each file is taken as soon as it is whole, and only then.
+
+A file is whole when its size and time stand still for a moment and its content decodes to the end. One that
+stands still but does not decode may have a slow writer: it is tried again, less and less often, and listed as
+refused when nothing happened to it for a while. When it changes after all, it gets another chance.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from galleries.access import Visitor
+from galleries.errors import Conflict
+from galleries.models import Frame, Refusal, Sitting
+from galleries.steps.ingesting import ingest
+from galleries.steps.ingesting.incoming import TooMuch, arriving
+
+STILL_SECONDS = 0.3
+GRACE_SECONDS = 20.0
+RETRY_SECONDS = 1.0
+
+Mark = tuple[int, int, int]  # inode, bytes, time of last change: what tells one state of a file from another
+
+
+@dataclass
+class _Seen:
+    mark: Mark
+    since: float
+    try_at: float
+    wait: float = RETRY_SECONDS
+
+
+@dataclass
+class Watcher:
+    """Looks at a folder again and again. Nothing is remembered on disk: after a restart the files that became
+    frames are recognised by their content, those that look new first."""
+
+    sitting: Sitting
+    folder: Path
+    by: Visitor
+    clock: Callable[[], float] = time.monotonic
+    _pending: dict[Path, _Seen] = field(default_factory=dict)
+    _done: dict[Path, Mark] = field(default_factory=dict)
+
+    def look(self) -> list[ingest.Outcome]:
+        """One look at the folder; returns what became of the files that were whole (or given up).
+
+        Raises:
+            Refused: the sitting was archived meanwhile.
+        """
+        now, ready = self.clock(), []
+        files = ingest.files_in(self.folder)
+        for path in files:
+            mark = _mark(path)
+            if mark is None or self._done.get(path) == mark:
+                continue
+            seen = self._pending.get(path)
+            if seen is None or seen.mark != mark:
+                self._pending[path] = _Seen(mark, now, now + STILL_SECONDS)
+            elif now >= seen.try_at:
+                ready.append(path)
+        for gone in set(self._pending) - set(files):
+            del self._pending[gone]
+        if ready:  # the look on set and the stage are changed by other processes meanwhile
+            self.sitting.refresh_from_db()
+        outcomes = [self._take(path) for path in self._likely_new_first(ready)]
+        return [outcome for outcome in outcomes if outcome is not None]
+
+    @property
+    def waiting(self) -> int:
+        """Files that are not whole yet."""
+        return len(self._pending)
+
+    def _likely_new_first(self, paths: list[Path]) -> list[Path]:
+        """After a restart hundreds of files are there already: the shot just taken must not wait for them."""
+        if len(paths) < 2:
+            return paths
+        rows = Frame.objects.filter(sitting=self.sitting).values_list("name", "bytes")
+        known = set(rows)
+        return sorted(paths, key=lambda path: (path.name, self._pending[path].mark[1]) in known)
+
+    def _take(self, path: Path) -> ingest.Outcome | None:
+        seen = self._pending[path]
+        name = ingest.clean_name(path.name)
+        try:
+            with open(path, "rb") as file, arriving(file.read, seen.mark[1]) as arrived:
+                if _mark(path) != seen.mark:
+                    return None  # it changed under our hands: look again
+                outcome = ingest.add_frame(self.sitting, arrived.path, name, self.by, digest=arrived.sha256)
+        except TooMuch as error:
+            outcome = ingest.refuse(self.sitting, name, path, str(error))
+        except (FileNotFoundError, Conflict):
+            return None  # gone, or cut off while we read it
+        except ValueError:
+            return None
+        if outcome.state == "refused" and self.clock() - seen.since < GRACE_SECONDS:
+            Refusal.objects.filter(sitting=self.sitting, name=name, bytes=seen.mark[1]).delete()
+            seen.try_at, seen.wait = self.clock() + seen.wait, seen.wait * 2
+            return None
+        del self._pending[path]
+        self._done[path] = seen.mark
+        return outcome
+
+
+def _mark(path: Path) -> Mark | None:
+    """None for a file that is gone, or has nothing in it yet."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return (found.st_ino, found.st_size, found.st_mtime_ns) if found.st_size else None

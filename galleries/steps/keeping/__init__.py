@@ -1,0 +1,1 @@
+"""How long things stay, archives and erasing, stray copies, upkeep."""

@@ -1,0 +1,127 @@
+"""Deletion on request: pictures, derivatives, face readings, caches and words go; that it was done stays.
+
+First one transaction removes the rows and notes that the files are to go; then the files go; then it is noted that
+they are gone. A process killed in between is caught up by `finish_erasures`. Backups are outside the program's
+reach, and so are files that people fetched: whoever asked must be told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.db import connection, transaction
+from django.utils.translation import gettext as _
+
+from galleries import storage
+from galleries.access import PROGRAM, Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting
+from galleries.steps.keeping import inventory
+
+BEGUN, DONE = "erasure begun", "erased"
+
+
+@dataclass(frozen=True)
+class Erasure:
+    """What went, and what a scan of both stores still finds (nothing, or it was not done)."""
+
+    uid: str
+    frames: int
+    files: int
+    left: tuple[str, ...]
+
+
+def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
+    """Remove a sitting for good. The record names neither subject nor sitting: a number, who did it, when and why.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no reason given.
+    """
+    if not may(by, Act.RUN, sitting) or by.user is None or by.user.pk != sitting.photographer_id:
+        raise Refused(_("Only the sitting's photographer removes it."))
+    why = " ".join(why.split())[:200]
+    if not why:
+        raise BadInput(_("Say why the sitting is removed; the reason is all that is kept of it."))
+    uid, frames = sitting.uid, sitting.frames.count()
+    _remove_letters(sitting)
+    with transaction.atomic():
+        sitting_pk = sitting.pk
+        _remove_rows(sitting)
+        _note(uid, by, BEGUN, why=why, frames=frames, number=sitting_pk)
+    return _remove_files(uid, by, frames)
+
+
+def _remove_letters(sitting: Sitting) -> None:
+    """Letters that the embedded way keeps in a folder: those to people of this sitting and of no other."""
+    folder = Path(settings.EMAIL_FILE_PATH)
+    if settings.MAIL != "folder" or not folder.is_dir():
+        return
+    elsewhere = set(Invite.objects.exclude(sitting=sitting).values_list("email", flat=True))
+    gone = {
+        f"To: {email}".encode() for email in sitting.invites.values_list("email", flat=True) if email not in elsewhere
+    }
+    for path in folder.iterdir():
+        if path.is_file() and not gone.isdisjoint(path.read_bytes().splitlines()):
+            path.unlink(missing_ok=True)
+
+
+def _remove_rows(sitting: Sitting) -> None:
+    """All rows that hang on the sitting, its journal included: lines hold names, file names and notes."""
+    JournalLine._base_manager.filter(sitting=sitting).delete()
+    JournalLine._base_manager.filter(sitting_slug=sitting.slug).delete()
+    Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
+    Delivery.objects.filter(sitting=sitting).delete()
+    Final.objects.filter(sitting=sitting).delete()
+    Frame.objects.filter(sitting=sitting).delete()
+    sitting.delete()
+
+
+def _note(uid: UUID, by: Visitor, verb: str, **detail: Any) -> None:
+    JournalLine.objects.create(sitting=None, sitting_slug=uid.hex, who=by.who[:140], verb=verb, detail=detail)
+
+
+def _remove_files(uid: UUID, by: Visitor, frames: int) -> Erasure:
+    home = storage.home(uid)
+    files = sum(inventory.listing(name).remove_prefix(home) for name in (inventory.PRIVATE, inventory.PROOFS))
+    _clear_log()
+    left = scan(uid)
+    if not left:
+        with transaction.atomic():
+            _note(uid, by, DONE, frames=frames, files=files)
+    return Erasure(uid.hex, frames, files, left)
+
+
+def _clear_log() -> None:
+    """SQLite's write-ahead log still holds the pages as they were: empty it. A reader that holds it up delays that
+    to the next erasure or restart; a database server clears its own dead rows."""
+    if connection.vendor == "sqlite" and not connection.in_atomic_block:
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def scan(uid: UUID) -> tuple[str, ...]:
+    """Whatever of a sitting still lies in the stores, as 'store:key'."""
+    home = storage.home(uid)
+    found = [
+        f"{name}:{key}" for name in (inventory.PRIVATE, inventory.PROOFS) for key in inventory.listing(name).keys(home)
+    ]
+    return tuple(found)
+
+
+def unfinished() -> list[JournalLine]:
+    """Erasures with files still there: the process was stopped in between, or a worker wrote one more afterwards."""
+    done = set(JournalLine.objects.filter(verb=DONE).values_list("sitting_slug", flat=True))
+    begun = JournalLine.objects.filter(verb=BEGUN)
+    return [line for line in begun if line.sitting_slug not in done or scan(UUID(hex=line.sitting_slug))]
+
+
+def finish_erasures() -> list[Erasure]:
+    """Catch up with what was begun; harmless at any time."""
+    return [
+        _remove_files(UUID(hex=line.sitting_slug), PROGRAM, int(line.detail.get("frames", 0))) for line in unfinished()
+    ]

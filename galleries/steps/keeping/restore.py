@@ -1,0 +1,178 @@
+"""Bring an archived sitting back, byte for byte. Everything is checked before anything is written."""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, cast
+
+from django.contrib.auth.models import User
+from django.core import serializers
+from django.core.management.color import no_style
+from django.db import connection, models, transaction
+from django.utils.translation import gettext as _
+
+from galleries import models as m
+from galleries import storage
+from galleries.errors import BadInput, Conflict
+from galleries.steps.keeping import archive_file, inventory
+from galleries.steps.keeping.archive_file import TABLES, Seen
+
+
+@dataclass
+class Restored:
+    """What came back. `renumbered`: tables whose rows could not keep their numbers, because others have them."""
+
+    sitting: m.Sitting
+    files: int
+    rows: int
+    renumbered: list[str] = field(default_factory=list)
+
+
+@dataclass
+class _Numbers:
+    """Old numbers to new ones, by table."""
+
+    new: dict[type[models.Model], dict[int, int]]
+    later: list[tuple[type[models.Model], int, str, int]] = field(default_factory=list)
+    renumbered: set[str] = field(default_factory=set)
+
+
+def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Restored:
+    """Restore a file made by `archive_file.write`. `photographer`: the user name that is to own it (default: the
+    one it had; made anew, without a password, where there is none).
+
+    Raises:
+        BadInput: no archive of ours, or a damaged one.
+        Conflict: the sitting, or another of its short name, is here already.
+    """
+    try:
+        with zipfile.ZipFile(path) as archive:
+            head = archive_file.read_head(archive)
+            _check_free(head)
+            files = list(archive_file.checked_files(archive, head, seen))
+            _put_files(archive, files)
+            try:
+                found, numbers = _put_rows(head, photographer)
+            except BaseException:
+                _take_back(head["uid"])
+                raise
+    except (zipfile.BadZipFile, OSError) as error:
+        raise BadInput(
+            _("%(path)s cannot be read as an archive: %(error)s.") % {"path": path, "error": error}
+        ) from error
+    rows = sum(len(rows) for rows in head["rows"].values())
+    return Restored(found, len(files), rows, sorted(numbers.renumbered))
+
+
+def _check_free(head: dict[str, Any]) -> None:
+    fields = head["rows"]["Sitting"][0]["fields"]
+    if m.Sitting.objects.filter(uid=head["uid"]).exists():
+        raise Conflict(_("This sitting is here already."))
+    if m.Sitting.objects.filter(slug=fields["slug"]).exists():
+        raise Conflict(_("Another sitting is called “%s” here; rename it first.") % fields["slug"])
+
+
+def _put_files(archive: zipfile.ZipFile, files: list[dict[str, Any]]) -> None:
+    for item in files:
+        with archive.open(f"{item['store']}/{item['key']}") as source:
+            storage.put(inventory.store(item["store"]), item["key"], source)
+
+
+def _take_back(uid: str) -> None:
+    for name in (inventory.PRIVATE, inventory.PROOFS):
+        inventory.listing(name).remove_prefix(f"sittings/{uid}")
+
+
+def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numbers]:
+    numbers = _Numbers({User: _people(head, photographer), m.DeliverySize: _sizes(head)})
+    with transaction.atomic():
+        if not m.Studio.objects.exists():
+            for plain in head["studio"]:
+                _check_kind(m.Studio, plain)
+                for row in serializers.deserialize("json", json.dumps([plain])):
+                    row.save()
+        for model, _path in TABLES:
+            numbers.new.setdefault(model, {})
+            for plain in head["rows"].get(model.__name__, []):
+                _put_row(model, plain, numbers)
+        for model, pk, name, old in numbers.later:
+            target = cast("type[models.Model]", model._meta.get_field(name).related_model)
+            if old in numbers.new[target]:
+                model._base_manager.filter(pk=pk).update(**{f"{name}_id": numbers.new[target][old]})
+        sitting = m.Sitting.objects.get(uid=head["uid"])
+        for delivery in m.Delivery.objects.filter(sitting=sitting):
+            finals = numbers.new[m.Final]
+            delivery.orders = [{**order, "final": finals[order["final"]]} for order in delivery.orders]
+            delivery.save(update_fields=["orders"])
+        _reset_counters()
+        m.JournalLine.write(sitting, "the program", "restored from a file", sitting.title)
+    return sitting, numbers
+
+
+def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
+    owner = str(head["rows"]["Sitting"][0]["fields"]["photographer"])
+    found = {}
+    for old, values in head["people"].items():
+        name = photographer if photographer and old == owner else values["username"]
+        user = User.objects.filter(username=name).first()
+        if user is None and photographer and old == owner:
+            raise BadInput(_("There is no user “%s” here.") % photographer)
+        if user is None:
+            user = User(**{key: values[key] for key in archive_file.PEOPLE})  # a name, never a right
+            user.set_unusable_password()
+            user.save()
+        found[int(old)] = user.pk
+    return found
+
+
+def _sizes(head: dict[str, Any]) -> dict[int, int]:
+    """Sizes by their short names; one that is not here any more comes back as it was."""
+    found = {}
+    for old, values in head["sizes"].items():
+        size, _made = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults=values)
+        found[int(old)] = size.pk
+    return found
+
+
+def _check_kind(model: type[models.Model], plain: dict[str, Any]) -> None:
+    """A row of another table in this table's place (a user, a right) is no archive of ours."""
+    if plain.get("model") != model._meta.label_lower:
+        raise BadInput(_("The archive holds a row that does not belong to a sitting: %s.") % plain.get("model"))
+
+
+def _put_row(model: type[models.Model], plain: dict[str, Any], numbers: _Numbers) -> None:
+    """One row as it was, dates and all; its number too, unless another row has it."""
+    _check_kind(model, plain)
+    (item,) = serializers.deserialize("json", json.dumps([plain]), ignorenonexistent=True)
+    row, old = item.object, int(plain["pk"])
+    if model._base_manager.filter(pk=old).exists():
+        row.pk = None
+        numbers.renumbered.add(str(model._meta.verbose_name_plural))
+    waiting: list[tuple[str, int]] = []
+    for relation in model._meta.concrete_fields:
+        if not relation.is_relation:
+            continue
+        value = getattr(row, relation.attname)
+        known = numbers.new.get(cast("type[models.Model]", relation.related_model), {})
+        if value is None or value in known:
+            setattr(row, relation.attname, known.get(value))
+        else:  # a row that comes later (a sitting's current look, an invite passed on): filled in at the end
+            setattr(row, relation.attname, None)
+            waiting.append((relation.name, value))
+    # As `loaddata` does: no automatic dates, and the journal's guard is for changes, not for putting back.
+    models.Model.save_base(row, raw=True, force_insert=True)
+    numbers.new[model][old] = row.pk
+    numbers.later += [(model, row.pk, name, value) for name, value in waiting]
+    for name, values in (item.m2m_data or {}).items():
+        target = cast("type[models.Model]", model._meta.get_field(name).related_model)
+        getattr(row, name).set([numbers.new[target][int(getattr(v, "pk", v))] for v in values])
+
+
+def _reset_counters() -> None:
+    """PostgreSQL counts on from its own sequences, which do not see numbers given by hand."""
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), [model for model, _path in TABLES]):
+            cursor.execute(statement)

@@ -1,0 +1,108 @@
+"""How long a sitting is kept, and putting it away when the work is over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.models import JournalLine, Sitting
+from galleries.steps.keeping import inventory
+
+Stage = Sitting.Stage
+SOON_DAYS = 30
+
+
+@dataclass(frozen=True)
+class Keeping:
+    """One sitting on the list of what is kept: how much it is and until when. `due`: past, soon, later or open."""
+
+    sitting: Sitting
+    files: int
+    bytes: int
+    due: str
+
+    @property
+    def sentence(self) -> str:
+        until = self.sitting.keep_until
+        size = f"{self.files} files, {self.bytes / 1e6:,.0f} MB"
+        if until is None:
+            return f"{self.sitting.slug}: {size}, kept without end."
+        words = {"past": "the time is over", "soon": "the time is nearly over", "later": "kept"}
+        return f"{self.sitting.slug}: {size}, {words[self.due]}, until {until.isoformat()}."
+
+
+def keeping(today: date | None = None) -> list[Keeping]:
+    """Every sitting, those whose time is over first."""
+    today = today or timezone.localdate()
+    rows = [_one(sitting, today) for sitting in Sitting.objects.all()]
+    order = {"past": 0, "soon": 1, "later": 2, "open": 3}
+    return sorted(rows, key=lambda row: (order[row.due], row.sitting.keep_until or date.max, row.sitting.slug))
+
+
+def _one(sitting: Sitting, today: date) -> Keeping:
+    until = sitting.keep_until
+    if until is None:
+        due = "open"
+    else:
+        due = "past" if until < today else "soon" if (until - today).days <= SOON_DAYS else "later"
+    places = inventory.expected(sitting)
+    size = sum(inventory.store(where).size(key) for where, key in places if inventory.store(where).exists(key))
+    return Keeping(sitting, len(places), size, due)
+
+
+def keep_until(sitting: Sitting, by: Visitor, day: date | None) -> None:
+    """Until when the sitting is kept; None: without end. Nothing is removed by the clock alone.
+
+    Raises:
+        Refused: not this person's to do.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("How long a sitting is kept is the photographer's to say."))
+    before = sitting.keep_until.isoformat() if sitting.keep_until else ""
+    with transaction.atomic():
+        Sitting.objects.filter(pk=sitting.pk).update(keep_until=day)
+        JournalLine.write(sitting, by.who, "kept until", sitting.title, before, day.isoformat() if day else "")
+    sitting.refresh_from_db()
+
+
+def put_away(sitting: Sitting, by: Visitor) -> None:
+    """To the archive: nobody but the studio sees it any more, and no frames come in.
+
+    Raises:
+        Refused: not this person's to do.
+        Conflict: it is put away already.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Only the sitting's photographer puts it away."))
+    stages.advance(sitting, Stage.ARCHIVED, by, verb="put away")
+
+
+def bring_back(sitting: Sitting, by: Visitor) -> None:
+    """Out of the archive, to the stage it was in.
+
+    Raises:
+        Refused: not this person's to do.
+        Conflict: it is not put away.
+    """
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Only the sitting's photographer brings it back."))
+    if sitting.stage != Stage.ARCHIVED:
+        raise Conflict(_("This sitting is not put away."))
+    line = JournalLine.objects.filter(sitting=sitting, after=Stage.ARCHIVED).order_by("-pk").first()
+    before = line.before if line is not None and line.before in Stage.values else Stage.PLANNING
+    stages.advance(sitting, before, by, verb="brought back")
+
+
+def check_day(text: str) -> date:
+    """A day typed by a person, as 2027-01-31. Raises `BadInput`."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise BadInput(_("“%s” is no day; write it as 2027-01-31.") % text) from error

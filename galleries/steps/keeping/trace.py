@@ -1,0 +1,121 @@
+"""Which invite a stray copy of a proof was served to.
+
+Every large proof that an invitee opens carries a faint mark with the number of their invite. The base proof is
+prepared once; each invite's copy is put together from it when first opened, and kept.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.utils.translation import gettext as _
+
+from galleries import storage
+from galleries.errors import BadInput
+from galleries.imaging import tracer
+from galleries.imaging.errors import ImagingError, Unsupported
+from galleries.imaging.face.hashes import distance
+from galleries.imaging.recipes import read_frame
+from galleries.models import Frame, Invite, Proof, Sitting
+from galleries.steps.limits import limits
+
+# Without a sitting named, this many frames whose pictures are most alike are compared with the copy.
+CLOSEST = 40
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a copy told: the frame it is of, the invites whose marks it carries, and a sentence."""
+
+    frame: Frame | None
+    invites: tuple[Invite, ...]
+    confidence: float
+    sentence: str
+
+
+def _key(frame: Frame) -> bytes:
+    """A key per frame: nobody finds the pattern by averaging the many frames of one sitting."""
+    return hmac.digest(bytes.fromhex(frame.sitting.tracer_key), frame.sha256.encode(), "sha256")
+
+
+def marked(proof: Proof, invite: Invite) -> str:
+    """The key, in the proof store, of the large proof as served to this invite."""
+    sitting = proof.frame.sitting
+    name = hashlib.sha256(f"{proof.large_key}\n{invite.pk}".encode()).hexdigest()
+    key = storage.derived_key(sitting.uid, "marked", name)
+    store = storage.proofs()
+    if store.exists(key):
+        return key
+    try:
+        return storage.put(store, key, tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
+    except Unsupported:  # too small a picture to carry a mark: it is served as it is
+        return proof.large_key
+
+
+def _prepared(proof: Proof) -> bytes:
+    """The pair of files that copies are put together from, made when the first invitee opens the proof."""
+    sitting = proof.frame.sitting
+    name = hashlib.sha256(proof.large_key.encode()).hexdigest()
+    key = storage.derived_key(sitting.uid, "pairs", name, "pair")
+    store = storage.private()
+    if store.exists(key):
+        return storage.get(store, key)
+    pair = tracer.prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame))
+    storage.put(store, key, pair)
+    return pair
+
+
+def find(path: Path, sitting: Sitting | None = None) -> Found:
+    """Find the frame of a screenshot or re-saved copy, and the invite whose mark it carries.
+
+    Raises:
+        BadInput: the file cannot be opened as a picture.
+    """
+    data = path.read_bytes()
+    try:
+        proofs = _candidates(path, sitting)
+        copies_of: Proof | None = None
+        for proof in proofs:
+            given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
+            told = tracer.find(data, _prepared(proof), _key(proof.frame), given)
+            if told.found:
+                return _told(proof, told)
+            if told.aligned and copies_of is None:
+                copies_of = proof
+    except ImagingError as error:
+        raise BadInput(f"{path.name}: {error}") from error
+    if copies_of is not None:
+        words = _("A copy of frame %s, but no mark is left in it: not found.") % copies_of.frame.label
+        return Found(copies_of.frame, (), 0.0, words)
+    return Found(None, (), 0.0, _("Not found: none of the proofs compared is like this picture."))
+
+
+def _candidates(path: Path, sitting: Sitting | None) -> list[Proof]:
+    """The newest proof of each frame, most alike first; all of a sitting that was named, else the closest."""
+    frames = Frame.objects.filter(proofs__isnull=False, reading__isnull=False).select_related("sitting").distinct()
+    if sitting is not None:
+        frames = frames.filter(sitting=sitting)
+    _facts, reading = read_frame(path, limits())
+    here = int(reading.hash, 16)
+    ranked = sorted(frames, key=lambda frame: distance(here, int(frame.read.get("hash") or "0", 16)))
+    chosen = ranked if sitting is not None else ranked[:CLOSEST]
+    return [proof for frame in chosen if (proof := frame.proofs.order_by("-pk").first()) is not None]
+
+
+def _told(proof: Proof, told: tracer.TraceResult) -> Found:
+    numbers = [match.payload for match in told.matches]
+    invites = {invite.pk: invite for invite in proof.frame.sitting.invites.filter(pk__in=numbers)}
+    named = tuple(invites[number] for number in numbers if number in invites)
+    if not named:
+        words = _("A copy of frame %s with a mark of no invite that is known here.") % proof.frame.label
+        return Found(proof.frame, (), told.confidence, words)
+    people = ", ".join(f"{invite.name} ({invite.get_role_display()})" for invite in named)
+    words = _("A copy of frame %(frame)s, served to %(people)s. %(odds)s") % {
+        "frame": proof.frame.label,
+        "people": people,
+        "odds": told.sentence,
+    }
+    return Found(proof.frame, named, told.confidence, words)

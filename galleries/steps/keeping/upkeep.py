@@ -1,0 +1,42 @@
+"""What has to be done every quarter of an hour, whoever is at the desk. One part that breaks does not stop the rest."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from datetime import timedelta
+
+from django.contrib.sessions.backends.db import SessionStore
+from django.utils import timezone
+
+from galleries import storage
+from galleries.models import SignInLink
+from galleries.steps.ingesting import incoming
+from galleries.steps.keeping import erase
+from galleries.steps.people import letters
+
+log = logging.getLogger(__name__)
+
+
+def run() -> None:
+    """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted."""
+    parts: list[Callable[[], object]] = [letters.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
+    parts.append(sweep_sessions)
+    for part in parts:
+        try:
+            part()
+        except Exception:
+            log.exception("The upkeep's part %s broke; the next round tries again.", part.__name__)
+
+
+def sweep_sessions() -> None:
+    """Sessions that ran out, and the sign-in links with them: who came in when is not kept for ever."""
+    SessionStore.clear_expired()
+    SignInLink.objects.filter(expires_at__lt=timezone.now() - timedelta(days=1)).delete()
+
+
+def sweep_stores() -> None:
+    """Remove the beginnings of files whose writer was killed."""
+    for store in (storage.private(), storage.proofs()):
+        if isinstance(store, storage.FolderStore):
+            store.sweep_parts()

@@ -1,0 +1,1 @@
+"""Marks: each person's own."""

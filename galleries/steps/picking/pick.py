@@ -1,0 +1,294 @@
+"""Marks: each person's own, stored at once, dated, and safe to send twice.
+
+A device may have been offline. Every act carries its own id and the device's time of it: the person's latest
+intent wins, an act sent again changes nothing, and a note that changed meanwhile is shown, never overwritten.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
+from galleries.errors import BadInput, DomainError, Refused
+from galleries.models import Frame, Invite, JournalLine, Look, Mark, Remark, Sitting, Standing
+from galleries.steps.sorting import looks
+
+NOTE_LENGTH = 1000
+MOST_RANKED = 5000
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the server holds after an act; `conflict` when a note stood there that the device had not seen."""
+
+    frame: int
+    kind: str
+    note: str
+    revision: int
+    conflict: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        return {**self.__dict__}
+
+
+def set_mark(
+    by: Visitor,
+    frame_id: int,
+    *,
+    kind: str | None = None,
+    note: str | None = None,
+    act: str = "",
+    acted_at: datetime | None = None,
+    seen: int | None = None,
+) -> Answer:
+    """Set a person's mark and/or note on a frame (None leaves it as it is, '' takes it away).
+
+    `act` is the device's id of this act, `acted_at` its time, `seen` the revision of the mark that it showed.
+
+    Raises:
+        Missing, Refused: not theirs to mark, or not now (the list is closed).
+        BadInput: no such kind of mark, or a note that is too long.
+    """
+    frame = frame_for(by, Act.MARK, frame_id)
+    if by.invite is None:
+        raise Refused(_("Marks are given by the people who were invited."))
+    if kind is not None and kind not in Mark.Kind.values:
+        raise BadInput(_("There is no mark “%s”; use pick, alternate, strike or nothing.") % kind)
+    if note is not None and len(note) > NOTE_LENGTH:
+        raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(note), "most": NOTE_LENGTH})
+    now = timezone.now()
+    at = min(acted_at, now) if acted_at is not None else now
+    with transaction.atomic():
+        # Asked again under the lock: somebody may be closing the list at this moment.
+        locked = Sitting.objects.select_for_update(no_key=True).get(pk=frame.sitting_id)
+        if not may(by, Act.MARK, locked):
+            raise Refused(why_not(by, Act.MARK, locked))
+        mark, made = Mark.objects.select_for_update().get_or_create(
+            invite=by.invite.voice,
+            frame=frame,
+            defaults={
+                "kind": kind or "",
+                "note": note or "",
+                "by": by.invite,
+                "act": act,
+                "acted_at": at if kind is not None else frame.added_at,
+            },
+        )
+        if not made:
+            if act and act == mark.act:
+                return _answer(mark)
+            changed = _merge(mark, kind, note, at, seen)
+            if changed is None:
+                return _answer(mark, conflict=True)
+            if not changed:
+                return _answer(mark)
+            mark.by, mark.act = by.invite, act
+            mark.revision += 1
+            mark.save()
+        _after(by, frame, mark)
+    return _answer(mark)
+
+
+def _merge(mark: Mark, kind: str | None, note: str | None, at: datetime, seen: int | None) -> bool | None:
+    """Put an act into the row: True when it changed something, None when a note would be lost."""
+    changed = False
+    # `acted_at` is the time of the latest mark, not of a note: a mark made offline before a note was written
+    # elsewhere is still the latest mark.
+    if kind is not None and at >= mark.acted_at:
+        changed = kind != mark.kind or at > mark.acted_at
+        mark.kind, mark.acted_at = kind, at
+    if note is not None and note != mark.note:
+        if mark.note and seen is not None and seen != mark.revision:
+            return None
+        mark.note, changed = note, True
+    return changed
+
+
+def _after(by: Visitor, frame: Frame, mark: Mark) -> None:
+    sitting = frame.sitting
+    stages.touch(sitting)
+    if by.invite is not None and by.invite.picks_done_at is not None:
+        Invite.objects.filter(pk=by.invite.pk).update(picks_done_at=None)
+    JournalLine.write(sitting, by.who, "marked", f"frame {frame.label}", after=mark.kind or "no mark", frame=frame.pk)
+
+
+def _answer(mark: Mark, *, conflict: bool = False) -> Answer:
+    return Answer(mark.frame_id, mark.kind, mark.note, mark.revision, conflict)
+
+
+def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The outbox of a device, in order. One act that cannot be done does not hold up the rest.
+
+    Each act is {frame, kind?, note?, act, at, seen?}; each answer is the mark as it stands, or {act, error}.
+    """
+    answers: list[dict[str, Any]] = []
+    for item in acts:
+        act = _text(item.get("act", ""))[:40]
+        try:
+            answer = set_mark(
+                by,
+                _whole(item.get("frame")),
+                kind=None if item.get("kind") is None else _text(item["kind"]),
+                note=None if item.get("note") is None else _text(item["note"]),
+                act=act,
+                acted_at=_moment(item.get("at")),
+                seen=None if item.get("seen") is None else _whole(item["seen"]),
+            )
+            answers.append({"act": act, **answer.as_dict()})
+        except DomainError as error:
+            answers.append({"act": act, "error": str(error), "kind_of_error": type(error).__name__})
+    return answers
+
+
+def _text(value: object) -> str:
+    """What a database can keep: JSON may carry half of an emoji (a note cut off in the middle of it) or a zero byte,
+    and one such act must not hold up the rest."""
+    return str(value).replace("\0", "").encode("utf-8", "replace").decode()
+
+
+def _whole(value: object) -> int:
+    try:
+        return int(str(value))
+    except ValueError:
+        raise BadInput(_("“%s” is no number of a frame.") % value) from None
+
+
+def _moment(value: object) -> datetime | None:
+    if value is None:
+        return None
+    try:
+        at = parse_datetime(str(value))
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None or not 1 < at.year < 9999:
+        raise BadInput(_("“%s” is no moment with a time zone.") % value)
+    return at
+
+
+def marks_by(invite: Invite) -> dict[int, Mark]:
+    """A person's marks by frame id."""
+    return {mark.frame_id: mark for mark in invite.voice.marks.all()}
+
+
+def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
+    """Store a person's own ranking, best first; frames not named lose their place.
+
+    Raises:
+        BadInput: a frame named twice, or one they cannot see.
+        Refused: not theirs to rank.
+    """
+    if by.invite is None:
+        raise Refused(_("A ranking is a person's own."))
+    if len(order) > MOST_RANKED:
+        raise BadInput(_("A ranking holds at most %d frames.") % MOST_RANKED)
+    if len(set(order)) != len(order):
+        raise BadInput(_("A frame stands twice in the ranking."))
+    visible = set(frames_shown_to(by, sitting).filter(pk__in=order).values_list("pk", flat=True))
+    if len(visible) != len(order):
+        raise BadInput(_("The ranking names a frame that is not on your sheet."))
+    voice = by.invite.voice
+    with transaction.atomic():
+        Standing.objects.filter(invite=voice).delete()
+        Standing.objects.bulk_create(
+            Standing(invite=voice, frame_id=pk, place=place) for place, pk in enumerate(order, 1)
+        )
+        JournalLine.write(sitting, by.who, "ranked", f"{len(order)} frames", order=list(order))
+
+
+def remark(by: Visitor, frame_id: int, text: str) -> Remark:
+    """Say something about a frame in its thread, for everyone of the sitting to read.
+
+    Raises:
+        BadInput: nothing was said.
+    """
+    frame = frame_for(by, Act.REMARK, frame_id)
+    if not text.strip():
+        raise BadInput(_("Write something first."))
+    with transaction.atomic():
+        said = Remark.objects.create(frame=frame, invite=by.invite, who=by.name, text=text.strip()[:NOTE_LENGTH])
+        stages.touch(frame.sitting)
+        JournalLine.write(frame.sitting, by.who, "remarked", f"frame {frame.label}")
+    return said
+
+
+@dataclass(frozen=True)
+class Count:
+    """How far a person is: picks against the allowance, in all and per look."""
+
+    allowance: int
+    picks: int
+    alternates: int
+    strikes: int
+    per_look: dict[int, int]
+
+    @property
+    def over(self) -> int:
+        return max(0, self.picks - self.allowance)
+
+    @property
+    def left(self) -> int:
+        return max(0, self.allowance - self.picks)
+
+
+def count(by: Visitor, sitting: Sitting) -> Count:
+    """A person's marks on frames they can see."""
+    invite = by.invite
+    if invite is None:
+        return Count(sitting.allowance, 0, 0, 0, {})
+    frames = frames_shown_to(by, sitting)
+    rows = list(invite.voice.marks.filter(frame__in=frames).values_list("kind", "frame__look_id"))
+    kinds = [kind for kind, _look in rows]
+    per_look: dict[int, int] = {}
+    for kind, look in rows:
+        if kind == Mark.Kind.PICK and look is not None:
+            per_look[look] = per_look.get(look, 0) + 1
+    return Count(
+        sitting.allowance,
+        kinds.count(Mark.Kind.PICK),
+        kinds.count(Mark.Kind.ALTERNATE),
+        kinds.count(Mark.Kind.STRIKE),
+        per_look,
+    )
+
+
+def say_done(by: Visitor, sitting: Sitting) -> None:
+    """'I am through with my marks.' The subject's word moves the sitting on to agreeing.
+
+    Raises:
+        Refused: the list is closed, or the person has no marks to give.
+    """
+    invite = by.invite
+    if invite is None or sitting.stage not in {Sitting.Stage.PROOFING, Sitting.Stage.AGREEING}:
+        raise Refused(_("The list is closed, so there is nothing to finish here."))
+    with transaction.atomic():
+        Invite.objects.filter(pk=invite.voice.pk).update(picks_done_at=timezone.now())
+        JournalLine.write(sitting, by.who, "through with marks", sitting.title)
+        if invite.is_subject and sitting.stage == Sitting.Stage.PROOFING:
+            stages.advance(sitting, Sitting.Stage.AGREEING, by)
+        else:
+            stages.touch(sitting)
+
+
+def keep_look_from_representation(by: Visitor, look: Look, kept: bool) -> None:
+    """The subject decides whether the agent sees a look (where the photographer allows it).
+
+    Raises:
+        Refused: the photographer did not leave this to the subject.
+    """
+    if not may(by, Act.CHOOSE_LOOKS, look):
+        raise Refused(_("Which looks the agent sees is the photographer's to say in this sitting."))
+    with transaction.atomic():
+        # Said by a person: the program neither takes the look apart again nor drops it.
+        Look.objects.filter(pk=look.pk).update(kept_from_representation=kept, made_by_program=False)
+        looks.hold_together(look)
+        stages.touch(look.sitting)
+        JournalLine.write(look.sitting, by.who, "look kept back" if kept else "look shown", look.title)

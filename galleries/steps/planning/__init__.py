@@ -1,0 +1,1 @@
+"""The plan: a sitting set up, reference pictures, what people say about it."""

@@ -1,0 +1,1 @@
+"""Frames put into looks and runs: proposed by the program, decided by the photographer."""

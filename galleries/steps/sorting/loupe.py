@@ -1,0 +1,49 @@
+"""The photographer's loupe: the eyes of a frame at 100 %, cut from the original and kept in the private store."""
+
+from __future__ import annotations
+
+from galleries import storage
+from galleries.errors import Missing
+from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.framing.sizes import SizeSpec
+from galleries.imaging.recipes import CutOrder, make_finals
+from galleries.models import Frame
+from galleries.steps.limits import limits
+
+WIDTH, HEIGHT = 1400, 900  # pixels of the original; enough for both eyes of a tight frame on a desktop screen
+VERSION = 1
+_NATIVE = SizeSpec("loupe", "Loupe", "full", 0, 0, quality=90)
+
+
+def eyes(frame: Frame) -> bytes:
+    """A JPEG of the region round the eyes, pixel for pixel as the camera gave it; the middle when no face is known.
+
+    Raises:
+        ImagingError: the original cannot be decoded.
+    """
+    key = storage.derived_key(frame.sitting.uid, f"loupe{VERSION}", frame.sha256)
+    store = storage.private()
+    if store.exists(key):
+        return storage.get(store, key)
+    original = storage.get(store, frame.key)
+    cut = make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
+    storage.put(store, key, cut)
+    return cut
+
+
+def region(frame: Frame) -> Rect:
+    """Where the loupe looks, in pixels of the upright frame.
+
+    Raises:
+        Missing: the frame was not read yet.
+    """
+    if not frame.reading:
+        raise Missing("The frame is still being read; look again in a moment.")
+    reading = FrameReading.from_dict(frame.reading)
+    full = (reading.width, reading.height)
+    middle = reading.face.eye_middle if reading.face else (full[0] / 2, full[1] / 3)
+    wide = WIDTH if reading.face is None else max(WIDTH, round(1.7 * reading.face.eye_distance))
+    high = max(HEIGHT, wide * HEIGHT // WIDTH)
+    wanted = Rect(round(middle[0] - wide / 2), round(middle[1] - high / 2), wide, high)
+    return wanted.clamp_to(*full)

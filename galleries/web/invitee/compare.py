@@ -1,0 +1,122 @@
+"""Frames side by side, and the order that comes of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase, JsonResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from galleries.access import Act, Visitor
+from galleries.errors import BadInput
+from galleries.models import Mark, Sitting
+from galleries.steps.picking import pick
+from galleries.web.doors import invitee_page
+from galleries.web.errors import wants_json
+from galleries.web.invitee import showing
+from galleries.web.invitee.page import page
+from galleries.web.invitee.sheet import config
+from galleries.web.invitee.showing import Shown, Strip
+from galleries.web.invitee.words import sheet_words
+
+MOST = 64
+
+
+@invitee_page(Act.SEE_SHEET)
+@require_http_methods(["GET", "HEAD", "POST"])
+def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """GET ?frames=1,2,3 or ?run=7 or ?look=2; POST {order: [ids]} or order=1,2,3: one's own ranking."""
+    if request.method == "POST":
+        order = merged(_ranking(visitor), _order(request))
+        pick.set_order(visitor, sitting, order)
+        if wants_json(request):
+            return JsonResponse({"order": order})
+        messages.success(request, _("Your order is kept."))
+        return redirect("sheet", slug=sitting.slug)
+    strips, _pending = showing.strips(visitor, sitting)
+    shown = [one for strip in strips for one in strip.frames]
+    chosen = _chosen(request, shown)[:MOST]
+    kept = [Strip(None, None, chosen)]
+    ranking = _ranking(visitor)
+    return page(
+        request,
+        visitor,
+        sitting,
+        "compare",
+        chosen=chosen,
+        script_frames=showing.script_frames(kept),
+        state=showing.state(visitor, sitting, with_frames=False),
+        words={**sheet_words(), **compare_words()},
+        config={**config(visitor, sitting), "sheet": request.path.rsplit("/", 1)[0] + "/sheet"},
+        ranking=[pk for pk in ranking if pk in {one.frame.pk for one in chosen}],
+    )
+
+
+def _chosen(request: HttpRequest, shown: list[Shown]) -> list[Shown]:
+    if "run" in request.GET:
+        run = _number(request.GET["run"])
+        return sorted((one for one in shown if one.frame.run == run), key=lambda one: one.frame.run_place)
+    if "look" in request.GET:
+        look = [one for one in shown if one.frame.look_id == _number(request.GET["look"])]
+        liked = [one for one in look if one.kind in {Mark.Kind.PICK, Mark.Kind.ALTERNATE}]
+        return liked if len(liked) > 1 else [one for one in look if one.kind != Mark.Kind.STRIKE]
+    wanted = [_number(part) for part in request.GET.get("frames", "").split(",") if part]
+    by_id = {one.frame.pk: one for one in shown}
+    return [by_id[pk] for pk in dict.fromkeys(wanted) if pk in by_id]
+
+
+def _number(text: str) -> int:
+    if not text.isdecimal() or len(text) > 18:
+        raise BadInput(_("“%s” is no number of a frame.") % text)
+    return int(text)
+
+
+def _order(request: HttpRequest) -> list[int]:
+    if request.content_type == "application/json":
+        try:
+            order = json.loads(request.body)["order"]
+        except (ValueError, KeyError, TypeError):
+            raise BadInput(_("The order that was sent cannot be read.")) from None
+        if not isinstance(order, list):
+            raise BadInput(_("The order that was sent cannot be read."))
+        return [_number(str(pk)) for pk in order]
+    return [_number(part) for part in request.POST.get("order", "").split(",") if part]
+
+
+def _ranking(visitor: Visitor) -> list[int]:
+    voice = visitor.invite.voice if visitor.invite else None
+    return list(voice.standings.order_by("place").values_list("frame_id", flat=True)) if voice else []
+
+
+def merged(ranking: Sequence[int], fresh: Sequence[int]) -> list[int]:
+    """A new order of some frames inside the ranking that is there: they take each other's places, the others keep
+    theirs, and frames that had none come after the last of them."""
+    known = set(ranking)
+    places = [i for i, pk in enumerate(ranking) if pk in set(fresh)]
+    order, rest = list(ranking), list(fresh[len(places) :])
+    for i, pk in zip(places, fresh, strict=False):
+        order[i] = pk
+    after = places[-1] + 1 if places else len(order)
+    order[after:after] = rest
+    assert set(order) == known | set(fresh)  # noqa: S101 - nobody loses a place  # nosec B101
+    return order
+
+
+def compare_words() -> dict[str, str]:
+    return {
+        "keep": _("Keep {label}"),
+        "question": _("Which one stays? Round {round}, {left} still to place."),
+        "question_place": _("Which one comes at place {place}? Round {round}."),
+        "finished": _("Your order, best first. Move a frame if it is wrong, then keep the order."),
+        "up": _("{label} one up"),
+        "down": _("{label} one down"),
+        "kept_order": _("Your order is kept."),
+        "place_of": _("Place {place}"),
+        "unsent_order": _("The order could not be sent. Try again when the network is back."),
+        "said_kept": _("{label} stays."),
+        "taken_back": _("The last choice is taken back."),
+    }

@@ -1,0 +1,217 @@
+"""The delivery: the licence in sentences, accepted by name; pictures, single files, the archive; further uses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries import storage
+from galleries.access import Act, Visitor, delivery_for
+from galleries.errors import Missing, Refused
+from galleries.imaging.recipes import make_view
+from galleries.models import DeliveredFile, Delivery, Sitting
+from galleries.steps.delivering import deliver, licences, receipts, usage
+from galleries.steps.limits import limits
+from galleries.web.doors import count_try, invitee_page
+from galleries.web.files import FOREVER, _range, send
+from galleries.web.invitee.page import page
+from galleries.web.use_words import USE_WORDS
+
+PICTURE_SIDE = 640
+TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pdf": "application/pdf"}
+
+
+@invitee_page(Act.SEE_DELIVERY)
+@require_safe
+def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    made = list(
+        sitting.deliveries.filter(state__in=["ready", "withdrawn"]).order_by("-number").select_related("licence")
+    )
+    current = licences.current(sitting)
+    wanted = {one.licence_id: one.licence for one in made if one.state == "ready"}
+    if not wanted and current is not None:
+        wanted = {current.pk: current}
+    return page(
+        request,
+        visitor,
+        sitting,
+        "delivery",
+        licences=[
+            {
+                "licence": one,
+                "sentences": licences.terms_of(one).sentences(),
+                "accepted": one.acceptances.filter(invite=visitor.invite).first() if visitor.invite else None,
+                "open": bool(visitor.invite and not licences.has_accepted(one, visitor.invite)),
+            }
+            for one in sorted(wanted.values(), key=lambda one: -one.number)
+        ],
+        deliveries=[_shown(request, one, visitor) for one in made],
+        being_made=sitting.deliveries.filter(state="waiting").exists(),
+        requests=sitting.usage_requests.filter(invite=visitor.invite) if visitor.invite else [],
+        uses=list(USE_WORDS.items()),
+    )
+
+
+def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, Any]:
+    """A delivery with its files by picture, and what stands in the way of fetching it."""
+    why = ""
+    try:
+        deliver.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+    except Refused as error:
+        why = str(error)
+    got = {one.name: one for one in made.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk}
+    files = [
+        {
+            "file": file,
+            "title": _title(file),
+            "size": made.sizes.get(file.size_slug, {}).get("title", file.size_slug),
+            "use": made.sizes.get(file.size_slug, {}).get("use", ""),
+            "receipt": got.get(file.name),
+            "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
+        }
+        for file in made.files.select_related("final__frame__look").order_by("final__position", "final", "name")
+    ]
+    return {
+        "delivery": made,
+        "why": why,
+        "needs_passcode": bool(made.passcode_hash) and not _unlocked(request, made) and made.state == "ready",
+        "files": files,
+        "receipt": got.get(made.archive_name),
+    }
+
+
+def _title(file: DeliveredFile) -> str:
+    """Which picture a file shows: its frame's number and look; papers belong to none."""
+    if file.final is None:
+        return _("Papers")
+    look = file.final.frame.look
+    return f"{file.final.frame.label} {look.title}" if look else file.final.frame.label
+
+
+def _unlocked(request: HttpRequest, made: Delivery) -> bool:
+    return not made.passcode_hash or made.passcode_hash in request.session.get("passcodes", [])
+
+
+@invitee_page(Act.ACCEPT_LICENCE)
+@require_POST
+def accept(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    licence = sitting.licences.filter(number=_number(request.POST.get("licence", ""))).first()
+    if licence is None:
+        raise Missing(_("There is no such licence in this sitting."))
+    licences.accept(licence, visitor, request.POST.get("name", ""))
+    messages.success(request, _("Accepted. The files are yours to fetch."))
+    return redirect("delivery", slug=sitting.slug)
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isdecimal() and len(text) < 9 else 0
+
+
+@invitee_page(Act.FETCH)
+@require_POST
+def passcode(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
+    made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    # By person, not by address: whoever guesses holds an invite, and may have many addresses.
+    count_try(request, f"passcode-{made.pk}", f"invite-{visitor.invite.pk}" if visitor.invite else "")
+    if not deliver.passcode_fits(made, request.POST.get("passcode", "")):
+        messages.error(request, _("That is not the passcode."))
+    else:
+        request.session["passcodes"] = [*request.session.get("passcodes", [])[-20:], made.passcode_hash]
+    return redirect("delivery", slug=sitting.slug)
+
+
+def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) -> Delivery:
+    made = delivery_for(visitor, act, delivery_id)
+    if made.sitting_id != sitting.pk:
+        raise Missing(_("There is no such delivery, or your link does not lead to it."))
+    return made
+
+
+@invitee_page(Act.FETCH)
+@require_safe
+def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
+    made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    deliver.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+    return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
+
+
+@invitee_page(Act.FETCH)
+@require_safe
+def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
+    file = _file(visitor, sitting, file_id)
+    deliver.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    return _fetch(request, visitor, file.delivery, file.key, file.name, file.sha256, file.bytes)
+
+
+def _file(visitor: Visitor, sitting: Sitting, file_id: int) -> DeliveredFile:
+    file = DeliveredFile.objects.filter(pk=file_id, delivery__sitting=sitting).first()
+    if file is None:
+        raise Missing(_("There is no such file in this delivery."))
+    file.delivery = _delivery(visitor, Act.FETCH, sitting, file.delivery_id)
+    return file
+
+
+def _fetch(
+    request: HttpRequest, visitor: Visitor, made: Delivery, key: str, name: str, sha256: str, size: int
+) -> HttpResponseBase:
+    """Send a file and note how far it went: the receipt counts the bytes that left, not those asked for."""
+    kind = TYPES.get(name.rsplit(".", 1)[-1], "application/octet-stream")
+    response = send(request, storage.private(), key, content_type=kind, name=name, etag=sha256)
+    if request.method != "GET" or response.status_code not in {200, 206}:
+        return response
+    # Where the proxy sends the bytes it reads the range itself, so it is read here for the receipt only.
+    span = _range(request, size, sha256) if response.status_code == 206 or not response.streaming else None
+    if span == (0, 0):
+        return response
+    first, stop = span or (0, size)
+
+    def note(last: int, *, start: bool) -> None:
+        receipts.record(made, visitor.invite, visitor.name, name, max(0, last), start=start)
+
+    note(0, start=first == 0)
+    if not response.streaming:  # the proxy sends the bytes; what it was told to send is all that is known
+        note(stop - 1, start=False)
+        return response
+    inner = response.streaming_content  # type: ignore[attr-defined]
+
+    def counted() -> Iterator[bytes]:
+        at = first
+        try:
+            for chunk in inner:
+                yield chunk
+                at += len(chunk)
+        finally:
+            note(at - 1, start=False)
+
+    response.streaming_content = counted()  # type: ignore[attr-defined]
+    return response
+
+
+@invitee_page(Act.FETCH)
+@require_safe
+def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
+    """A small picture of a delivered file, so that people see what they fetch. As closed as the file itself."""
+    file = _file(visitor, sitting, file_id)
+    deliver.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    store = storage.private()
+    key = storage.derived_key(sitting.uid, f"view{PICTURE_SIDE}", file.sha256)
+    if not store.exists(key):
+        storage.put(store, key, make_view(storage.get(store, file.key), PICTURE_SIDE, limits()))
+    return send(request, store, key, content_type="image/jpeg", etag=f"{file.sha256}-small", cache=FOREVER)
+
+
+@invitee_page(Act.ASK_USE)
+@require_http_methods(["POST"])
+def ask_use(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    use = request.POST.get("use", "")
+    usage.ask(
+        sitting, visitor, use if use != "other" else request.POST.get("other", ""), request.POST.get("details", "")
+    )
+    messages.success(request, _("Asked. The answer comes by letter and stands here."))
+    return redirect("delivery", slug=sitting.slug)

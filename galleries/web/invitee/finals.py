@@ -1,0 +1,171 @@
+"""Finals: the retouch before and after, notes pinned to it, approved or sent back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from galleries import storage
+from galleries.access import Act, Visitor, final_for, may
+from galleries.errors import BadInput, Missing
+from galleries.models import Final, Sitting, Version
+from galleries.steps.agreeing import agree
+from galleries.steps.finishing import finish
+from galleries.steps.ingesting import proof
+from galleries.web.doors import invitee_page
+from galleries.web.files import FOREVER, send
+from galleries.web.invitee.page import key_in, page
+
+
+@invitee_page(Act.SEE_FINALS)
+@require_safe
+def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    rows = [_row(one, visitor) for one in agree.listed(sitting)]
+    waiting = [row for row in rows if row["asked"]]
+    return page(
+        request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting)
+    )
+
+
+def _row(final: Final, visitor: Visitor) -> dict[str, Any]:
+    version = shown_version(final)
+    mine = finish.decisions(version).get(visitor.invite.role) if version and visitor.invite else None
+    asked = (
+        version is not None
+        and final.state in {Final.State.SHOWN, Final.State.RETURNED}
+        and may(visitor, Act.APPROVE, final)
+        and mine is None
+    )
+    return {"final": final, "proof": proof.current(final.frame), "version": version, "mine": mine, "asked": asked}
+
+
+def shown_version(final: Final) -> Version | None:
+    """The newest version whose stamped picture is made."""
+    return final.versions.exclude(proof_key="").order_by("-number").first()
+
+
+def _final(visitor: Visitor, act: Act, sitting: Sitting, final_id: int) -> Final:
+    found = final_for(visitor, act, final_id)
+    if found.sitting_id != sitting.pk or not found.on_list:
+        raise Missing(_("There is no such final, or your link does not lead to it."))
+    return found
+
+
+@invitee_page(Act.SEE_FINALS)
+@require_http_methods(["GET", "HEAD", "POST"])
+def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    if request.method == "POST":
+        return _say(request, visitor, sitting, final_id)
+    found = _final(visitor, Act.SEE_FINALS, sitting, final_id)
+    listed = agree.listed(sitting)
+    at = next((i for i, one in enumerate(listed) if one.pk == found.pk), 0)
+    versions = list(found.versions.exclude(proof_key="").order_by("-number"))
+    wanted = request.GET.get("version", "")
+    version = next((one for one in versions if str(one.number) == wanted), versions[0] if versions else None)
+    return page(
+        request,
+        visitor,
+        sitting,
+        "final",
+        final=found,
+        frame_proof=proof.current(found.frame),
+        versions=versions,
+        version=version,
+        newest=bool(versions) and version is not None and version.pk == versions[0].pk,
+        waiting_version=found.versions.filter(proof_key="").exists(),
+        row=_row(found, visitor),
+        words=finals_words(),
+        said=[(role, word) for role, word in finish.decisions(version).items()] if version else [],
+        pins=[_pin(note, number) for number, note in enumerate(found.pinned_notes.all(), 1)],
+        may_pin=may(visitor, Act.PIN_NOTE, found),
+        may_approve=may(visitor, Act.APPROVE, found),
+        before=listed[at - 1] if at > 0 else None,
+        after=listed[at + 1] if at + 1 < len(listed) else None,
+        position=at + 1,
+        total=len(listed),
+    )
+
+
+def finals_words() -> dict[str, str]:
+    return {
+        "showing_before": _("before"),
+        "showing_after": _("after"),
+        # xgettext:no-python-format
+        "slider": _("Frame to the left, retouch to the right of {n} % of the width"),
+        "pin_here": _("Press where the wish belongs, or draw a box round it. The numbers below do the same."),
+        # xgettext:no-python-format
+        "pin_at": _("Pinned at {x} % from the left, {y} % from the top."),
+        "whole": _("Whole picture"),
+        # xgettext:no-python-format
+        "hundred": _("100 % on the eyes"),
+    }
+
+
+def _pin(note: Any, number: int) -> dict[str, Any]:
+    return {"number": number, "note": note, "place": [note.x, note.y, note.width, note.height]}
+
+
+def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    """do = approve, send_back or pin."""
+    do = request.POST.get("do", "")
+    if do == "pin":
+        found = _final(visitor, Act.PIN_NOTE, sitting, final_id)
+        x, y, width, height = (_percent(request, name) for name in ("x", "y", "width", "height"))
+        finish.pin_note(found, visitor, x, y, width, height, request.POST.get("text", ""))
+        messages.success(request, _("The note is pinned."))
+    elif do in {"approve", "send_back"}:
+        found = _final(visitor, Act.APPROVE, sitting, final_id)
+        version = _version(found, request.POST.get("version", ""))
+        if do == "approve":
+            finish.approve(version, visitor, request.POST.get("sha256", ""))
+            messages.success(request, _("Approved. Thank you."))
+        else:
+            finish.send_back(version, visitor, request.POST.get("note", ""))
+            messages.success(request, _("Sent back with your note. You get a letter when the next version is there."))
+        following = next((row for row in (_row(one, visitor) for one in agree.listed(sitting)) if row["asked"]), None)
+        if following is not None:
+            return redirect("final", slug=sitting.slug, final_id=following["final"].pk)
+        return redirect("finals", slug=sitting.slug)
+    else:
+        raise BadInput(_("A final is approved, sent back, or gets a note."))
+    return redirect(reverse("final", args=[sitting.slug, final_id]) + "#pins")
+
+
+def _version(final: Final, pk: str) -> Version:
+    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=key_in(pk))
+    found = version.first()
+    if found is None:
+        raise Missing(_("There is no such version of this final."))
+    return found
+
+
+def _percent(request: HttpRequest, name: str) -> float:
+    """A field in per cent of the picture, as a fraction; an empty one is 0. A decimal comma is one, too."""
+    text = request.POST.get(name, "").strip().replace(",", ".")
+    try:
+        value = float(text or 0)
+    except ValueError:
+        raise BadInput(_("“%s” is no number of per cent.") % text) from None
+    if not 0 <= value <= 100:
+        raise BadInput(_("The note lies outside the picture."))
+    return value / 100
+
+
+@invitee_page(Act.SEE_FINALS)
+@require_safe
+def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """The stamped picture of a version; the row in the address makes it immutable."""
+    version = Version.objects.filter(pk=version_id, final__sitting=sitting).select_related("final").first()
+    if version is None or not version.proof_key:
+        raise Missing(_("There is no such version of this final."))
+    _final(visitor, Act.SEE_FINALS, sitting, version.final_id)
+    return send(
+        request, storage.proofs(), version.proof_key, content_type="image/jpeg",
+        etag=f"version-{version.pk}", cache=FOREVER,
+    )  # fmt: skip

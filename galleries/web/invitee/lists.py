@@ -1,0 +1,178 @@
+"""Both lists side by side, what they cover, a proposal with its reasons, and the closing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods
+
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput
+from galleries.imaging.face.reading import FrameReading
+from galleries.models import Frame, Proof, Remark, Sitting
+from galleries.sorting import shortlist
+from galleries.sorting.shortlist import Candidate, Proposal
+from galleries.steps.agreeing import agree
+from galleries.steps.agreeing.agree import Line, Tally
+from galleries.steps.people import letters
+from galleries.web.doors import invitee_page
+from galleries.web.invitee.page import key_in, page
+
+
+@dataclass
+class Row:
+    """One line of the lists, as the page shows it."""
+
+    line: Line
+    proof: Proof | None
+    reasons: list[str] = field(default_factory=list)
+    chosen: bool = False
+    remarks: list[Remark] = field(default_factory=list)
+
+
+@invitee_page(Act.COMPARE_LISTS)
+@require_http_methods(["GET", "HEAD", "POST"])
+def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """POST with `sure` closes the list; without it, asks once more and says what is over or missing."""
+    tally = agree.tally(sitting, visitor)
+    chosen: list[int] | None = None
+    if request.method == "POST":
+        chosen = [key for pk in request.POST.getlist("frame") if (key := key_in(pk))]
+        if "sure" in request.POST:
+            finals = agree.close(sitting, chosen, visitor)
+            letters.notify(sitting, "closed", _others(sitting, visitor), about=f"round-{_round(sitting)}")
+            letters.notify_photographer(sitting, "closed", about=f"round-{_round(sitting)}")
+            messages.success(
+                request,
+                ngettext("The list is closed with %d final.", "The list is closed with %d finals.", len(finals))
+                % len(finals),
+            )
+            return redirect("lists", slug=sitting.slug)
+        if not chosen:
+            raise BadInput(_("Choose at least one frame before closing the list."))
+    proposal = shortlist.propose(candidates(tally, sitting), sitting.allowance)
+    rows = _rows(tally, proposal, chosen)
+    open_now = may(visitor, Act.CLOSE_LIST, sitting)
+    on = {row.line.frame.pk: row for group in rows.values() for row in group}
+    return page(
+        request,
+        visitor,
+        sitting,
+        "lists",
+        tally=tally,
+        groups=[(title, rows[key]) for key, title in _groups() if rows[key]],
+        proposal=proposal,
+        exact=proposal.gap <= 1e-6,
+        percent=round(proposal.gap * 100, 1),
+        open_now=open_now,
+        asking=[on[pk] for pk in chosen if pk in on] if chosen is not None and open_now else None,
+        left_out=agree.not_on_list(tally, chosen, sitting, visitor) if chosen else [],
+        over=max(0, len(chosen) - sitting.allowance) if chosen is not None else 0,
+        closed=sitting.rounds.exclude(closed_at=None).order_by("-number").first() if not open_now else None,
+        finals=_pictured(agree.listed(sitting)) if not open_now else [],
+    )
+
+
+def _groups() -> list[tuple[str, str]]:
+    return [
+        ("agreed", _("Both picked")),
+        ("subject", _("Only the subject picked")),
+        ("representation", _("Only the representation picked")),
+        ("", _("Picked by neither: alternates, strikes and notes")),
+    ]
+
+
+def _round(sitting: Sitting) -> int:
+    last = sitting.rounds.order_by("-number").first()
+    return last.number if last else 0
+
+
+def _others(sitting: Sitting, visitor: Visitor) -> list[Any]:
+    people = sitting.invites.filter(role__in=["subject", "representation"])
+    return list(people.exclude(pk=visitor.invite.pk) if visitor.invite else people)
+
+
+def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
+    proofs = _proofs([final.frame_id for final in finals])
+    return [(final, proofs.get(final.frame_id)) for final in finals]
+
+
+def _proofs(frames: list[int]) -> dict[int, Proof]:
+    return {made.frame_id: made for made in Proof.objects.filter(frame__in=frames).order_by("pk")}
+
+
+def candidates(tally: Tally, sitting: Sitting) -> list[Candidate]:
+    """The marked frames as the optimiser wants them."""
+    return [
+        Candidate(
+            line.frame.pk,
+            line.subject,
+            line.representation,
+            line.place_subject,
+            line.place_representation,
+            line.frame.look_id,
+            line.frame.look.purpose if line.frame.look else "",
+            line.frame.run,
+            expression(line.frame),
+        )
+        for line in tally.lines
+    ]
+
+
+def expression(frame: Frame) -> tuple[float, ...]:
+    """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown."""
+    face = FrameReading.from_dict(frame.reading).face if frame.reading else None
+    if face is None or not face.eye_distance:
+        return ()
+    lids = [value for value in (face.right_openness, face.left_openness) if value is not None]
+    mouth = (face.mouth[1] - face.eye_middle[1]) / face.eye_distance
+    return (
+        (sum(lids) / len(lids) if lids else 0.28) / 0.08,
+        face.yaw_hint / 0.25,
+        face.roll_deg / 8,
+        mouth / 0.12,
+    )
+
+
+def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
+    proofs = _proofs([line.frame.pk for line in tally.lines])
+    labels = {line.frame.pk: line.frame.label for line in tally.lines}
+    ticked = set(proposal.chosen if chosen is None else chosen)
+    rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}
+    talk: dict[int, list[Remark]] = {}
+    for remark in Remark.objects.filter(frame__in=labels):
+        talk.setdefault(remark.frame_id, []).append(remark)
+    for line in tally.lines:
+        pk = line.frame.pk
+        if pk in proposal.reasons:
+            said = [reason_words(reason, labels) for reason in proposal.reasons[pk]]
+        elif pk in proposal.left_out:
+            said = [reason_words(proposal.left_out[pk], labels)]
+        else:
+            said = []
+        rows[line.standing].append(Row(line, proofs.get(pk), said, pk in ticked, talk.get(pk, [])))
+    return rows
+
+
+def reason_words(reason: shortlist.Reason, labels: dict[int, str]) -> str:
+    other = labels.get(reason.other or 0, "")
+    return {
+        "both": _("both of you picked it"),
+        "subject": _("the subject picked it"),
+        "representation": _("the representation picked it"),
+        "alternate": _("an alternate, and there is room"),
+        "first_subject": _("first in the subject's order"),
+        "first_representation": _("first in the representation's order"),
+        "only_look": _("the only one of its look"),
+        "only_purpose": _("the only one for its purpose"),
+        "unlike": _("another expression than %s") % other,
+        "same_run": _("left out: nearly the same as %s") % other,
+        "alike": _("left out: the expression is much like %s") % other,
+        "allowance": _("left out: more than the allowance"),
+    }[reason.code]

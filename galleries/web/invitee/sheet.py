@@ -1,0 +1,217 @@
+"""The sheet: frames by look, marks taken and given, the talk about a frame, and 'I am through'."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries import access
+from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
+from galleries.errors import BadInput, Missing, Refused
+from galleries.models import Frame, Mark, Remark, Sitting
+from galleries.steps.people import letters
+from galleries.steps.picking import pick
+from galleries.web.doors import guarded_inside, invitee, invitee_page
+from galleries.web.errors import wants_json
+from galleries.web.invitee import showing
+from galleries.web.invitee.markup import frame_item
+from galleries.web.invitee.page import key_in, page
+from galleries.web.invitee.words import sheet_words
+from galleries.web.studio.crop_shapes import crop_shapes
+
+MOST_ACTS = 2000
+EAGER = 6  # pictures that the first screen shows; the rest are fetched when they come near
+Stage = Sitting.Stage
+START = {
+    Stage.PLANNING: "plan",
+    Stage.PROOFING: "sheet",
+    Stage.AGREEING: "sheet",
+    Stage.FINISHING: "finals",
+    Stage.DELIVERED: "delivery",
+}
+
+
+@guarded_inside
+@require_safe
+def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
+    """Where the sitting stands now, for whoever comes in by their link."""
+    visitor = invitee(request, slug)
+    found = Sitting.objects.filter(slug=slug).first()
+    if found is None or not access.belongs(visitor, found):
+        raise Missing(_("There is no such sitting, or your link does not lead to it."))
+    where = START.get(Stage(found.stage))
+    if visitor.invite is not None and visitor.invite.role == "recipient" and where is not None:
+        where = "delivery"
+    if where is None:
+        raise Refused(why_not(visitor, Act.SEE_SHEET, found))
+    return redirect(where, slug=slug)
+
+
+@gzip_page
+@invitee_page(Act.SEE_SHEET)
+@require_safe
+def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    strips, pending = showing.strips(visitor, sitting)
+    words = sheet_words()
+    side = visitor.invite.role if visitor.invite else None
+    marking, place = may(visitor, Act.MARK, sitting), 0
+    items = []
+    for strip in strips:
+        items.append(
+            [
+                frame_item(shown, words, side, marking=marking, eager=place + n < EAGER)
+                for n, shown in enumerate(strip.frames)
+            ]
+        )
+        place += len(strip.frames)
+    return page(
+        request,
+        visitor,
+        sitting,
+        "sheet",
+        strips=list(zip(strips, items, strict=True)),
+        pending=pending,
+        count=pick.count(visitor, sitting),
+        words=words,
+        script_frames=showing.script_frames(strips),
+        state=showing.state(visitor, sitting, with_frames=False),
+        config=config(visitor, sitting),
+        may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
+        closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
+    )
+
+
+def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
+    """Addresses and the person, for the scripts. The person's key names what a device may keep for them."""
+    invite = visitor.invite
+    slug = sitting.slug
+    return {
+        "person": f"{sitting.pk}-{invite.pk}" if invite else "",
+        "side": invite.role if invite else "",
+        "may_mark": may(visitor, Act.MARK, sitting),
+        "sitting": slug,
+        "zone": sitting.time_zone,
+        "marks": reverse("marks", args=[slug]),
+        "changes": reverse("changes", args=[slug]),
+        "frame": reverse("remarks", args=[slug, 0]),
+        "compare": reverse("compare", args=[slug]),
+        "picture": reverse("proof-picture", args=[0, "large", 1]),
+        "worker": reverse("outbox-worker"),
+    }
+
+
+@invitee_page(Act.SEE_SHEET)
+@require_http_methods(["GET", "HEAD", "POST"])
+def marks(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """POST: what a device has to say, in order (JSON list), or one press of a button without scripts. GET: all."""
+    if request.method != "POST":
+        return JsonResponse(showing.state(visitor, sitting))
+    if request.content_type != "application/json":
+        return _pressed(request, visitor, sitting)
+    try:
+        acts = json.loads(request.body)
+    except ValueError:
+        raise BadInput(_("The marks that were sent cannot be read.")) from None
+    if not isinstance(acts, list) or len(acts) > MOST_ACTS or not all(isinstance(one, dict) for one in acts):
+        raise BadInput(_("Marks are sent as a list of at most %d acts.") % MOST_ACTS)
+    mine = set(Frame.objects.filter(sitting=sitting, pk__in=_ids(acts)).values_list("pk", flat=True))
+    here = [one for one in acts if _number(one.get("frame")) in mine]
+    elsewhere = [one for one in acts if _number(one.get("frame")) not in mine]
+    answers = pick.take_acts(visitor, here)
+    answers += [
+        {"act": str(one.get("act", ""))[:40], "error": _("There is no such frame here."), "kind_of_error": "Missing"}
+        for one in elsewhere
+    ]
+    sitting.refresh_from_db(fields=["change", "stage"])
+    return JsonResponse({"answers": answers, "change": sitting.change, "stage": sitting.stage})
+
+
+def _number(value: object) -> int | None:
+    return value if isinstance(value, int) and not isinstance(value, bool) and 0 < value < 2**63 else None
+
+
+def _ids(acts: list[dict[str, Any]]) -> list[int]:
+    return [number for one in acts if (number := _number(one.get("frame"))) is not None]
+
+
+def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """A mark button pressed without scripts: 'frame:kind'; the same mark again takes it away."""
+    frame_id, _sep, kind = request.POST.get("mark", "").partition(":")
+    if not frame_id.isdecimal():
+        raise BadInput(_("Which frame is meant?"))
+    frame = frame_for(visitor, Act.MARK, key_in(frame_id))
+    if frame.sitting_id != sitting.pk:
+        raise Missing(_("There is no such frame here."))
+    voice = visitor.invite.voice if visitor.invite else None
+    before = Mark.objects.filter(invite=voice, frame=frame).values_list("kind", flat=True).first()
+    pick.set_mark(visitor, frame.pk, kind="" if before == kind else kind)
+    return redirect(f"{reverse('sheet', args=[sitting.slug])}#f{frame.pk}")
+
+
+@invitee_page(Act.SEE_SHEET)
+@require_safe
+def changes(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """204 while nothing changed since the page looked last, else everything that can change."""
+    if request.GET.get("since") == str(sitting.change):
+        return HttpResponse(status=204)
+    return JsonResponse(showing.state(visitor, sitting))
+
+
+@invitee_page(Act.SEE_FRAME)
+@require_http_methods(["GET", "HEAD", "POST"])
+def remarks(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: int) -> HttpResponseBase:
+    """The talk about one frame, other people's notes on it, and the shapes of the delivery sizes on it."""
+    frame = frame_for(visitor, Act.SEE_FRAME, frame_id)
+    if frame.sitting_id != sitting.pk:
+        raise Missing(_("There is no such frame here."))
+    if request.method == "POST":
+        pick.remark(visitor, frame.pk, request.POST.get("text", ""))
+        if not wants_json(request):
+            return redirect(f"{reverse('sheet', args=[sitting.slug])}#f{frame.pk}")
+    noted = Mark.objects.filter(frame=frame).exclude(note="").select_related("invite")
+    if visitor.invite is not None:
+        noted = noted.exclude(invite=visitor.invite.voice)
+    return JsonResponse(
+        {
+            "remarks": [_remark(said) for said in frame.remarks.all()],
+            "notes": [{"who": mark.invite.name, "text": mark.note} for mark in noted],
+            "crops": crop_shapes(frame),
+            "may_remark": may(visitor, Act.REMARK, sitting),
+        }
+    )
+
+
+def _remark(said: Remark) -> dict[str, str]:
+    return {"who": said.who, "text": said.text, "at": said.created_at.isoformat()}
+
+
+@invitee_page(Act.MARK)
+@require_POST
+def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    pick.say_done(visitor, sitting)
+    if visitor.invite is not None and visitor.invite.is_subject:
+        about = f"subject-{visitor.invite.pk}"
+        letters.notify(sitting, "through", sitting.invites.filter(role="representation"), about=about)
+        letters.notify_photographer(sitting, "through", about=about)
+    messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
+    return redirect("sheet", slug=sitting.slug)
+
+
+@invitee_page(Act.CHOOSE_LOOKS)
+@require_POST
+def look_say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """The subject shows a look to the representation, or keeps it back."""
+    look = get_object_or_404(looks_shown_to(visitor, sitting), pk=key_in(request.POST.get("look", "")))
+    kept = request.POST.get("kept") == "1"
+    pick.keep_look_from_representation(visitor, look, kept)
+    said = _("“%s” is kept from the representation.") if kept else _("The representation sees “%s”.")
+    messages.success(request, said % look.title)
+    return redirect(f"{reverse('sheet', args=[sitting.slug])}#look-{look.pk}")

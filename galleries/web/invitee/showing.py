@@ -1,0 +1,175 @@
+"""The sheet as data: frames with a proof by look, the marks of everybody, and what the scripts need of both."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import F
+from django.urls import reverse
+from django.utils import timezone
+
+from galleries.access import Visitor, frames_shown_to, looks_shown_to
+from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
+from galleries.steps.picking import pick
+
+SIDES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
+# Of two voices on one side the stronger word is drawn; all of them are said.
+STRENGTH = {Mark.Kind.PICK: 3, Mark.Kind.ALTERNATE: 2, Mark.Kind.STRIKE: 1, Mark.Kind.NONE: 0}
+
+
+@dataclass
+class Shown:
+    """One frame on the sheet. Sizes are of the large proof; eyes are fractions of it, None when not known."""
+
+    frame: Frame
+    proof: Proof
+    look: int | None
+    mine: Mark | None = None
+    theirs: list[tuple[Invite, str]] = field(default_factory=list)
+    eyes: tuple[float, float] | None = None
+    alike: int = 0
+
+    @property
+    def small(self) -> str:
+        return reverse("proof-picture", args=[self.frame.pk, "small", self.proof.pk])
+
+    @property
+    def large(self) -> str:
+        return reverse("proof-picture", args=[self.frame.pk, "large", self.proof.pk])
+
+    @property
+    def kind(self) -> str:
+        return self.mine.kind if self.mine else ""
+
+    def drawn(self, my_side: str | None) -> dict[str, str]:
+        """What is drawn over the picture, side by side: role -> kind."""
+        kinds: dict[str, str] = {}
+        if self.kind and my_side:
+            kinds[my_side] = self.kind
+        for invite, kind in self.theirs:
+            if invite.role != my_side and STRENGTH[Mark.Kind(kind)] > STRENGTH[Mark.Kind(kinds.get(invite.role, ""))]:
+                kinds[invite.role] = kind
+        return kinds
+
+
+@dataclass
+class Strip:
+    """One look with its frames."""
+
+    look: Look | None
+    number: int | None
+    frames: list[Shown]
+
+    @property
+    def shape(self) -> str:
+        """How most frames of the strip stand."""
+        wide = sum(shown.proof.small_width > shown.proof.small_height for shown in self.frames)
+        return "lying" if wide * 2 > len(self.frames) else "upright"
+
+    @property
+    def picked(self) -> int:
+        return sum(shown.kind == Mark.Kind.PICK for shown in self.frames)
+
+
+def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
+    """The sheet as this person may see it, and how many proofs are still being made."""
+    looks = list(looks_shown_to(visitor, sitting))
+    number = {look.pk: n for n, look in enumerate(looks, 1)}
+    frames = list(
+        frames_shown_to(visitor, sitting)
+        .filter(hidden=False)
+        .defer("reading")
+        .annotate(
+            right_eye=F("reading__face__right_eye"),
+            left_eye=F("reading__face__left_eye"),
+            read_width=F("reading__width"),
+            read_height=F("reading__height"),
+        )
+        .order_by("captured_at", "name", "pk")
+    )
+    proofs = {made.frame_id: made for made in Proof.objects.filter(frame__sitting=sitting).order_by("pk")}
+    mine, theirs = marks_of(visitor, sitting)
+    runs: dict[int, int] = defaultdict(int)
+    for frame in frames:
+        if frame.run is not None:
+            runs[frame.run] += 1
+    by_look: dict[int | None, list[Shown]] = defaultdict(list)
+    for frame in frames:
+        made = proofs.get(frame.pk)
+        if made is not None:
+            place = number.get(frame.look_id) if frame.look_id else None
+            alike = runs[frame.run] if frame.run is not None else 0
+            by_look[frame.look_id if place else None].append(
+                Shown(frame, made, place, mine.get(frame.pk), theirs.get(frame.pk, []), _eyes(frame), alike)
+            )
+    found = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
+    if by_look[None]:
+        found.append(Strip(None, None, by_look[None]))
+    return found, sum(frame.pk not in proofs for frame in frames)
+
+
+def _eyes(frame: Any) -> tuple[float, float] | None:
+    """The middle between the pupils in fractions of the picture."""
+    right, left, width, height = frame.right_eye, frame.left_eye, frame.read_width, frame.read_height
+    if not (right and left and width and height):
+        return None
+    return (
+        round(((right[0] + left[0]) / 2 + 0.5) / width, 4),
+        round(((right[1] + left[1]) / 2 + 0.5) / height, 4),
+    )
+
+
+def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[int, list[tuple[Invite, str]]]]:
+    """A person's own marks, and what everybody else marked, by frame id."""
+    me = visitor.invite.voice.pk if visitor.invite else None
+    mine: dict[int, Mark] = {}
+    theirs: dict[int, list[tuple[Invite, str]]] = defaultdict(list)
+    rows = Mark.objects.filter(frame__sitting=sitting, invite__role__in=SIDES).select_related("invite")
+    for mark in rows.order_by("invite__role", "invite_id"):
+        if mark.invite_id == me:
+            mine[mark.frame_id] = mark
+        elif mark.kind:
+            theirs[mark.frame_id].append((mark.invite, mark.kind))
+    return mine, theirs
+
+
+def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> dict[str, Any]:
+    """All that can change while the sheet is open, for a script: small enough to send whole."""
+    mine, theirs = marks_of(visitor, sitting)
+    visible = frames_shown_to(visitor, sitting).filter(hidden=False)
+    shown = set(visible.values_list("pk", flat=True))
+    people = {invite.pk: invite for row in theirs.values() for invite, _kind in row}
+    count = pick.count(visitor, sitting)
+    said: dict[str, Any] = {
+        "change": sitting.change,
+        "stage": sitting.stage,
+        "now": timezone.now().isoformat(),
+        "allowance": count.allowance,
+        "mine": {pk: [mark.kind, mark.revision, mark.note] for pk, mark in mine.items() if pk in shown},
+        "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in theirs.items() if pk in shown},
+        "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
+    }
+    if with_frames:
+        said["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
+    return said
+
+
+def script_frames(found: list[Strip]) -> list[list[Any]]:
+    """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike], as the large view wants them."""
+    return [
+        [
+            shown.frame.pk,
+            shown.frame.label,
+            shown.look,
+            shown.proof.pk,
+            shown.proof.large_width,
+            shown.proof.large_height,
+            *(shown.eyes or (None, None)),
+            shown.frame.run,
+            shown.alike,
+        ]
+        for strip in found
+        for shown in strip.frames
+    ]

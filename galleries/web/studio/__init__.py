@@ -1,0 +1,1 @@
+"""The photographer's pages."""

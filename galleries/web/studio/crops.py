@@ -1,0 +1,186 @@
+"""All sizes of one final: the proposal, the correction by hand, what to know before it is cut."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from galleries import storage
+from galleries.access import Visitor
+from galleries.errors import BadInput, Missing
+from galleries.imaging.drawing.border import insets
+from galleries.imaging.recipes import make_view
+from galleries.models import Crop, DeliverySize, Final, Sitting
+from galleries.steps.agreeing import agree
+from galleries.steps.delivering import cut, lab_profile, sizes
+from galleries.steps.ingesting import proof
+from galleries.steps.limits import limits
+from galleries.web.doors import studio_page
+from galleries.web.files import FOREVER
+from galleries.web.studio.finals import final_of
+from galleries.web.studio.forms import whole
+from galleries.web.studio.upload import body_json
+
+SHOWN_SIDE = 1600
+
+
+@studio_page()
+@require_safe
+def crops(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    final = final_of(visitor, sitting, final_id)
+    wanted = chosen_sizes(request)
+    made = cut.propose(final, wanted, visitor)
+    finals = agree.listed(sitting)
+    place = next((index for index, one in enumerate(finals) if one.pk == final.pk), 0)
+    context = {
+        "sitting": sitting,
+        "page": "studio-delivery",
+        "final": final,
+        "rows": [{"crop": crop, "size": crop.size, "warnings": cut.warnings(crop)} for crop in made],
+        "data": editor_data(sitting, final, made),
+        "before": finals[place - 1] if place else None,
+        "after": finals[place + 1] if place + 1 < len(finals) else None,
+        "all": request.GET.get("all") == "1",
+    }
+    return render(request, "galleries/studio/crops.html", context)
+
+
+def chosen_sizes(request: HttpRequest) -> list[DeliverySize]:
+    """The sizes a new delivery starts with, or all with ?all=1; the full frame has nothing to set."""
+    offered = [size for size in sizes.offered() if size.width]
+    usual = [size for size in offered if size.chosen_first]
+    return offered if request.GET.get("all") == "1" or not usual else usual
+
+
+def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, Any]:
+    """What the editor's script needs; pixels of the upright picture that is cut."""
+    source = cut.source_of(final)
+    face = source.face
+    return {
+        "picture": reverse("studio-crop-source", args=[sitting.slug, final.pk]) + f"?v={source.sha256[:12]}",
+        "width": source.width,
+        "height": source.height,
+        "face": None
+        if face is None
+        else {"eyes": [*face.right_eye, *face.left_eye], "crown": face.crown_y, "chin": list(face.chin)},
+        "crops": [crop_data(sitting, crop) for crop in made],
+    }
+
+
+def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
+    spec = sizes.spec(crop.size)
+    left, top, right, bottom = insets(spec)
+    ratio = spec.ratio
+    return {
+        "id": crop.pk,
+        "title": crop.size.title,
+        "x": crop.x,
+        "y": crop.y,
+        "width": crop.width,
+        "height": crop.height,
+        "tilt": crop.tilt,
+        "ratio": [ratio.width, ratio.height] if ratio else None,
+        "out": [spec.out_width, spec.out_height],
+        "bleed": spec.bleed_px / 2,
+        "safe": spec.safe,
+        "covered": [left, top, right, bottom],
+        "byHand": crop.by_hand,
+        "warnings": cut.warnings(crop),
+        "reasons": crop.reasons,
+        "address": reverse("studio-crop-set", args=[sitting.slug, crop.pk]),
+        "preview": reverse("studio-crop-preview", args=[sitting.slug, crop.pk]),
+        "paper": reverse("studio-crop-paper", args=[sitting.slug, crop.pk])
+        if sitting.print_profile_key and crop.size.use == DeliverySize.Use.PRINT
+        else "",
+    }
+
+
+def _crop(sitting: Sitting, crop_id: int) -> Crop:
+    crop = Crop.objects.select_related("size", "final__sitting", "final__frame__look").filter(pk=crop_id).first()
+    if crop is None or crop.final.sitting_id != sitting.pk:
+        raise Missing(_("There is no such crop in this sitting."))
+    return crop
+
+
+def _number(body: dict[str, Any], name: str) -> float:
+    try:
+        value = float(body[name])
+    except (KeyError, TypeError, ValueError):
+        raise BadInput(_("The crop needs a number for “%s”.") % name) from None
+    if not -1e6 < value < 1e6:
+        raise BadInput(_("The crop needs a number for “%s”.") % name)
+    return value
+
+
+@studio_page()
+@require_POST
+def set_crop(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+    """{do: set|adopt|propose, x, y, width, height, tilt} → the crops that changed, with their warnings."""
+    crop, body = _crop(sitting, crop_id), body_json(request)
+    do = body.get("do")
+    if do == "set":
+        x, y, width, height = (round(_number(body, name)) for name in ("x", "y", "width", "height"))
+        changed = [cut.adjust(crop, visitor, x, y, width, height, _number(body, "tilt"))]
+    elif do == "adopt":
+        changed = cut.adopt(crop, visitor)
+    elif do == "propose":
+        changed = [cut.back_to_proposal(crop, visitor)]
+    else:
+        raise BadInput(_("A crop can be set, taken over, or proposed anew."))
+    return JsonResponse({"crops": [crop_data(sitting, _crop(sitting, one.pk)) for one in changed]})
+
+
+@studio_page()
+@require_safe
+def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    """The picture that is cut, unstamped, for the photographer's editor."""
+    final = final_of(visitor, sitting, final_id)
+    source = cut.source_of(final)
+    if source.version is None:
+        picture = proof.view(final.frame, SHOWN_SIDE)
+    else:
+        key = storage.derived_key(sitting.uid, f"view{SHOWN_SIDE}", source.sha256)
+        store = storage.private()
+        if store.exists(key):
+            picture = storage.get(store, key)
+        else:
+            picture = make_view(storage.get(store, source.key), SHOWN_SIDE, limits())
+            storage.put(store, key, picture)
+    response = HttpResponse(picture, content_type="image/jpeg")
+    response.headers["Cache-Control"] = FOREVER
+    return response
+
+
+@studio_page()
+@require_safe
+def preview(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+    """One crop as it will be cut."""
+    response = HttpResponse(cut.preview(_crop(sitting, crop_id)), content_type="image/jpeg")
+    return response
+
+
+@studio_page()
+@require_safe
+def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+    """One crop as the lab's paper will show it; what the paper cannot hold stands in a header of words."""
+    picture, warning = lab_profile.view(_crop(sitting, crop_id))
+    response = HttpResponse(picture, content_type="image/jpeg")
+    response.headers["X-Caution"] = quote(warning)
+    return response
+
+
+@studio_page()
+@require_safe
+def preview_sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Every final in every chosen size on one picture, before anything is exported."""
+    wanted_ids = [whole(pk, _("size")) for pk in request.GET.getlist("size")]
+    offered = sizes.offered()
+    wanted = [size for size in offered if size.pk in wanted_ids] if wanted_ids else chosen_sizes(request)
+    response = HttpResponse(cut.preview_sheet(sitting, wanted, visitor), content_type="image/jpeg")
+    return response

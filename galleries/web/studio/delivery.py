@@ -1,0 +1,225 @@
+"""Deliveries in the studio: sizes chosen, the licence composed and read back, the work asked for, receipts read."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase, JsonResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries import access, storage
+from galleries.access import Act, Visitor
+from galleries.errors import BadInput, Missing
+from galleries.imaging.rights.vocabulary import DATA_MINING, MODEL_RELEASE
+from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
+from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
+from galleries.steps.agreeing import agree
+from galleries.steps.delivering import deliver, lab_profile, licences, receipts, sizes
+from galleries.steps.finishing import finish, source_type
+from galleries.web.doors import studio_page
+from galleries.web.files import send
+from galleries.web.studio.forms import days_from, whole
+from galleries.web.use_words import USE_WORDS
+
+MOST_PROFILE_BYTES = 4_000_000
+
+
+@studio_page()
+@require_safe
+def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    listed = agree.listed(sitting)
+    licence = licences.current(sitting)
+    context = {
+        "sitting": sitting,
+        "page": "studio-delivery",
+        "finals": listed,
+        "unready": finish.waiting_for(listed),
+        "unsaid": [final.frame.label for final in source_type.unsaid(listed)],
+        "licence": licence,
+        "sentences": licences.terms_of(licence).sentences() if licence else [],
+        "acceptances": licence.acceptances.all() if licence else [],
+        "sizes": sizes.offered(),
+        "deliveries": [_delivery_row(one) for one in sitting.deliveries.order_by("-number")],
+        "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
+    }
+    return render(request, "galleries/studio/delivery.html", context)
+
+
+def _delivery_row(delivery: Delivery) -> dict[str, Any]:
+    files = list(delivery.files.all())
+    got = [{"receipt": one, "complete": receipts.complete(one)} for one in delivery.receipts.all()]
+    return {
+        "delivery": delivery,
+        "done": len(files),
+        "of": len(delivery.orders),
+        "files": files,
+        "receipts": got,
+        "problem": deliver.problem_of(delivery),
+        "bytes": sum(file.bytes for file in files),
+    }
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Terms chosen and read back as sentences; a licence once written is never changed, only followed by another."""
+    terms = licences.draft(sitting)
+    if request.method == "POST":
+        terms = _terms_from(request.POST, terms)
+        if "write" in request.POST:
+            made = licences.compose(sitting, terms, visitor)
+            messages.success(request, _("Licence %d is written.") % made.number)
+            return redirect("studio-delivery", slug=sitting.slug)
+    context = {
+        "sitting": sitting,
+        "page": "studio-delivery",
+        "terms": terms,
+        "uses": [(key, words, key in terms.uses) for key, words in USE_WORDS.items()],
+        "alterations": [(key, words[0], key in terms.alterations) for key, words in ALTERATIONS.items()],
+        "mining": [(code, words) for code, words in DATA_MINING.items()],
+        "releases": [(code, words) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],
+        "sentences": terms.sentences(),
+        "problems": terms.problems(),
+    }
+    return render(request, "galleries/studio/licence.html", context)
+
+
+def _terms_from(post: QueryDict, base: LicenceTerms) -> LicenceTerms:
+    text: dict[str, Any] = {
+        name: " ".join(post.get(name, "").split())
+        for name in (
+            *("licensee", "representation", "territory", "credit_line", "release_read_by"),
+            *("data_mining", "data_mining_constraint", "model_release"),
+        )
+    }
+    age = post.get("minor_age", "").strip()
+    return replace(
+        base,
+        **text,
+        uses=tuple(key for key in USES if key in post.getlist("uses")),
+        alterations=tuple(key for key in ALTERATIONS if key in post.getlist("alterations")),
+        starts=_day(post.get("starts", "")) or base.starts,
+        ends=_day(post.get("ends", "")),
+        exclusive=bool(post.get("exclusive")),
+        credit_required=bool(post.get("credit_required")),
+        resale=bool(post.get("resale")),
+        release_ids=tuple(part.strip() for part in post.get("release_ids", "").split(",") if part.strip()),
+        minor_age=whole(age, _("age")) if age else None,
+    )
+
+
+def _day(text: str) -> date | None:
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(_("“%s” is not a day.") % text) from None
+
+
+@studio_page()
+@require_POST
+def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    chosen = [whole(pk, _("size")) for pk in request.POST.getlist("size")]
+    wanted = list(DeliverySize.objects.filter(pk__in=chosen))
+    licence = licences.current(sitting)
+    if licence is None:
+        raise BadInput(_("Write the licence first; every file carries it."))
+    made = deliver.prepare(
+        sitting,
+        wanted,
+        licence,
+        visitor,
+        changed_only=bool(request.POST.get("changed_only")),
+        partial=bool(request.POST.get("partial")),
+        passcode=request.POST.get("passcode", ""),
+        days=days_from(request.POST.get("days", "")),
+    )
+    messages.success(request, _("Delivery %d is being made.") % made.number)
+    return redirect("studio-delivery", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def lab_profile_of(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """The lab's ICC profile for the prints of this sitting: given as a file, or taken back."""
+    if request.POST.get("do") == "back":
+        lab_profile.take_back(sitting, visitor)
+        return redirect("studio-delivery", slug=sitting.slug)
+    upload = request.FILES.get("profile")
+    if upload is None or (upload.size or 0) > MOST_PROFILE_BYTES:
+        raise BadInput(_("Choose the lab's ICC file, of at most %d MB.") % (MOST_PROFILE_BYTES // 10**6))
+    name = lab_profile.give(sitting, visitor, upload.read())
+    messages.success(request, _("Prints are made in “%s” from now on.") % name)
+    return redirect("studio-delivery", slug=sitting.slug)
+
+
+def _delivery(visitor: Visitor, sitting: Sitting, delivery_id: int) -> Delivery:
+    delivery = access.delivery_for(visitor, Act.RUN, delivery_id)
+    if delivery.sitting_id != sitting.pk:
+        raise Missing(_("There is no such delivery in this sitting."))
+    return delivery
+
+
+@studio_page()
+@require_safe
+def progress(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
+    """How far a delivery is, for the page that waits for it."""
+    delivery = _delivery(visitor, sitting, delivery_id)
+    return JsonResponse(
+        {
+            "state": delivery.state,
+            "words": delivery.get_state_display(),
+            "done": delivery.files.count(),
+            "of": len(delivery.orders),
+            "problem": deliver.problem_of(delivery),
+        }
+    )
+
+
+@studio_page()
+@require_POST
+def change(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
+    """do = withdraw, offer (with days) or again."""
+    delivery, do = _delivery(visitor, sitting, delivery_id), request.POST.get("do")
+    if do == "withdraw":
+        deliver.withdraw(delivery, visitor)
+    elif do == "offer":
+        deliver.offer_again(delivery, visitor, days_from(request.POST.get("days", "")))
+    elif do == "again":
+        deliver.try_again(delivery, visitor)
+    else:
+        raise BadInput(_("A delivery can be withdrawn, offered again, or tried again."))
+    return redirect("studio-delivery", slug=sitting.slug)
+
+
+@studio_page()
+@require_safe
+def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
+    delivery = _delivery(visitor, sitting, delivery_id)
+    if not delivery.archive_key:
+        raise Missing(_("This delivery is still being made."))
+    return send(
+        request,
+        storage.private(),
+        delivery.archive_key,
+        content_type="application/zip",
+        name=delivery.archive_name,
+        etag=delivery.archive_sha256,
+    )
+
+
+@studio_page()
+@require_safe
+def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
+    file = DeliveredFile.objects.filter(pk=file_id, delivery__sitting=sitting).first()
+    if file is None:
+        raise Missing(_("There is no such file in this sitting."))
+    kind = "application/octet-stream" if request.GET.get("get") or not file.name.endswith(".jpg") else "image/jpeg"
+    name = file.name if kind != "image/jpeg" else ""
+    return send(request, storage.private(), file.key, content_type=kind, name=name, etag=file.sha256)

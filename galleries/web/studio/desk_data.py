@@ -1,0 +1,154 @@
+"""What the desk shows of a sitting, as plain data: frames with flags, looks with their reasons, both sides' marks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from statistics import median
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
+from galleries.sorting.cast import Cast
+from galleries.steps.sorting import looks, sort
+
+# 'Check the eyes' under this openness: a smiling squint measures 0.19 to 0.20, so it is a hint and no verdict.
+CLOSED = 0.20
+SOFT_SHARE = 0.5  # of the median sharpness in the frame's own look, where the reading itself cannot say
+SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
+
+
+def everything(sitting: Sitting) -> dict[str, Any]:
+    frames = list(sitting.frames.order_by("captured_at", "name", "pk"))
+    proofs = newest_proofs(frame.pk for frame in frames)
+    marks = _marks(sitting)
+    sharp = _median_sharpness(frames)
+    casts = sort.skin_casts(frames)
+    rows = [_frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), sharp, casts) for frame in frames]
+    return {"frames": rows, **state(sitting)}
+
+
+def state(sitting: Sitting) -> dict[str, Any]:
+    """What acts change: looks, places of frames, what can be taken back."""
+    sitting.refresh_from_db(fields=["change", "current_look"])
+    line = looks.last_undoable(sitting)
+    places = sitting.frames.values_list("pk", "look_id", "hidden")
+    return {
+        "change": sitting.change,
+        "looks": [_look(look) for look in sitting.looks.all()],
+        "places": [[pk, look, int(hidden)] for pk, look, hidden in places],
+        "undo": f"{line.verb} {line.thing}" if line else "",
+    }
+
+
+def newest_proofs(frame_ids: Iterable[int]) -> dict[int, Proof]:
+    """The current proof of each frame, one query."""
+    found: dict[int, Proof] = {}
+    for proof in Proof.objects.filter(frame__in=list(frame_ids)).order_by("pk"):
+        found[proof.frame_id] = proof
+    return found
+
+
+def picture(proof: Proof | None, kind: str) -> str:
+    return reverse("proof-picture", args=[proof.frame_id, kind, proof.pk]) if proof else ""
+
+
+def _look(look: Look) -> dict[str, Any]:
+    return {
+        "id": look.pk,
+        "title": look.title,
+        "purpose": look.get_purpose_display(),
+        "treatment": look.treatment,
+        "hidden": look.hidden,
+        "reason": look.proposed_reason,
+    }
+
+
+def _frame(
+    frame: Frame,
+    proof: Proof | None,
+    marks: dict[str, str],
+    sharp: dict[int | None, float],
+    casts: dict[int, Cast],
+) -> dict[str, Any]:
+    read, cast = frame.read, casts.get(frame.pk)
+    row: dict[str, Any] = {
+        "id": frame.pk,
+        "label": frame.label,
+        "name": frame.name,
+        "time": f"{frame.captured_at:%H:%M:%S}" if frame.captured_at else "",
+        "small": picture(proof, "small"),
+        "large": picture(proof, "large"),
+        "w": proof.small_width if proof else 320,
+        "h": proof.small_height if proof else 480,
+        "run": frame.run,
+        "place": frame.run_place,
+        "flags": [*flags(frame, sharp), *(["cast", cast.towards] if cast and cast.marked else [])],
+        # Differences of skin a* and b* from the look's median, where they are known.
+        "cast": [cast.a, cast.b] if cast else None,
+        "marks": marks,
+        "note": "; ".join(str(reason) for reason in (read.get("unknown") or {}).values())[:200],
+    }
+    face = read.get("face")
+    if face and read.get("width"):
+        (rx, ry), (lx, ly) = face["right_eye"], face["left_eye"]
+        width, height = read["width"], read["height"]
+        row["eyes"] = [round((rx + lx) / 2 / width, 4), round((ry + ly) / 2 / height, 4)]
+        row["gap"] = round(abs(lx - rx) / width, 4)
+    return row
+
+
+def flags(frame: Frame, sharp: dict[int | None, float]) -> list[str]:
+    """closed, soft, noface, unread: hints for the photographer's own look, nothing more."""
+    read = frame.read
+    if not read:
+        return ["unread"]
+    face = read.get("face")
+    if not face:
+        return ["noface"]
+    found = []
+    openness = [value for value in (face.get("right_openness"), face.get("left_openness")) if value is not None]
+    if openness and min(openness) < CLOSED:
+        found.append("closed")
+    usual, own, said = sharp.get(frame.look_id), read.get("sharpness"), read.get("soft")
+    beside = usual is not None and own is not None and own < SOFT_SHARE * usual
+    if said or (said is None and beside):
+        found.append("soft")
+    return found
+
+
+def _median_sharpness(frames: Iterable[Frame]) -> dict[int | None, float]:
+    by_look: dict[int | None, list[float]] = {}
+    for frame in frames:
+        value = frame.read.get("sharpness")
+        if value is not None:
+            by_look.setdefault(frame.look_id, []).append(float(value))
+    return {look: median(values) for look, values in by_look.items()}
+
+
+def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:
+    """frame → {'s': kind, 'r': kind}; a pick of either of two agents counts as the side's pick."""
+    found: dict[int, dict[str, str]] = {}
+    rows = Mark.objects.filter(frame__sitting=sitting, invite__role__in=list(SIDES)).exclude(kind=Mark.Kind.NONE)
+    for frame, role, kind in rows.order_by("acted_at").values_list("frame_id", "invite__role", "kind"):
+        here = found.setdefault(frame, {})
+        side = SIDES[Invite.Role(role)]
+        if here.get(side) != Mark.Kind.PICK:
+            here[side] = kind
+    return found
+
+
+def flag_words() -> dict[str, str]:
+    return {
+        "closed": _("check the eyes"),
+        "soft": _("soft"),
+        "noface": _("no face found"),
+        "unread": _("not read yet"),
+        "cast": _("skin cast"),
+        # Said after “skin cast”: in which direction it lies from the look's usual skin.
+        "red": _("redder"),
+        "green": _("greener"),
+        "yellow": _("yellower"),
+        "blue": _("bluer"),
+    }

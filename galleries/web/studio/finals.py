@@ -1,0 +1,220 @@
+"""Finals in the studio: retouches come in, strays are settled, briefs written, notes ticked off."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import unquote
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase, JsonResponse
+from django.http.request import UnreadablePostError
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries import access, storage
+from galleries.access import Act, Visitor
+from galleries.errors import BadInput, Missing
+from galleries.models import Final, PinnedNote, Sitting, StrayRetouch, Version
+from galleries.steps.agreeing import agree
+from galleries.steps.finishing import finish, source_type
+from galleries.steps.ingesting import incoming, ingest
+from galleries.web.doors import studio_page
+from galleries.web.files import FOREVER, send
+from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.forms import whole
+from galleries.web.studio.upload import announced, body_json
+
+FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
+
+
+@studio_page()
+@require_safe
+def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    listed = agree.listed(sitting)
+    proofs = newest_proofs(final.frame_id for final in listed)
+    context = {
+        "sitting": sitting,
+        "page": "studio-finals",
+        "rows": [_row(final, proofs) for final in listed],
+        "strays": sitting.strays.prefetch_related("candidates__frame"),
+        "all_finals": listed,
+        "kinds": Version.Kind.choices,
+        "open": sitting.stage in FINISHING,
+        "companions": " ".join(sorted(ingest.COMPANIONS)),
+        "most_bytes": settings.MAX_FRAME_BYTES,
+        "retries": 6,
+    }
+    return render(request, "galleries/studio/finals.html", context)
+
+
+def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
+    version, proof = finish.newest(final), proofs.get(final.frame_id)
+    notes = list(final.pinned_notes.order_by("done", "pk"))
+    size = (proof.small_width, proof.small_height) if proof else (320, 480)
+    return {
+        "final": final,
+        "small": picture(proof, "small"),
+        "w": size[0],
+        "h": size[1],
+        "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
+        "version": version,
+        "versions": list(final.versions.all()),
+        "decisions": finish.decisions(version) if version else {},
+        "notes": notes,
+        "as_it_is": final.state == Final.State.AS_IT_IS,
+    }
+
+
+def _pin(number: int, note: PinnedNote, size: tuple[int, int]) -> dict[str, Any]:
+    """Where a note is drawn over the small picture, in its pixels."""
+    width, height = size
+    return {
+        "number": number,
+        "done": note.done,
+        "x": round(note.x * width),
+        "y": round(note.y * height),
+        "w": round(note.width * width),
+        "h": round(note.height * height),
+    }
+
+
+@studio_page()
+@require_http_methods(["PUT"])
+def put_retouch(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """One retouched file as the body; answered in the words of the uploader."""
+    name = unquote(request.headers.get("X-File-Name", ""))
+    if not name:
+        raise BadInput(_("The file has no name."))
+    try:
+        with incoming.arriving(request.read, announced(request)) as arrived:
+            outcome = finish.add_retouch(sitting, arrived.path, name, visitor)
+    except incoming.TooMuch as error:
+        return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
+    except UnreadablePostError:
+        return JsonResponse({"error": _("The connection was cut. Send the file again.")}, status=400)
+    label = outcome.final.frame.label if outcome.final else ""
+    state = {"matched": "new", "stray": "stray", "same": "same", "refused": "refused"}[outcome.kind]
+    return JsonResponse({"state": state, "name": name, "reason": outcome.reason, "label": label})
+
+
+@studio_page()
+@require_POST
+def known_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """{digests: [...]} → {known: [...]}: versions and strays that need not be sent again."""
+    digests = body_json(request).get("digests")
+    if not isinstance(digests, list) or len(digests) > 2000:
+        raise BadInput(_("Name up to %d checksums at a time.") % 2000)
+    asked = [str(one).lower() for one in digests]
+    found = set(Version.objects.filter(final__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True))
+    found |= set(sitting.strays.filter(sha256__in=asked).values_list("sha256", flat=True))
+    return JsonResponse({"known": sorted(found)})
+
+
+def final_of(visitor: Visitor, sitting: Sitting, final_id: int) -> Final:
+    final = access.final_for(visitor, Act.RUN, final_id)
+    if final.sitting_id != sitting.pk:
+        raise Missing(_("There is no such final in this sitting."))
+    return final
+
+
+def _stray(sitting: Sitting, stray_id: int) -> StrayRetouch:
+    stray = sitting.strays.select_related("sitting").filter(pk=stray_id).first()
+    if stray is None:
+        raise Missing(_("There is no such file waiting for a choice."))
+    return stray
+
+
+@studio_page()
+@require_POST
+def settle_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
+    stray = _stray(sitting, stray_id)
+    final = final_of(visitor, sitting, whole(request.POST.get("final"), _("final")))
+    finish.settle_stray(stray, final, visitor)
+    messages.success(request, _("“%(file)s” is a retouch of %(frame)s.") % {"file": stray.name, "frame": final.frame})
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def drop_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
+    stray = _stray(sitting, stray_id)
+    finish.drop_stray(stray, visitor)
+    messages.success(request, _("“%s” is put away.") % stray.name)
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    """The brief and the description for people who cannot see the picture."""
+    final = final_of(visitor, sitting, final_id)
+    if request.POST.get("brief", final.brief) != final.brief:
+        finish.set_brief(final, visitor, request.POST["brief"])
+    if request.POST.get("alt_text", final.alt_text) != final.alt_text:
+        finish.set_alt_text(final, visitor, request.POST["alt_text"])
+    messages.success(request, _("The brief of %s is kept.") % final.frame)
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    final = final_of(visitor, sitting, final_id)
+    finish.deliver_as_it_is(final, visitor)
+    messages.success(request, _("%s goes out as it was taken.") % final.frame)
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def note_done(request: HttpRequest, visitor: Visitor, sitting: Sitting, note_id: int) -> HttpResponseBase:
+    note = PinnedNote.objects.select_related("final__sitting", "final__frame").filter(pk=note_id).first()
+    if note is None or note.final.sitting_id != sitting.pk:
+        raise Missing(_("There is no such note in this sitting."))
+    finish.settle_note(note, visitor, request.POST.get("done") == "1")
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+def _version(sitting: Sitting, version_id: int) -> Version:
+    version = Version.objects.filter(pk=version_id, final__sitting=sitting).first()
+    if version is None:
+        raise Missing(_("There is no such version in this sitting."))
+    return version
+
+
+@studio_page()
+@require_POST
+def version_made(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """How a version was made: by hand, by a program, or with a generative tool."""
+    version = _version(sitting, version_id)
+    source_type.declare(version, visitor, request.POST.get("kind", ""))
+    messages.success(request, _("%(version)s: %(made)s.") % {"version": version, "made": version.get_kind_display()})
+    return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_safe
+def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """The stamped preview of a version."""
+    version = _version(sitting, version_id)
+    if not version.proof_key:
+        raise Missing(_("The preview of this version is still being made."))
+    etag = version.proof_key.rsplit("/", 1)[-1].split(".")[0]
+    return send(request, storage.proofs(), version.proof_key, content_type="image/jpeg", etag=etag, cache=FOREVER)
+
+
+@studio_page()
+@require_safe
+def version_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """The retouched file as it came."""
+    version = _version(sitting, version_id)
+    return send(
+        request,
+        storage.private(),
+        version.key,
+        content_type="application/octet-stream",
+        name=version.name,
+        etag=version.sha256,
+    )

@@ -1,0 +1,145 @@
+"""Both people's marks side by side; the list is closed, reopened, and handed to the editor."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from galleries.access import Visitor
+from galleries.errors import Missing
+from galleries.models import Final, Invite, Sitting
+from galleries.sorting import shortlist
+from galleries.steps.agreeing import agree, sidecars
+from galleries.steps.people import letters
+from galleries.web.doors import studio_page
+from galleries.web.invitee.lists import candidates, reason_words
+from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.forms import whole
+from galleries.web.studio.sittings import text_file
+
+OPEN = (Sitting.Stage.PROOFING, Sitting.Stage.AGREEING)
+STANDINGS = ("agreed", "subject", "representation", "")
+
+
+@studio_page()
+@require_safe
+def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    found = agree.tally(sitting, visitor)
+    finals = agree.listed(sitting)
+    ids = {line.frame.pk for line in found.lines} | {final.frame_id for final in finals}
+    proofs = newest_proofs(ids)
+    kept = {final.frame_id for final in finals}
+    is_open = sitting.stage in OPEN
+    proposal = shortlist.propose(candidates(found, sitting), sitting.allowance) if is_open else None
+    said = _reasons(found, proposal)
+    chosen = set(proposal.chosen) if proposal else kept
+    sections = [
+        {
+            "standing": standing,
+            "title": _titles()[standing],
+            "rows": [_row(line, proofs, chosen, said) for line in found.of(standing)],
+        }
+        for standing in STANDINGS
+    ]
+    context = {
+        "sitting": sitting,
+        "page": "studio-lists",
+        "tally": found,
+        "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
+        "is_open": is_open,
+        "proposed": len(proposal.chosen) if proposal else 0,
+        "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
+        "rounds": sitting.rounds.all(),
+        "pickers": [
+            one
+            for one in sitting.invites.filter(role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION])
+            if one.holds()
+        ],
+        "can_reopen": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
+    }
+    return render(request, "galleries/studio/lists.html", context)
+
+
+def _titles() -> dict[str, str]:
+    return {
+        "agreed": _("Both pick these"),
+        "subject": _("Only the subject picks these"),
+        "representation": _("Only the representation picks these"),
+        "": _("Alternates, strikes and notes"),
+    }
+
+
+def _reasons(found: agree.Tally, proposal: shortlist.Proposal | None) -> dict[int, list[str]]:
+    """Why the program proposes a frame, or leaves one out that both picked; the section says the rest."""
+    if proposal is None:
+        return {}
+    labels = {line.frame.pk: line.frame.label for line in found.lines}
+    plain = {"both", "subject", "representation"}
+    said = {
+        pk: [reason_words(reason, labels) for reason in reasons if reason.code not in plain]
+        for pk, reasons in proposal.reasons.items()
+    }
+    return said | {pk: [reason_words(reason, labels)] for pk, reason in proposal.left_out.items()}
+
+
+def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], said: dict[int, list[str]]) -> dict[str, Any]:
+    proof = proofs.get(line.frame.pk)
+    return {
+        "line": line,
+        "small": picture(proof, "small"),
+        "width": proof.small_width if proof else 320,
+        "height": proof.small_height if proof else 480,
+        "chosen": line.frame.pk in chosen,
+        "reasons": said.get(line.frame.pk, []),
+    }
+
+
+@studio_page()
+@require_POST
+def close(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    ids = [whole(pk, _("frame")) for pk in request.POST.getlist("frame")]
+    finals = agree.close(sitting, ids, visitor)
+    people = [one for one in sitting.invites.exclude(role=Invite.Role.RECIPIENT) if one.holds()]
+    last = sitting.rounds.order_by("-number").first()
+    letters.notify(sitting, "closed", people, about=f"round-{last.number if last else 1}")
+    messages.success(request, _("The list is closed with %d frames.") % len(finals))
+    return redirect("studio-lists", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def reopen(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    agree.reopen(sitting, visitor, request.POST.get("reason", ""))
+    messages.success(request, _("The list is open again; the reason is in the journal."))
+    return redirect("studio-lists", slug=sitting.slug)
+
+
+def _listed(sitting: Sitting) -> list[Final]:
+    finals = agree.listed(sitting)
+    if not finals:
+        raise Missing(_("There is no agreed list yet."))
+    return finals
+
+
+@studio_page()
+@require_safe
+def agreed_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, kind: str) -> HttpResponseBase:
+    """The agreed list for the editor: txt, names (no endings), csv or sidecars."""
+    finals, name = _listed(sitting), f"agreed-{sitting.slug}"
+    if kind == "txt":
+        return text_file(f"{name}.txt", agree.as_text(finals))
+    if kind == "names":
+        return text_file(f"{name}-names.txt", agree.as_text(finals, endings=False))
+    if kind == "csv":
+        return text_file(f"{name}.csv", agree.as_csv(finals), "text/csv; charset=utf-8")
+    if kind == "sidecars":
+        response = HttpResponse(sidecars.as_zip(finals), content_type="application/zip")
+        response.headers["Content-Disposition"] = f'attachment; filename="{name}-sidecars.zip"'
+        response.headers["Cache-Control"] = "private, no-store"
+        return response
+    raise Missing(_("The agreed list comes as txt, names, csv or sidecars."))

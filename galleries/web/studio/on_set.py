@@ -1,0 +1,87 @@
+"""The page on set: the newest frame large, the look that is being shot, 'new look starts here'."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from galleries.access import Visitor
+from galleries.models import Sitting
+from galleries.steps.sorting import looks
+from galleries.web.doors import studio_page
+from galleries.web.studio.desk_data import flag_words, flags, newest_proofs, picture
+from galleries.web.studio.forms import whole
+from galleries.web.studio.sittings import look_of
+
+LATEST = 12
+
+
+@studio_page()
+@require_safe
+def on_set(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    planned = sitting.looks.exclude(pk=sitting.current_look_id or 0)
+    context = {
+        "sitting": sitting,
+        "page": "studio-set",
+        "now": newest(sitting),
+        "planned": planned,
+        "current": sitting.current_look,
+    }
+    return render(request, "galleries/studio/set.html", context)
+
+
+def newest(sitting: Sitting) -> dict[str, Any]:
+    """The last frames that came, newest first, as plain data."""
+    frames = list(sitting.frames.select_related("look").order_by("-pk")[:LATEST])
+    proofs = newest_proofs(frame.pk for frame in frames)
+    words = flag_words()
+    rows = []
+    for frame in frames:
+        made = proofs.get(frame.pk)
+        rows.append(
+            {
+                "id": frame.pk,
+                "label": frame.label,
+                "name": frame.name,
+                "look": frame.look.title if frame.look else "",
+                "large": picture(made, "large"),
+                "small": picture(made, "small"),
+                "w": made.large_width if made else frame.width,
+                "h": made.large_height if made else frame.height,
+                "flags": [words[flag] for flag in flags(frame, {})],
+            }
+        )
+    current = sitting.current_look
+    return {
+        "change": sitting.change,
+        "frames": rows,
+        "count": sitting.frames.count(),
+        "look": current.title if current else "",
+        "refused": sitting.refusals.count(),
+    }
+
+
+@studio_page()
+@require_safe
+def news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """204 while nothing changed since `?since=`."""
+    if request.GET.get("since") == str(sitting.change):
+        return HttpResponse(status=204)
+    return JsonResponse(newest(sitting))
+
+
+@studio_page()
+@require_POST
+def start_look(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Frames that come from now on go to a new look, or to a planned one; 'end' leaves it to the program again."""
+    if request.POST.get("do") == "end":
+        looks.end_look_on_set(sitting, visitor)
+    else:
+        wanted = request.POST.get("look", "")
+        chosen = look_of(sitting, whole(wanted, _("look"))) if wanted else None
+        looks.start_look_on_set(sitting, request.POST.get("title", ""), visitor, chosen)
+    return redirect("studio-set", slug=sitting.slug)

@@ -1,0 +1,120 @@
+"""Who is let into a sitting: invite, send the letter, show a link once, prolong, revoke."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from galleries.access import Visitor
+from galleries.errors import BadInput, Missing
+from galleries.models import Invite, Sitting
+from galleries.steps.people import invite as invites
+from galleries.steps.people import letters
+from galleries.web.doors import studio_page
+from galleries.web.studio.forms import InviteForm, checked, whole
+
+MOST_DAYS = 730
+
+
+@studio_page()
+@require_safe
+def people(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    return _page(request, sitting)
+
+
+def _page(request: HttpRequest, sitting: Sitting, *, link: str = "", person: Invite | None = None) -> HttpResponseBase:
+    rows = [
+        {"invite": one, "holds": one.holds(), "letters": one.letters.count(), "marks": one.voice.marks.count()}
+        for one in sitting.invites.select_related("passed_from").order_by("revoked_at", "pk")
+    ]
+    consent = not sitting.subject_is_minor or bool(sitting.guardian_consent_on and sitting.guardian_name.strip())
+    context = {
+        "sitting": sitting,
+        "page": "studio-people",
+        "rows": rows,
+        "form": InviteForm(),
+        "link": link,
+        "person": person,
+        "consent": consent,
+    }
+    return render(request, "galleries/studio/people.html", context)
+
+
+@studio_page()
+@require_POST
+def invite(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    values = checked(InviteForm(request.POST))
+    made = invites.invite(
+        sitting,
+        values["role"],
+        values["name"],
+        values["email"],
+        visitor,
+        language=values["language"],
+        may_pass_on=values["may_pass_on"],
+    )
+    if values["letter"]:
+        letters.invite_by_letter(made, visitor)
+        messages.success(request, _("%s is invited; the letter is on its way.") % made.name)
+    else:
+        messages.success(request, _("%s is invited. Show the link, or send the letter later.") % made.name)
+    return redirect("studio-people", slug=sitting.slug)
+
+
+def _invite(sitting: Sitting, invite_id: int) -> Invite:
+    found = sitting.invites.select_related("sitting").filter(pk=invite_id).first()
+    if found is None:
+        raise Missing(_("There is no such invite in this sitting."))
+    return found
+
+
+@studio_page()
+@require_POST
+def send_letter(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
+    one = _invite(sitting, invite_id)
+    if not one.holds():
+        raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
+    letters.invite_by_letter(one, visitor)
+    messages.success(request, _("The letter to %s is on its way.") % one.name)
+    return redirect("studio-people", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def show_link(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
+    """A fresh link, on this page only: it is kept as a hash and cannot be shown again."""
+    one = _invite(sitting, invite_id)
+    if not one.holds():
+        raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
+    return _page(request, sitting, link=invites.new_link(one), person=one)
+
+
+@studio_page()
+@require_POST
+def revoke(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
+    one = _invite(sitting, invite_id)
+    invites.revoke(one, visitor)
+    messages.success(request, _("%s is shut out from now on. The marks are kept.") % one.name)
+    return redirect("studio-people", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def prolong(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
+    days = whole(request.POST.get("days", ""), _("number of days"))
+    if not 1 <= days <= MOST_DAYS:
+        raise BadInput(_("An invite is prolonged by 1 to %d days.") % MOST_DAYS)
+    one = _invite(sitting, invite_id)
+    invites.prolong(one, days, visitor)
+    messages.success(request, _("%s may come in for longer.") % one.name)
+    return redirect("studio-people", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def allow_pass_on(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
+    invites.allow_pass_on(_invite(sitting, invite_id), request.POST.get("allowed") == "1", visitor)
+    return redirect("studio-people", slug=sitting.slug)

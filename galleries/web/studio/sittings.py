@@ -1,0 +1,264 @@
+"""The studio's front: all sittings by stage, a new one, and one sitting's overview with its plan."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.db.models import Count, Min
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from galleries import access, storage
+from galleries.access import Visitor
+from galleries.errors import BadInput, Missing
+from galleries.models import Frame, Invite, Look, ReferencePicture, Sitting
+from galleries.steps.agreeing import agree
+from galleries.steps.keeping import erase, retention
+from galleries.steps.people import letters
+from galleries.steps.planning import sitting_plan
+from galleries.steps.sorting import looks
+from galleries.steps.sorting.contact import setup_lines
+from galleries.web.doors import signed_in, studio_page
+from galleries.web.files import FOREVER, send
+from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
+from galleries.web.studio.waiting import waiting_in
+
+
+@signed_in
+@require_safe
+def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
+    """All sittings by stage, with what is waiting for whom."""
+    rows = list(
+        access.sittings_of(user).annotate(frame_count=Count("frames", distinct=True)).order_by("-held_on", "-pk")
+    )
+    strips = film([sitting.pk for sitting in rows])
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for sitting in rows:
+        groups.setdefault(sitting.stage, []).append(
+            {"sitting": sitting, "waiting": waiting_in(sitting), "film": strips.get(sitting.pk, [])}
+        )
+    stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
+    return render(request, "galleries/studio/sittings.html", {"stages": stages})
+
+
+def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
+    """The first frame of each look, per sitting, in the looks' order; two queries for all of them."""
+    shown = Frame.objects.filter(sitting__in=sitting_ids, hidden=False).exclude(proofs=None)
+    firsts = shown.exclude(look=None).order_by().values("look").annotate(first=Min("pk")).values("first")
+    frames = Frame.objects.filter(pk__in=firsts).select_related("look").order_by("look__position", "pk")
+    proofs = newest_proofs(frame.pk for frame in frames)
+    strips: dict[int, list[dict[str, Any]]] = {}
+    for frame in frames:
+        made = proofs[frame.pk]
+        row = {"look": frame.look, "small": picture(made, "small"), "w": made.small_width, "h": made.small_height}
+        strips.setdefault(frame.sitting_id, []).append(row)
+    return strips
+
+
+@signed_in
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_sitting(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = NewSittingForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        made = sitting_plan.create_sitting(user, **form.cleaned_data)
+        messages.success(request, _("“%s” is set up. Plan its looks, invite people, bring the frames in.") % made.title)
+        return redirect("studio-sitting", slug=made.slug)
+    status = 400 if request.method == "POST" else 200
+    return render(request, "galleries/studio/new_sitting.html", {"form": form}, status=status)
+
+
+@studio_page()
+@require_safe
+def overview(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    planned = list(sitting.looks.annotate(frame_count=Count("frames")).prefetch_related("references", "plan_comments"))
+    rows = [
+        {"look": look, "setup": setup_lines(look), "comments": look.plan_comments.all(), "pictures": _pictures(look)}
+        for look in planned
+    ]
+    context = {
+        "sitting": sitting,
+        "page": "studio-sitting",
+        "waiting": waiting_in(sitting),
+        "rows": rows,
+        "film": film([sitting.pk]).get(sitting.pk, []),
+        "references": sitting.references.filter(look=None),
+        "comments": sitting.plan_comments.filter(look=None),
+        "frame_count": sitting.frames.count(),
+        "hidden_count": sitting.frames.filter(hidden=True).count(),
+        "people": [one for one in sitting.invites.order_by("pk") if one.holds()],
+        "can_publish": sitting.stage == Sitting.Stage.PLANNING,
+    }
+    return render(request, "galleries/studio/overview.html", context)
+
+
+def _pictures(look: Look) -> list[ReferencePicture]:
+    return list(look.references.all())
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def settings_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Names, days, allowance, deadline, what invitees may decide, a minor's consent."""
+    form = SittingForm(request.POST or None, instance=Sitting.objects.get(pk=sitting.pk))
+    if request.method == "POST" and form.is_valid():
+        sitting_plan.edit_sitting(sitting, visitor, **form.cleaned_data)
+        messages.success(request, _("The settings are kept."))
+        return redirect("studio-sitting", slug=sitting.slug)
+    context = {"sitting": sitting, "page": "studio-settings", "form": form}
+    status = 400 if request.method == "POST" else 200
+    return render(request, "galleries/studio/settings.html", context, status=status)
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Put away, brought back, removed for good (the sitting's short name must be typed)."""
+    do = request.POST.get("do") if request.method == "POST" else ""
+    if do == "away":
+        retention.put_away(sitting, visitor)
+    elif do == "back":
+        retention.bring_back(sitting, visitor)
+    elif do == "erase":
+        if request.POST.get("slug", "").strip() != sitting.slug:
+            raise BadInput(_("To remove the sitting for good, type its short name: %s") % sitting.slug)
+        gone = erase.erase(sitting, visitor, request.POST.get("why", ""))
+        messages.success(request, _("The sitting is removed: %(frames)d frames, %(files)d files.") % vars(gone))
+        return redirect("studio")
+    elif request.method == "POST":
+        raise BadInput(_("A sitting is put away, brought back, or removed."))
+    if do:
+        return redirect("studio-keeping", slug=sitting.slug)
+    context = {"sitting": sitting, "page": "studio-keeping", "away": sitting.stage == Sitting.Stage.ARCHIVED}
+    return render(request, "galleries/studio/keeping.html", context)
+
+
+@studio_page()
+@require_POST
+def publish(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Show the proofs to the people invited; with a letter to each when asked."""
+    agree.publish(sitting, visitor)
+    people = [one for one in sitting.invites.exclude(role=Invite.Role.RECIPIENT) if one.holds()]
+    if request.POST.get("letter"):
+        letters.notify(sitting, "proofs", people)
+    messages.success(request, _("The proofs are out."))
+    return redirect("studio-set" if request.POST.get("from") == "set" else "studio-sitting", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def add_look(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    title = request.POST.get("title", "").strip()
+    if not title:
+        raise BadInput(_("A look needs a title."))
+    purpose = request.POST.get("purpose", Look.Purpose.CASTING)
+    if purpose not in Look.Purpose.values:
+        raise BadInput(_("A look is for casting or for the portfolio."))
+    looks.new_look(sitting, title, visitor, purpose=purpose)
+    return redirect("studio-sitting", slug=sitting.slug)
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def look_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id: int) -> HttpResponseBase:
+    """One look: its name, purpose and set-up notes."""
+    look = look_of(sitting, look_id)
+    form = LookForm(request.POST or None, instance=Look.objects.get(pk=look.pk))
+    if request.method == "POST" and form.is_valid():
+        looks.edit_look(look, visitor, **form.cleaned_data)
+        messages.success(request, _("“%s” is kept.") % look.title)
+        return redirect("studio-setup", slug=sitting.slug)
+    context = {"sitting": sitting, "page": "studio-setup", "look": look, "form": form}
+    status = 400 if request.method == "POST" else 200
+    return render(request, "galleries/studio/look.html", context, status=status)
+
+
+@studio_page()
+@require_POST
+def remove_look(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id: int) -> HttpResponseBase:
+    look = look_of(sitting, look_id)
+    looks.remove_look(look, visitor)
+    messages.success(request, _("“%s” is taken off the plan.") % look.title)
+    return redirect("studio-sitting", slug=sitting.slug)
+
+
+def look_of(sitting: Sitting, look_id: int) -> Look:
+    look = sitting.looks.filter(pk=look_id).first()
+    if look is None:
+        raise Missing(_("There is no such look in this sitting."))
+    return look
+
+
+@studio_page()
+@require_POST
+def say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """A comment on the plan or one of its looks."""
+    wanted = request.POST.get("look")
+    look = look_of(sitting, whole(wanted, _("look"))) if wanted else None
+    sitting_plan.comment(visitor, sitting, request.POST.get("text", ""), look=look)
+    return redirect("studio-sitting", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def add_reference(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    upload = request.FILES.get("picture")
+    if upload is None:
+        raise BadInput(_("Choose a picture first."))
+    wanted = request.POST.get("look")
+    look = look_of(sitting, whole(wanted, _("look"))) if wanted else None
+    caption = request.POST.get("caption", "")
+    sitting_plan.add_reference(visitor, sitting, upload.read(), caption=caption, look=look)
+    return redirect("studio-sitting", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def remove_reference(request: HttpRequest, visitor: Visitor, sitting: Sitting, reference_id: int) -> HttpResponseBase:
+    sitting_plan.remove_reference(visitor, _reference(sitting, reference_id))
+    return redirect("studio-sitting", slug=sitting.slug)
+
+
+@studio_page()
+@require_safe
+def reference_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, reference_id: int) -> HttpResponseBase:
+    reference = _reference(sitting, reference_id)
+    return send(request, storage.private(), reference.key, content_type="image/jpeg", cache=FOREVER)
+
+
+def _reference(sitting: Sitting, reference_id: int) -> ReferencePicture:
+    reference = sitting.references.filter(pk=reference_id).first()
+    if reference is None:
+        raise Missing(_("There is no such picture in this plan."))
+    return reference
+
+
+@studio_page()
+@require_safe
+def journal(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """Who did what when, newest first; and the worker's work that failed, with its reason."""
+    lines = sitting.journal.order_by("-pk")
+    verb = request.GET.get("verb", "")
+    if verb:
+        lines = lines.filter(verb=verb)
+    verbs = sorted(set(sitting.journal.order_by().values_list("verb", flat=True)))
+    context = {
+        "sitting": sitting,
+        "page": "studio-journal",
+        "lines": lines[:500],
+        "verbs": verbs,
+        "verb": verb,
+        "failed": sitting.jobs.filter(state="failed").order_by("-pk")[:50],
+    }
+    return render(request, "galleries/studio/journal.html", context)
+
+
+def text_file(name: str, content: str, content_type: str = "text/plain; charset=utf-8") -> HttpResponse:
+    response = HttpResponse(content, content_type=content_type)
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    response.headers["Cache-Control"] = "private, no-store"
+    return response

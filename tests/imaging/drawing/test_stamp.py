@@ -1,0 +1,147 @@
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from galleries.imaging.drawing.lettering import text_mask, writable
+from galleries.imaging.drawing.stamp import StampText, clear_zones, stamp, stamp_boxes
+from galleries.imaging.face.faces import Face
+from galleries.imaging.framing.crops import propose
+from galleries.imaging.framing.geometry import Ratio, Rect, fit_largest
+from tests.imaging.heads import head
+from tests.size_data import SIZES
+
+TEXT = StampText("Studio Ørsted & Lind")
+RATIOS = sorted({size.ratio for size in SIZES if size.ratio}, key=lambda r: r.fraction)
+READABLE_SHARE = 0.0025  # a whole piece takes at least 1/400 of the crop
+READABLE_LENGTH = 0.10  # and a tenth of the crop's shorter side in length
+
+
+def plain(width: int, height: int, value: int) -> NDArray[np.uint8]:
+    return np.full((height, width, 3), value, np.uint8)
+
+
+def ink(width: int, height: int, face: Face | None, text: StampText = TEXT) -> NDArray[np.bool_]:
+    """Pixels that the stamp changes on mid grey."""
+    return (stamp(plain(width, height, 128), text, face) != 128).any(axis=2)
+
+
+def whole_pieces(rect: Rect, boxes: list[tuple[int, int, int, int]]) -> list[tuple[int, int, int, int]]:
+    return [b for b in boxes if rect.contains(Rect(*b))]
+
+
+def readable(rect: Rect, boxes: list[tuple[int, int, int, int]]) -> bool:
+    for _x, _y, w, h in whole_pieces(rect, boxes):
+        if w * h >= READABLE_SHARE * rect.area and max(w, h) >= READABLE_LENGTH * min(rect.width, rect.height):
+            return True
+    return False
+
+
+@given(
+    st.sampled_from([(1365, 2048), (2048, 1365), (1638, 2048), (2048, 2048), (480, 320)]),
+    st.floats(0.3, 0.7), st.floats(0.2, 0.5), st.floats(0.05, 0.25), st.floats(-25, 25), st.sampled_from(RATIOS),
+)  # fmt: skip
+@settings(max_examples=80, deadline=None)
+def test_every_delivery_crop_keeps_a_whole_piece(
+    frame: tuple[int, int], at_x: float, at_y: float, size: float, roll: float, ratio: Ratio
+) -> None:
+    width, height = frame
+    face = head(width * at_x, height * at_y, size * min(frame), roll=roll)
+    boxes = stamp_boxes(width, height, face, TEXT)
+    assert readable(propose(width, height, face, ratio).rect, boxes)
+
+
+@pytest.mark.parametrize("ratio", RATIOS, ids=lambda r: f"{r.width}x{r.height}")
+@pytest.mark.parametrize("size", [0.02, 0.06, 0.12, 0.2])
+@pytest.mark.parametrize("roll", [0, 25])
+def test_the_tightest_crop_round_the_face_keeps_a_whole_piece(ratio: Ratio, size: float, roll: float) -> None:
+    """Brow to chin and not a pixel more, in every delivery shape: somebody who cuts the stamp away."""
+    width, height = 2048, 2048
+    face = head(1024, 900, size * 2048, roll=roll)
+    x, y, w, h = face.box
+    tight = max(w / ratio.width, h / ratio.height)
+    cw, ch = math.ceil(tight * ratio.width), math.ceil(tight * ratio.height)
+    rect = Rect(int(x + w / 2 - cw / 2), int(y + h / 2 - ch / 2), cw + 1, ch + 1).clamp_to(width, height)
+    assert readable(rect, stamp_boxes(width, height, face, TEXT))
+
+
+@pytest.mark.parametrize("face", [head(683, 800, 210), head(683, 800, 210, roll=20), head(300, 500, 60)])
+def test_eyes_nose_and_mouth_are_untouched(face: Face) -> None:
+    changed = ink(1365, 2048, face)
+    y, x = np.mgrid[0:2048, 0:1365]
+    for (cx, cy), radius in clear_zones(face):
+        assert not changed[np.hypot(x - cx, y - cy) < radius - 6].any()
+
+
+def test_background_and_torso_are_crossed() -> None:
+    changed = ink(1365, 2048, head(683, 700, 190))
+    assert changed[:250].any()
+    assert changed[1150:1500, 300:1050].any()
+    for quarter in (changed[:1024, :683], changed[:1024, 683:], changed[1024:, :683], changed[1024:, 683:]):
+        assert 0.01 < quarter.mean() < 0.2
+
+
+@pytest.mark.parametrize("value", [0, 1, 32, 64, 96, 128, 160, 192, 224, 254, 255])
+def test_letters_show_on_any_tone(value: int) -> None:
+    """Somewhere in every piece the tone moves by at least 30 of 255 code values, lighter or darker."""
+    out = stamp(plain(900, 1200, value), TEXT, head(450, 400, 130)).astype(int)
+    for x, y, w, h in stamp_boxes(900, 1200, head(450, 400, 130), TEXT):
+        moved = np.abs(out[y : y + h, x : x + w] - value).max(axis=2)
+        assert (moved >= 30).mean() > 0.01
+        assert moved.max() < 160  # the picture stays visible underneath
+
+
+def test_the_stamp_looks_the_same_at_any_size() -> None:
+    large = stamp(plain(1600, 2400, 128), TEXT, head(800, 900, 260))
+    small = stamp(plain(400, 600, 128), TEXT, head(199.625, 224.625, 65)).astype(float)
+    shrunk = cv2.resize(large, (400, 600), interpolation=cv2.INTER_AREA).astype(float)
+    one, other = (cv2.GaussianBlur(np.abs(p[:, :, 0] - 128), (0, 0), 1) for p in (shrunk, small))
+    assert np.corrcoef(one.ravel(), other.ravel())[0, 1] > 0.9
+    assert one.sum() == pytest.approx(other.sum(), rel=0.1)
+
+
+@pytest.mark.parametrize("ratio", RATIOS, ids=lambda r: f"{r.width}x{r.height}")
+def test_without_a_face_any_centred_crop_of_half_the_frame_keeps_a_piece(ratio: Ratio) -> None:
+    boxes = stamp_boxes(1365, 2048, None, TEXT)
+    assert readable(fit_largest(ratio, Rect(170, 256, 1024, 1536)), boxes)
+
+
+@pytest.mark.parametrize("name", ["Atelier Zoë Œuvrard", "李小龍攝影", "Фотостудия Нева", "Studio 光 & Søn"])
+def test_names_in_other_scripts_are_written(name: str) -> None:
+    if writable(name) != name:
+        pytest.skip(f"no font on this machine draws '{name}' (Debian: fonts-dejavu-core, fonts-droid-fallback)")
+    assert name in StampText(name).line
+    assert "PROOF" in StampText(name).line
+    wide, narrow = text_mask(name, 40), text_mask(name[: len(name) // 2], 40)
+    assert wide.shape[1] > narrow.shape[1]
+    assert stamp_boxes(900, 1200, None, StampText(name))
+
+
+def test_what_cannot_be_written_is_left_out() -> None:
+    assert StampText("\x00\n \t").line == "PROOF"
+    assert StampText("A\nB").line == "A B · PROOF"
+    assert len(StampText("x" * 500).line) < 60
+    assert StampText("North Light", "for A. Example").small_line == "PROOF · North Light · for A. Example"
+
+
+def test_the_given_picture_is_not_changed_and_others_are_refused() -> None:
+    picture = plain(300, 400, 90)
+    stamp(picture, TEXT, None)
+    assert (picture == 90).all()
+    with pytest.raises(ValueError, match="uint8"):
+        stamp(picture.astype(np.uint16), TEXT, None)
+    with pytest.raises(ValueError, match="height, width, 3"):
+        stamp(picture[:, :, 0], TEXT, None)
+
+
+@given(st.integers(1, 80), st.integers(1, 80), st.booleans())
+@settings(max_examples=20, deadline=None)
+def test_tiny_pictures_are_stamped_too(width: int, height: int, known: bool) -> None:
+    face = head(width / 2, height / 2, max(1.0, min(width, height) / 5)) if known else None
+    assert stamp(plain(width, height, 100), TEXT, face).shape == (height, width, 3)

@@ -1,0 +1,136 @@
+"""How a retouch was made: declared by a person or by the file itself, seen by who approves, stated in every file.
+
+Outside writer and reader: ExifTool. Codes: IPTC NewsCodes 'Digital Source Type'.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from django.urls import reverse
+
+from galleries import storage
+from galleries.errors import BadInput, Refused
+from galleries.models import Delivery, DeliverySize, Final, Version
+from galleries.steps import jobs
+from galleries.steps.delivering import deliver, licences, sizes
+from galleries.steps.finishing import finish, source_type
+from tests import painted
+from tests.cast import Cast, make_cast
+
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.skipif(shutil.which("exiftool") is None, reason="ExifTool is not installed"),
+]
+Kind = Version.Kind
+VOCABULARY = "http://cv.iptc.org/newscodes/digitalsourcetype/"
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+@pytest.fixture
+def final(cast: Cast) -> Final:
+    return painted.finals_of(cast, 1)[0]
+
+
+def version_of(cast: Cast, final: Final, path: Path, says: str = "") -> Version:
+    """A retouch that comes in, with this kind of source written into it by another program."""
+    path.write_bytes(painted.retouched_file(0))
+    if says:
+        tag = f"-XMP-iptcExt:DigitalSourceType={VOCABULARY}{says}"
+        subprocess.run(["exiftool", "-q", "-n", "-overwrite_original", tag, path], check=True)
+    found = finish.add_retouch(cast.sitting, path, f"{final.frame.stem}_v1.jpg", cast.as_owner)
+    assert found.version is not None, found
+    jobs.run_waiting(cast.sitting, kinds=["version"])
+    found.version.refresh_from_db()
+    return found.version
+
+
+@pytest.mark.parametrize(
+    ("says", "kind"),
+    [
+        ("compositeWithTrainedAlgorithmicMedia", Kind.GENERATIVE),
+        ("trainedAlgorithmicMedia", Kind.GENERATIVE),
+        ("algorithmicallyEnhanced", Kind.ENHANCED),
+        ("humanEdits", Kind.RETOUCHED),
+    ],
+)
+def test_what_the_file_says_of_itself_is_taken_over(
+    cast: Cast, final: Final, tmp_path: Path, says: str, kind: str
+) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg", says)
+    assert (version.kind, version.kind_said_by) == (kind, source_type.BY_FILE)
+
+
+@pytest.mark.parametrize("says", ["", "digitalCapture", "somethingNew"])
+def test_what_says_nothing_of_the_retouch_waits_for_a_person(
+    cast: Cast, final: Final, tmp_path: Path, says: str
+) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg", says)
+    assert (version.kind, version.kind_said_by) == (Kind.RETOUCHED, "")
+    assert source_type.unsaid([final]) == []  # not approved yet: what is cut is the camera's own file
+    finish.approve(version, cast.as_subject, version.sha256)
+    final.refresh_from_db()
+    assert source_type.unsaid([final]) == [final]
+    page = cast.client_of(cast.owner).get(reverse("studio-delivery", args=[cast.sitting.slug])).content.decode()
+    assert f"how these retouches were made: {final.frame.label}." in page
+    source_type.declare(version, cast.as_owner, Kind.RETOUCHED)
+    assert source_type.unsaid([final]) == []
+
+
+def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_path: Path) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    source_type.declare(version, cast.as_owner, Kind.GENERATIVE)
+    assert (version.kind, version.kind_said_by) == (Kind.GENERATIVE, cast.as_owner.name)
+    assert "retouch declared" in painted.verbs(cast.sitting)
+    finish.render_version(version.pk)  # done again, as after a restart
+    version.refresh_from_db()
+    assert version.kind == Kind.GENERATIVE
+    with pytest.raises(Refused):
+        source_type.declare(version, cast.as_subject, Kind.RETOUCHED)
+    with pytest.raises(BadInput):
+        source_type.declare(version, cast.as_owner, "digitalCapture")
+
+
+def test_the_delivered_files_state_it_and_only_they_are_made_anew(cast: Cast, final: Final, tmp_path: Path) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    finish.approve(version, cast.as_subject, version.sha256)
+    sizes.load()
+    licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    wanted = [DeliverySize.objects.get(slug="casting-4x5-small")]
+
+    def told(changed_only: bool = False) -> str:
+        made = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=changed_only)
+        jobs.run_waiting(cast.sitting, kinds=["delivery"])
+        made.refresh_from_db()
+        assert made.state == Delivery.State.READY, deliver.problem_of(made)
+        path = tmp_path / f"{made.number}.jpg"
+        path.write_bytes(storage.get(storage.private(), made.files.get().key))
+        out = subprocess.run(["exiftool", "-j", "-n", "-DigitalSourceType", path], check=True, capture_output=True)
+        return str(json.loads(out.stdout)[0]["DigitalSourceType"])
+
+    assert told().removeprefix(VOCABULARY) == "humanEdits"
+    with pytest.raises(BadInput, match="Nothing has changed"):
+        deliver.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=True)
+    source_type.declare(version, cast.as_owner, Kind.GENERATIVE)
+    assert told(changed_only=True).removeprefix(VOCABULARY) == "compositeWithTrainedAlgorithmicMedia"
+
+
+def test_the_photographer_says_it_on_the_page_and_who_approves_sees_it(
+    cast: Cast, final: Final, tmp_path: Path
+) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    studio, slug = cast.client_of(cast.owner), cast.sitting.slug
+    assert "Nobody has said so yet" in studio.get(reverse("studio-finals", args=[slug])).content.decode()
+    answer = studio.post(reverse("studio-version-made", args=[slug, version.pk]), {"kind": Kind.GENERATIVE})
+    assert answer.status_code == 302
+    subject = cast.client_of(cast.subject)
+    seen = subject.get(reverse("final", args=[slug, final.pk])).content.decode()
+    assert "Edited with a generative tool" in seen

@@ -1,0 +1,117 @@
+"""Letters: once each, with a fresh link, in the person's language, never in quiet hours."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from django.core import mail
+from django.utils import timezone
+
+from galleries.models import InviteLink, Job, Letter, Sitting, Studio
+from galleries.steps import jobs
+from galleries.steps.people import invite as invites
+from galleries.steps.people import letters
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast():
+    cast = make_cast()
+    Studio.objects.update(letters_from=0, letters_until=24)
+    return cast
+
+
+def send_all():
+    jobs.run_waiting(kinds=["letter"])
+
+
+def test_an_invitation_carries_a_link_that_works_and_is_not_kept(cast):
+    letters.invite_by_letter(cast.subject, cast.as_owner)
+    send_all()
+    (message,) = mail.outbox
+    assert message.to == ["ansa@veld.example"]
+    token = message.body.split("/i/")[1].split()[0]
+    assert invites.open_link(token) == cast.subject
+    assert token not in str(list(Letter.objects.values()) + list(InviteLink.objects.values()))
+    letters.invite_by_letter(cast.subject, cast.as_owner)
+    send_all()
+    assert len(mail.outbox) == 2  # asked for again: a second letter with a link of its own
+
+
+def test_no_letter_goes_out_twice(cast):
+    for _ in range(3):
+        letters.notify(cast.sitting, "proofs", [cast.subject, cast.representation])
+        send_all()
+    assert sorted(message.to[0] for message in mail.outbox) == ["ansa@veld.example", "ruben@achterberg.example"]
+    for letter in Letter.objects.all():
+        letters.send(letter.pk)
+    assert len(mail.outbox) == 2
+
+
+def test_quiet_hours_hold_a_letter_back_and_it_goes_later(cast):
+    hour = timezone.localtime(timezone.now(), None).hour
+    here = timezone.now().astimezone(__import__("zoneinfo").ZoneInfo(cast.sitting.time_zone)).hour
+    assert 0 <= hour < 24
+    Studio.objects.update(letters_from=(here + 1) % 24, letters_until=max((here + 2) % 24, (here + 1) % 24))
+    letters.notify(cast.sitting, "proofs", [cast.subject])
+    send_all()
+    assert not mail.outbox
+    letters.invite_by_letter(cast.subject, cast.as_owner)  # somebody pressed the button: it goes at once
+    send_all()
+    assert len(mail.outbox) == 1
+    Studio.objects.update(letters_from=0, letters_until=24)
+    letters.send_due()
+    send_all()
+    assert len(mail.outbox) == 2
+
+
+def test_a_revoked_person_gets_nothing(cast):
+    letters.notify(cast.sitting, "proofs", [cast.subject])
+    invites.revoke(cast.subject, cast.as_owner)
+    send_all()
+    cast.subject.refresh_from_db()
+    assert not letters.notify(cast.sitting, "closed", [cast.subject])
+    assert not mail.outbox
+
+
+def test_reminders_come_before_the_deadline_once_each_to_those_who_are_not_through(cast):
+    deadline = date(2026, 12, 10)
+    Sitting.objects.update(deadline=deadline)
+    cast.representation.picks_done_at = timezone.now()
+    cast.representation.save()
+    for days in (10, 4, 3, 3, 2, 1, 1, 0, -1, -5):
+        letters.send_due(deadline - timedelta(days=days))
+        send_all()
+    assert [message.to for message in mail.outbox] == [["ansa@veld.example"]] * 2
+    assert sorted(Letter.objects.values_list("about", flat=True)) == ["2026-12-10-1", "2026-12-10-3"]
+
+
+def test_mail_that_cannot_be_sent_is_tried_again_and_marked(cast, settings, monkeypatch):
+    letters.notify(cast.sitting, "proofs", [cast.subject])
+
+    def away(self, *args, **kwargs):
+        raise ConnectionRefusedError("mail server is away")
+
+    monkeypatch.setattr("django.core.mail.EmailMessage.send", away)
+    send_all()
+    job = Job.objects.get(kind="letter")
+    assert (job.state, job.attempts) == ("failed", settings.JOB_ATTEMPTS)
+    assert "mail server is away" in job.reason
+    assert Letter.objects.get().sent_at is None
+
+
+def test_letters_speak_the_persons_language(cast):
+    cast.subject.language = "de"
+    cast.subject.save()
+    letters.notify(cast.sitting, "proofs", [cast.subject, cast.representation])
+    send_all()
+    german, english = sorted(mail.outbox, key=lambda message: message.to)
+    assert german.subject != english.subject
+
+
+def test_an_unknown_kind_is_a_programmers_mistake(cast):
+    with pytest.raises(ValueError, match="'postcard'"):
+        letters.notify(cast.sitting, "postcard", [cast.subject])

@@ -1,0 +1,200 @@
+"""Marks: each person's own, safe to send twice, in any order."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from galleries.access import Visitor
+from galleries.errors import BadInput, Missing, Refused
+from galleries.models import Invite, JournalLine, Mark, Sitting, Standing
+from galleries.steps.picking import pick
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+COUNTER = itertools.count()
+
+
+def test_two_people_marking_one_frame_do_not_disturb_each_other():
+    cast = make_cast()
+    frame = cast.frame(1)
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick", note="this is me")
+    pick.set_mark(cast.as_representation, frame.pk, kind="strike")
+    assert pick.marks_by(cast.subject)[frame.pk].kind == "pick"
+    assert pick.marks_by(cast.subject)[frame.pk].note == "this is me"
+    assert pick.marks_by(cast.representation)[frame.pk].kind == "strike"
+
+
+def test_a_mark_and_a_note_change_apart_and_every_change_is_in_the_journal():
+    cast = make_cast()
+    frame = cast.frame(1)
+    pick.set_mark(cast.as_subject, frame.pk, kind="alternate")
+    pick.set_mark(cast.as_subject, frame.pk, note="softer jaw")
+    answer = pick.set_mark(cast.as_subject, frame.pk, kind="")
+    assert (answer.kind, answer.note, answer.revision) == ("", "softer jaw", 3)
+    assert JournalLine.objects.filter(verb="marked").count() == 3
+
+
+def test_the_same_act_sent_twice_is_one_act():
+    cast = make_cast()
+    frame = cast.frame(1)
+    for _ in range(3):
+        answer = pick.set_mark(cast.as_subject, frame.pk, kind="pick", act="a1")
+    assert answer.revision == 1
+    assert JournalLine.objects.filter(verb="marked").count() == 1
+
+
+def test_an_older_intent_that_arrives_late_does_not_win():
+    cast = make_cast()
+    frame = cast.frame(1)
+    now = timezone.now()
+    pick.set_mark(cast.as_subject, frame.pk, kind="strike", act="phone", acted_at=now)
+    answer = pick.set_mark(cast.as_subject, frame.pk, kind="pick", act="laptop", acted_at=now - timedelta(minutes=5))
+    assert answer.kind == "strike"
+
+
+def test_a_clock_that_runs_ahead_cannot_win_for_ever():
+    cast = make_cast()
+    frame = cast.frame(1)
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick", act="a", acted_at=timezone.now() + timedelta(days=400))
+    assert pick.set_mark(cast.as_subject, frame.pk, kind="strike", act="b").kind == "strike"
+
+
+def test_a_note_that_changed_meanwhile_is_shown_and_not_overwritten():
+    cast = make_cast()
+    frame = cast.frame(1)
+    first = pick.set_mark(cast.as_subject, frame.pk, note="from the phone")
+    pick.set_mark(cast.as_subject, frame.pk, note="from the laptop", seen=first.revision)
+    answer = pick.set_mark(cast.as_subject, frame.pk, note="from the phone, later", seen=first.revision)
+    assert answer.conflict
+    assert answer.note == Mark.objects.get().note == "from the laptop"
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    acts=st.lists(
+        st.tuples(st.sampled_from(["pick", "alternate", "strike", ""]), st.integers(0, 500)),
+        min_size=1,
+        max_size=6,
+        unique_by=lambda act: act[1],
+    ),
+    data=st.data(),
+)
+def test_whatever_the_order_of_arrival_the_latest_intent_stands(acts, data):
+    cast = make_cast(slug=f"s{next(COUNTER)}")
+    frame = cast.frame(1)
+    start = timezone.now() - timedelta(hours=1)
+    sent = [
+        {"frame": frame.pk, "kind": kind, "act": f"{second}", "at": (start + timedelta(seconds=second)).isoformat()}
+        for kind, second in acts
+    ]
+    arrived = data.draw(st.permutations(sent))
+    pick.take_acts(cast.as_subject, arrived)
+    pick.take_acts(cast.as_subject, arrived)  # the connection broke before the answer: all of it again
+    latest = max(acts, key=lambda act: act[1])[0]
+    assert Mark.objects.get(frame=frame).kind == latest
+
+
+def test_one_act_that_cannot_be_done_does_not_hold_up_the_rest():
+    cast = make_cast()
+    frame, hidden = cast.frame(1), cast.frame(2, hidden=True)
+    answers = pick.take_acts(
+        cast.as_subject,
+        [
+            {"frame": hidden.pk, "kind": "pick", "act": "1"},
+            {"frame": "x", "kind": "pick", "act": "2"},
+            {"frame": frame.pk, "kind": "heart", "act": "3"},
+            {"frame": frame.pk, "kind": "pick", "act": "4", "at": "yesterday"},
+            {"frame": frame.pk, "kind": "pick", "act": "5"},
+        ],
+    )
+    assert ["error" in answer for answer in answers] == [True, True, True, True, False]
+    assert "“heart”" in answers[2]["error"]
+    assert Mark.objects.get().kind == "pick"
+
+
+def test_who_may_not_mark_is_told_so():
+    cast = make_cast()
+    frame = cast.frame(1)
+    with pytest.raises(Refused):
+        pick.set_mark(cast.as_owner, frame.pk, kind="pick")
+    with pytest.raises(Missing):
+        pick.set_mark(Visitor(), frame.pk, kind="pick")
+    with pytest.raises(BadInput, match="1000 fit"):
+        pick.set_mark(cast.as_subject, frame.pk, note="x" * 1001)
+    Sitting.objects.update(stage="finishing")
+    with pytest.raises(Refused, match="list is closed"):
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+
+
+def test_marks_of_one_agency_land_on_one_list():
+    cast = make_cast()
+    frame = cast.frame(1)
+    passed = Invite.objects.create(
+        sitting=cast.sitting,
+        role="representation",
+        name="Pia Sorn",
+        email="pia@achterberg.example",
+        expires_at=cast.representation.expires_at,
+        passed_from=cast.representation,
+    )
+    pick.set_mark(Visitor(invite=passed), frame.pk, kind="pick")
+    mark = Mark.objects.get()
+    assert (mark.invite, mark.by) == (cast.representation, passed)
+
+
+def test_counting_against_the_allowance():
+    cast = make_cast()
+    look, other = cast.look(), cast.look("Coat")
+    for number in range(1, 6):
+        frame = cast.frame(number, look if number < 3 else other)
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick" if number < 5 else "strike")
+    count = pick.count(cast.as_subject, cast.sitting)
+    assert (count.picks, count.strikes, count.over, count.left) == (4, 1, 1, 0)
+    assert count.per_look == {look.pk: 2, other.pk: 2}
+
+
+def test_a_ranking_is_stored_whole_or_not_at_all():
+    cast = make_cast()
+    frames = [cast.frame(number) for number in range(1, 4)]
+    order = [frames[2].pk, frames[0].pk]
+    pick.set_order(cast.as_subject, cast.sitting, order)
+    assert list(Standing.objects.values_list("frame_id", flat=True)) == order
+    hidden = cast.frame(9, hidden=True)
+    for bad in ([frames[0].pk, frames[0].pk], [frames[0].pk, hidden.pk]):
+        with pytest.raises(BadInput):
+            pick.set_order(cast.as_subject, cast.sitting, bad)
+    assert list(Standing.objects.values_list("frame_id", flat=True)) == order
+
+
+def test_saying_done_moves_the_sitting_on_and_a_later_mark_takes_it_back():
+    cast = make_cast()
+    frame = cast.frame(1)
+    pick.say_done(cast.as_subject, cast.sitting)
+    cast.sitting.refresh_from_db()
+    cast.subject.refresh_from_db()
+    assert cast.sitting.stage == "agreeing"
+    assert cast.subject.picks_done_at
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    cast.subject.refresh_from_db()
+    assert cast.subject.picks_done_at is None
+
+
+def test_the_subject_chooses_looks_only_where_allowed():
+    cast = make_cast()
+    look = cast.look()
+    with pytest.raises(Refused):
+        pick.keep_look_from_representation(cast.as_subject, look, True)
+    Sitting.objects.update(subject_chooses_looks=True)
+    look.sitting.refresh_from_db()
+    pick.keep_look_from_representation(cast.as_subject, look, True)
+    look.refresh_from_db()
+    assert look.kept_from_representation
+    with pytest.raises(Refused):
+        pick.keep_look_from_representation(cast.as_representation, look, False)

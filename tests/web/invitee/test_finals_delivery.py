@@ -1,0 +1,312 @@
+"""Finals and deliveries as the people invited see them: word on a version, licence, files, receipts, uses."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from io import BytesIO
+
+import pytest
+from django.contrib.auth.hashers import make_password
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from galleries import storage
+from galleries.models import (
+    Acceptance,
+    Approval,
+    Delivery,
+    Final,
+    PinnedNote,
+    Receipt,
+    Sitting,
+    UsageRequest,
+    Version,
+)
+from galleries.steps.delivering import licences
+from tests.cast import Cast, make_cast
+from tests.web.invitee.sheets import picture, proved
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast() -> Cast:
+    made = make_cast()
+    Sitting.objects.update(stage="finishing")
+    made.sitting.refresh_from_db()
+    return made
+
+
+def version(cast: Cast, number: int = 1, final: Final | None = None) -> Version:
+    if final is None:
+        frame = proved(cast, 1, cast.look())
+        final = Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="shown")
+    key = f"sittings/x/proof/v{number}.jpg"
+    storage.put(storage.proofs(), key, picture(100, 150, 100 + number))
+    return Version.objects.create(
+        final=final, number=number, sha256=f"{number:064x}", key="k", name=f"KAL_0001_v{number}.jpg", bytes=1,
+        width=4000, height=6000, proof_key=key,
+    )  # fmt: skip
+
+
+def delivered(cast: Cast, **fields: object) -> Delivery:
+    licence = licences.current(cast.sitting) or licences.compose(
+        cast.sitting, licences.draft(cast.sitting), cast.as_owner
+    )
+    number = cast.sitting.deliveries.count() + 1
+    archive, file = b"archive " * 4000, picture(1080, 1080)
+    storage.put(storage.private(), f"sittings/x/archive/{number}.zip", archive)
+    storage.put(storage.private(), f"sittings/x/final/{number}.jpg", file)
+    made = Delivery.objects.create(**{
+        "sitting": cast.sitting, "number": number, "licence": licence, "state": "ready", "ready_at": timezone.now(),
+        "sizes": {"casting-square": {"title": "Casting upload, square", "use": "casting"}},
+        "archive_name": "veld-ansa_delivery.zip", "archive_key": f"sittings/x/archive/{number}.zip",
+        "archive_sha256": "c" * 64, "archive_bytes": len(archive), **fields,
+    })  # fmt: skip
+    made.files.create(
+        size_slug="casting-square", name="veld-ansa_linen_0001_casting-square.jpg",
+        key=f"sittings/x/final/{number}.jpg", sha256=f"{number}" * 64, bytes=len(file), width=1080, height=1080,
+    )  # fmt: skip
+    return made
+
+
+def page(client: Client, cast: Cast, name: str = "delivery", *more: int) -> str:
+    answer = client.get(reverse(name, args=[cast.sitting.slug, *more]))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def body(response: object) -> bytes:
+    return b"".join(response.streaming_content)  # type: ignore[attr-defined]
+
+
+# --- finals ---
+
+
+def test_the_subject_approves_exactly_what_was_shown(cast: Cast) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    assert "1 retouch waits for your word." in page(client, cast, "finals")
+    assert "Approve version 1" in page(client, cast, "final", one.final_id)
+    wrong = client.post(address, {"do": "approve", "version": one.pk, "sha256": "f" * 64})
+    assert wrong.status_code == 409
+    assert client.post(address, {"do": "approve", "version": one.pk, "sha256": one.sha256}).status_code == 302
+    one.final.refresh_from_db()
+    assert one.final.state == "approved"
+    assert "Approve version" not in page(client, cast, "final", one.final_id)
+
+
+def test_a_version_that_is_no_longer_the_newest_cannot_be_approved(cast: Cast) -> None:
+    one = version(cast)
+    two = version(cast, 2, one.final)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    assert client.post(address, {"do": "approve", "version": one.pk, "sha256": one.sha256}).status_code == 409
+    old = client.get(address, {"version": "1"}).content.decode()
+    assert "There is a newer version. Look at it." in old
+    assert "Approve version 1" not in old
+    assert client.post(address, {"do": "approve", "version": two.pk, "sha256": two.sha256}).status_code == 302
+
+
+def test_sending_back_wants_a_note_and_keeps_it(cast: Cast) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    assert client.post(address, {"do": "send_back", "version": one.pk, "note": " "}).status_code == 400
+    client.post(address, {"do": "send_back", "version": one.pk, "note": "too smooth"})
+    assert Approval.objects.get().note == "too smooth"
+    assert "too smooth" in page(client, cast, "final", one.final_id)
+
+
+@pytest.mark.parametrize("who", ["representation", "recipient", "owner"])
+def test_nobody_else_approves(cast: Cast, who: str) -> None:
+    one = version(cast)
+    client, address = cast.client_of(getattr(cast, who)), reverse("final", args=[cast.sitting.slug, one.final_id])
+    answer = client.post(address, {"do": "approve", "version": one.pk, "sha256": one.sha256})
+    assert answer.status_code == 403
+    assert not Approval.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("fields", "status"),
+    [
+        ({"x": "25", "y": "33,3", "text": "softer"}, 302),
+        ({"x": "90", "y": "10", "width": "20", "height": "5", "text": "softer"}, 400),
+        ({"x": "125", "y": "10", "text": "softer"}, 400),
+        ({"x": "nan", "y": "10", "text": "softer"}, 400),
+        ({"x": "left", "y": "10", "text": "softer"}, 400),
+        ({"x": "25", "y": "10", "text": " "}, 400),
+    ],
+)
+def test_a_note_is_pinned_inside_the_picture(cast: Cast, fields: dict[str, str], status: int) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.representation), reverse("final", args=[cast.sitting.slug, one.final_id])
+    assert client.post(address, {"do": "pin", **fields}).status_code == status
+    assert PinnedNote.objects.count() == (status == 302)
+    if status == 302:
+        assert PinnedNote.objects.get().y == pytest.approx(0.333)
+
+
+def test_finals_of_another_sitting_or_off_the_list_are_not_there(cast: Cast) -> None:
+    one = version(cast)
+    other = make_cast("other-sitting")
+    theirs = Final.objects.create(sitting=other.sitting, frame=other.frame(9), round=other.sitting.rounds.get())
+    client, slug = cast.client_of(cast.subject), cast.sitting.slug
+    assert client.get(reverse("final", args=[slug, theirs.pk])).status_code == 404
+    assert client.get(reverse("version-picture", args=[slug, one.pk])).status_code == 200
+    assert cast.client_of(cast.recipient).get(reverse("version-picture", args=[slug, one.pk])).status_code == 403
+    assert other.client_of(other.subject).get(reverse("version-picture", args=[slug, one.pk])).status_code == 404
+    assert (
+        client.post(reverse("final", args=[slug, one.final_id]), {"do": "approve", "version": "x"}).status_code == 404
+    )
+    assert client.post(reverse("final", args=[slug, one.final_id]), {"do": "burn"}).status_code == 400
+    Final.objects.update(on_list=False)
+    assert client.get(reverse("final", args=[slug, one.final_id])).status_code == 404
+
+
+# --- delivery ---
+
+
+def test_nothing_is_fetched_before_the_licence_is_accepted_by_name(cast: Cast) -> None:
+    made = delivered(cast)
+    file = made.files.get()
+    client, slug = cast.client_of(cast.recipient), cast.sitting.slug
+    first = page(client, cast)
+    assert "Tamsin Okonedo-Vale (Northlight Rooms) licenses Ansa Veld" in first
+    assert "Fetch everything" not in first
+    addresses = [
+        reverse("archive", args=[slug, made.pk]),
+        reverse("delivered-file", args=[slug, file.pk]),
+        reverse("file-picture", args=[slug, file.pk]),
+    ]
+    assert {client.get(address).status_code for address in addresses} == {403}
+    accept = reverse("accept-licence", args=[slug])
+    assert client.post(accept, {"licence": "1", "name": " "}).status_code == 400
+    assert client.post(accept, {"licence": "7", "name": "Casting desk"}).status_code == 404
+    assert client.post(accept, {"licence": "1", "name": "Casting desk"}).status_code == 302
+    assert Acceptance.objects.get().name == "Casting desk"
+    assert {client.get(address).status_code for address in addresses} == {200}
+    assert "Fetch everything" in page(client, cast)
+    # the next person accepts for themselves
+    assert cast.client_of(cast.subject).get(addresses[0]).status_code == 403
+
+
+def accepted(cast: Cast, **fields: object) -> tuple[Client, Delivery]:
+    made = delivered(cast, **fields)
+    licences.accept(made.licence, cast.as_recipient, "Casting desk")
+    return cast.client_of(cast.recipient), made
+
+
+def test_the_archive_comes_in_parts_and_is_one_receipt_that_counts_what_left(cast: Cast) -> None:
+    client, made = accepted(cast)
+    address = reverse("archive", args=[cast.sitting.slug, made.pk])
+    first = client.get(address, headers={"range": "bytes=0-9999"})
+    assert first.status_code == 206
+    assert first["Content-Range"] == f"bytes 0-9999/{made.archive_bytes}"
+    start = body(first)
+    assert Receipt.objects.get().last_byte == 9999
+    rest = client.get(address, headers={"range": "bytes=10000-", "if-range": f'"{made.archive_sha256}"'})
+    whole = start + body(rest)
+    assert whole == storage.get(storage.private(), made.archive_key)
+    receipt = Receipt.objects.get()
+    assert (receipt.who, receipt.fetches, receipt.last_byte) == ("Casting desk", 1, made.archive_bytes - 1)
+    body(client.get(address))
+    assert Receipt.objects.get().fetches == 2
+    assert client.get(address, headers={"range": f"bytes={made.archive_bytes}-"}).status_code == 416
+
+
+def test_behind_the_proxy_the_receipt_knows_the_part_that_was_asked_for(cast: Cast, settings: object) -> None:
+    settings.INTERNAL_REDIRECT = True  # type: ignore[attr-defined]
+    client, made = accepted(cast)
+    address = reverse("archive", args=[cast.sitting.slug, made.pk])
+    answer = client.get(address, headers={"range": "bytes=100-199"})
+    assert answer["X-Accel-Redirect"] == f"/internal/private/{made.archive_key}"
+    receipt = Receipt.objects.get()
+    assert receipt.last_byte == 199
+    client.get(address, headers={"range": f"bytes={made.archive_bytes}-"})
+    receipt.refresh_from_db()
+    assert receipt.last_byte == 199
+    client.get(address)
+    receipt.refresh_from_db()
+    assert receipt.last_byte == made.archive_bytes - 1
+
+
+def test_a_fetch_that_breaks_off_is_not_called_complete(cast: Cast) -> None:
+    client, made = accepted(cast)
+    big = b"x" * 700_000
+    storage.private().delete(made.archive_key)
+    storage.put(storage.private(), made.archive_key, big)
+    Delivery.objects.update(archive_bytes=len(big))
+    answer = client.get(reverse("archive", args=[cast.sitting.slug, made.pk]), headers={"range": "bytes=0-699998"})
+    parts = iter(answer.streaming_content)
+    next(parts)
+    answer._iterator.close()  # as the server does when the browser has gone
+    receipt = Receipt.objects.get()
+    assert receipt.last_byte < 699_998
+
+
+def test_a_file_is_shown_small_and_comes_under_its_own_name(cast: Cast) -> None:
+    client, made = accepted(cast)
+    file = made.files.get()
+    small = Image.open(BytesIO(body(client.get(reverse("file-picture", args=[cast.sitting.slug, file.pk])))))
+    assert max(small.size) == 640
+    answer = client.get(reverse("delivered-file", args=[cast.sitting.slug, file.pk]))
+    assert f'filename="{file.name}"' in answer["Content-Disposition"]
+    assert answer["Cache-Control"] == "private, no-store"
+    assert body(answer) == storage.get(storage.private(), file.key)
+
+
+@pytest.mark.parametrize("how", ["withdrawn", "lapsed", "passcode"])
+def test_a_shut_delivery_says_why(cast: Cast, how: str) -> None:
+    fields = {
+        "withdrawn": {"state": "withdrawn"},
+        "lapsed": {"expires_at": timezone.now() - timedelta(days=1)},
+        "passcode": {"passcode_hash": make_password("north light")},
+    }[how]
+    client, made = accepted(cast, **fields)
+    answer = client.get(reverse("archive", args=[cast.sitting.slug, made.pk]))
+    assert answer.status_code == 403
+    shown = page(client, cast)
+    assert {"withdrawn": "withdrawn", "lapsed": "could be fetched until", "passcode": "Enter the passcode"}[
+        how
+    ] in shown
+    assert "Fetch everything" not in shown
+
+
+def test_the_passcode_opens_it_for_this_browser_only(cast: Cast, settings: object) -> None:
+    client, made = accepted(cast, passcode_hash=make_password("north light"))
+    address = reverse("passcode", args=[cast.sitting.slug, made.pk])
+    client.post(address, {"passcode": "south"})
+    assert "That is not the passcode." in page(client, cast)
+    client.post(address, {"passcode": "north light"})
+    assert client.get(reverse("archive", args=[cast.sitting.slug, made.pk])).status_code == 200
+    fresh = cast.client_of(cast.recipient)
+    assert fresh.get(reverse("archive", args=[cast.sitting.slug, made.pk])).status_code == 403
+    settings.DOOR_TRIES = 3  # type: ignore[attr-defined]
+    tries = [fresh.post(address, {"passcode": f"guess {n}"}).status_code for n in range(5)]
+    assert tries[-1] == 403
+
+
+def test_a_delivery_of_another_sitting_is_not_there(cast: Cast) -> None:
+    client, _made = accepted(cast)
+    other = make_cast("other-sitting")
+    Sitting.objects.update(stage="delivered")
+    theirs = delivered(other)
+    for name, pk in (
+        ("archive", theirs.pk),
+        ("delivered-file", theirs.files.get().pk),
+        ("file-picture", theirs.files.get().pk),
+    ):
+        assert client.get(reverse(name, args=[cast.sitting.slug, pk])).status_code == 404, name
+
+
+def test_a_further_use_is_asked_for_and_its_answer_stands_there(cast: Cast) -> None:
+    client, _made = accepted(cast)
+    address = reverse("ask-use", args=[cast.sitting.slug])
+    assert client.post(address, {"use": "other", "other": " "}).status_code == 400
+    assert client.post(address, {"use": "other", "other": "a bus shelter", "details": "one week"}).status_code == 302
+    asked = UsageRequest.objects.get()
+    assert (asked.use, asked.details, asked.invite) == ("a bus shelter", "one week", cast.recipient)
+    UsageRequest.objects.update(state="refused", answer="Not this time.")
+    assert "Not this time." in page(client, cast)
+    assert "a bus shelter" not in page(cast.client_of(cast.subject), cast)

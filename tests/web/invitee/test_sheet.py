@@ -1,0 +1,239 @@
+"""The sheet's own acts: marks sent and sent again, the cursor, the talk, 'I am through', looks kept back."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.core import mail
+from django.urls import reverse
+from django.utils import timezone
+
+from galleries.models import Frame, Letter, Mark, Sitting
+from galleries.steps.picking import pick
+from galleries.web.invitee.words import frame_words, label_of
+from tests.cast import Cast, make_cast
+from tests.web.invitee.sheets import filled
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+def send(cast: Cast, acts: object, person: object = None) -> dict[str, object]:
+    client = cast.client_of(person or cast.subject)  # type: ignore[arg-type]
+    answer = client.post(reverse("marks", args=[cast.sitting.slug]), acts, "application/json")
+    assert answer.status_code == 200, answer.content
+    return answer.json()  # type: ignore[no-any-return]
+
+
+def test_acts_are_taken_in_order_and_twice_is_once(cast: Cast) -> None:
+    one, two, *_rest = filled(cast)
+    at = timezone.now().isoformat()
+    acts = [
+        {"frame": one.pk, "kind": "pick", "act": "1", "at": at},
+        {"frame": two.pk, "kind": "strike", "act": "2", "at": at},
+        {"frame": 10**9, "kind": "pick", "act": "3", "at": at},
+        {"frame": one.pk, "kind": "ring", "act": "4", "at": at},
+    ]
+    said = send(cast, acts)
+    assert {answer["act"]: answer.get("kind", answer.get("kind_of_error")) for answer in said["answers"]} == {  # type: ignore[attr-defined]
+        "1": "pick",
+        "2": "strike",
+        "3": "Missing",
+        "4": "BadInput",
+    }
+    revision = Mark.objects.get(frame=one).revision
+    send(cast, acts)
+    assert Mark.objects.get(frame=one).revision == revision
+
+
+def test_two_devices_come_to_the_same_whatever_arrives_first(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    early = (timezone.now() - timedelta(minutes=2)).isoformat()
+    late = (timezone.now() - timedelta(minutes=1)).isoformat()
+    send(cast, [{"frame": frame.pk, "kind": "pick", "act": "late", "at": late}])
+    said = send(cast, [{"frame": frame.pk, "kind": "strike", "act": "early", "at": early}])
+    assert said["answers"][0]["kind"] == "pick"  # type: ignore[index]
+
+
+def test_a_mark_made_offline_outlives_a_note_written_elsewhere(cast: Cast) -> None:
+    """The note is later, but it says nothing about the mark."""
+    frame, *_rest = filled(cast)
+    Frame.objects.update(added_at=timezone.now() - timedelta(hours=1))
+    early = (timezone.now() - timedelta(minutes=2)).isoformat()
+    send(cast, [{"frame": frame.pk, "note": "chin a little lower", "act": "n", "at": timezone.now().isoformat()}])
+    said = send(cast, [{"frame": frame.pk, "kind": "pick", "act": "k", "at": early}])
+    assert said["answers"][0]["kind"] == "pick"  # type: ignore[index]
+    assert said["answers"][0]["note"] == "chin a little lower"  # type: ignore[index]
+
+
+def test_a_note_that_changed_meanwhile_is_shown_not_overwritten(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    at = timezone.now().isoformat()
+    send(cast, [{"frame": frame.pk, "note": "from the tablet", "act": "1", "at": at, "seen": 0}])
+    said = send(cast, [{"frame": frame.pk, "note": "from the phone", "act": "2", "at": at, "seen": 0}])
+    assert said["answers"][0]["conflict"] is True  # type: ignore[index]
+    assert Mark.objects.get().note == "from the tablet"
+
+
+@pytest.mark.parametrize("body", ['{"frame": 1}', "[1, 2]", "no json", '[{"frame": {"a": 1}}, 5]'])
+def test_nonsense_is_one_sentence(cast: Cast, body: str) -> None:
+    client = cast.client_of(cast.subject)
+    answer = client.post(
+        reverse("marks", args=[cast.sitting.slug]), body, "application/json", headers={"accept": "application/json"}
+    )
+    assert answer.status_code == 400
+    assert answer.json()["error"].endswith(".")
+
+
+@pytest.mark.parametrize("frame", [True, -1, "x", None, 2**70, 1.5, [1]])
+def test_a_frame_that_is_no_number_is_refused_by_itself(cast: Cast, frame: object) -> None:
+    good, *_rest = filled(cast)
+    said = send(cast, [{"frame": frame, "kind": "pick", "act": "1"}, {"frame": good.pk, "kind": "pick", "act": "2"}])
+    by_act = {answer["act"]: answer for answer in said["answers"]}  # type: ignore[attr-defined]
+    assert by_act["1"]["kind_of_error"] == "Missing"
+    assert by_act["2"]["kind"] == "pick"
+
+
+def test_marking_a_closed_list_is_refused_in_words_and_the_rest_of_the_page_goes_on(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    Sitting.objects.update(stage="finishing")
+    said = send(cast, [{"frame": frame.pk, "kind": "pick", "act": "1"}])
+    answer = said["answers"][0]  # type: ignore[index]
+    assert answer["kind_of_error"] == "Refused"
+    assert "closed" in answer["error"]
+    assert said["stage"] == "finishing"
+
+
+def test_a_button_works_without_scripts_and_twice_takes_it_away(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    client, address = cast.client_of(cast.subject), reverse("marks", args=[cast.sitting.slug])
+    assert client.post(address, {"mark": f"{frame.pk}:pick"}).status_code == 302
+    assert Mark.objects.get().kind == "pick"
+    page = client.get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
+    assert re.search(rf'value="{frame.pk}:pick" class="m pick" aria-pressed="true"', page)
+    assert "picked by you" in page
+    client.post(address, {"mark": f"{frame.pk}:pick"})
+    assert Mark.objects.get().kind == ""
+    assert client.post(address, {"mark": "x"}).status_code == 400
+
+
+def test_nothing_is_said_while_nothing_changed(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    client, address = cast.client_of(cast.representation), reverse("changes", args=[cast.sitting.slug])
+    now = client.get(address).json()["change"]
+    assert client.get(address, {"since": now}).status_code == 204
+    pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    said = client.get(address, {"since": now})
+    assert said.status_code == 200
+    assert said.json()["theirs"] == {str(frame.pk): [[cast.subject.pk, "pick"]]}
+    assert said.json()["people"] == {str(cast.subject.pk): ["subject", "Ansa Veld"]}
+    assert said.json()["mine"] == {}
+
+
+def test_two_people_on_one_frame_do_not_disturb_each_other(cast: Cast) -> None:
+    frame, *_rest = filled(cast)
+    send(cast, [{"frame": frame.pk, "kind": "pick", "act": "1"}], cast.subject)
+    send(cast, [{"frame": frame.pk, "kind": "strike", "act": "2"}], cast.representation)
+    assert dict(Mark.objects.values_list("invite__role", "kind")) == {"subject": "pick", "representation": "strike"}
+    page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
+    assert 'class="drawn subject pick"' in page
+    assert 'class="drawn representation strike"' in page
+    assert "frame 0001, look 1, picked by you, struck by Ruben Achterberg" in page
+
+
+def test_the_label_says_what_a_screen_reader_should_hear() -> None:
+    words = frame_words()
+    assert label_of(words, "0123", 2, "pick", [("representation", "pick", "Ruben")]) == (
+        "frame 0123, look 2, picked by you, shortlisted by Ruben"
+    )
+    assert label_of(words, "0124", None, "", []) == "frame 0124, in no look yet, no mark yet"
+
+
+def test_every_picture_has_its_size_and_only_six_are_eager(cast: Cast) -> None:
+    filled(cast, 3, 4)
+    page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
+    pictures = re.findall(r"<img [^>]*>", page.split("<dialog")[0])
+    assert len(pictures) == 12
+    assert all('width="80" height="120"' in picture for picture in pictures)
+    assert sum('loading="lazy"' not in picture for picture in pictures) == 6
+    assert 'style="' not in page
+
+
+def test_the_talk_about_a_frame_and_the_shapes_of_the_sizes(cast: Cast) -> None:
+    from galleries.steps.delivering import sizes
+
+    sizes.load()
+    frame, *_rest = filled(cast)
+    address = reverse("remarks", args=[cast.sitting.slug, frame.pk])
+    pick.set_mark(cast.as_subject, frame.pk, note="my best")
+    agent = cast.client_of(cast.representation)
+    said = agent.post(address, {"text": "Agreed, this one."}, headers={"accept": "application/json"}).json()
+    assert [(one["who"], one["text"]) for one in said["remarks"]] == [("Ruben Achterberg", "Agreed, this one.")]
+    assert said["notes"] == [{"who": "Ansa Veld", "text": "my best"}]
+    assert cast.client_of(cast.subject).get(address).json()["notes"] == []
+    assert agent.post(address, {"text": " "}).status_code == 400
+    for crop in said["crops"]:
+        assert 0 <= crop["x"] < crop["x"] + crop["width"] <= 1.0001
+        assert 0 <= crop["y"] < crop["y"] + crop["height"] <= 1.0001
+        assert crop["known"]
+        # the eyes of the reading lie at a third of the height of the frame; every crop holds them
+        assert crop["y"] < 2000 / 6000 < crop["y"] + crop["height"]
+    assert (
+        len({(round(crop["width"], 3), round(crop["height"], 3)) for crop in said["crops"]}) == len(said["crops"]) > 3
+    )
+
+
+def test_through_moves_the_sitting_on_and_writes_one_letter_each(cast: Cast) -> None:
+    filled(cast)
+    client, address = cast.client_of(cast.subject), reverse("done", args=[cast.sitting.slug])
+    assert client.get(address).status_code == 405
+    assert client.post(address).status_code == 302
+    cast.sitting.refresh_from_db()
+    assert cast.sitting.stage == "agreeing"
+    client.post(address)
+    letters = Letter.objects.filter(kind="through").values_list("to", flat=True)
+    assert sorted(letters) == ["ruben@achterberg.example", "tamsin@northlight.example"]
+    assert not mail.outbox or all("through" not in letter.subject for letter in mail.outbox[2:])
+
+
+def test_only_the_subject_keeps_a_look_back_and_only_where_allowed(cast: Cast) -> None:
+    filled(cast)
+    look = cast.sitting.looks.first()
+    assert look is not None
+    address, body = reverse("look-say", args=[cast.sitting.slug]), {"look": look.pk, "kept": "1"}
+    assert cast.client_of(cast.subject).post(address, body).status_code == 403
+    Sitting.objects.update(subject_chooses_looks=True)
+    assert cast.client_of(cast.representation).post(address, body).status_code == 403
+    assert cast.client_of(cast.subject).post(address, {"look": 10**6}).status_code == 404
+    assert cast.client_of(cast.subject).post(address, body).status_code == 302
+    look.refresh_from_db()
+    assert look.kept_from_representation
+    cast.client_of(cast.subject).post(address, {"look": look.pk, "kept": "0"})
+    look.refresh_from_db()
+    assert not look.kept_from_representation
+
+
+def test_the_sheet_is_answered_with_few_queries_whatever_its_size(
+    cast: Cast, django_assert_max_num_queries: object
+) -> None:
+    filled(cast, 3, 6)
+    client = cast.client_of(cast.subject)
+    with django_assert_max_num_queries(30):  # type: ignore[operator]
+        client.get(reverse("sheet", args=[cast.sitting.slug]))
+    with django_assert_max_num_queries(12):  # type: ignore[operator]
+        client.get(reverse("changes", args=[cast.sitting.slug]))
+
+
+def test_the_subject_is_told_when_a_strike_hides(cast: Cast) -> None:
+    filled(cast, 1, 1)
+    address, words = reverse("sheet", args=[cast.sitting.slug]), "What you strike, the agent does not see."
+    assert words not in cast.client_of(cast.subject).get(address).content.decode()
+    Sitting.objects.update(strikes_hide=True)
+    assert words in cast.client_of(cast.subject).get(address).content.decode()
+    assert words not in cast.client_of(cast.representation).get(address).content.decode()

@@ -1,0 +1,112 @@
+"""Who reaches the studio's pages: every address, every kind of person, every method."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, reverse
+
+from galleries.web.studio import urls
+from tests.cast import Cast, make_cast
+
+pytestmark = pytest.mark.django_db
+
+
+def _patterns(entries: object) -> list[URLPattern]:
+    found: list[URLPattern] = []
+    for entry in entries:  # type: ignore[attr-defined]
+        found += _patterns(entry.url_patterns) if isinstance(entry, URLResolver) else [entry]
+    return found
+
+
+PATTERNS = {str(pattern.name): pattern for pattern in _patterns(urls.urlpatterns)}
+OF_A_SITTING = [
+    name for name in PATTERNS if name not in {"studio", "new-sitting"} and not name.startswith("studio-size")
+]
+OPEN_TO_GET = {
+    *("studio-sitting", "studio-settings", "studio-journal", "studio-upload", "studio-refusals", "studio-desk"),
+    *("studio-desk-data", "studio-set", "studio-set-news", "studio-setup", "studio-gel", "studio-people"),
+    *("studio-lists", "studio-finals", "studio-delivery", "studio-licence", "studio-usage"),
+    "studio-keeping",
+}
+
+
+def address(name: str, slug: str) -> str:
+    pattern = PATTERNS[name].pattern
+    values: dict[str, object] = {}
+    for key, converter in pattern.converters.items():
+        values[key] = slug if key == "slug" else 999_999 if type(converter).__name__ == "IntConverter" else "txt"
+    return reverse(name, kwargs=values if "slug" in values else {"slug": slug, **values})
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+@pytest.mark.parametrize("name", OF_A_SITTING)
+def test_strangers_and_colleagues_not_let_in_hear_of_no_sitting(cast: Cast, name: str) -> None:
+    for user in (cast.stranger, cast.colleague):
+        client = cast.client_of(user)
+        assert client.get(address(name, cast.sitting.slug)).status_code in {404, 405}
+        assert client.post(address(name, cast.sitting.slug)).status_code in {404, 405}
+        assert client.put(address(name, cast.sitting.slug), b"x").status_code in {404, 405}
+
+
+@pytest.mark.parametrize("name", OF_A_SITTING)
+def test_invitees_and_nobody_are_sent_to_the_sign_in(cast: Cast, name: str) -> None:
+    for client in (Client(), cast.client_of(cast.subject), cast.client_of(cast.representation)):
+        answer = client.get(address(name, cast.sitting.slug))
+        assert answer.status_code == 302
+        assert answer.headers["Location"].startswith("/sign-in?next=/studio/")
+
+
+@pytest.mark.parametrize("name", OF_A_SITTING)
+def test_each_address_knows_its_methods(cast: Cast, name: str) -> None:
+    client = cast.client_of(cast.owner)
+    at = address(name, cast.sitting.slug)
+    assert client.delete(at).status_code == 405
+    if name in OPEN_TO_GET:
+        assert client.get(at).status_code == 200
+    statuses = {client.get(at).status_code, client.post(at).status_code, client.put(at, b"x").status_code}
+    assert 405 in statuses  # none takes everything
+    assert not statuses & {500, 301}
+
+
+def test_a_colleague_who_was_let_in_works_on_the_sitting(cast: Cast) -> None:
+    cast.sitting.colleagues.add(cast.colleague)
+    client = cast.client_of(cast.colleague)
+    for name in sorted(OPEN_TO_GET):
+        assert client.get(address(name, cast.sitting.slug)).status_code == 200, name
+    assert cast.sitting.title in client.get(reverse("studio")).content.decode()
+
+
+def test_the_list_of_sittings_shows_ones_own_only(cast: Cast) -> None:
+    assert cast.sitting.title in cast.client_of(cast.owner).get(reverse("studio")).content.decode()
+    assert cast.sitting.title not in cast.client_of(cast.stranger).get(reverse("studio")).content.decode()
+    assert Client().get(reverse("studio")).status_code == 302
+
+
+def test_a_user_who_may_not_sign_in_any_more_is_shut_out(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    cast.owner.is_active = False
+    cast.owner.save()
+    assert client.get(reverse("studio-sitting", args=[cast.sitting.slug])).status_code in {302, 404}
+
+
+@pytest.mark.parametrize("name", [name for name in OF_A_SITTING if PATTERNS[name].pattern.converters.keys() - {"slug"}])
+def test_a_number_no_database_knows_is_simply_not_found(cast: Cast, name: str) -> None:
+    client, at = cast.client_of(cast.owner), address(name, cast.sitting.slug).replace("999999", "9" * 30)
+    assert client.get(at).status_code in {404, 405}
+    assert client.post(at).status_code in {400, 404, 405}
+
+
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+def test_every_page_answers_in_every_language(cast: Cast, language: str) -> None:
+    cast.frame(1, cast.look())
+    client = cast.client_of(cast.owner)
+    for name in sorted(OPEN_TO_GET):
+        answer = client.get(address(name, cast.sitting.slug), headers={"Accept-Language": language})
+        assert answer.status_code == 200, name
+        if answer.headers["Content-Type"].startswith("text/html"):
+            assert f'<html lang="{language}"' in answer.content.decode(), name

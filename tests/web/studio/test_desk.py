@@ -1,0 +1,229 @@
+"""The photographer's desk: what it is told, and every act it sends."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone as clock
+
+from galleries.models import Frame, Look, Mark
+from galleries.web.studio.desk_data import flag_words, flags
+from tests.cast import Cast, make_cast
+
+pytestmark = pytest.mark.django_db
+START = datetime(2026, 3, 4, 10, 0, tzinfo=timezone.utc)  # noqa: UP017
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+@pytest.fixture
+def client(cast: Cast) -> Client:
+    return cast.client_of(cast.owner)
+
+
+@pytest.fixture
+def looks(cast: Cast) -> tuple[Look, Look]:
+    """Two looks of four frames each, 1 to 4 and 5 to 8."""
+    pair = cast.look("Linen shirt"), cast.look("Rain coat", proposed_reason="the wardrobe turned from grey to blue")
+    for number in range(1, 9):
+        cast.frame(number, pair[0 if number < 5 else 1], captured_at=START + timedelta(seconds=10 * number))
+    return pair
+
+
+def act(client: Client, cast: Cast, **body: object) -> Any:
+    return client.post(
+        reverse("studio-desk-act", args=[cast.sitting.slug]),
+        body,
+        content_type="application/json",
+        headers={"Accept": "application/json"},
+    )
+
+
+def numbers(look: Look) -> list[int | None]:
+    return list(look.frames.order_by("captured_at").values_list("number", flat=True))
+
+
+def pk(number: int) -> int:
+    return Frame.objects.get(number=number).pk
+
+
+def test_data_comes_whole_and_then_only_when_something_changed(cast: Cast, client: Client, looks: object) -> None:
+    at = reverse("studio-desk-data", args=[cast.sitting.slug])
+    found = client.get(at).json()
+    assert [frame["label"] for frame in found["frames"]] == [f"{n:04d}" for n in range(1, 9)]
+    assert found["looks"][1]["reason"] == "the wardrobe turned from grey to blue"
+    assert client.get(at, {"since": found["change"]}).status_code == 204
+    act(client, cast, do="hide", frames=[pk(1)], hidden=True)
+    assert client.get(at, {"since": found["change"]}).status_code == 200
+
+
+def test_both_sides_marks_are_told_apart(cast: Cast, client: Client, looks: object) -> None:
+    now = clock.now()
+    Mark.objects.create(invite=cast.subject, frame_id=pk(1), kind="pick", acted_at=now)
+    Mark.objects.create(invite=cast.representation, frame_id=pk(1), kind="strike", acted_at=now)
+    found = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()
+    assert found["frames"][0]["marks"] == {"s": "pick", "r": "strike"}
+
+
+def test_frames_are_moved_hidden_and_all_is_taken_back(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    first, second = looks
+    state = act(client, cast, do="move", frames=[pk(1), pk(2)], look=second.pk).json()
+    assert numbers(second) == [1, 2, 5, 6, 7, 8]
+    assert state["undo"].startswith("frames moved")
+    act(client, cast, do="hide", frames=[pk(3)], hidden=True)
+    assert Frame.objects.get(number=3).hidden
+    act(client, cast, do="undo")
+    assert not Frame.objects.get(number=3).hidden
+    act(client, cast, do="undo")
+    assert numbers(first) == [1, 2, 3, 4]
+    assert act(client, cast, do="undo").status_code == 409
+
+
+def test_frames_go_to_a_new_look_or_to_none(cast: Cast, client: Client, looks: object) -> None:
+    act(client, cast, do="move", frames=[pk(4)], look="new", title="Scarf")
+    assert numbers(Look.objects.get(title="Scarf")) == [4]
+    act(client, cast, do="move", frames=[pk(4)], look=None)
+    assert Frame.objects.get(number=4).look is None
+
+
+def test_a_look_is_split_renamed_merged_and_brought_back(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    first, second = looks
+    act(client, cast, do="split", frame=pk(3), title="Linen, sleeves up")
+    middle = Look.objects.get(title="Linen, sleeves up")
+    assert (numbers(first), numbers(middle)) == ([1, 2], [3, 4])
+    act(client, cast, do="rename", look=middle.pk, title="Sleeves")
+    act(client, cast, do="merge", look=middle.pk, into=second.pk)
+    assert numbers(second) == [3, 4, 5, 6, 7, 8]
+    act(client, cast, do="undo")
+    assert numbers(Look.objects.get(title="Sleeves")) == [3, 4]
+
+
+def test_a_proposed_boundary_is_accepted_moved_or_removed(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    first, second = looks
+    act(client, cast, do="start", look=second.pk, frame=pk(4))
+    assert (numbers(first), numbers(second)) == ([1, 2, 3], [4, 5, 6, 7, 8])
+    act(client, cast, do="start", look=second.pk, frame=pk(6))
+    assert (numbers(first), numbers(second)) == ([1, 2, 3, 4, 5], [6, 7, 8])
+    act(client, cast, do="accept", look=second.pk)
+    second.refresh_from_db()
+    assert second.proposed_reason == ""
+    assert all(frame.placed_by_hand for frame in second.frames.all())
+    act(client, cast, do="join", look=second.pk)
+    assert numbers(first) == list(range(1, 9))
+    assert act(client, cast, do="join", look=first.pk).status_code == 400
+    assert act(client, cast, do="start", look=first.pk, frame=pk(2)).status_code == 400
+
+
+def test_looks_are_reordered_hidden_and_given_a_purpose(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    first, second = looks
+    assert [look["id"] for look in act(client, cast, do="order", order=[second.pk, first.pk]).json()["looks"]] == [
+        second.pk,
+        first.pk,
+    ]
+    act(client, cast, do="hide look", look=first.pk, hidden=True)
+    act(client, cast, do="purpose", look=first.pk, purpose="portfolio")
+    first.refresh_from_db()
+    assert (first.hidden, first.purpose) == (True, "portfolio")
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"do": "dance"},
+        {"do": "move", "frames": []},
+        {"do": "move", "frames": ["x"], "look": None},
+        {"do": "split"},
+        {"do": "order", "order": [1]},
+        {"do": "purpose", "look": 0, "purpose": "x"},
+        {"do": "rename", "look": None},
+        {"do": "hide", "frames": [10**30], "hidden": True},
+        {"do": "hide", "frames": [-(10**30), 2**53 + 1], "hidden": True},
+        {"do": "start", "look": 10**20, "frame": 1.5},
+        {"do": ["move"]},
+    ],
+)
+def test_acts_that_make_no_sense_change_nothing(cast: Cast, client: Client, looks: object, body: Any) -> None:
+    before = list(Frame.objects.order_by("pk").values())
+    assert act(client, cast, **body).status_code in {400, 404}
+    assert list(Frame.objects.order_by("pk").values()) == before
+
+
+def test_frames_and_looks_of_another_sitting_are_out_of_reach(cast: Cast, client: Client, looks: object) -> None:
+    other = make_cast("other-sitting")
+    theirs, look = other.frame(99, other.look()), other.look("Theirs")
+    assert act(client, cast, do="move", frames=[theirs.pk], look=None).status_code == 404
+    assert act(client, cast, do="move", frames=[theirs.pk], look="new").status_code == 404
+    assert not cast.sitting.looks.filter(title__startswith="Look").exists()
+    assert act(client, cast, do="move", frames=[pk(1)], look=look.pk).status_code == 404
+    assert act(client, cast, do="hide", frames=[theirs.pk], hidden=True).status_code == 404
+    at = reverse("studio-eyes", args=[cast.sitting.slug, theirs.pk])
+    assert client.get(at).status_code == 404
+
+
+def reading(openness: float | None = 0.3, sharpness: float = 0.5, face: bool = True) -> dict[str, Any]:
+    eyes = {"right_openness": openness, "left_openness": openness}
+    return {"face": eyes if face else None, "sharpness": sharpness}
+
+
+@pytest.mark.parametrize(
+    ("read", "expected"),
+    [
+        (None, ["unread"]),
+        (reading(face=False), ["noface"]),
+        (reading(), []),
+        (reading(openness=0.19), ["closed"]),
+        (reading(openness=None), []),  # what could not be read is not guessed
+        (reading(sharpness=0.24), ["soft"]),  # the reading could not say: beside the others of its look
+        ({**reading(), "soft": True}, ["soft"]),
+        ({**reading(sharpness=0.1), "soft": False}, []),
+        (reading(openness=0.1, sharpness=0.1), ["closed", "soft"]),
+    ],
+)
+def test_flags_are_hints_from_the_reading(read: dict[str, Any] | None, expected: list[str]) -> None:
+    assert flags(Frame(look_id=1, reading=read), {1: 0.5}) == expected
+
+
+def test_the_desk_asks_the_database_a_fixed_number_of_times(
+    cast: Cast, client: Client, looks: object, django_assert_max_num_queries: Any
+) -> None:
+    at = reverse("studio-desk-data", args=[cast.sitting.slug])
+    for number in range(20, 80):
+        cast.frame(number, None)
+    with django_assert_max_num_queries(14):
+        client.get(at)
+
+
+def test_a_skin_cast_is_told_against_the_looks_median_and_a_move_brings_another_median(
+    cast: Cast, client: Client, looks: tuple[Look, Look]
+) -> None:
+    linen, coat = looks
+    for number in range(9, 15):
+        cast.frame(number, linen, captured_at=START + timedelta(seconds=10 * number))
+    skin = {frame.number: [14.0, 17.0] for frame in linen.frames.all()} | {9: [14.0, 27.0], 10: None}
+    for frame in linen.frames.all():
+        Frame.objects.filter(pk=frame.pk).update(reading={"face": {}, "skin_ab": skin[frame.number]})
+    rows = {
+        row["label"]: row for row in client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    }
+    assert rows["0009"]["flags"][-2:] == ["cast", "yellow"]
+    assert rows["0009"]["cast"] == [0.0, 10.0]
+    assert rows["0010"]["cast"] is None
+    assert [label for label, row in rows.items() if "cast" in row["flags"]] == ["0009"]
+    act(client, cast, do="move", frames=[pk(9)], look=coat.pk)
+    rows = {
+        row["label"]: row for row in client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    }
+    assert rows["0009"]["cast"] is None  # alone in a look nothing is usual
+
+
+def test_the_desk_has_a_word_for_every_flag(cast: Cast, client: Client) -> None:
+    page = client.get(reverse("studio-desk", args=[cast.sitting.slug])).content.decode()
+    for flag, word in flag_words().items():
+        assert f'data-{flag}="{word}"' in page
