@@ -30,8 +30,8 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Invite, Job, Mark, Round, Sitting
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import deliver, licences
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import licences, orders
+from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import restore, upkeep
 from galleries.steps.people import invite as invites
@@ -285,12 +285,12 @@ def test_a_delivery_asked_for_twice_is_made_once(cast: Cast) -> None:
         slug="square", title="Square", use="casting", width=300, height=300, source="t", mark="t",
         checked_on=timezone.localdate(),
     )  # fmt: skip
-    deliver.prepare(cast.sitting, [size], licence, cast.as_owner)
+    orders.prepare(cast.sitting, [size], licence, cast.as_owner)
     with pytest.raises(Conflict, match="already"):
-        deliver.prepare(cast.sitting, [size], licence, cast.as_owner)
+        orders.prepare(cast.sitting, [size], licence, cast.as_owner)
     assert cast.sitting.deliveries.count() == 1
     with pytest.raises(BadInput, match="days"):
-        deliver.prepare(cast.sitting, [size], licence, cast.as_owner, days=10**12)
+        orders.prepare(cast.sitting, [size], licence, cast.as_owner, days=10**12)
 
 
 def test_the_last_two_proofs_made_at_once_still_ask_for_sorting(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -315,7 +315,7 @@ def test_the_last_two_versions_made_at_once_still_send_their_letter(
         jobs.claim(jobs.enqueue("version", one.pk, cast.sitting).pk)
     _without_pixels(monkeypatch)
     for one in (first, second):
-        finish.render_version(one.pk)
+        versions.render_version(one.pk)
     assert cast.sitting.letters.filter(kind="retouch").exists()
 
 
@@ -325,10 +325,10 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
 
     reading = SimpleNamespace(as_dict=dict, reader_version=1)
     made = SimpleNamespace(large=b"l", small=b"s", large_size=(2, 3), small_size=(1, 2), reading=reading)
-    for module in (proof, finish):
+    for module in (proof, versions):
         monkeypatch.setattr(module, "make_proof", lambda *args: made)
         monkeypatch.setattr(module.storage, "get", lambda *args: b"")
-    monkeypatch.setattr(finish, "_caution", lambda *args: "")
+    monkeypatch.setattr(versions, "_caution", lambda *args: "")
     monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)
 
 

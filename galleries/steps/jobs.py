@@ -33,8 +33,8 @@ log = logging.getLogger(__name__)
 KINDS = {
     "proof": "galleries.steps.ingesting.proof:render",
     "sort": "galleries.steps.sorting.sort:sort_sitting",
-    "version": "galleries.steps.finishing.finish:render_version",
-    "delivery": "galleries.steps.delivering.deliver:build",
+    "version": "galleries.steps.finishing.versions:render_version",
+    "delivery": "galleries.steps.delivering.build:build",
     "letter": "galleries.steps.people.letters:send",
 }
 RING_AGAIN_AFTER = timedelta(seconds=30)

@@ -12,8 +12,8 @@ from playwright.sync_api import Page, expect
 
 from galleries.models import Crop, Frame, Look, Mark, Sitting
 from galleries.steps import jobs
-from galleries.steps.delivering import deliver, licences, sizes
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import licences, orders, sizes
+from galleries.steps.finishing import approvals, notes
 from galleries.steps.planning import sitting_plan
 from tests.browser.conftest import PHONE
 from tests.browser.studio_stage import WCAG, many_frames, visiting
@@ -63,12 +63,12 @@ def test_pages_of_a_sitting_in_its_picking(come: Any, live_server: Any, cast: Ca
 def test_pages_of_a_sitting_in_its_finishing(come: Any, live_server: Any, cast: Cast, width: str) -> None:
     sizes.load()
     finals = finals_of(cast)
-    finish.pin_note(finals[0], cast.as_subject, 0.4, 0.3, text="the collar")
+    notes.pin_note(finals[0], cast.as_subject, 0.4, 0.3, text="the collar")
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
     for final in finals:
-        finish.deliver_as_it_is(final, cast.as_owner)
+        approvals.deliver_as_it_is(final, cast.as_owner)
     wanted = [size for size in sizes.offered() if size.slug == "casting-square"]
-    deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     with visiting(come, cast, **WIDTHS[width]) as page:
         for name in FINISHING:

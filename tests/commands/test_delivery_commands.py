@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 from galleries import storage
 from galleries.models import Delivery, DeliverySize
 from galleries.steps.delivering import sizes
-from galleries.steps.finishing import finish
+from galleries.steps.finishing import approvals
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import trace
 from tests import painted
@@ -28,7 +28,7 @@ def cast() -> Cast:
     made = make_cast()
     sizes.load()
     for final in painted.finals_of(made, proofs=True):
-        finish.deliver_as_it_is(final, made.as_owner)
+        approvals.deliver_as_it_is(final, made.as_owner)
     return made
 
 

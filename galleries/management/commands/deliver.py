@@ -13,7 +13,7 @@ from galleries import storage
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
 from galleries.models import Delivery
 from galleries.steps import jobs
-from galleries.steps.delivering import deliver, licences
+from galleries.steps.delivering import licences, offer, orders
 
 
 class Command(TradeCommand):
@@ -35,7 +35,7 @@ Without a licence the usual terms are written down first."""
         sitting = sitting_named(options["sitting"])
         by = photographer_of(sitting)
         licence = licences.current(sitting) or licences.compose(sitting, licences.draft(sitting), by)
-        asked = deliver.prepare(
+        asked = orders.prepare(
             sitting, sizes_named(options["size"]), licence, by,
             changed_only=options["changed_only"], passcode=options["passcode"], days=options["days"],
             partial=options["partial"],
@@ -43,12 +43,12 @@ Without a licence the usual terms are written down first."""
         self.tell(options, f"Delivery {asked.number}: {len(asked.orders)} files to make.")
         jobs.run_waiting(sitting, kinds=["delivery"])
         asked.refresh_from_db()
-        if asked.state == Delivery.State.WAITING and not deliver.problem_of(asked):
+        if asked.state == Delivery.State.WAITING and not offer.problem_of(asked):
             self.all_done = False
             self.tell(options, "Another worker is making it; see the delivery's page.")
             return {"delivery": asked.number, "state": asked.state}
         if asked.state != Delivery.State.READY:
-            raise CommandError(f"Delivery {asked.number} could not be made: {deliver.problem_of(asked)}")
+            raise CommandError(f"Delivery {asked.number} could not be made: {offer.problem_of(asked)}")
         return self._told(asked, options)
 
     def _told(self, made: Delivery, options: dict[str, Any]) -> Any:

@@ -14,7 +14,7 @@ from galleries.imaging.errors import ImagingError
 from galleries.imaging.rights import read_rights
 from galleries.management.trade import TradeCommand
 from galleries.papers.describe import rights_found_sentences
-from galleries.steps.delivering import deliver
+from galleries.steps.delivering import offer
 
 
 class Command(TradeCommand):
@@ -38,7 +38,7 @@ class Command(TradeCommand):
         from_ = [
             f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"
             f" under licence {row.delivery.licence.number}."
-            for row in deliver.of_file(digest)
+            for row in offer.of_file(digest)
         ]
         self.tell(options, f"{path.name}\n  SHA-256 {digest}")
         for line in [*(from_ or ["No delivery here holds exactly these bytes."]), *said]:

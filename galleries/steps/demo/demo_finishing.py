@@ -14,9 +14,9 @@ from galleries import painter
 from galleries.access import Visitor
 from galleries.models import DeliverySize, Final, Invite, Sitting, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import deliver, licences
+from galleries.steps.delivering import licences, orders
 from galleries.steps.demo import demo_sitting, rehearse
-from galleries.steps.finishing import finish, source_type
+from galleries.steps.finishing import approvals, notes, source_type
 from galleries.steps.ingesting import ingest
 from galleries.steps.picking import pick
 from galleries.steps.planning import sitting_plan
@@ -96,11 +96,11 @@ def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.S
     approved, returned = (Final.objects.select_related("frame", "sitting").get(pk=one.pk) for one in finals[:2])
     if approved.state == Final.State.SHOWN:
         version = _newest(approved)
-        finish.approve(version, subject, version.sha256)
+        approvals.approve(version, subject, version.sha256)
     if returned.state == Final.State.SHOWN:
         if not returned.pinned_notes.exists():
-            finish.pin_note(returned, subject, 0.42, 0.4, 0.08, 0.06, "The little line here is mine, please keep it.")
-        finish.send_back(_newest(returned), subject, "Lovely, but a touch less smooth around the eyes.")
+            notes.pin_note(returned, subject, 0.42, 0.4, 0.08, 0.06, "The little line here is mine, please keep it.")
+        approvals.send_back(_newest(returned), subject, "Lovely, but a touch less smooth around the eyes.")
 
 
 def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.Say) -> None:
@@ -108,7 +108,7 @@ def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_si
         licence = licences.current(sitting) or licences.compose(sitting, licences.draft(sitting), by)
         licences.accept(licence, subject, subject.name)
         sizes = list(DeliverySize.objects.filter(slug__in=SIZES, retired=False))
-        deliver.prepare(sitting, sizes, licence, by, partial=True)
+        orders.prepare(sitting, sizes, licence, by, partial=True)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
 
 

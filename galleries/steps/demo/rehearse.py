@@ -22,9 +22,9 @@ from galleries.imaging import rights
 from galleries.imaging.opening.decode import verify
 from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import cut, deliver, licences, receipts, sizes
+from galleries.steps.delivering import build, cut, licences, offer, orders, receipts, sizes
 from galleries.steps.demo import demo_sitting
-from galleries.steps.finishing import finish
+from galleries.steps.finishing import approvals, notes, versions
 from galleries.steps.limits import limits
 from galleries.steps.picking import pick
 
@@ -64,7 +64,7 @@ def run(say: Say) -> Result:
     _crop(finals, wanted, photographer, say)
     licence = licences.compose(sitting, licences.draft(sitting), photographer)
     sitting.refresh_from_db()
-    delivery = deliver.prepare(sitting, wanted, licence, photographer)
+    delivery = orders.prepare(sitting, wanted, licence, photographer)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
     archive = _fetch(delivery, licence, subject)
     count = check_archive(archive, delivery)
@@ -100,16 +100,16 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
         retouch(final, photographer, warmth=0.02)
     demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
     first = retouched[0]
-    finish.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
-    finish.send_back(_newest(first), subject, "Please keep my skin cooler.")
+    notes.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
+    approvals.send_back(_newest(first), subject, "Please keep my skin cooler.")
     first.refresh_from_db()
     retouch(first, photographer, warmth=0.0)
     demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
     for final in retouched:
         version = _newest(final)
-        finish.approve(version, subject, version.sha256)
+        approvals.approve(version, subject, version.sha256)
     plain.refresh_from_db()
-    finish.deliver_as_it_is(plain, photographer)
+    approvals.deliver_as_it_is(plain, photographer)
     for final in finals:
         final.refresh_from_db()
         if not final.is_ready:
@@ -122,7 +122,7 @@ def retouch(final: Final, by: Visitor, *, warmth: float) -> None:
     with tempfile.NamedTemporaryFile(suffix=".jpg") as file:
         file.write(data)
         file.flush()
-        outcome = finish.add_retouch(final.sitting, Path(file.name), painter.retouched_name(frame.name), by)
+        outcome = versions.add_retouch(final.sitting, Path(file.name), painter.retouched_name(frame.name), by)
     if outcome.kind != "matched" or outcome.final is None or outcome.final.pk != final.pk:
         raise Conflict(f"The retouch of {frame.name} was not matched to it ({outcome.kind}: {outcome.reason}).")
 
@@ -145,7 +145,7 @@ def _fetch(delivery: Delivery, licence: Licence, subject: Visitor) -> Path:
     """Accepted first, then fetched, and noted that it was."""
     licences.accept(licence, subject, subject.name)
     delivery.refresh_from_db()
-    deliver.check_fetch(delivery, subject)
+    offer.check_fetch(delivery, subject)
     folder = Path(settings.SITE_DIR) / "delivery"
     folder.mkdir(exist_ok=True)
     target = folder / delivery.archive_name
@@ -180,7 +180,7 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
         raise Conflict("The archive does not hold exactly the files that were asked for.")
     for row in rows:
         _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
-        differences = rights.check(found[row.name], deliver.rights_record(terms, said[row.name]["said"]))
+        differences = rights.check(found[row.name], build.rights_record(terms, said[row.name]["said"]))
         if differences:
             raise Conflict(f"{row.name}: {' '.join(differences)}")
     return len(rows)

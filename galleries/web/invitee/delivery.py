@@ -16,7 +16,7 @@ from galleries.access import Act, Visitor, delivery_for
 from galleries.errors import Missing, Refused
 from galleries.imaging.recipes import make_view
 from galleries.models import DeliveredFile, Delivery, Sitting
-from galleries.steps.delivering import deliver, licences, receipts, usage
+from galleries.steps.delivering import licences, offer, receipts, usage
 from galleries.steps.limits import limits
 from galleries.web.doors import count_try, invitee_page
 from galleries.web.files import FOREVER, _range, send
@@ -62,7 +62,7 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
     """A delivery with its files by picture, and what stands in the way of fetching it."""
     why = ""
     try:
-        deliver.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+        offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
     except Refused as error:
         why = str(error)
     got = {one.name: one for one in made.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk}
@@ -119,7 +119,7 @@ def passcode(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
     # By person, not by address: whoever guesses holds an invite, and may have many addresses.
     count_try(request, f"passcode-{made.pk}", f"invite-{visitor.invite.pk}" if visitor.invite else "")
-    if not deliver.passcode_fits(made, request.POST.get("passcode", "")):
+    if not offer.passcode_fits(made, request.POST.get("passcode", "")):
         messages.error(request, _("That is not the passcode."))
     else:
         request.session["passcodes"] = [*request.session.get("passcodes", [])[-20:], made.passcode_hash]
@@ -137,7 +137,7 @@ def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) ->
 @require_safe
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
-    deliver.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+    offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
     return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
 
 
@@ -145,7 +145,7 @@ def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_i
 @require_safe
 def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
     file = _file(visitor, sitting, file_id)
-    deliver.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    offer.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
     return _fetch(request, visitor, file.delivery, file.key, file.name, file.sha256, file.bytes)
 
 
@@ -198,7 +198,7 @@ def _fetch(
 def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
     """A small picture of a delivered file, so that people see what they fetch. As closed as the file itself."""
     file = _file(visitor, sitting, file_id)
-    deliver.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    offer.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
     store = storage.private()
     key = storage.derived_key(sitting.uid, f"view{PICTURE_SIDE}", file.sha256)
     if not store.exists(key):

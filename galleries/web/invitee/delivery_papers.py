@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 from galleries.access import Act, Visitor, delivery_for
 from galleries.errors import Missing
 from galleries.models import Delivery, JournalLine, Sitting
-from galleries.steps.delivering import deliver, package
+from galleries.steps.delivering import offer, package
 from galleries.web.doors import invitee_page, studio_page
 from galleries.web.invitee.delivery import _unlocked
 
@@ -21,7 +21,7 @@ TYPES = {"pdf": "application/pdf", "json": "application/json"}
 def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int, name: str) -> HttpResponseBase:
     """As closed as the files it lies beside."""
     made = _of(visitor, Act.FETCH, sitting, delivery_id)
-    deliver.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+    offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
     answer = _answer(made, name)
     JournalLine.write(sitting, visitor.who, "paper fetched", name, delivery=made.number)
     return answer

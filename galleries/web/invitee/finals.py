@@ -16,7 +16,7 @@ from galleries.access import Act, Visitor, final_for, may
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, Sitting, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.finishing import finish
+from galleries.steps.finishing import approvals, notes
 from galleries.steps.ingesting import proof
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
@@ -35,7 +35,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 def _row(final: Final, visitor: Visitor) -> dict[str, Any]:
     version = shown_version(final)
-    mine = finish.decisions(version).get(visitor.invite.role) if version and visitor.invite else None
+    mine = approvals.decisions(version).get(visitor.invite.role) if version and visitor.invite else None
     asked = (
         version is not None
         and final.state in {Final.State.SHOWN, Final.State.RETURNED}
@@ -81,7 +81,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         waiting_version=found.versions.filter(proof_key="").exists(),
         row=_row(found, visitor),
         words=finals_words(),
-        said=[(role, word) for role, word in finish.decisions(version).items()] if version else [],
+        said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
         pins=[_pin(note, number) for number, note in enumerate(found.pinned_notes.all(), 1)],
         may_pin=may(visitor, Act.PIN_NOTE, found),
         may_approve=may(visitor, Act.APPROVE, found),
@@ -117,16 +117,16 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
     if do == "pin":
         found = _final(visitor, Act.PIN_NOTE, sitting, final_id)
         x, y, width, height = (_percent(request, name) for name in ("x", "y", "width", "height"))
-        finish.pin_note(found, visitor, x, y, width, height, request.POST.get("text", ""))
+        notes.pin_note(found, visitor, x, y, width, height, request.POST.get("text", ""))
         messages.success(request, _("The note is pinned."))
     elif do in {"approve", "send_back"}:
         found = _final(visitor, Act.APPROVE, sitting, final_id)
         version = _version(found, request.POST.get("version", ""))
         if do == "approve":
-            finish.approve(version, visitor, request.POST.get("sha256", ""))
+            approvals.approve(version, visitor, request.POST.get("sha256", ""))
             messages.success(request, _("Approved. Thank you."))
         else:
-            finish.send_back(version, visitor, request.POST.get("note", ""))
+            approvals.send_back(version, visitor, request.POST.get("note", ""))
             messages.success(request, _("Sent back with your note. You get a letter when the next version is there."))
         following = next((row for row in (_row(one, visitor) for one in agree.listed(sitting)) if row["asked"]), None)
         if following is not None:

@@ -19,8 +19,8 @@ from galleries.imaging.rights.vocabulary import DATA_MINING, MODEL_RELEASE
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import deliver, lab_profile, licences, receipts, sizes
-from galleries.steps.finishing import finish, source_type
+from galleries.steps.delivering import lab_profile, licences, offer, orders, receipts, sizes
+from galleries.steps.finishing import approvals, source_type
 from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.studio.forms import days_from, whole
@@ -38,7 +38,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "sitting": sitting,
         "page": "studio-delivery",
         "finals": listed,
-        "unready": finish.waiting_for(listed),
+        "unready": approvals.waiting_for(listed),
         "unsaid": [final.frame.label for final in source_type.unsaid(listed)],
         "licence": licence,
         "sentences": licences.terms_of(licence).sentences() if licence else [],
@@ -59,7 +59,7 @@ def _delivery_row(delivery: Delivery) -> dict[str, Any]:
         "of": len(delivery.orders),
         "files": files,
         "receipts": got,
-        "problem": deliver.problem_of(delivery),
+        "problem": offer.problem_of(delivery),
         "bytes": sum(file.bytes for file in files),
     }
 
@@ -130,7 +130,7 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     licence = licences.current(sitting)
     if licence is None:
         raise BadInput(_("Write the licence first; every file carries it."))
-    made = deliver.prepare(
+    made = orders.prepare(
         sitting,
         wanted,
         licence,
@@ -177,7 +177,7 @@ def progress(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_
             "words": delivery.get_state_display(),
             "done": delivery.files.count(),
             "of": len(delivery.orders),
-            "problem": deliver.problem_of(delivery),
+            "problem": offer.problem_of(delivery),
         }
     )
 
@@ -188,11 +188,11 @@ def change(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id
     """do = withdraw, offer (with days) or again."""
     delivery, do = _delivery(visitor, sitting, delivery_id), request.POST.get("do")
     if do == "withdraw":
-        deliver.withdraw(delivery, visitor)
+        offer.withdraw(delivery, visitor)
     elif do == "offer":
-        deliver.offer_again(delivery, visitor, days_from(request.POST.get("days", "")))
+        offer.offer_again(delivery, visitor, days_from(request.POST.get("days", "")))
     elif do == "again":
-        deliver.try_again(delivery, visitor)
+        offer.try_again(delivery, visitor)
     else:
         raise BadInput(_("A delivery can be withdrawn, offered again, or tried again."))
     return redirect("studio-delivery", slug=sitting.slug)

@@ -18,7 +18,7 @@ from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, PinnedNote, Sitting, StrayRetouch, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.finishing import finish, source_type
+from galleries.steps.finishing import approvals, notes, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
@@ -50,7 +50,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
-    version, proof = finish.newest(final), proofs.get(final.frame_id)
+    version, proof = versions.newest(final), proofs.get(final.frame_id)
     notes = list(final.pinned_notes.order_by("done", "pk"))
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
@@ -61,7 +61,7 @@ def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
         "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
         "version": version,
         "versions": list(final.versions.all()),
-        "decisions": finish.decisions(version) if version else {},
+        "decisions": approvals.decisions(version) if version else {},
         "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,
     }
@@ -89,7 +89,7 @@ def put_retouch(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         raise BadInput(_("The file has no name."))
     try:
         with incoming.arriving(request.read, announced(request)) as arrived:
-            outcome = finish.add_retouch(sitting, arrived.path, name, visitor)
+            outcome = versions.add_retouch(sitting, arrived.path, name, visitor)
     except incoming.TooMuch as error:
         return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
     except UnreadablePostError:
@@ -131,7 +131,7 @@ def _stray(sitting: Sitting, stray_id: int) -> StrayRetouch:
 def settle_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
     stray = _stray(sitting, stray_id)
     final = final_of(visitor, sitting, whole(request.POST.get("final"), _("final")))
-    finish.settle_stray(stray, final, visitor)
+    versions.settle_stray(stray, final, visitor)
     messages.success(request, _("“%(file)s” is a retouch of %(frame)s.") % {"file": stray.name, "frame": final.frame})
     return redirect("studio-finals", slug=sitting.slug)
 
@@ -140,7 +140,7 @@ def settle_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray
 @require_POST
 def drop_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
     stray = _stray(sitting, stray_id)
-    finish.drop_stray(stray, visitor)
+    versions.drop_stray(stray, visitor)
     messages.success(request, _("“%s” is put away.") % stray.name)
     return redirect("studio-finals", slug=sitting.slug)
 
@@ -151,9 +151,9 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
     """The brief and the description for people who cannot see the picture."""
     final = final_of(visitor, sitting, final_id)
     if request.POST.get("brief", final.brief) != final.brief:
-        finish.set_brief(final, visitor, request.POST["brief"])
+        notes.set_brief(final, visitor, request.POST["brief"])
     if request.POST.get("alt_text", final.alt_text) != final.alt_text:
-        finish.set_alt_text(final, visitor, request.POST["alt_text"])
+        notes.set_alt_text(final, visitor, request.POST["alt_text"])
     messages.success(request, _("The brief of %s is kept.") % final.frame)
     return redirect("studio-finals", slug=sitting.slug)
 
@@ -162,7 +162,7 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
 @require_POST
 def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
     final = final_of(visitor, sitting, final_id)
-    finish.deliver_as_it_is(final, visitor)
+    approvals.deliver_as_it_is(final, visitor)
     messages.success(request, _("%s goes out as it was taken.") % final.frame)
     return redirect("studio-finals", slug=sitting.slug)
 
@@ -173,7 +173,7 @@ def note_done(request: HttpRequest, visitor: Visitor, sitting: Sitting, note_id:
     note = PinnedNote.objects.select_related("final__sitting", "final__frame").filter(pk=note_id).first()
     if note is None or note.final.sitting_id != sitting.pk:
         raise Missing(_("There is no such note in this sitting."))
-    finish.settle_note(note, visitor, request.POST.get("done") == "1")
+    notes.settle_note(note, visitor, request.POST.get("done") == "1")
     return redirect("studio-finals", slug=sitting.slug)
 
 

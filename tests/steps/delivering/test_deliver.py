@@ -22,8 +22,8 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
-from galleries.steps.delivering import cut, deliver, licences, package, sizes
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import build, cut, licences, offer, orders, package, sizes
+from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
 
@@ -44,7 +44,7 @@ def _sizes(cast: Cast) -> None:
 def _ready(cast: Cast, count: int = 2) -> tuple[list[DeliverySize], object]:
     _sizes(cast)
     for final in painted.finals_of(cast, count):
-        finish.deliver_as_it_is(final, cast.as_owner)
+        approvals.deliver_as_it_is(final, cast.as_owner)
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
     return [DeliverySize.objects.get(slug=slug) for slug in WANTED], licence
 
@@ -57,7 +57,7 @@ def cast() -> Cast:
 @pytest.fixture
 def delivery(cast: Cast) -> Delivery:
     wanted, licence = _ready(cast)
-    made = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    made = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     made.refresh_from_db()
     return made
@@ -70,7 +70,7 @@ def _archive(delivery: Delivery, folder: Path) -> Path:
 
 
 def test_every_file_measures_what_its_size_says(delivery: Delivery, cast: Cast) -> None:
-    assert delivery.state == Delivery.State.READY, deliver.problem_of(delivery)
+    assert delivery.state == Delivery.State.READY, offer.problem_of(delivery)
     files = list(delivery.files.all())
     assert len(files) == 2 * len(WANTED)
     for file in files:
@@ -160,8 +160,8 @@ def test_the_same_delivery_packs_to_the_same_bytes(delivery: Delivery) -> None:
 
 def test_a_worker_killed_in_the_middle_goes_on_where_it_was(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     wanted, licence = _ready(cast)
-    asked = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
-    real, calls = deliver.make_finals, []
+    asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    real, calls = build.make_finals, []
 
     def stopped(*args: object, **kwargs: object) -> object:
         calls.append(args)
@@ -169,17 +169,17 @@ def test_a_worker_killed_in_the_middle_goes_on_where_it_was(cast: Cast, monkeypa
             raise KeyboardInterrupt  # as a signal would end the process, past every handler of the job
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(deliver, "make_finals", stopped)
+    monkeypatch.setattr(build, "make_finals", stopped)
     with pytest.raises(KeyboardInterrupt):
-        deliver.build(asked.pk)
+        build.build(asked.pk)
     first = dict(asked.files.values_list("name", "sha256"))
     assert len(first) == len(WANTED)
-    deliver.build(asked.pk)
+    build.build(asked.pk)
     asked.refresh_from_db()
     assert asked.state == Delivery.State.READY
     assert len(calls) == 3  # the first final was not cut again
     assert first.items() <= dict(asked.files.values_list("name", "sha256")).items()
-    deliver.build(asked.pk)  # rung for twice: nothing more happens
+    build.build(asked.pk)  # rung for twice: nothing more happens
     assert len(calls) == 3
     assert asked.files.count() == 2 * len(WANTED)
 
@@ -188,16 +188,16 @@ def test_a_redelivery_holds_only_what_changed(delivery: Delivery, cast: Cast) ->
     cast.sitting.refresh_from_db()
     wanted = [DeliverySize.objects.get(slug=slug) for slug in WANTED]
     with pytest.raises(BadInput, match="Nothing has changed"):
-        deliver.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner, changed_only=True)
+        orders.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner, changed_only=True)
     final = cast.sitting.finals.first()
     crop = final.crops.get(size__slug="web-square")
     cut.adjust(crop, cast.as_owner, 10, 10, 400, 400)
-    second = deliver.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner, changed_only=True)
+    second = orders.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner, changed_only=True)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     second.refresh_from_db()
     assert second.state == Delivery.State.READY
     assert [(file.final_id, file.size_slug) for file in second.files.all()] == [(final.pk, "web-square")]
-    third = deliver.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner)
+    third = orders.prepare(cast.sitting, wanted, delivery.licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     assert third.files.count() == delivery.files.count()
     old = dict(delivery.files.values_list("name", "sha256"))
@@ -215,7 +215,7 @@ def test_what_cannot_be_made_says_why(cast: Cast) -> None:
     wanted, licence = _ready(cast, 1)
     DeliverySize.objects.filter(slug="casting-4x5-small").update(byte_cap=20_000)
     wanted = [DeliverySize.objects.get(slug="casting-4x5-small")]
-    asked = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     asked.refresh_from_db()
     assert asked.state == Delivery.State.FAILED
@@ -223,7 +223,7 @@ def test_what_cannot_be_made_says_why(cast: Cast) -> None:
     assert cast.sitting.finals.get().frame.label in asked.problem
     assert Job.objects.get(kind="delivery", thing=asked.pk).state == Job.State.FAILED
     with pytest.raises(Refused, match="being made"):
-        deliver.check_fetch(asked, cast.as_owner)
+        offer.check_fetch(asked, cast.as_owner)
 
 
 def test_finals_that_wait_are_named(cast: Cast) -> None:
@@ -232,9 +232,9 @@ def test_finals_that_wait_are_named(cast: Cast) -> None:
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
     wanted = [DeliverySize.objects.get(slug="web-square")]
     with pytest.raises(BadInput, match=finals[1].frame.label):
-        deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
-    finish.deliver_as_it_is(finals[0], cast.as_owner)
-    part = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner, partial=True)
+        orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    approvals.deliver_as_it_is(finals[0], cast.as_owner)
+    part = orders.prepare(cast.sitting, wanted, licence, cast.as_owner, partial=True)
     assert [order["final"] for order in part.orders] == [finals[0].pk]
 
 
@@ -242,50 +242,50 @@ def test_finals_that_wait_are_named(cast: Cast) -> None:
 def test_only_the_photographer_asks_for_a_delivery(cast: Cast, who: str) -> None:
     wanted, licence = _ready(cast, 1)
     with pytest.raises(Refused):
-        deliver.prepare(cast.sitting, wanted, licence, Visitor(invite=getattr(cast, who)))
+        orders.prepare(cast.sitting, wanted, licence, Visitor(invite=getattr(cast, who)))
     with pytest.raises(Refused):
-        deliver.prepare(cast.sitting, wanted, licence, Visitor(user=cast.stranger))
+        orders.prepare(cast.sitting, wanted, licence, Visitor(user=cast.stranger))
 
 
 def test_the_way_to_the_files(delivery: Delivery, cast: Cast) -> None:
     with pytest.raises(Refused, match="Accept the licence"):
-        deliver.check_fetch(delivery, cast.as_recipient)
+        offer.check_fetch(delivery, cast.as_recipient)
     licences.accept(delivery.licence, cast.as_recipient, "Casting desk")
-    deliver.check_fetch(delivery, cast.as_recipient)
-    deliver.check_fetch(delivery, cast.as_owner)
+    offer.check_fetch(delivery, cast.as_recipient)
+    offer.check_fetch(delivery, cast.as_owner)
     with pytest.raises(Refused, match="Accept"):
-        deliver.check_fetch(delivery, cast.as_subject)
+        offer.check_fetch(delivery, cast.as_subject)
     Delivery.objects.filter(pk=delivery.pk).update(expires_at=timezone.now() - timedelta(minutes=1))
     delivery.refresh_from_db()
     with pytest.raises(Refused, match="could be fetched until"):
-        deliver.check_fetch(delivery, cast.as_recipient)
-    deliver.offer_again(delivery, cast.as_owner, days=3)
-    deliver.check_fetch(delivery, cast.as_recipient)
-    deliver.withdraw(delivery, cast.as_owner)
+        offer.check_fetch(delivery, cast.as_recipient)
+    offer.offer_again(delivery, cast.as_owner, days=3)
+    offer.check_fetch(delivery, cast.as_recipient)
+    offer.withdraw(delivery, cast.as_owner)
     with pytest.raises(Refused, match="withdrawn"):
-        deliver.check_fetch(delivery, cast.as_recipient)
+        offer.check_fetch(delivery, cast.as_recipient)
     with pytest.raises(Refused):
-        deliver.withdraw(delivery, cast.as_subject)
+        offer.withdraw(delivery, cast.as_subject)
 
 
 def test_a_passcode_is_kept_as_a_hash_and_asked_for(cast: Cast) -> None:
     wanted, licence = _ready(cast, 1)
-    asked = deliver.prepare(cast.sitting, wanted[2:3], licence, cast.as_owner, passcode="harbour 12")
+    asked = orders.prepare(cast.sitting, wanted[2:3], licence, cast.as_owner, passcode="harbour 12")
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     asked.refresh_from_db()
     licences.accept(licence, cast.as_subject, "Ansa Veld")
     assert "harbour" not in asked.passcode_hash
-    assert deliver.passcode_fits(asked, "harbour 12")
-    assert not deliver.passcode_fits(asked, "harbour 13")
+    assert offer.passcode_fits(asked, "harbour 12")
+    assert not offer.passcode_fits(asked, "harbour 13")
     with pytest.raises(Refused, match="passcode"):
-        deliver.check_fetch(asked, cast.as_subject, passcode_given=False)
-    deliver.check_fetch(asked, cast.as_subject, passcode_given=True)
+        offer.check_fetch(asked, cast.as_subject, passcode_given=False)
+    offer.check_fetch(asked, cast.as_subject, passcode_given=True)
 
 
 def test_a_digest_finds_its_delivery(delivery: Delivery) -> None:
     file = delivery.files.first()
-    assert [row.delivery for row in deliver.of_file(file.sha256.upper())] == [delivery]
-    assert deliver.of_file("0" * 64) == []
+    assert [row.delivery for row in offer.of_file(file.sha256.upper())] == [delivery]
+    assert offer.of_file("0" * 64) == []
 
 
 def test_damage_in_the_store_never_reaches_the_archive(delivery: Delivery) -> None:
@@ -296,6 +296,6 @@ def test_damage_in_the_store_never_reaches_the_archive(delivery: Delivery) -> No
 
 
 def test_a_delivery_is_not_made_twice_from_two_states(delivery: Delivery, cast: Cast) -> None:
-    deliver.withdraw(delivery, cast.as_owner)
+    offer.withdraw(delivery, cast.as_owner)
     with pytest.raises(Conflict):
-        deliver.withdraw(delivery, cast.as_owner)
+        offer.withdraw(delivery, cast.as_owner)

@@ -16,8 +16,8 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.output import softproof
 from galleries.models import DeliverySize
 from galleries.steps import jobs
-from galleries.steps.delivering import cut, deliver, lab_profile, licences, sizes
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import cut, lab_profile, licences, orders, sizes
+from galleries.steps.finishing import approvals
 from galleries.steps.keeping import inventory
 from tests import painted, retouches
 from tests.cast import Cast, make_cast
@@ -52,7 +52,7 @@ def cast(db: None) -> Cast:
     sizes.load()
     DeliverySize.objects.filter(slug="print-4x6").update(width=400, height=600, ppi=100, safe=8, min_ppi=0)
     for final in painted.finals_of(made, 1):
-        finish.deliver_as_it_is(final, made.as_owner)
+        approvals.deliver_as_it_is(final, made.as_owner)
     return made
 
 
@@ -61,7 +61,7 @@ def _deliver(cast: Cast) -> dict[str, bytes]:
         cast.sitting, licences.draft(cast.sitting), cast.as_owner
     )
     wanted = [DeliverySize.objects.get(slug=slug) for slug in ("print-4x6", "web-square")]
-    asked = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     return {file.size_slug: storage.get(storage.private(), file.key) for file in asked.files.all()}
 

@@ -24,7 +24,7 @@ from galleries.models import (
 )
 from galleries.steps import jobs
 from galleries.steps.delivering import cut
-from galleries.steps.finishing import finish, match
+from galleries.steps.finishing import approvals, match, notes, versions
 from galleries.steps.keeping import retention
 from tests import painted, retouches
 from tests.cast import Cast, make_cast
@@ -38,11 +38,11 @@ def cast() -> Cast:
     return make_cast()
 
 
-def send(cast: Cast, name: str, data: bytes, by: Visitor | None = None) -> finish.Outcome:
+def send(cast: Cast, name: str, data: bytes, by: Visitor | None = None) -> versions.Outcome:
     with NamedTemporaryFile() as file:
         file.write(data)
         file.flush()
-        return finish.add_retouch(cast.sitting, Path(file.name), name, by or cast.as_owner)
+        return versions.add_retouch(cast.sitting, Path(file.name), name, by or cast.as_owner)
 
 
 def stem(index: int) -> str:
@@ -112,7 +112,7 @@ def test_a_version_is_matched_by_name_stored_and_shown_stamped(cast: Cast) -> No
     assert version.reading["face"] is not None
     assert version.geometry_caution == ""
     assert list(Letter.objects.filter(kind="retouch").values_list("to", flat=True)) == [cast.subject.email]
-    finish.render_version(version.pk)  # again is harmless
+    versions.render_version(version.pk)  # again is harmless
     assert Letter.objects.filter(kind="retouch").count() == 1
 
 
@@ -143,14 +143,14 @@ def test_a_retouch_of_a_frame_off_the_list_is_asked_then_settled_or_dropped(cast
     assert stray is not None
     assert send(cast, "somebody.jpg", painted.retouched_file(2)).stray == stray
     with pytest.raises(Refused):
-        finish.settle_stray(stray, first, cast.as_subject)
-    version = finish.settle_stray(stray, second, cast.as_owner)
+        versions.settle_stray(stray, first, cast.as_subject)
+    version = versions.settle_stray(stray, second, cast.as_owner)
     assert version.final == second
     assert cast.owner.first_name in version.matched_by
     assert not StrayRetouch.objects.exists()
     other = send(cast, "again.jpg", painted.retouched_file(2, 0.05)).stray
     assert other is not None
-    finish.drop_stray(other, cast.as_owner)
+    versions.drop_stray(other, cast.as_owner)
     assert not StrayRetouch.objects.exists()
     assert not storage.private().exists(other.key)
 
@@ -208,17 +208,17 @@ def test_an_approval_names_its_version(cast: Cast) -> None:
     two = version_of(cast, warmth=0.05)
     assert two.number == 2
     with pytest.raises(Conflict, match="newer"):
-        finish.approve(one, cast.as_subject, one.sha256)
+        approvals.approve(one, cast.as_subject, one.sha256)
     with pytest.raises(Conflict, match="newer"):
-        finish.approve(two, cast.as_subject, one.sha256)
-    final = finish.approve(two, cast.as_subject, two.sha256)
+        approvals.approve(two, cast.as_subject, one.sha256)
+    final = approvals.approve(two, cast.as_subject, two.sha256)
     assert final.state == S.APPROVED
     assert cut.source_of(final).sha256 == two.sha256
     three = version_of(cast, warmth=0.08)
     final.refresh_from_db()
     assert final.state == S.SHOWN
     assert cut.source_of(final).sha256 == two.sha256  # nobody approved the third yet
-    assert finish.approve(three, cast.as_subject, three.sha256).state == S.APPROVED
+    assert approvals.approve(three, cast.as_subject, three.sha256).state == S.APPROVED
     assert painted.verbs(cast.sitting).count("version approved") == 2
 
 
@@ -228,9 +228,9 @@ def test_where_the_representation_approves_too_both_must(cast: Cast) -> None:
     cast.sitting.refresh_from_db()
     version = version_of(cast)
     version.refresh_from_db()
-    assert finish.approve(version, cast.as_representation, version.sha256).state == S.SHOWN
-    assert finish.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
-    assert set(finish.decisions(version)) == {"subject", "representation"}
+    assert approvals.approve(version, cast.as_representation, version.sha256).state == S.SHOWN
+    assert approvals.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
+    assert set(approvals.decisions(version)) == {"subject", "representation"}
 
 
 def test_representation_without_an_open_invite_is_not_waited_for(cast: Cast) -> None:
@@ -238,20 +238,20 @@ def test_representation_without_an_open_invite_is_not_waited_for(cast: Cast) -> 
     Sitting.objects.filter(pk=cast.sitting.pk).update(representation_approves=True)
     Invite.objects.filter(pk=cast.representation.pk).update(revoked_at="2026-01-01T00:00:00Z")
     version = version_of(cast)
-    assert finish.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
+    assert approvals.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
 
 
 def test_sent_back_taken_back(cast: Cast) -> None:
     painted.finals_of(cast)
     version = version_of(cast)
     with pytest.raises(BadInput, match="note"):
-        finish.send_back(version, cast.as_subject, " ")
-    final = finish.send_back(version, cast.as_subject, "Too smooth")
+        approvals.send_back(version, cast.as_subject, " ")
+    final = approvals.send_back(version, cast.as_subject, "Too smooth")
     assert final.state == S.RETURNED
     assert Letter.objects.filter(kind="returned", to=cast.owner.email).count() == 1
-    assert finish.send_back(version, cast.as_subject, "And too warm").state == S.RETURNED
-    assert finish.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
-    assert finish.send_back(version, cast.as_subject, "After all no").state == S.RETURNED
+    assert approvals.send_back(version, cast.as_subject, "And too warm").state == S.RETURNED
+    assert approvals.approve(version, cast.as_subject, version.sha256).state == S.APPROVED
+    assert approvals.send_back(version, cast.as_subject, "After all no").state == S.RETURNED
     assert Approval.objects.count() == 4
 
 
@@ -262,22 +262,22 @@ def test_nobody_approves_for_the_subject(cast: Cast, who: str) -> None:
     person = getattr(cast, who)
     visitor = Visitor(invite=person) if isinstance(person, Invite) else Visitor(user=person)
     with pytest.raises(Refused):
-        finish.approve(version, visitor, version.sha256)
+        approvals.approve(version, visitor, version.sha256)
     assert not Approval.objects.exists()
 
 
 def test_delivered_as_it_is(cast: Cast) -> None:
     first, _second = painted.finals_of(cast)
     with pytest.raises(Refused):
-        finish.deliver_as_it_is(first, cast.as_subject)
+        approvals.deliver_as_it_is(first, cast.as_subject)
     version = version_of(cast)
     first.refresh_from_db()
-    assert finish.deliver_as_it_is(first, cast.as_owner).state == S.AS_IT_IS
+    assert approvals.deliver_as_it_is(first, cast.as_owner).state == S.AS_IT_IS
     assert cut.source_of(first).sha256 == first.frame.sha256
     with pytest.raises(Conflict, match="without retouch"):
-        finish.approve(version, cast.as_subject, version.sha256)
+        approvals.approve(version, cast.as_subject, version.sha256)
     with pytest.raises(Conflict):
-        finish.deliver_as_it_is(first, cast.as_owner)
+        approvals.deliver_as_it_is(first, cast.as_owner)
 
 
 def test_a_new_version_after_delivery_opens_the_finishing_again(cast: Cast) -> None:
@@ -288,7 +288,7 @@ def test_a_new_version_after_delivery_opens_the_finishing_again(cast: Cast) -> N
     cast.sitting.refresh_from_db()
     assert cast.sitting.stage == Sitting.Stage.FINISHING
     version.final.sitting.refresh_from_db()
-    finish.approve(Version.objects.get(pk=version.pk), cast.as_subject, version.sha256)
+    approvals.approve(Version.objects.get(pk=version.pk), cast.as_subject, version.sha256)
 
 
 def test_an_archived_sitting_takes_no_retouch(cast: Cast) -> None:
@@ -303,29 +303,29 @@ def test_an_archived_sitting_takes_no_retouch(cast: Cast) -> None:
 
 def test_pinned_notes(cast: Cast) -> None:
     first, _second = painted.finals_of(cast)
-    note = finish.pin_note(first, cast.as_subject, 0.5, 0.4, 0.1, 0.1, "This hair")
+    note = notes.pin_note(first, cast.as_subject, 0.5, 0.4, 0.1, 0.1, "This hair")
     assert (note.who, note.invite) == ("Ansa Veld", cast.subject)
-    finish.pin_note(first, cast.as_owner, 0.0, 1.0, text="The corner")
+    notes.pin_note(first, cast.as_owner, 0.0, 1.0, text="The corner")
     with pytest.raises(Refused):
-        finish.settle_note(note, cast.as_subject)
-    finish.settle_note(note, cast.as_owner)
+        notes.settle_note(note, cast.as_subject)
+    notes.settle_note(note, cast.as_owner)
     assert note.done
     for bad in ((1.2, 0.5, 0, 0, "x"), (0.5, 0.5, 0.6, 0, "x"), (0.5, 0.5, -0.1, 0, "x"), (0.5, 0.5, 0, 0, " ")):
         with pytest.raises(BadInput):
-            finish.pin_note(first, cast.as_subject, *bad)
+            notes.pin_note(first, cast.as_subject, *bad)
     with pytest.raises(Refused):
-        finish.pin_note(first, cast.as_recipient, 0.5, 0.5, text="x")
+        notes.pin_note(first, cast.as_recipient, 0.5, 0.5, text="x")
     assert PinnedNote.objects.count() == 2
 
 
 def test_brief_and_description(cast: Cast) -> None:
     first, _second = painted.finals_of(cast)
-    finish.set_brief(first, cast.as_owner, " Keep the freckles. ")
+    notes.set_brief(first, cast.as_owner, " Keep the freckles. ")
     assert first.brief == "Keep the freckles."
-    finish.set_alt_text(first, cast.as_owner, "Ansa Veld, smiling\n before a canvas")
+    notes.set_alt_text(first, cast.as_owner, "Ansa Veld, smiling\n before a canvas")
     assert first.alt_text == "Ansa Veld, smiling before a canvas"
     with pytest.raises(BadInput, match="250"):
-        finish.set_alt_text(first, cast.as_owner, "x" * 251)
-    for verb in (finish.set_brief, finish.set_alt_text):
+        notes.set_alt_text(first, cast.as_owner, "x" * 251)
+    for verb in (notes.set_brief, notes.set_alt_text):
         with pytest.raises(Refused):
             verb(first, cast.as_subject, "mine")

@@ -17,8 +17,8 @@ from galleries import storage
 from galleries.errors import BadInput, Refused
 from galleries.models import Delivery, DeliverySize, Final, Version
 from galleries.steps import jobs
-from galleries.steps.delivering import deliver, licences, sizes
-from galleries.steps.finishing import finish, source_type
+from galleries.steps.delivering import licences, offer, orders, sizes
+from galleries.steps.finishing import approvals, source_type, versions
 from tests import painted
 from tests.cast import Cast, make_cast
 
@@ -46,7 +46,7 @@ def version_of(cast: Cast, final: Final, path: Path, says: str = "") -> Version:
     if says:
         tag = f"-XMP-iptcExt:DigitalSourceType={VOCABULARY}{says}"
         subprocess.run(["exiftool", "-q", "-n", "-overwrite_original", tag, path], check=True)
-    found = finish.add_retouch(cast.sitting, path, f"{final.frame.stem}_v1.jpg", cast.as_owner)
+    found = versions.add_retouch(cast.sitting, path, f"{final.frame.stem}_v1.jpg", cast.as_owner)
     assert found.version is not None, found
     jobs.run_waiting(cast.sitting, kinds=["version"])
     found.version.refresh_from_db()
@@ -76,7 +76,7 @@ def test_what_says_nothing_of_the_retouch_waits_for_a_person(
     version = version_of(cast, final, tmp_path / "a.jpg", says)
     assert (version.kind, version.kind_said_by) == (Kind.RETOUCHED, "")
     assert source_type.unsaid([final]) == []  # not approved yet: what is cut is the camera's own file
-    finish.approve(version, cast.as_subject, version.sha256)
+    approvals.approve(version, cast.as_subject, version.sha256)
     final.refresh_from_db()
     assert source_type.unsaid([final]) == [final]
     page = cast.client_of(cast.owner).get(reverse("studio-delivery", args=[cast.sitting.slug])).content.decode()
@@ -90,7 +90,7 @@ def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_pa
     source_type.declare(version, cast.as_owner, Kind.GENERATIVE)
     assert (version.kind, version.kind_said_by) == (Kind.GENERATIVE, cast.as_owner.name)
     assert "retouch declared" in painted.verbs(cast.sitting)
-    finish.render_version(version.pk)  # done again, as after a restart
+    versions.render_version(version.pk)  # done again, as after a restart
     version.refresh_from_db()
     assert version.kind == Kind.GENERATIVE
     with pytest.raises(Refused):
@@ -101,16 +101,16 @@ def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_pa
 
 def test_the_delivered_files_state_it_and_only_they_are_made_anew(cast: Cast, final: Final, tmp_path: Path) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg")
-    finish.approve(version, cast.as_subject, version.sha256)
+    approvals.approve(version, cast.as_subject, version.sha256)
     sizes.load()
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
     wanted = [DeliverySize.objects.get(slug="casting-4x5-small")]
 
     def told(changed_only: bool = False) -> str:
-        made = deliver.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=changed_only)
+        made = orders.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=changed_only)
         jobs.run_waiting(cast.sitting, kinds=["delivery"])
         made.refresh_from_db()
-        assert made.state == Delivery.State.READY, deliver.problem_of(made)
+        assert made.state == Delivery.State.READY, offer.problem_of(made)
         path = tmp_path / f"{made.number}.jpg"
         path.write_bytes(storage.get(storage.private(), made.files.get().key))
         out = subprocess.run(["exiftool", "-j", "-n", "-DigitalSourceType", path], check=True, capture_output=True)
@@ -118,7 +118,7 @@ def test_the_delivered_files_state_it_and_only_they_are_made_anew(cast: Cast, fi
 
     assert told().removeprefix(VOCABULARY) == "humanEdits"
     with pytest.raises(BadInput, match="Nothing has changed"):
-        deliver.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=True)
+        orders.prepare(cast.sitting, wanted, licence, cast.as_owner, changed_only=True)
     source_type.declare(version, cast.as_owner, Kind.GENERATIVE)
     assert told(changed_only=True).removeprefix(VOCABULARY) == "compositeWithTrainedAlgorithmicMedia"
 

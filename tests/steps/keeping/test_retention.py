@@ -35,8 +35,8 @@ from galleries.models import (
     Studio,
 )
 from galleries.steps import jobs
-from galleries.steps.delivering import cut, deliver, licences, sizes, usage
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import cut, licences, orders, sizes, usage
+from galleries.steps.finishing import approvals, notes, versions
 from galleries.steps.keeping import archive_file, erase, inventory, retention, trace
 from galleries.steps.keeping.restore import restore
 from tests import painted
@@ -56,12 +56,12 @@ def _full(cast: Cast) -> Sitting:
         )
     Remark.objects.create(frame=finals[0].frame, invite=cast.subject, who="Ansa Veld", text="Lovely light")
     PlanComment.objects.create(sitting=sitting, who="Ansa Veld", invite=cast.subject, text="No black, please")
-    finish.pin_note(finals[0], cast.as_subject, 0.4, 0.3, 0.1, 0.1, "A stray hair")
+    notes.pin_note(finals[0], cast.as_subject, 0.4, 0.3, 0.1, 0.1, "A stray hair")
     version = _add(cast, 0)
-    finish.approve(version, cast.as_subject, version.sha256)
-    finish.deliver_as_it_is(finals[1], cast.as_owner)
+    approvals.approve(version, cast.as_subject, version.sha256)
+    approvals.deliver_as_it_is(finals[1], cast.as_owner)
     licence = licences.compose(sitting, licences.draft(sitting), cast.as_owner)
-    asked = deliver.prepare(sitting, [DeliverySize.objects.get(slug="web-square")], licence, cast.as_owner)
+    asked = orders.prepare(sitting, [DeliverySize.objects.get(slug="web-square")], licence, cast.as_owner)
     jobs.run_waiting(sitting, kinds=["delivery"])
     asked.refresh_from_db()
     assert asked.state == asked.State.READY
@@ -78,14 +78,14 @@ def _full(cast: Cast) -> Sitting:
     return sitting
 
 
-def _add(cast: Cast, index: int) -> finish.Version:
+def _add(cast: Cast, index: int) -> versions.Version:
     from tempfile import NamedTemporaryFile
 
     with NamedTemporaryFile() as file:
         file.write(painted.retouched_file(index))
         file.flush()
         name = Path(painted.camera_files()[index][0]).stem + "_v2.jpg"
-        outcome = finish.add_retouch(cast.sitting, Path(file.name), name, cast.as_owner)
+        outcome = versions.add_retouch(cast.sitting, Path(file.name), name, cast.as_owner)
     assert outcome.version is not None, outcome
     jobs.run_waiting(cast.sitting, kinds=["version"])
     outcome.version.refresh_from_db()
@@ -149,7 +149,7 @@ def test_a_restored_sitting_goes_on_living(tmp_path: Path) -> None:
     sitting = restore(tmp_path / "one.zip").sitting
     sizes.load()
     owner = Visitor(user=sitting.photographer)
-    asked = deliver.prepare(
+    asked = orders.prepare(
         sitting, list(DeliverySize.objects.filter(slug="web-square")), licences.current(sitting), owner
     )
     jobs.run_waiting(sitting, kinds=["delivery"])

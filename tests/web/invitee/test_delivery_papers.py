@@ -16,8 +16,8 @@ from django.urls import reverse
 
 from galleries.models import Delivery, DeliverySize, JournalLine, Letter
 from galleries.steps import jobs
-from galleries.steps.delivering import deliver, licences, sizes, usage
-from galleries.steps.finishing import finish
+from galleries.steps.delivering import licences, offer, orders, sizes, usage
+from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
 
@@ -35,12 +35,12 @@ def cast() -> Cast:
 def delivered(cast: Cast, slug: str) -> Delivery:
     sizes.load()
     for final in painted.finals_of(cast, 1):
-        finish.deliver_as_it_is(final, cast.as_owner)
+        approvals.deliver_as_it_is(final, cast.as_owner)
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
-    made = deliver.prepare(cast.sitting, [DeliverySize.objects.get(slug=slug)], licence, cast.as_owner)
+    made = orders.prepare(cast.sitting, [DeliverySize.objects.get(slug=slug)], licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     made.refresh_from_db()
-    assert made.state == Delivery.State.READY, deliver.problem_of(made)
+    assert made.state == Delivery.State.READY, offer.problem_of(made)
     return made
 
 

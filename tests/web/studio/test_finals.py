@@ -15,7 +15,7 @@ from PIL import Image
 from galleries.models import Crop, Delivery, DeliverySize, Final, PinnedNote, Sitting, UsageRequest
 from galleries.steps import jobs
 from galleries.steps.delivering import licences, sizes, usage
-from galleries.steps.finishing import finish
+from galleries.steps.finishing import notes
 from tests.cast import Cast, make_cast
 from tests.painted import finals_of, retouched_file
 
@@ -93,7 +93,7 @@ def test_brief_description_notes_and_as_it_is(cast: Cast, client: Client, finals
     final.refresh_from_db()
     assert (final.brief, final.alt_text) == ("Calm the flyaways", "A person smiles")
     assert client.post(at(cast, "studio-brief", final.pk), {"alt_text": "x" * 251}).status_code == 400
-    note = finish.pin_note(final, cast.as_subject, 0.4, 0.3, text="the collar")
+    note = notes.pin_note(final, cast.as_subject, 0.4, 0.3, text="the collar")
     client.post(at(cast, "studio-note-done", note.pk), {"done": "1"})
     assert PinnedNote.objects.get().done
     client.post(at(cast, "studio-note-done", note.pk), {"done": "0"})
@@ -107,7 +107,7 @@ def test_brief_description_notes_and_as_it_is(cast: Cast, client: Client, finals
 def test_things_of_another_sitting_are_not_found(cast: Cast, client: Client, finals: list[Final]) -> None:
     other = make_cast("other-sitting")
     theirs = other.client_of(other.owner)
-    note = finish.pin_note(finals[0], cast.as_subject, 0.4, 0.3, text="the collar")
+    note = notes.pin_note(finals[0], cast.as_subject, 0.4, 0.3, text="the collar")
     for name, pk in (("studio-brief", finals[0].pk), ("studio-as-it-is", finals[0].pk), ("studio-note-done", note.pk)):
         assert theirs.post(at(other, name, pk)).status_code == 404
     assert theirs.get(at(other, "studio-crops", finals[0].pk)).status_code == 404

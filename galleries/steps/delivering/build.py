@@ -1,0 +1,149 @@
+"""A delivery made by the worker, file by file, and handed over when all is there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from galleries import stages, storage
+from galleries.access import PROGRAM
+from galleries.errors import DomainError
+from galleries.imaging import rights
+from galleries.imaging.drawing.border import border_and_name
+from galleries.imaging.errors import BadRights, ImagingError
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.recipes import CutOrder, FinalFile, make_finals
+from galleries.imaging.rights.record import RightsRecord
+from galleries.models import (
+    DeliveredFile,
+    Delivery,
+    Invite,
+    Sitting,
+)
+from galleries.papers.terms import LicenceTerms
+from galleries.steps.delivering import licences, package, sizes
+from galleries.steps.limits import limits
+from galleries.steps.people import letters
+
+Stage, D = Sitting.Stage, Delivery.State
+ROLES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.RECIPIENT)
+
+
+def build(delivery_id: int) -> None:
+    """The job. What is made already is kept, so that a restart goes on with what is missing.
+
+    Raises:
+        DomainError, ImagingError: it cannot be made; the delivery says why.
+    """
+    delivery = Delivery.objects.select_related("sitting", "licence").filter(pk=delivery_id).first()
+    if delivery is None or delivery.state != D.WAITING:
+        return
+    try:
+        _make_files(delivery)
+        packed = package.pack(delivery)
+    except (DomainError, ImagingError) as error:
+        stages.move_delivery(delivery, D.FAILED, PROGRAM, verb="delivery failed", fields={"problem": str(error)[:500]})
+        raise
+    _hand_over(delivery, packed)
+
+
+def _make_files(delivery: Delivery) -> None:
+    there = set(delivery.files.values_list("name", flat=True))
+    missing = [order for order in delivery.orders if order["name"] not in there]
+    terms = licences.terms_of(delivery.licence)
+    for _final, group in groupby(missing, key=lambda order: order["final"]):
+        orders = [order for order in group if not _reused(delivery, order)]
+        if orders:
+            _cut_final(delivery, orders, terms)
+
+
+def _reused(delivery: Delivery, order: dict[str, Any]) -> bool:
+    """Take a file over that an earlier delivery made by the very same recipe."""
+    old = DeliveredFile.objects.filter(
+        delivery__sitting=delivery.sitting, final_id=order["final"], recipe_sha256=order["recipe"]
+    ).first()
+    if old is None or not storage.private().exists(old.key):
+        return False
+    values = {name: getattr(old, name) for name in ("key", "sha256", "bytes", "width", "height", "warnings")}
+    _row(delivery, order, **values)
+    return True
+
+
+def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: LicenceTerms) -> None:
+    """All files of one final, from one decode."""
+    record = rights_record(terms, orders[0]["said"])
+    data = storage.get(storage.private(), orders[0]["key"])
+    cuts = [
+        CutOrder(
+            sizes.spec_from(delivery.sizes[order["size"]]),
+            Rect(*order["crop"]),
+            order["tilt"],
+            order["monochrome"],
+            storage.get(storage.private(), order["icc"]) if order.get("icc") else b"",
+        )
+        for order in orders
+    ]
+    strip = next((order["strip"] for order in orders if order["strip"]), "")
+    try:
+        made = make_finals(data, cuts, limits(), record, finish=border_and_name(strip))
+    except ImagingError as error:
+        raise type(error)(f"{orders[0]['said']['description']} {error}") from error
+    for order, file in zip(orders, made, strict=True):
+        _keep(delivery, order, file, record)
+
+
+def rights_record(terms: LicenceTerms, said: dict[str, str]) -> RightsRecord:
+    taken = said.get("captured_at")
+    words = {name: value for name, value in said.items() if name != "captured_at"}
+    return terms.to_rights(**words, captured_at=datetime.fromisoformat(taken) if taken else None)
+
+
+def _keep(delivery: Delivery, order: dict[str, Any], file: FinalFile, record: RightsRecord) -> None:
+    """Read the metadata back and compare, store the bytes, then write the row."""
+    differences = rights.check(file.data, record)
+    if differences:
+        raise BadRights(f"{order['name']}: what was written does not read back. {' '.join(differences)}")
+    ending = order["name"].rsplit(".", 1)[1]
+    key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
+    storage.put(storage.private(), key, file.data)
+    _row(
+        delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
+        warnings=list(file.warnings),
+    )  # fmt: skip
+
+
+def _row(delivery: Delivery, order: dict[str, Any], **values: Any) -> None:
+    DeliveredFile.objects.get_or_create(
+        delivery=delivery,
+        name=order["name"],
+        defaults={
+            "final_id": order["final"],
+            "size_slug": order["size"],
+            "recipe_sha256": order["recipe"],
+            **values,
+        },
+    )
+
+
+def _hand_over(delivery: Delivery, packed: package.Package) -> None:
+    sitting = delivery.sitting
+    fields = {
+        "archive_key": packed.key,
+        "archive_name": packed.name,
+        "archive_sha256": packed.sha256,
+        "archive_bytes": packed.bytes,
+        "ready_at": timezone.now(),
+        "problem": "",
+    }
+    with transaction.atomic():
+        stages.move_delivery(delivery, D.READY, PROGRAM, verb="delivery ready", fields=fields)
+        sitting.refresh_from_db()
+        if sitting.stage == Stage.FINISHING:
+            stages.advance(sitting, Stage.DELIVERED, PROGRAM, verb="delivered", delivery=delivery.number)
+        people = sitting.invites.filter(role__in=ROLES)
+        letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")

@@ -1,0 +1,107 @@
+"""A delivery once it is made: offered, withdrawn, offered again, and who may fetch it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.contrib.auth.hashers import check_password
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Refused
+from galleries.models import (
+    DeliveredFile,
+    Delivery,
+    Job,
+    JournalLine,
+    Sitting,
+)
+from galleries.steps import jobs
+from galleries.steps.delivering import licences
+
+Stage, D = Sitting.Stage, Delivery.State
+MOST_DAYS = 3650
+
+
+def try_again(delivery: Delivery, by: Visitor) -> None:
+    """List a delivery that could not be made once more."""
+    _photographer(delivery, by)
+    with transaction.atomic():
+        if delivery.state == D.FAILED:
+            stages.move_delivery(delivery, D.WAITING, by, verb="delivery tried again", fields={"problem": ""})
+        jobs.enqueue("delivery", delivery.pk, delivery.sitting, again=True)
+
+
+def problem_of(delivery: Delivery) -> str:
+    """Why it is not ready: its own sentence, or that of its job when the worker gave up. '' while all is well."""
+    if delivery.problem or delivery.state != D.WAITING:
+        return delivery.problem
+    job = Job.objects.filter(kind="delivery", thing=delivery.pk, state=Job.State.FAILED).first()
+    return job.reason if job is not None else ""
+
+
+def withdraw(delivery: Delivery, by: Visitor) -> None:
+    """Nobody can fetch it any more. What was fetched is with the people who fetched it."""
+    _photographer(delivery, by)
+    stages.move_delivery(delivery, D.WITHDRAWN, by, verb="delivery withdrawn")
+
+
+def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> None:
+    """Open a withdrawn or lapsed delivery again, for `days` from now (None: without end)."""
+    _photographer(delivery, by)
+    until = _until(days)
+    with transaction.atomic():
+        if delivery.state == D.WITHDRAWN:
+            stages.move_delivery(delivery, D.READY, by, verb="delivery offered again", fields={"expires_at": until})
+        else:
+            Delivery.objects.filter(pk=delivery.pk).update(expires_at=until)
+            JournalLine.write(delivery.sitting, by.who, "delivery offered again", f"delivery {delivery.number}")
+    delivery.refresh_from_db()
+
+
+def _until(days: int | None) -> datetime | None:
+    if days is None or days == 0:
+        return None
+    if not 1 <= days <= MOST_DAYS:
+        raise BadInput(_("A delivery can be fetched for 1 to %d days.") % MOST_DAYS)
+    return timezone.now() + timedelta(days=days)
+
+
+def _photographer(delivery: Delivery, by: Visitor) -> None:
+    if not may(by, Act.RUN, delivery):
+        raise Refused(_("Deliveries are the photographer's to change."))
+
+
+def passcode_fits(delivery: Delivery, given: str) -> bool:
+    return not delivery.passcode_hash or check_password(given, delivery.passcode_hash)
+
+
+def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True) -> None:
+    """May this person have the files now? The photographer always may, once there are any.
+
+    Raises:
+        Refused: with the sentence that says what is missing.
+    """
+    if not may(by, Act.FETCH, delivery):
+        raise Refused(_("This delivery is not yours to fetch, or not any more."))
+    if delivery.state == D.WITHDRAWN:
+        raise Refused(_("The studio has withdrawn this delivery. Ask the studio."))
+    if delivery.state != D.READY:
+        raise Refused(_("This delivery is still being made."))
+    if by.user is not None:
+        return
+    if delivery.expires_at is not None and delivery.expires_at <= timezone.now():
+        raise Refused(_("This delivery could be fetched until %s. Ask the studio.") % f"{delivery.expires_at:%Y-%m-%d}")
+    if delivery.passcode_hash and not passcode_given:
+        raise Refused(_("Enter the passcode the studio gave you."))
+    if by.invite is None or not licences.has_accepted(delivery.licence, by.invite):
+        raise Refused(_("Accept the licence first; it says what the pictures may be used for."))
+
+
+def of_file(sha256: str) -> list[DeliveredFile]:
+    """The deliveries that hold a file of this digest, newest first."""
+    found = DeliveredFile.objects.filter(sha256=sha256.lower()).select_related("delivery__sitting", "delivery__licence")
+    return list(found.order_by("-delivery__pk"))

@@ -1,0 +1,182 @@
+"""A delivery asked for by the photographer: everything that each file will hang on, written down."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Sequence
+from typing import Any
+
+from django.contrib.auth.hashers import make_password
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.imaging.recipes import RECIPE_VERSION
+from galleries.models import (
+    DeliveredFile,
+    Delivery,
+    DeliverySize,
+    Final,
+    JournalLine,
+    Licence,
+    Sitting,
+)
+from galleries.papers.terms import BadTerms
+from galleries.steps import jobs
+from galleries.steps.delivering import cut, licences, naming, sizes
+from galleries.steps.delivering.offer import _until
+from galleries.steps.finishing import approvals
+
+Stage, D = Sitting.Stage, Delivery.State
+_IDS = uuid.UUID("6f0d9ad2-4f4e-5c3b-9a53-2a1c07c6f2b1")  # our own name space for document ids
+
+
+def prepare(
+    sitting: Sitting,
+    wanted: Sequence[DeliverySize],
+    licence: Licence,
+    by: Visitor,
+    *,
+    changed_only: bool = False,
+    passcode: str = "",
+    days: int | None = None,
+    partial: bool = False,
+) -> Delivery:
+    """Fix what will be delivered, in which sizes and under which licence, and list the work.
+
+    `changed_only` leaves out what the people have already, unchanged; `partial` delivers what is ready now.
+
+    Raises:
+        Refused: not this person's to do, or not at this stage.
+        BadInput: no sizes, finals that are not ready, nothing changed.
+    """
+    _check(sitting, wanted, licence, by)
+    finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
+    waiting = approvals.waiting_for(finals)
+    ready = [final for final in finals if final.is_ready]
+    if not ready or (waiting and not partial):
+        raise BadInput(_("Not every final is ready: %s") % " ".join(waiting or [_("the list is empty.")]))
+    until = _until(days)
+    numbers = {size.slug: sizes.numbers(size) for size in wanted}
+    orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
+    if changed_only:
+        had = _delivered_recipes(sitting)
+        orders = [order for order in orders if (order["final"], order["size"], order["recipe"]) not in had]
+        if not orders:
+            raise BadInput(_("Nothing has changed since the last delivery."))
+    try:
+        with transaction.atomic():
+            if any(one.orders == orders for one in sitting.deliveries.filter(state=D.WAITING)):
+                raise Conflict(_("This delivery is being made already."))
+            number = (sitting.deliveries.aggregate(last=Max("number"))["last"] or 0) + 1
+            delivery = Delivery.objects.create(
+                sitting=sitting,
+                number=number,
+                licence=licence,
+                sizes=numbers,
+                orders=orders,
+                changed_only=changed_only,
+                passcode_hash=make_password(passcode) if passcode else "",
+                expires_at=until,
+            )
+            stages.touch(sitting)
+            JournalLine.write(
+                sitting, by.who, "delivery asked for", f"delivery {number}",
+                files=len(orders), licence=licence.number, sizes=list(numbers),
+            )  # fmt: skip
+            jobs.enqueue("delivery", delivery.pk, sitting)
+    except IntegrityError as error:
+        raise Conflict(_("Somebody asked for a delivery at the same moment. Load the page again.")) from error
+    return delivery
+
+
+def _check(sitting: Sitting, wanted: Sequence[DeliverySize], licence: Licence, by: Visitor) -> None:
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Deliveries are the photographer's to make."))
+    if sitting.stage not in {Stage.FINISHING, Stage.DELIVERED}:
+        raise Refused(_("A delivery can be made once the list of finals is closed."))
+    if licence.sitting_id != sitting.pk:
+        raise BadInput(_("This licence belongs to another sitting."))
+    if not wanted:
+        raise BadInput(_("Choose at least one size."))
+    retired = [size.title for size in wanted if size.retired]
+    if retired:
+        raise BadInput(_("“%s” is retired; choose another size.") % retired[0])
+    try:
+        licences.terms_of(licence).validate()
+    except BadTerms as error:
+        raise BadInput(str(error)) from error
+
+
+def _orders(
+    finals: Sequence[Final],
+    wanted: Sequence[DeliverySize],
+    numbers: dict[str, dict[str, Any]],
+    licence: Licence,
+    by: Visitor,
+    stems: dict[int, str],
+) -> list[dict[str, Any]]:
+    """One plain entry per file to make, with everything its bytes hang on."""
+    orders = []
+    for final in finals:
+        source = cut.source_of(final)
+        said = _said_of(final, source)
+        for crop, size in zip(cut.propose(final, wanted, by), wanted, strict=True):
+            order: dict[str, Any] = {
+                "final": final.pk,
+                "size": size.slug,
+                "name": f"{stems[final.pk]}_{size.slug}.{naming.ENDINGS[size.file_format]}",
+                "key": source.key,
+                "source": source.sha256,
+                "crop": cut.rect_of(crop).as_list(),
+                "tilt": crop.tilt,
+                "monochrome": cut.monochrome(final),
+                "strip": cut.strip_name(final.sitting) if size.name_strip else "",
+                "said": said,
+                "icc": final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
+            }
+            order["recipe"] = _recipe(order, numbers[size.slug], licence)
+            orders.append(order)
+    return orders
+
+
+def _said_of(final: Final, source: cut.Source) -> dict[str, str]:
+    """What the metadata say of this picture beside the licence; plain JSON."""
+    sitting, frame = final.sitting, final.frame
+    look = frame.look.title if frame.look else ""
+    taken = frame.captured_at.replace(tzinfo=None).isoformat() if frame.captured_at else ""
+    return {
+        "title": ", ".join(part for part in (sitting.subject_name, look) if part),
+        "description": f"Headshot of {sitting.subject_name}, frame {frame.label}"
+        + (f", look “{look}”." if look else "."),
+        "alt_text": final.alt_text,
+        "job_id": sitting.slug[:32],
+        "digital_source_type": source.version.kind if source.version else "digitalCapture",
+        "document_id": f"xmp.did:{uuid.uuid5(_IDS, source.sha256)}",
+        "original_document_id": f"xmp.did:{uuid.uuid5(_IDS, frame.sha256)}",
+        "image_guid": uuid.uuid5(_IDS, f"{source.sha256} {final.sitting.uid.hex}").hex,
+        "captured_at": taken,
+    }
+
+
+def _recipe(order: dict[str, Any], numbers: dict[str, Any], licence: Licence) -> str:
+    """A digest of everything the file's bytes hang on, so that a later delivery knows what changed."""
+    words = {"title", "source", "mark", "checked"}  # of the size: where its numbers come from, not what they are
+    bare = {name: value for name, value in numbers.items() if name not in words}
+    parts = {k: v for k, v in order.items() if k not in {"final", "key", "name"}}
+    body = json.dumps([RECIPE_VERSION, parts, bare, licence.terms], sort_keys=True)
+    return hashlib.sha256(body.encode()).hexdigest()
+
+
+def _delivered_recipes(sitting: Sitting) -> set[tuple[int | None, str, str]]:
+    """The newest file of each final and size that was handed over, as (final, size, recipe)."""
+    newest: dict[tuple[int | None, str], str] = {}
+    rows = DeliveredFile.objects.filter(delivery__sitting=sitting, delivery__state=D.READY)
+    for row in rows.order_by("delivery__number"):
+        newest[row.final_id, row.size_slug] = row.recipe_sha256
+    return {(final, size, recipe) for (final, size), recipe in newest.items()}

@@ -1,0 +1,153 @@
+"""A version approved by name or sent back; a final delivered as it is; who is waited for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from galleries import stages
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.models import (
+    Approval,
+    Final,
+    Invite,
+    JournalLine,
+    Sitting,
+    Version,
+)
+from galleries.steps.finishing.versions import newest
+from galleries.steps.people import letters
+
+Stage, S = Sitting.Stage, Final.State
+
+
+def roles_asked(sitting: Sitting) -> list[str]:
+    """Whose approval a version needs: the subject's, and the representation's where the sitting says so."""
+    asked: list[str] = [Invite.Role.SUBJECT]
+    if sitting.representation_approves and any(
+        person.holds() for person in sitting.invites.filter(role=Invite.Role.REPRESENTATION)
+    ):
+        asked.append(Invite.Role.REPRESENTATION)
+    return asked
+
+
+def approvers(sitting: Sitting) -> list[Invite]:
+    return [person for person in sitting.invites.filter(role__in=roles_asked(sitting)) if person.holds()]
+
+
+def decisions(version: Version) -> dict[str, Approval]:
+    """The last word of each side on one version, by role."""
+    found: dict[str, Approval] = {}
+    for approval in version.approvals.select_related("invite", "user").order_by("pk"):
+        found["photographer" if approval.invite is None else approval.invite.role] = approval
+    return found
+
+
+def approve(version: Version, by: Visitor, sha256: str) -> Final:
+    """The person approves exactly the bytes they name.
+
+    Raises:
+        Refused: not theirs to approve; the photographer cannot approve for them.
+        Conflict: it is not the newest version (any more).
+    """
+    final = version.final
+    if by.invite is None or not may(by, Act.APPROVE, final):
+        raise Refused(_("An approval is the subject's or the representation's own word; nobody gives it for them."))
+    if not final.on_list:
+        raise Conflict(_("This frame is no longer on the list."))
+    with transaction.atomic():
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
+        last = newest(final)
+        if last is None or last.pk != version.pk or sha256.lower() != version.sha256:
+            raise Conflict(_("There is a newer version of this final. Look at it before you approve."))
+        if final.state == S.AS_IT_IS:
+            raise Conflict(_("The photographer delivers this final without retouch; there is nothing to approve."))
+        _say(version, by, Approval.Decision.APPROVED, "")
+        said = decisions(version)
+        returned = any(word.decision == Approval.Decision.RETURNED for word in said.values())
+        missing = [
+            role
+            for role in roles_asked(final.sitting)
+            if role not in said or said[role].decision != Approval.Decision.APPROVED
+        ]
+        detail = {"version": version.number, "sha256": version.sha256}
+        if final.state == S.RETURNED and not returned:
+            stages.move_final(final, S.SHOWN, by, verb="taken back", **detail)
+        if final.state == S.SHOWN and not missing and not returned:
+            stages.move_final(final, S.APPROVED, by, verb="version approved", **detail)
+        else:
+            stages.touch(final.sitting)
+            JournalLine.write(
+                final.sitting, by.who, "version approved", f"final {final.frame.label}", final.state, final.state,
+                **detail, waits_for=missing,
+            )  # fmt: skip
+    return final
+
+
+def send_back(version: Version, by: Visitor, note: str) -> Final:
+    """The version is not it yet; the note says why.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: no note.
+        Conflict: it is not the newest version (any more).
+    """
+    final = version.final
+    if not may(by, Act.APPROVE, final):
+        raise Refused(_("Sending a retouch back is not yours to do, or not now."))
+    if not note.strip():
+        raise BadInput(_("Say in the note what should be different."))
+    with transaction.atomic():
+        final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
+        last = newest(final)
+        if last is None or last.pk != version.pk:
+            raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))
+        _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000])
+        detail = {"version": version.number, "sha256": version.sha256}
+        if final.state == S.RETURNED:
+            JournalLine.write(
+                final.sitting, by.who, "sent back", f"final {final.frame.label}", final.state, final.state, **detail
+            )
+            stages.touch(final.sitting)
+        else:
+            stages.move_final(final, S.RETURNED, by, verb="sent back", **detail)
+        if by.user is None:
+            letters.notify_photographer(final.sitting, "returned", about=f"version-{version.sha256[:16]}")
+    return final
+
+
+def _say(version: Version, by: Visitor, decision: str, note: str) -> None:
+    Approval.objects.create(
+        version=version,
+        sha256=version.sha256,
+        decision=decision,
+        note=note,
+        who=by.name,
+        invite=by.invite,
+        user=by.user,
+    )
+
+
+def deliver_as_it_is(final: Final, by: Visitor) -> Final:
+    """The photographer says: no retouch for this one, the frame goes out as it was taken.
+
+    Raises:
+        Refused: not this person's to say.
+        Conflict: it is said already.
+    """
+    if not may(by, Act.RUN, final):
+        raise Refused(_("Only the photographer says that a final goes out without retouch."))
+    stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is")
+    return final
+
+
+def waiting_for(finals: Iterable[Final]) -> list[str]:
+    """Why a delivery is not complete yet, one sentence per final that is not ready."""
+    return [
+        _("%(final)s: %(state)s.") % {"final": final.frame.label, "state": S(final.state).label}
+        for final in finals
+        if not final.is_ready
+    ]

@@ -1,0 +1,189 @@
+"""Retouches come in: each version matched to its final, verified, and shown stamped."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from galleries import stages, storage
+from galleries.access import Act, Visitor, may
+from galleries.errors import BadInput, Conflict, Refused
+from galleries.imaging.comparing.shape_change import shape_change
+from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.errors import ImagingError
+from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.opening.decode import FrameFacts, probe
+from galleries.imaging.opening.verifier import verify_safely
+from galleries.imaging.recipes import make_proof
+from galleries.models import (
+    Final,
+    Frame,
+    Job,
+    JournalLine,
+    Sitting,
+    StrayRetouch,
+    Studio,
+    Version,
+)
+from galleries.steps import jobs
+from galleries.steps.finishing import match, source_type
+from galleries.steps.finishing.approvals import approvers
+from galleries.steps.ingesting.ingest import clean_name, sha256_of
+from galleries.steps.limits import limits
+from galleries.steps.people import letters
+
+Stage, S = Sitting.Stage, Final.State
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one retouched file."""
+
+    kind: Literal["matched", "stray", "same", "refused"]
+    final: Final | None = None
+    version: Version | None = None
+    reason: str = ""
+    stray: StrayRetouch | None = None
+
+
+def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome:
+    """Verify a retouched file and put it to its final; a doubtful one waits for a person's choice.
+
+    Raises:
+        Refused: not this person's to do, or the list is still open.
+    """
+    _check_open(sitting, by)
+    name, digest = clean_name(name), sha256_of(path)
+    known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
+    if known is not None:
+        return Outcome("same", known.final, known, _("This file is version %d already.") % known.number)
+    original = Frame.objects.filter(sitting=sitting, sha256=digest).first()
+    if original is not None:
+        reason = _("This is the camera's own file of frame %s, not a retouch of it.") % original.label
+        return Outcome("refused", reason=reason)
+    try:
+        facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
+        found = match.find(sitting, path, name)
+    except ImagingError as error:
+        return Outcome("refused", reason=str(error))
+    key = storage.version_key(sitting.uid, digest, facts.format)
+    with open(path, "rb") as file:
+        storage.put(storage.private(), key, file)
+    size = path.stat().st_size
+    if found.final is None:
+        return _stray(sitting, by, found, sha256=digest, key=key, name=name, bytes=size)
+    version = _add_version(found.final, by, facts, found.how, sha256=digest, key=key, name=name, bytes=size)
+    return Outcome("matched", found.final, version, found.how)
+
+
+def _check_open(sitting: Sitting, by: Visitor) -> None:
+    if not may(by, Act.RUN, sitting):
+        raise Refused(_("Retouched files are the photographer's to add."))
+    if sitting.stage not in {Stage.FINISHING, Stage.DELIVERED}:
+        raise Refused(_("Retouched files can be added once the list of finals is closed."))
+
+
+def _stray(sitting: Sitting, by: Visitor, found: match.Matching, **fields: str | int) -> Outcome:
+    with transaction.atomic():
+        stray, made = StrayRetouch.objects.update_or_create(
+            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": found.reason[:300]}
+        )
+        stray.candidates.set(found.candidates)
+        if made:
+            stages.touch(sitting)
+            JournalLine.write(sitting, by.who, "retouch not matched", stray.name, reason=found.reason)
+    return Outcome("stray", reason=found.reason, stray=stray)
+
+
+def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: str, **fields: str | int) -> Version:
+    try:
+        with transaction.atomic():
+            last = final.versions.aggregate(last=Max("number"))["last"] or 0
+            version = Version.objects.create(
+                final=final, number=last + 1, width=facts.width, height=facts.height, matched_by=how[:200], **fields
+            )
+            if final.sitting.stage == Stage.DELIVERED:
+                stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
+            stages.move_final(
+                final, S.SHOWN, by, verb="version added", version=version.number, sha256=version.sha256, how=how
+            )
+            jobs.enqueue("version", version.pk, final.sitting)
+    except IntegrityError as error:  # the same file, or another for the same final, came at the same moment
+        raise Conflict(_("Another version of this final came in at the same moment. Send the file again.")) from error
+    return version
+
+
+def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
+    """A person says which final a stray file belongs to.
+
+    Raises:
+        Refused: not this person's to do.
+        BadInput: a final of another sitting, or one that is off the list.
+    """
+    _check_open(stray.sitting, by)
+    if final.sitting_id != stray.sitting_id or not final.on_list:
+        raise BadInput(_("Choose one of this sitting's finals."))
+    facts = probe(storage.get(storage.private(), stray.key), limits())
+    fields: dict[str, str | int] = {name: getattr(stray, name) for name in ("sha256", "key", "name", "bytes")}
+    with transaction.atomic():
+        if not StrayRetouch.objects.filter(pk=stray.pk).delete()[0]:
+            raise Conflict(_("Somebody settled this file at the same moment."))
+        return _add_version(final, by, facts, _("chosen by %s") % by.name, **fields)
+
+
+def drop_stray(stray: StrayRetouch, by: Visitor) -> None:
+    """A stray file that belongs nowhere: its row and its bytes go."""
+    _check_open(stray.sitting, by)
+    with transaction.atomic():
+        StrayRetouch.objects.filter(pk=stray.pk).delete()
+        stages.touch(stray.sitting)
+        JournalLine.write(stray.sitting, by.who, "stray retouch dropped", stray.name, sha256=stray.sha256)
+    if not Version.objects.filter(key=stray.key).exists():
+        storage.private().delete(stray.key)
+
+
+def render_version(version_id: int) -> None:
+    """The job: the stamped preview, the reading, and a caution where the retouch changed the face's shape."""
+    version = Version.objects.select_related("final__sitting", "final__frame").filter(pk=version_id).first()
+    if version is None:
+        return
+    final, sitting, store = version.final, version.final.sitting, storage.private()
+    data = storage.get(store, version.key)
+    label = f"{final.frame.label} v{version.number}"
+    drawn = make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    digest = hashlib.sha256(drawn.large).hexdigest()
+    key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), drawn.large)
+    source_type.read_from_file(version, data)
+    caution = _caution(storage.get(store, final.frame.key), data, final.frame)
+    with transaction.atomic():
+        Version.objects.filter(pk=version.pk).update(
+            proof_key=key, reading=drawn.reading.as_dict(), geometry_caution=caution[:300]
+        )
+        stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
+        made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
+        waiting = Job.objects.filter(
+            sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
+        ).exclude(thing__in=made_already)
+        if not waiting.exists():  # one letter for a whole batch of versions
+            letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
+
+
+def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
+    face = FrameReading.from_dict(frame.read).face if frame.reading else None
+    if face is None:
+        return ""
+    change = shape_change(original, retouched, face, limits())
+    if change is None:
+        return _("The retouch cannot be laid over its frame, so the shape of the face was not compared.")
+    return change.caution
+
+
+def newest(final: Final) -> Version | None:
+    return final.versions.order_by("-number").first()
