@@ -13,29 +13,15 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import (
     Approval,
     Final,
-    Invite,
     JournalLine,
     Sitting,
     Version,
 )
+from galleries.steps.finishing.asked import roles_asked
 from galleries.steps.finishing.versions import newest
 from galleries.steps.people import letters
 
 Stage, S = Sitting.Stage, Final.State
-
-
-def roles_asked(sitting: Sitting) -> list[str]:
-    """Whose approval a version needs: the subject's, and the representation's where the sitting says so."""
-    asked: list[str] = [Invite.Role.SUBJECT]
-    if sitting.representation_approves and any(
-        person.holds() for person in sitting.invites.filter(role=Invite.Role.REPRESENTATION)
-    ):
-        asked.append(Invite.Role.REPRESENTATION)
-    return asked
-
-
-def approvers(sitting: Sitting) -> list[Invite]:
-    return [person for person in sitting.invites.filter(role__in=roles_asked(sitting)) if person.holds()]
 
 
 def decisions(version: Version) -> dict[str, Approval]:

@@ -34,7 +34,7 @@ from galleries.models import (
 )
 from galleries.steps import jobs
 from galleries.steps.finishing import match, source_type
-from galleries.steps.finishing.approvals import approvers
+from galleries.steps.finishing.asked import approvers
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 from galleries.steps.people import letters
