@@ -2,9 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+
+from galleries.sorting import sides
+
+SIDES = ("subject", "representation")
+
+
+class MarkSet(models.QuerySet["Mark"]):
+    def of_sides(self, roles: Iterable[str] = SIDES) -> MarkSet:
+        """Marks of the people who choose; of one role when only that is asked for."""
+        return self.filter(invite__role__in=tuple(roles))
+
+    def standing(self) -> MarkSet:
+        """Without those that were taken back; a note may still hang on such a one."""
+        return self.exclude(kind=Mark.Kind.NONE)
+
+    def by_side(self) -> dict[int, dict[str, str]]:
+        """frame → role → what that side says of it; a side that says nothing is left out."""
+        said: dict[int, dict[str, list[str]]] = {}
+        for frame, role, kind in self.of_sides().standing().values_list("frame_id", "invite__role", "kind"):
+            said.setdefault(frame, {}).setdefault(role, []).append(kind)
+        return {
+            frame: {role: sides.says(by_role[role]) for role in SIDES if role in by_role}
+            for frame, by_role in said.items()
+        }
 
 
 class Mark(models.Model):
@@ -28,6 +54,8 @@ class Mark(models.Model):
     revision = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField(auto_now_add=True)
     updated_at = models.DateTimeField(auto_now=True)
+
+    objects = MarkSet.as_manager()
 
     class Meta:
         verbose_name = _("mark")

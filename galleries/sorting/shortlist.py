@@ -6,7 +6,7 @@ What is maximised (weights: common practice, no source; a person edits the resul
  * spread: the first frame of a look, and the first of a purpose, count extra;
  * unlikeness: two frames of one look cost the more the more alike their expressions are; two that are nearly the
    same exposure are never both proposed.
-A frame that either side struck, or that nobody marked, is never proposed.
+A frame that either side strikes (see `sides`), or that nobody marked, is never proposed.
 
 It is solved as a mixed-integer linear programme (one binary per frame, one bounded variable per look, purpose and
 alike pair) with HiGHS through scipy.optimize.milp; the gap that the solver proves is handed back.
@@ -23,7 +23,8 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-PICK, ALTERNATE, STRIKE = "pick", "alternate", "strike"
+from galleries.sorting.sides import ALTERNATE, PICK, STRIKE
+
 _WORTH = {PICK: 4.0, ALTERNATE: 1.5, "": 0.0}
 _BOTH = 3.0
 _FIRST_PLACE = 1.0
@@ -36,7 +37,7 @@ _UNLIKE = 1.0
 
 @dataclass(frozen=True)
 class Candidate:
-    """A frame as the optimiser sees it. Places are 1 for the best, None when the person ranked nothing.
+    """A frame as the optimiser sees it: what each side says of it and where it ranks it (`galleries.sorting.sides`).
 
     `expression` holds numbers scaled so that 1 is a plain difference (lids, turn and tilt of the head, mouth);
     empty when the face was not read.

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Max, QuerySet
+from django.db.models import F, Max, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,6 +17,8 @@ from galleries import stages
 from galleries.access import Act, Visitor, frames_shown_to, looks_shown_to, may
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
+from galleries.models.marks import MarkSet
+from galleries.sorting import sides
 
 Kind = Mark.Kind
 
@@ -60,29 +62,19 @@ class Tally:
 def tally(sitting: Sitting, by: Visitor) -> Tally:
     """Every frame that carries a mark or note of the subject or the representation, as this person may see it."""
     frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
-    kinds: dict[int, dict[str, str]] = {}
-    notes: dict[int, list[tuple[str, str]]] = {}
-    roles = [Invite.Role.SUBJECT, Invite.Role.REPRESENTATION]
-    marks = Mark.objects.filter(frame__in=frames, invite__role__in=roles).select_related("invite")
-    for mark in marks.order_by("acted_at"):
-        here = kinds.setdefault(mark.frame_id, {})
-        # Two invites of one role (two agents who do not share a list): a pick of either counts as the side's pick.
-        if here.get(mark.invite.role) != Kind.PICK:
-            here[mark.invite.role] = mark.kind
-        if mark.note:
-            notes.setdefault(mark.frame_id, []).append((mark.invite.name, mark.note))
-    places = _places(sitting)
+    marks = Mark.objects.filter(frame__in=frames).of_sides()
+    said, notes, places = marks.by_side(), _notes(marks), _places(marks)
     lines = tuple(
         Line(
             frame,
-            kinds.get(pk, {}).get(Invite.Role.SUBJECT, ""),
-            kinds.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
+            said.get(pk, {}).get(Invite.Role.SUBJECT, ""),
+            said.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
             tuple(notes.get(pk, ())),
-            places.get((Invite.Role.SUBJECT, pk)),
-            places.get((Invite.Role.REPRESENTATION, pk)),
+            places.get((pk, Invite.Role.SUBJECT)),
+            places.get((pk, Invite.Role.REPRESENTATION)),
         )
         for pk, frame in frames.items()
-        if pk in kinds
+        if pk in said or pk in notes
     )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
     words = [*coverage(sitting, ordered, looks_shown_to(by, sitting)), *(_kept_back(ordered) if by.user else ())]
@@ -100,11 +92,22 @@ def _kept_back(lines: Sequence[Line]) -> list[str]:
     ]
 
 
-def _places(sitting: Sitting) -> dict[tuple[str, int], int]:
-    rows = sitting.invites.filter(standings__isnull=False).values_list(
-        "role", "standings__frame_id", "standings__place"
-    )
-    return {(role, frame): place for role, frame, place in rows}
+def _notes(marks: MarkSet) -> dict[int, list[tuple[str, str]]]:
+    """frame → (who, note), in the order they were marked."""
+    notes: dict[int, list[tuple[str, str]]] = {}
+    rows = marks.exclude(note="").order_by("acted_at").values_list("frame_id", "invite__name", "note")
+    for frame, who, note in rows:
+        notes.setdefault(frame, []).append((who, note))
+    return notes
+
+
+def _places(marks: MarkSet) -> dict[tuple[int, str], int | None]:
+    """(frame, role) → where that side ranks it, as `sides.place` has it."""
+    places = marks.filter(invite__standings__frame=F("frame"))
+    voices: dict[tuple[int, str], list[tuple[str, int | None]]] = {}
+    for frame, role, kind, at in places.values_list("frame_id", "invite__role", "kind", "invite__standings__place"):
+        voices.setdefault((frame, role), []).append((kind, at))
+    return {key: sides.place(row) for key, row in voices.items()}
 
 
 def _look_place(look: Look | None) -> int:

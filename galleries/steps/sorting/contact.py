@@ -61,15 +61,11 @@ def setup_lines(look: Look) -> list[str]:
 def _marks(sitting: Sitting, by: Visitor) -> dict[int, list[SheetMark]]:
     """Both sides' marks for the photographer and the representation, their own for the subject."""
     roles = [by.invite.role] if by.invite is not None and by.invite.is_subject else list(SIDES)
-    rows = Mark.objects.filter(frame__sitting=sitting, invite__role__in=roles).exclude(kind=Mark.Kind.NONE)
-    found: dict[int, list[SheetMark]] = {}
-    for mark in rows.select_related("invite").order_by("invite__role", "acted_at"):
-        letter, line = SIDES[Invite.Role(mark.invite.role)]
-        drawn = SheetMark(mark.kind, letter, line)  # type: ignore[arg-type]
-        here = found.setdefault(mark.frame_id, [])
-        if drawn not in here:
-            here.append(drawn)
-    return found
+    said = Mark.objects.filter(frame__sitting=sitting).of_sides(roles).by_side()
+    return {
+        frame: [SheetMark(kind, *SIDES[Invite.Role(role)]) for role, kind in row.items()]  # type: ignore[arg-type]
+        for frame, row in said.items()
+    }
 
 
 def _drawn(frame: Frame, marks: dict[int, list[SheetMark]]) -> SheetFrame | None:

@@ -14,11 +14,10 @@ from django.views.decorators.http import require_http_methods
 
 from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput
-from galleries.imaging.face.reading import FrameReading
-from galleries.models import Frame, Proof, Remark, Sitting
+from galleries.models import Proof, Remark, Sitting
 from galleries.sorting import shortlist
-from galleries.sorting.shortlist import Candidate, Proposal
-from galleries.steps.agreeing import agree
+from galleries.sorting.shortlist import Proposal
+from galleries.steps.agreeing import agree, proposals
 from galleries.steps.agreeing.agree import Line, Tally
 from galleries.steps.people import letters
 from galleries.web.doors import invitee_page
@@ -56,7 +55,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
             return redirect("lists", slug=sitting.slug)
         if not chosen:
             raise BadInput(_("Choose at least one frame before closing the list."))
-    proposal = shortlist.propose(candidates(tally, sitting), sitting.allowance)
+    proposal = proposals.propose(tally, sitting)
     rows = _rows(tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
     on = {row.line.frame.pk: row for group in rows.values() for row in group}
@@ -105,39 +104,6 @@ def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
 
 def _proofs(frames: list[int]) -> dict[int, Proof]:
     return {made.frame_id: made for made in Proof.objects.filter(frame__in=frames).order_by("pk")}
-
-
-def candidates(tally: Tally, sitting: Sitting) -> list[Candidate]:
-    """The marked frames as the optimiser wants them."""
-    return [
-        Candidate(
-            line.frame.pk,
-            line.subject,
-            line.representation,
-            line.place_subject,
-            line.place_representation,
-            line.frame.look_id,
-            line.frame.look.purpose if line.frame.look else "",
-            line.frame.run,
-            expression(line.frame),
-        )
-        for line in tally.lines
-    ]
-
-
-def expression(frame: Frame) -> tuple[float, ...]:
-    """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown."""
-    face = FrameReading.from_dict(frame.reading).face if frame.reading else None
-    if face is None or not face.eye_distance:
-        return ()
-    lids = [value for value in (face.right_openness, face.left_openness) if value is not None]
-    mouth = (face.mouth[1] - face.eye_middle[1]) / face.eye_distance
-    return (
-        (sum(lids) / len(lids) if lids else 0.28) / 0.08,
-        face.yaw_hint / 0.25,
-        face.roll_deg / 8,
-        mouth / 0.12,
-    )
 
 
 def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:

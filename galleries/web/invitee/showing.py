@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,11 +13,8 @@ from django.utils import timezone
 
 from galleries.access import Visitor, frames_shown_to, looks_shown_to
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
+from galleries.sorting import sides
 from galleries.steps.picking import pick
-
-SIDES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
-# Of two voices on one side the stronger word is drawn; all of them are said.
-STRENGTH = {Mark.Kind.PICK: 3, Mark.Kind.ALTERNATE: 2, Mark.Kind.STRIKE: 1, Mark.Kind.NONE: 0}
 
 
 @dataclass
@@ -44,14 +42,19 @@ class Shown:
         return self.mine.kind if self.mine else ""
 
     def drawn(self, my_side: str | None) -> dict[str, str]:
-        """What is drawn over the picture, side by side: role -> kind."""
-        kinds: dict[str, str] = {}
-        if self.kind and my_side:
-            kinds[my_side] = self.kind
-        for invite, kind in self.theirs:
-            if invite.role != my_side and STRENGTH[Mark.Kind(kind)] > STRENGTH[Mark.Kind(kinds.get(invite.role, ""))]:
-                kinds[invite.role] = kind
-        return kinds
+        """What is drawn over the picture: role -> kind. On one's own side it is one's own mark, which the buttons
+        answer for; on another it is what that side says. Every single mark is said in words."""
+        mine = {my_side: self.kind} if self.kind and my_side else {}
+        return mine | other_sides(my_side, self.theirs)
+
+
+def other_sides(my_side: str | None, theirs: Iterable[tuple[Invite, str]]) -> dict[str, str]:
+    """role -> what that side says of one frame, of all sides but one's own."""
+    said: dict[str, list[str]] = defaultdict(list)
+    for invite, kind in theirs:
+        if invite.role != my_side:
+            said[invite.role].append(kind)
+    return {role: sides.says(kinds) for role, kinds in said.items()}
 
 
 @dataclass
@@ -126,7 +129,7 @@ def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[
     me = visitor.invite.voice.pk if visitor.invite else None
     mine: dict[int, Mark] = {}
     theirs: dict[int, list[tuple[Invite, str]]] = defaultdict(list)
-    rows = Mark.objects.filter(frame__sitting=sitting, invite__role__in=SIDES).select_related("invite")
+    rows = Mark.objects.filter(frame__sitting=sitting).of_sides().select_related("invite")
     for mark in rows.order_by("invite__role", "invite_id"):
         if mark.invite_id == me:
             mine[mark.frame_id] = mark
@@ -149,11 +152,18 @@ def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> di
         "allowance": count.allowance,
         "mine": {pk: [mark.kind, mark.revision, mark.note] for pk, mark in mine.items() if pk in shown},
         "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in theirs.items() if pk in shown},
+        "sides": _sides(visitor, theirs, shown),
         "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
     }
     if with_frames:
         said["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
     return said
+
+
+def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown: set[int]) -> dict[int, dict[str, str]]:
+    side = visitor.invite.role if visitor.invite else None
+    drawn = {pk: other_sides(side, row) for pk, row in theirs.items() if pk in shown}
+    return {pk: row for pk, row in drawn.items() if row}
 
 
 def script_frames(found: list[Strip]) -> list[list[Any]]:

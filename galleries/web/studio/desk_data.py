@@ -128,15 +128,9 @@ def _median_sharpness(frames: Iterable[Frame]) -> dict[int | None, float]:
 
 
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:
-    """frame → {'s': kind, 'r': kind}; a pick of either of two agents counts as the side's pick."""
-    found: dict[int, dict[str, str]] = {}
-    rows = Mark.objects.filter(frame__sitting=sitting, invite__role__in=list(SIDES)).exclude(kind=Mark.Kind.NONE)
-    for frame, role, kind in rows.order_by("acted_at").values_list("frame_id", "invite__role", "kind"):
-        here = found.setdefault(frame, {})
-        side = SIDES[Invite.Role(role)]
-        if here.get(side) != Mark.Kind.PICK:
-            here[side] = kind
-    return found
+    """frame → {'s': kind, 'r': kind}."""
+    said = Mark.objects.filter(frame__sitting=sitting).by_side()
+    return {frame: {SIDES[Invite.Role(role)]: kind for role, kind in row.items()} for frame, row in said.items()}
 
 
 def flag_words() -> dict[str, str]:

@@ -14,10 +14,10 @@ from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Final, Invite, Sitting
 from galleries.sorting import shortlist
-from galleries.steps.agreeing import agree, sidecars
+from galleries.steps.agreeing import agree, proposals, sidecars
 from galleries.steps.people import letters
 from galleries.web.doors import studio_page
-from galleries.web.invitee.lists import candidates, reason_words
+from galleries.web.invitee.lists import reason_words
 from galleries.web.studio.desk_data import newest_proofs, picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import text_file
@@ -35,7 +35,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     proofs = newest_proofs(ids)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
-    proposal = shortlist.propose(candidates(found, sitting), sitting.allowance) if is_open else None
+    proposal = proposals.propose(found, sitting) if is_open else None
     said = _reasons(found, proposal)
     chosen = set(proposal.chosen) if proposal else kept
     sections = [

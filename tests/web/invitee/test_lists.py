@@ -7,11 +7,9 @@ import re
 import pytest
 from django.urls import reverse
 
-from galleries.models import Final, JournalLine, Letter, Look, Round
-from galleries.steps.agreeing import agree
+from galleries.models import Final, JournalLine, Letter, Round
 from galleries.steps.picking import pick
 from galleries.web.invitee.compare import merged
-from galleries.web.invitee.lists import candidates, expression
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import filled
 
@@ -104,17 +102,6 @@ def test_an_empty_list_and_a_foreign_frame_are_refused(cast: Cast) -> None:
     assert client.post(address, {"frame": ["x"], "sure": "1"}).status_code == 400
     assert not Final.objects.exists()
     assert cast.client_of(cast.subject).post(address, {"frame": [frames[0].pk], "sure": "1"}).status_code == 403
-
-
-def test_candidates_carry_what_the_reading_says(cast: Cast) -> None:
-    frame = filled(cast, 1, 1)[0]
-    assert len(expression(frame)) == 4
-    frame.reading = None
-    assert expression(frame) == ()
-    pick.set_mark(cast.as_subject, frame.pk, kind="pick")
-    pick.set_order(cast.as_subject, cast.sitting, [frame.pk])
-    (one,) = candidates(agree.tally(cast.sitting, cast.as_representation), cast.sitting)
-    assert (one.key, one.subject, one.place_subject, one.purpose) == (frame.pk, "pick", 1, Look.Purpose.CASTING)
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,6 @@
 // How one frame of the sheet shows its marks: buttons, pencil over the picture, and the sentence that is heard.
 import { $, $$, el, fill } from "../shared/dom.js";
 
-const STRENGTH = { pick: 3, alternate: 2, strike: 1 };
-
 export function sentence(words, frame, mine, theirs) {
   const said = [fill(words.frame, { label: frame.label }), frame.look ? fill(words.look, { n: frame.look }) : words.no_look];
   if (mine.kind) said.push(words[`my_${mine.kind}`]);
@@ -12,16 +10,12 @@ export function sentence(words, frame, mine, theirs) {
   if (frame.alike > 1) said.push(fill(words.run, { n: frame.alike }));
   return said.join(", ");
 }
-/** role -> kind: what is drawn. */
-export function drawn(side, mine, theirs) {
-  const kinds = side && mine.kind ? { [side]: mine.kind } : {};
-  for (const { role, kind } of theirs) {
-    if (role !== side && STRENGTH[kind] > (STRENGTH[kinds[role]] ?? 0)) kinds[role] = kind;
-  }
-  return kinds;
+/** role -> kind: what is drawn. What other sides say is the server's word; on one's own side it is one's own mark. */
+export function drawn(side, mine, sides) {
+  return { ...(side && mine.kind ? { [side]: mine.kind } : {}), ...sides };
 }
-export function draw(item, side, mine, theirs, said) {
-  const kinds = drawn(side, mine, theirs);
+export function draw(item, side, mine, sides, said) {
+  const kinds = drawn(side, mine, sides);
   const signature = JSON.stringify([mine.kind, Boolean(mine.note), kinds, said]);
   if (item.signature === signature) return;
   item.signature = signature;

@@ -16,6 +16,7 @@ export class Marks {
     this.theirs = new Map(Object.entries(state.theirs).map(([id, row]) => [Number(id), row.map(([who, kind]) => ({
       role: state.people[who][0], name: state.people[who][1], kind,
     }))]));
+    this.sides = new Map(Object.entries(state.sides).map(([id, kinds]) => [Number(id), kinds]));
     this.changed(before ? differs : []);
   }
   /** A single answer of the server. */
@@ -27,6 +28,7 @@ export class Marks {
     return { ...held, kind: row.kind ?? held.kind, note: row.held === "conflict" ? held.note : row.note ?? held.note };
   }
   othersOf(frame) { return this.theirs.get(frame) ?? []; }
+  sidesOf(frame) { return this.sides.get(frame) ?? {}; }
   /** Press a kind: the same again takes it away. Returns the kind that stands now. */
   press(frame, kind) {
     const before = this.of(frame).kind, next = before === kind ? "" : kind;

@@ -26,7 +26,7 @@ marks.listeners.push(redraw);
 function redraw(ids = items.keys()) {
   for (const id of ids) {
     const item = items.get(id), frame = frames.get(id);
-    if (item && frame) draw(item, config.side, marks.of(id), marks.othersOf(id), sentence(words, frame, marks.of(id), marks.othersOf(id)));
+    if (item && frame) draw(item, config.side, marks.of(id), marks.sidesOf(id), sentence(words, frame, marks.of(id), marks.othersOf(id)));
   }
   count();
   large.redraw();

@@ -1,0 +1,47 @@
+"""The program's proposal of a list: what the optimiser is told of each marked frame."""
+
+from __future__ import annotations
+
+from galleries.imaging.face.reading import FrameReading
+from galleries.models import Frame, Sitting
+from galleries.sorting import shortlist
+from galleries.sorting.shortlist import Candidate, Proposal
+from galleries.steps.agreeing.agree import Tally
+
+
+def propose(tally: Tally, sitting: Sitting) -> Proposal:
+    """The best list within the sitting's allowance, of the frames in the tally."""
+    return shortlist.propose(candidates(tally), sitting.allowance)
+
+
+def candidates(tally: Tally) -> list[Candidate]:
+    """The marked frames as the optimiser wants them."""
+    return [
+        Candidate(
+            line.frame.pk,
+            line.subject,
+            line.representation,
+            line.place_subject,
+            line.place_representation,
+            line.frame.look_id,
+            line.frame.look.purpose if line.frame.look else "",
+            line.frame.run,
+            expression(line.frame),
+        )
+        for line in tally.lines
+    ]
+
+
+def expression(frame: Frame) -> tuple[float, ...]:
+    """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown."""
+    face = FrameReading.from_dict(frame.reading).face if frame.reading else None
+    if face is None or not face.eye_distance:
+        return ()
+    lids = [value for value in (face.right_openness, face.left_openness) if value is not None]
+    mouth = (face.mouth[1] - face.eye_middle[1]) / face.eye_distance
+    return (
+        (sum(lids) / len(lids) if lids else 0.28) / 0.08,
+        face.yaw_hint / 0.25,
+        face.roll_deg / 8,
+        mouth / 0.12,
+    )
