@@ -11,7 +11,11 @@ from galleries.sorting.content import Floats
 WINDOW = 7  # frames looked at on each side
 STRETCH = 25  # frames on each side over which a change must last
 LEAST_LOOK = 4  # frames; shorter bursts are stray frames of the look around them
-SHORT = 10  # looks of fewer frames must hold together, and not return to where they came from
+SHORT = 10  # looks of fewer frames must hold together, and differ by what hands and heads do not do
+MIXED = 1.0  # what a window that sees two set-ups weighs against a place
+LIGHT_ALONE = 2.0  # by light alone a short run is a look only beyond what a turned head does to the two halves
+SKIN = (60.0, 14.0, 16.0)  # Lab (D65) of a hand before the clothes: middle of usual skins (common practice, no source)
+SKIN_REACH = 11.0  # Lab distance within which a short run's 'wardrobe' may be hands
 STEP = 2.0  # change that makes a boundary, in units of `content`
 STEP_AFTER_PAUSE = 1.4
 PAUSE_FACTOR = 8.0
@@ -35,7 +39,8 @@ def cut_stream(stream: Stream) -> list[int]:
 def _without_strays(rows: Floats, scatter: dict[str, float], starts: list[int]) -> list[int]:
     """Merge short runs that are no looks: a handful of frames with hands or props before the clothes.
 
-    Such a run does not hold together, or what comes after it is what was before it.
+    Such a run does not hold together; or what comes after it is what was before it, and all that it differs by is
+    what a hand before the clothes or a turned head would do.
     """
     k = 0
     while k < len(starts) and len(starts) > 1:
@@ -50,7 +55,8 @@ def _without_strays(rows: Floats, scatter: dict[str, float], starts: list[int]) 
         if k < len(starts) - 1:
             beside[k + 1] = content.middle(rows[b : min(edges[k + 2], b + STRETCH)])
         own = content.middle(rows[a:b])
-        if len(beside) == 2 and content.difference(beside[k], beside[k + 1], scatter).size < STEP_AFTER_PAUSE:
+        alike = len(beside) == 2 and content.difference(beside[k], beside[k + 1], scatter).size < STEP_AFTER_PAUSE
+        if alike and not _a_look_by_itself(rows[a:b], own, list(beside.values()), scatter):
             del starts[k : k + 2]
             k = 0
         elif not content.holds_together(rows[a:b], list(beside.values()), scatter):
@@ -59,6 +65,22 @@ def _without_strays(rows: Floats, scatter: dict[str, float], starts: list[int]) 
         else:
             k += 1
     return starts
+
+
+def _a_look_by_itself(part: Floats, own: Floats, beside: list[Floats], scatter: dict[str, float]) -> bool:
+    """Whether a short run between two stretches of one look differs by what makes a look."""
+    changes = [content.difference(own, other, scatter) for other in beside]
+    if min(change.size for change in changes) < STEP:
+        return False
+    if not content.holds_together(part, beside, scatter):
+        return False
+    least = {name: min(change.parts[name] for change in changes) for name in content.GROUPS}
+    if least["treatment"] >= 1.0 or least["backdrop"] >= STEP_AFTER_PAUSE:
+        return True
+    if least["wardrobe"] >= STEP_AFTER_PAUSE:
+        a, b = content.GROUPS["wardrobe"]
+        return float(np.linalg.norm(own[a:b] - SKIN)) > SKIN_REACH
+    return least["light"] >= LIGHT_ALONE
 
 
 def _polished(stream: Stream, rows: Floats, scatter: dict[str, float], starts: list[int]) -> list[int]:
@@ -99,7 +121,7 @@ def _cut(stream: Stream, rows: Floats, scatter: dict[str, float], low: int, high
     """Find the strongest boundary in low..high, then look on both sides of it."""
     if high - low < 2 * LEAST_LOOK:
         return
-    before, after = _windows(rows[low:high])
+    before, after, mixed = _windows(rows[low:high], scatter)
     places = np.arange(low + LEAST_LOOK, high - LEAST_LOOK + 1)
     left, right = before[places - low], after[places - low]
     steps = content.total(content.distances(left, right, scatter))
@@ -107,9 +129,10 @@ def _cut(stream: Stream, rows: Floats, scatter: dict[str, float], low: int, high
     bars = _bars(stream, places, known)
     blind = ~known & np.array([(stream.gap_before(int(i)) or 0.0) >= PAUSE_ALONE for i in places])
     strength = np.where(blind, 1.0, steps / bars)
-    best = int(np.argmax(strength))
-    if strength[best] < 1.0:
+    if strength.max() < 1.0:
         return
+    # Groups are cut off at a distance, so that strong changes tie: of those, windows that see one set-up each win.
+    best = int(np.argmax(np.where(strength >= 1.0, strength - MIXED * mixed[places - low], -np.inf)))
     place = int(places[best])
     if not blind[best]:
         place = _settle(stream, rows, scatter, (low, high), place, (left[best], right[best]))
@@ -118,13 +141,15 @@ def _cut(stream: Stream, rows: Floats, scatter: dict[str, float], low: int, high
     _cut(stream, rows, scatter, place, high, starts)
 
 
-def _windows(rows: Floats) -> tuple[Floats, Floats]:
-    """Median of up to WINDOW rows before and from each index 0..n."""
+def _windows(rows: Floats, scatter: dict[str, float]) -> tuple[Floats, Floats, Floats]:
+    """Median of up to WINDOW rows before and from each index 0..n; how mixed both windows are, in robust units."""
     empty = np.full((WINDOW, rows.shape[1]), np.nan)
     padded = np.concatenate([empty, rows, empty])
     views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW, axis=0).transpose(0, 2, 1)
     found = content.medians(views)
-    return found[: len(rows) + 1], found[WINDOW : WINDOW + len(rows) + 1]
+    mixed = content.robust(content.distances(views, found[:, None], scatter)).mean(axis=1)
+    count = len(rows) + 1
+    return found[:count], found[WINDOW : WINDOW + count], mixed[:count] + mixed[WINDOW : WINDOW + count]
 
 
 def usual_gap(stream: Stream) -> float:

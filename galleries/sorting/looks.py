@@ -23,7 +23,7 @@ from galleries.sorting.content import Floats
 from galleries.sorting.cuts import LEAST_PAUSE, STEP, cut_stream
 from galleries.sorting.frames import FrameNumbers
 
-ALIKE = 1.0
+ALIKE = 1.4  # medians of two stretches this near are one look: a look of five frames scatters by 1.0
 
 
 @dataclass(frozen=True)

@@ -148,3 +148,121 @@ def _frame(rng: random.Random, setup: Setup, drift: tuple[float, float], pose: f
     return FrameNumbers(
         "", None, camera, None, backdrop, clothes, light if known else None, monochrome=setup.monochrome
     )
+
+
+# --- kinds of sittings that have gone wrong somewhere, each with its truth ---
+
+GELS: dict[str, Lab] = {
+    "none": (52, 0, 0), "half CTO": (54, 9, 26), "full CTB": (48, -3, -24), "deep green": (47, -24, 12),
+    "rose": (52, 24, 4),
+}  # fmt: skip
+
+
+def _run(
+    rng: random.Random, look: int, count: int, clothes: Lab, backdrop: Lab, light: tuple[float, float], *,
+    mono: bool = False, hands: float = 0.06, spread: float = 1.0,
+) -> list[tuple[FrameNumbers, int]]:  # fmt: skip
+    """`count` frames of one set-up: the head turns slowly, now and then a hand is before the clothes."""
+    out, pose = [], 0.0
+    for _ in range(count):
+        pose = 0.8 * pose + rng.gauss(0, 0.14)
+        worn: Lab | None = _measured(rng, clothes, 2.2 * spread)
+        if rng.random() < hands:
+            worn = _measured(rng, (60, 14, 16), 8)
+        if rng.random() < 0.03:
+            worn = None
+        behind: Lab | None = _measured(rng, backdrop, 1.1 * spread) if rng.random() > 0.02 else None
+        if mono:
+            worn = None if worn is None else (worn[0], 0.0, 0.0)
+            behind = None if behind is None else (behind[0], 0.0, 0.0)
+        seen = (light[0] + pose + rng.gauss(0, 0.1), light[1] + rng.gauss(0, 0.12))
+        out.append((FrameNumbers("", None, "A", None, behind, worn, seen if rng.random() > 0.03 else None, mono), look))
+    return out
+
+
+def _dated(rng: random.Random, rows: list[tuple[FrameNumbers, int]], kind: str, *, clocks: bool = True) -> Sitting:
+    """Numbers and a clock for frames in order; a change of look takes a little longer than a frame, no more."""
+    now, number = datetime(2026, 5, 4, 10, 0) + timedelta(seconds=rng.randint(0, 9000)), rng.randint(1, 8000)
+    frames, look_of, before = [], {}, None
+    for frame, look in rows:
+        now += timedelta(seconds=rng.expovariate(1 / 5.0) + 0.4)
+        if before is not None and look != before:
+            now += timedelta(seconds=rng.uniform(5, 60))
+        name = f"A{number:04d}"
+        frames.append(
+            replace(frame, id=name, captured_at=now.replace(microsecond=0) if clocks else None, sequence=number)
+        )
+        look_of[name] = look
+        number, before = number + 1, look
+    return Sitting(tuple(frames), look_of, (kind,))
+
+
+def _two(rng: random.Random, table: dict[str, Lab], apart: float = 14) -> tuple[Lab, Lab]:
+    names = rng.sample(list(table), 2)
+    while sum((a - b) ** 2 for a, b in zip(table[names[0]], table[names[1]], strict=True)) ** 0.5 <= apart:
+        names = rng.sample(list(table), 2)
+    return table[names[0]], table[names[1]]
+
+
+def _light(rng: random.Random) -> tuple[float, float]:
+    return rng.choice((-1, 1)) * rng.uniform(0.7, 1.2), 0.4
+
+
+def of_kind(kind: str, seed: int) -> Sitting:
+    """One sitting of a kind of `KINDS`; the same number gives the same sitting."""
+    rng = random.Random(f"{kind} {seed}")
+    one, other = _two(rng, CLOTHES)
+    wall, wall2 = _two(rng, BACKDROPS)
+    light = _light(rng)
+    far = (-light[0], light[1])
+
+    def pair(how: str) -> tuple[tuple[Lab, Lab, tuple[float, float], bool], tuple[Lab, Lab, tuple[float, float], bool]]:
+        b = {
+            "outfit": (other, wall, light, False), "backdrop": (one, wall2, light, False),
+            "light": (one, wall, far, False), "treatment": (one, wall, light, True), "all": (other, wall2, far, False),
+        }[how]  # fmt: skip
+        return (one, wall, light, False), b
+
+    def shot(
+        look: int, count: int, setup: tuple[Lab, Lab, tuple[float, float], bool]
+    ) -> list[tuple[FrameNumbers, int]]:
+        return _run(rng, look, count, setup[0], setup[1], setup[2], mono=setup[3])
+
+    head, _, how = kind.partition(" ")
+    rows: list[tuple[FrameNumbers, int]] = []
+    if head == "turns":  # five frames each, in turns
+        a, b = pair(how)
+        for k in range(6):
+            rows += shot(k % 2, 5, b if k % 2 else a)
+    elif head == "between":  # a short look between two stretches of another
+        a, b = pair(how)
+        rows = shot(0, rng.randint(12, 40), a) + shot(1, rng.randint(4, 9), b) + shot(0, rng.randint(12, 40), a)
+    elif head == "gels":  # the light's colour alone: the grey backdrop takes it, the clothes hardly
+        names = rng.sample(list(GELS), 4)
+        for k, name in enumerate(names):
+            rows += shot(k, rng.randint(6, 30), (one, GELS[name], light, False))
+    elif head == "backdrops":  # the same clothes before one backdrop after another
+        walls = rng.sample(list(BACKDROPS.values()), 4)
+        for k, behind in enumerate(walls):
+            rows += shot(k, rng.randint(8, 40), (one, behind, light, False))
+    elif head == "jackets":  # a jacket over the jumper: half of what is seen stays
+        over = tuple(0.45 * u + 0.55 * v for u, v in zip(one, other, strict=True))
+        if sum((u - v) ** 2 for u, v in zip(one, over, strict=True)) ** 0.5 < 14:
+            over = other
+        for k in range(4):
+            rows += shot(k % 2, rng.randint(8, 20), (over if k % 2 else one, wall, light, False))  # type: ignore[arg-type]
+    elif head == "short":  # many short looks
+        setup = Setup("navy", "mid grey", light)
+        for k in range(12):
+            rows += shot(k, rng.randint(4, 9), (CLOTHES[setup.clothes], BACKDROPS[setup.backdrop], setup.light, False))
+            setup = _next_setup(rng, setup, rng.choice(("outfit", "backdrop", "all")))
+    else:
+        raise ValueError(f"no such kind: {kind}")
+    return _dated(rng, rows, kind, clocks=rng.random() > 0.2)
+
+
+KINDS = (
+    "turns outfit", "turns backdrop", "turns light", "turns treatment", "turns all",
+    "between outfit", "between backdrop", "between light", "between treatment", "between all",
+    "gels", "backdrops", "jackets", "short",
+)  # fmt: skip

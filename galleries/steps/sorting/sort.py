@@ -59,17 +59,20 @@ def place(sitting: Sitting) -> int:
     moved = 0
     with transaction.atomic():
         used: list[int] = []
-        for group in found.looks:
+        lies_in: dict[int | None, Look] = {}
+        for at, group in enumerate(found.looks):
             members = [frames[pk] for pk in group.frames]
             if any(frame.placed_by_hand and frame.look_id for frame in members):
                 moves = _beside_hands(members)
                 used += _own_looks(members)
             else:
-                look = _look_for(sitting, members, used) or _made(sitting)
+                came_back_to = lies_in.get(group.like)
+                look = lies_in[at] = came_back_to or _look_for(sitting, members, used) or _made(sitting)
                 moves = {look.pk: [frame.pk for frame in members if not frame.placed_by_hand]}
                 used.append(look.pk)
                 why = reasons.get(group.frames[0], _("first frames of the sitting"))
-                _say_why(look, members, why, group.monochrome)
+                if came_back_to is None:
+                    _say_why(look, members, why, group.monochrome)
             for pk, free in moves.items():
                 rows = Frame.objects.filter(pk__in=free, placed_by_hand=False).exclude(look=pk)
                 moved += rows.update(look=pk)

@@ -72,6 +72,19 @@ def test_an_outfit_changed_without_a_pause_is_a_look_of_its_own(cast):
     assert all(look.proposed_reason for look in cast.sitting.looks.all())
 
 
+def test_frames_of_a_look_that_comes_back_are_proposed_as_that_look(cast):
+    for turn in range(3):
+        shoot(cast, 1 + 10 * turn, 5, 2 * turn, CANVAS, SHIRT)
+        shoot(cast, 6 + 10 * turn, 5, 2 * turn + 1, CANVAS, COAT)
+    sort.sort_sitting(cast.sitting.pk)
+    assert by_look(cast.sitting) == {
+        "Look 1": [*range(1, 6), *range(11, 16), *range(21, 26)],
+        "Look 2": [*range(6, 11), *range(16, 21), *range(26, 31)],
+    }
+    sort.sort_sitting(cast.sitting.pk)
+    assert cast.sitting.looks.count() == 2
+
+
 def test_sorting_again_changes_nothing(cast):
     shoot(cast, 1, 8, 0, CANVAS, SHIRT)
     shoot(cast, 9, 8, 20, DARK, COAT)
