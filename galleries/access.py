@@ -14,7 +14,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from galleries.errors import Missing, Refused
-from galleries.models import Delivery, Final, Frame, Invite, Look, Mark, ReferencePicture, Sitting
+from galleries.models import DeliveredFile, Delivery, Final, Frame, Invite, Look, Mark, ReferencePicture, Sitting
+from galleries.models.sittings import FrameSet
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
@@ -35,6 +36,7 @@ class Act(StrEnum):
     CLOSE_LIST = "close list"
     REOPEN_LIST = "reopen list"
     CHOOSE_LOOKS = "choose looks"
+    LET_GO = "let go"  # what the subject kept from the representation
     SEE_FINALS = "see finals"
     PIN_NOTE = "pin note"
     APPROVE = "approve"
@@ -64,6 +66,7 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.COMPARE_LISTS: (frozenset({REPRESENTATION}), frozenset(SHOWN)),
     Act.CLOSE_LIST: (frozenset({REPRESENTATION}), frozenset(PICKING)),
     Act.CHOOSE_LOOKS: (frozenset({SUBJECT}), frozenset(PICKING)),
+    Act.LET_GO: (frozenset({SUBJECT}), frozenset(SHOWN)),
     Act.SEE_FINALS: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(AGREED)),
     Act.PIN_NOTE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
     Act.APPROVE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
@@ -118,7 +121,7 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     if visitor.user is not None:
         if not runs(visitor.user, sitting):
             return False
-        if act in {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.ACCEPT_LICENCE}:
+        if act in {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE}:
             return False  # an invitee's own word: nobody gives it for them
         return act is not Act.CLOSE_LIST or sitting.stage in PICKING
     invite = visitor.invite
@@ -135,12 +138,14 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return False
     if isinstance(thing, Frame):
         return frames_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
+    if isinstance(thing, Final):  # a frame kept back is not to be seen as a final, a retouch or a file either
+        return invite.is_subject or not thing.frame.is_kept_back
     if isinstance(thing, Look):
         return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     return True
 
 
-def frames_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Frame]:
+def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
     """The frames of a sitting that this person may see; the photographer sees hidden ones too."""
     frames = Frame.objects.filter(sitting=sitting)
     if visitor.user is not None:
@@ -150,7 +155,7 @@ def frames_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Frame]:
         return frames.none()
     frames = frames.filter(hidden=False).filter(Q(look=None) | Q(look__hidden=False))
     if not invite.is_subject:
-        frames = frames.filter(Q(look=None) | Q(look__kept_from_representation=False))
+        frames = frames.let_go()
         if sitting.strikes_hide:
             struck = Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.STRIKE, invite__role=SUBJECT)
             frames = frames.filter(~Exists(struck))
@@ -166,6 +171,28 @@ def looks_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Look]:
         return looks.none()
     looks = looks.filter(hidden=False)
     return looks if invite.is_subject else looks.filter(kept_from_representation=False)
+
+
+def finals_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Final]:
+    """The finals whose frames nobody keeps from this person; whether finals are theirs to see now, `may` says."""
+    finals = Final.objects.filter(sitting=sitting)
+    if visitor.user is not None:
+        return finals if runs(visitor.user, sitting) else finals.none()
+    invite = visitor.invite
+    if invite is None or invite.sitting_id != sitting.pk:
+        return finals.none()
+    return finals if invite.is_subject else finals.filter(frame__in=Frame.objects.filter(sitting=sitting).let_go())
+
+
+def files_shown_to(visitor: Visitor, delivery: Delivery) -> QuerySet[DeliveredFile]:
+    """The files of a delivery that show this person no frame that is kept from them."""
+    shown = finals_shown_to(visitor, delivery.sitting)
+    return DeliveredFile.objects.filter(delivery=delivery).filter(Q(final=None) | Q(final__in=shown))
+
+
+def sees_whole(visitor: Visitor, delivery: Delivery) -> bool:
+    """Is no file of the delivery kept from this person?"""
+    return files_shown_to(visitor, delivery).count() == delivery.files.count()
 
 
 def sittings_of(user: User) -> QuerySet[Sitting]:
@@ -226,10 +253,12 @@ def frame_for(visitor: Visitor, act: Act, frame_id: int) -> Frame:
 
 def final_for(visitor: Visitor, act: Act, final_id: int) -> Final:
     """As `frame_for`, for a final."""
-    final = Final.objects.select_related("sitting", "frame").filter(pk=final_id).first()
+    final = Final.objects.select_related("sitting", "frame__look").filter(pk=final_id).first()
     if final is None or not belongs(visitor, final.sitting):
         raise Missing(_("There is no such final, or your link does not lead to it."))
     if not may(visitor, act, final):
+        if may(visitor, act, final.sitting):  # not the act, this one: they know nothing of it
+            raise Missing(_("There is no such final, or your link does not lead to it."))
         raise Refused(why_not(visitor, act, final.sitting))
     return final
 

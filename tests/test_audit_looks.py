@@ -10,7 +10,7 @@ from galleries.access import frames_shown_to
 from galleries.models import Frame, Job, Look, Sitting, Studio
 from galleries.steps.people import invite as invites
 from galleries.steps.people import letters
-from galleries.steps.picking import pick
+from galleries.steps.picking.kept import keep_look
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks, sort
 from tests.cast import Cast, make_cast
@@ -43,7 +43,7 @@ def test_the_program_does_not_move_frames_out_of_a_kept_look(cast: Cast, monkeyp
     cast.sitting.refresh_from_db()
     shown, kept = cast.look("Look 1", made_by_program=True), cast.look("Look 2", made_by_program=True)
     one, two = cast.frame(1, shown), cast.frame(2, kept)
-    pick.keep_look_from_representation(cast.as_subject, kept, True)
+    keep_look(cast.as_subject, kept)
     assert seen(cast) == [1]
     # Frames that come in later make the program see one look where it saw two.
     together = LookProposal.__new__(LookProposal)

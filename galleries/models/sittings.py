@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import uuid
+from collections.abc import Iterable
 from typing import Any
 
 from django.conf import settings
@@ -114,7 +115,9 @@ class Look(models.Model):
     gel_mired = models.SmallIntegerField(_("shift of the gel (mired)"), null=True, blank=True)
     notes = models.TextField(_("set-up notes"), blank=True)
     hidden = models.BooleanField(_("hidden from invitees"), default=False)
+    # Nobody but the subject sees it. Said by the photographer, or by the subject: then only the subject takes it back.
     kept_from_representation = models.BooleanField(_("kept from the representation"), default=False)
+    kept_by_subject = models.BooleanField(default=False, db_default=False, editable=False)
     # What the program proposed and why; empty once a person has decided.
     proposed_reason = models.CharField(max_length=300, blank=True)
     # True while nobody has touched it: such a look goes when a better proposal leaves it empty.
@@ -167,6 +170,24 @@ class PlanComment(models.Model):
         return f"{self.who}: {self.text[:40]}"
 
 
+class FrameSet(models.QuerySet["Frame"]):
+    def let_go(self) -> FrameSet:
+        """Frames that nobody keeps from the representation: neither by themselves nor by the look they lie in."""
+        return self.filter(kept_by_subject=False).filter(
+            models.Q(look=None) | models.Q(look__kept_from_representation=False)
+        )
+
+    def kept_back(self) -> FrameSet:
+        return self.filter(models.Q(kept_by_subject=True) | models.Q(look__kept_from_representation=True))
+
+    def update(self, **values: Any) -> int:
+        """As ever; frames that are put into a look the subject keeps back are kept back from then on."""
+        look = values.get("look", values.get("look_id"))
+        if look is not None and Look.objects.filter(pk=getattr(look, "pk", look), kept_by_subject=True).exists():
+            values["kept_by_subject"] = True
+        return super().update(**values)
+
+
 class Frame(models.Model):
     """One exposure. Its bytes are kept as they came; what the program read from them stands beside."""
 
@@ -189,12 +210,16 @@ class Frame(models.Model):
     captured_at = models.DateTimeField(_("captured (camera clock)"), null=True, blank=True)
     added_at = models.DateTimeField(auto_now_add=True)
     hidden = models.BooleanField(_("hidden"), default=False)
+    # The subject's word, and it follows the frame: whatever look it is moved, split or merged into, and out of any.
+    kept_by_subject = models.BooleanField(default=False, db_default=False, editable=False)
     # Set by a person's move or a person's boundary; the program's next proposal leaves such a frame alone.
     placed_by_hand = models.BooleanField(default=False)
     reading = models.JSONField(null=True, blank=True)
     reading_version = models.PositiveSmallIntegerField(default=0)
     run = models.PositiveIntegerField(_("run of near-identical frames"), null=True, blank=True)
     run_place = models.PositiveSmallIntegerField(_("place in its run, best first"), default=0)
+
+    objects = FrameSet.as_manager()
 
     class Meta:
         verbose_name = _("frame")
@@ -208,6 +233,16 @@ class Frame(models.Model):
     def __str__(self) -> str:
         return self.label
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """As ever; see `FrameSet.update` for what a look that is kept back means for a frame put into it."""
+        fields = kwargs.get("update_fields")
+        lands = self.look_id is not None and (fields is None or "look" in fields)
+        if lands and not self.kept_by_subject and self.look is not None and self.look.kept_by_subject:
+            self.kept_by_subject = True
+            if fields is not None:
+                kwargs["update_fields"] = [*fields, "kept_by_subject"]
+        super().save(*args, **kwargs)
+
     @property
     def label(self) -> str:
         """What stands on the edge of the sheet: the number the camera gave, else the name without ending."""
@@ -218,8 +253,22 @@ class Frame(models.Model):
         return self.name.rsplit(".", 1)[0] if "." in self.name else self.name
 
     @property
+    def is_kept_back(self) -> bool:
+        """As `FrameSet.kept_back`, for one frame."""
+        return self.kept_by_subject or (self.look is not None and self.look.kept_from_representation)
+
+    @property
     def read(self) -> dict[str, Any]:
         return self.reading or {}
+
+
+class ProofSet(models.QuerySet["Proof"]):
+    def newest(self) -> dict[int, Proof]:
+        """frame → its current proof, in one query."""
+        return {proof.frame_id: proof for proof in self.order_by("pk")}
+
+    def newest_of(self, frame_ids: Iterable[int]) -> dict[int, Proof]:
+        return self.filter(frame__in=list(frame_ids)).newest()
 
 
 class Proof(models.Model):
@@ -234,6 +283,8 @@ class Proof(models.Model):
     small_width = models.PositiveIntegerField()
     small_height = models.PositiveIntegerField()
     made_at = models.DateTimeField(auto_now_add=True)
+
+    objects = ProofSet.as_manager()
 
     class Meta:
         verbose_name = _("proof")

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from galleries import stages
-from galleries.access import Act, Visitor, frames_shown_to, looks_shown_to, may
+from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, looks_shown_to, may
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
 from galleries.models.marks import MarkSet
@@ -82,14 +82,22 @@ def tally(sitting: Sitting, by: Visitor) -> Tally:
 
 
 def _kept_back(lines: Sequence[Line]) -> list[str]:
-    """For the photographer only: what the representation would come to see if it were put on the list."""
-    picked = [
-        line.frame for line in lines if line.standing and line.frame.look and line.frame.look.kept_from_representation
-    ]
-    return [
-        _("Frame %s is of a look kept from the representation; on the list they see it and get it too.") % frame.label
-        for frame in picked
-    ]
+    """For the photographer only: picks with which the list cannot be closed."""
+    return [_why_kept(line.frame) for line in lines if line.standing and line.frame.is_kept_back]
+
+
+def _why_kept(frame: Frame) -> str:
+    """For the photographer only: whose word keeps the frame off the list, and what can be done."""
+    if frame.kept_by_subject or (frame.look is not None and frame.look.kept_by_subject):
+        words = _(
+            "The subject keeps frame %s from the representation. They let it be seen on their own page; until then it"
+            " cannot be on the list."
+        )
+    else:
+        words = _(
+            "You keep the look of frame %s from the representation. Show the look, or leave the frame off the list."
+        )
+    return words % frame.label
 
 
 def _notes(marks: MarkSet) -> dict[int, list[tuple[str, str]]]:
@@ -166,7 +174,8 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
     """Close the list with exactly these frames, in this order. More than the allowance is allowed, and said.
 
     Raises:
-        Refused: not this person's to close, or not now.
+        Refused: not this person's to close, or not now; or, to the photographer, a frame that is kept from the
+            representation. (To the representation such a frame does not exist.)
         BadInput: no frames, or one that is hidden or not of this sitting.
         Conflict: somebody closed the list at the same moment.
     """
@@ -175,10 +184,10 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
     order = list(dict.fromkeys(frame_ids))
     if not order:
         raise BadInput(_("Choose at least one frame before closing the list."))
-    frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).filter(hidden=False, pk__in=order)}
-    if len(frames) != len(order):
-        raise BadInput(_("A frame on the list is hidden or not of this sitting."))
     with transaction.atomic():
+        # Locked, so that nothing is kept back between the question and the closing.
+        Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk)
+        frames = _wanted(sitting, order, by)
         closed = Round.objects.filter(sitting=sitting, closed_at=None).update(
             closed_at=timezone.now(), closed_by=by.name, closed_by_invite=by.invite, closed_by_user=by.user
         )
@@ -198,6 +207,22 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
             sitting, Sitting.Stage.FINISHING, by, verb="list closed", frames=[frames[pk].name for pk in order]
         )
     return finals
+
+
+def _wanted(sitting: Sitting, order: Sequence[int], by: Visitor) -> dict[int, Frame]:
+    """
+    Raises:
+        BadInput: one of the frames is hidden or not of this sitting, as far as this person knows.
+        Refused: one is kept from the representation; only the photographer comes to hear this.
+    """
+    shown = frames_shown_to(by, sitting).filter(hidden=False, pk__in=order).select_related("look")
+    frames = {frame.pk: frame for frame in shown}
+    if len(frames) != len(order):
+        raise BadInput(_("A frame on the list is hidden or not of this sitting."))
+    kept = [_why_kept(frame) for frame in frames.values() if frame.is_kept_back]
+    if kept:
+        raise Refused(" ".join(kept))
+    return frames
 
 
 def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
@@ -240,6 +265,11 @@ def publish(sitting: Sitting, by: Visitor) -> None:
 def listed(sitting: Sitting) -> list[Final]:
     """The finals of the closed list, in order."""
     return list(sitting.finals.filter(on_list=True).select_related("frame", "frame__look"))
+
+
+def listed_for(by: Visitor, sitting: Sitting) -> list[Final]:
+    """As `listed`, without what is kept from this person."""
+    return list(finals_shown_to(by, sitting).filter(on_list=True).select_related("frame", "frame__look"))
 
 
 def as_text(finals: Sequence[Final], *, endings: bool = True) -> str:

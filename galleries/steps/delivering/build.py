@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from galleries import stages, storage
-from galleries.access import PROGRAM
+from galleries.access import PROGRAM, Visitor, files_shown_to
 from galleries.errors import DomainError
 from galleries.imaging import rights
 from galleries.imaging.drawing.border import border_and_name
@@ -145,5 +145,6 @@ def _hand_over(delivery: Delivery, packed: package.Package) -> None:
         sitting.refresh_from_db()
         if sitting.stage == Stage.FINISHING:
             stages.advance(sitting, Stage.DELIVERED, PROGRAM, verb="delivered", delivery=delivery.number)
-        people = sitting.invites.filter(role__in=ROLES)
+        invited = sitting.invites.filter(role__in=ROLES)
+        people = [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
         letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")

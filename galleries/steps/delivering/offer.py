@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
+from galleries.access import Act, Visitor, may, sees_whole
 from galleries.errors import BadInput, Refused
 from galleries.models import (
     DeliveredFile,
@@ -99,6 +99,16 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True)
         raise Refused(_("Enter the passcode the studio gave you."))
     if by.invite is None or not licences.has_accepted(delivery.licence, by.invite):
         raise Refused(_("Accept the licence first; it says what the pictures may be used for."))
+
+
+def check_whole(delivery: Delivery, by: Visitor) -> None:
+    """May they have the archive, which holds every file?
+
+    Raises:
+        Refused: a file in it is kept from them; they hear no more than where their files are.
+    """
+    if not sees_whole(by, delivery):
+        raise Refused(_("This delivery is fetched file by file."))
 
 
 def of_file(sha256: str) -> list[DeliveredFile]:

@@ -14,6 +14,7 @@ from typing import IO, TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.db.models import QuerySet
 
 from galleries import storage
 from galleries.imaging.framing.sizes import SizeSpec
@@ -88,10 +89,11 @@ def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None)
     return [Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number) for word in words]
 
 
-def single_papers(delivery: Delivery) -> dict[str, bytes]:
-    """The papers people need by themselves: the licence with everybody who has accepted it by now (the archive's was
-    made before), the same for machines, and the print release where there is one."""
-    entries = [entry_of(delivery, file) for file in delivery.files.order_by("name")]
+def single_papers(delivery: Delivery, files: QuerySet[DeliveredFile]) -> dict[str, bytes]:
+    """The papers people need by themselves, naming the files that the reader may know of: the licence with everybody
+    who has accepted it by now (the archive's was made before), the same for machines, and the print release where
+    there is one."""
+    entries = [entry_of(delivery, file) for file in files.order_by("name")]
     terms, zone = licences.terms_of(delivery.licence), ZoneInfo(delivery.sitting.time_zone)
     found = {
         "licence.pdf": licence_sheet_pdf(terms, entries, _accepted(delivery, zone)),

@@ -55,9 +55,7 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
         said = decisions(version)
         returned = any(word.decision == Approval.Decision.RETURNED for word in said.values())
         missing = [
-            role
-            for role in roles_asked(final.sitting)
-            if role not in said or said[role].decision != Approval.Decision.APPROVED
+            role for role in roles_asked(final) if role not in said or said[role].decision != Approval.Decision.APPROVED
         ]
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED and not returned:

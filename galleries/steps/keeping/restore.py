@@ -107,9 +107,21 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
             finals = numbers.new[m.Final]
             delivery.orders = [{**order, "final": finals[order["final"]]} for order in delivery.orders]
             delivery.save(update_fields=["orders"])
+        if "kept_by_subject" not in head["rows"].get("Frame", [{"fields": {}}])[0]["fields"]:
+            _carry_kept(sitting)
         _reset_counters()
         m.JournalLine.write(sitting, "the program", "restored from a file", sitting.title)
     return sitting, numbers
+
+
+def _carry_kept(sitting: m.Sitting) -> None:
+    """An archive from before frames said whether the subject keeps them back: a look kept from the representation is
+    taken for the subject's word where it may have been theirs. The photographer can ask them to let it go."""
+    if not (sitting.subject_chooses_looks or sitting.journal.filter(verb="look kept back").exists()):
+        return
+    for look in sitting.looks.filter(kept_from_representation=True):
+        m.Look.objects.filter(pk=look.pk).update(kept_by_subject=True)
+        look.frames.update(kept_by_subject=True)
 
 
 def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:

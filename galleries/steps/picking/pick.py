@@ -19,8 +19,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
 from galleries.errors import BadInput, DomainError, Refused
-from galleries.models import Frame, Invite, JournalLine, Look, Mark, Remark, Sitting, Standing
-from galleries.steps.sorting import looks
+from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing
 
 NOTE_LENGTH = 1000
 MOST_RANKED = 5000
@@ -276,19 +275,3 @@ def say_done(by: Visitor, sitting: Sitting) -> None:
             stages.advance(sitting, Sitting.Stage.AGREEING, by)
         else:
             stages.touch(sitting)
-
-
-def keep_look_from_representation(by: Visitor, look: Look, kept: bool) -> None:
-    """The subject decides whether the agent sees a look (where the photographer allows it).
-
-    Raises:
-        Refused: the photographer did not leave this to the subject.
-    """
-    if not may(by, Act.CHOOSE_LOOKS, look):
-        raise Refused(_("Which looks the agent sees is the photographer's to say in this sitting."))
-    with transaction.atomic():
-        # Said by a person: the program neither takes the look apart again nor drops it.
-        Look.objects.filter(pk=look.pk).update(kept_from_representation=kept, made_by_program=False)
-        looks.hold_together(look)
-        stages.touch(look.sitting)
-        JournalLine.write(look.sitting, by.who, "look kept back" if kept else "look shown", look.title)

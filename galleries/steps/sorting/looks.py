@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Visitor
-from galleries.errors import BadInput, Conflict, Missing
+from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting
 
 # A first guess while frames come in, before they are read: people change clothes in more than this.
@@ -89,6 +89,7 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
 
     Raises:
         BadInput: a field that a look does not have, or an empty title.
+        Refused: the subject keeps the look back; nobody shows it for them.
     """
     unknown = set(fields) - set(EDITABLE)
     if unknown:
@@ -96,6 +97,9 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
     if "title" in fields and not str(fields["title"]).strip():
         raise BadInput(_("A look needs a title."))
     with transaction.atomic():
+        theirs = Look.objects.select_for_update().filter(pk=look.pk, kept_by_subject=True).exists()
+        if theirs and not fields.get("kept_from_representation", True):
+            raise Refused(_("The subject keeps “%s” from the representation; only they let it be seen.") % look.title)
         for name, value in fields.items():
             setattr(look, name, value)
         look.proposed_reason, look.made_by_program = "", False
@@ -203,6 +207,7 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
             treatment=look.treatment,
             hidden=look.hidden,
             kept_from_representation=look.kept_from_representation,
+            kept_by_subject=look.kept_by_subject,
         )
         _place(look.sitting, members[index:], new, by, "look split", new_look=new.pk)
     return new
@@ -213,10 +218,16 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
 
     Raises:
         BadInput: the same look twice, or looks of two sittings.
+        Conflict: something was said of a look that not everybody sees, and would be read in one they do.
     """
     if look.pk == into.pk or look.sitting_id != into.sitting_id:
         raise BadInput(_("Choose another look of the same sitting to merge with."))
-    values = {name: getattr(look, name) for name in EDITABLE}
+    if _less_closed(into, look) and (look.references.exists() or look.plan_comments.exists()):
+        raise Conflict(
+            _("The plan says things of “%s” that not everybody may read. Take them off before you merge it.")
+            % look.title
+        )
+    values = {name: getattr(look, name) for name in (*EDITABLE, "kept_by_subject")}
     with transaction.atomic():
         # Those that lie there already, too: the two are one look now, and the program must not tear them apart again.
         frames = [*look.frames.all(), *into.frames.all()]
@@ -227,6 +238,11 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
         look.references.update(look=into)
         look.plan_comments.update(look=into)
         look.delete()
+
+
+def _less_closed(one: Look, other: Look) -> bool:
+    """Does somebody see the one who does not see the other?"""
+    return (other.hidden and not one.hidden) or (other.kept_from_representation and not one.kept_from_representation)
 
 
 def remove_look(look: Look, by: Visitor) -> None:

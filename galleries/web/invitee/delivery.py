@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import storage
-from galleries.access import Act, Visitor, delivery_for
+from galleries.access import Act, Visitor, delivery_for, files_shown_to, sees_whole
 from galleries.errors import Missing, Refused
 from galleries.imaging.recipes import make_view
 from galleries.models import DeliveredFile, Delivery, Sitting
@@ -51,7 +51,7 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
             }
             for one in sorted(wanted.values(), key=lambda one: -one.number)
         ],
-        deliveries=[_shown(request, one, visitor) for one in made],
+        deliveries=[row for one in made if (row := _shown(request, one, visitor))["files"] or row["whole"]],
         being_made=sitting.deliveries.filter(state="waiting").exists(),
         requests=sitting.usage_requests.filter(invite=visitor.invite) if visitor.invite else [],
         uses=list(USE_WORDS.items()),
@@ -75,7 +75,9 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
             "receipt": got.get(file.name),
             "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
         }
-        for file in made.files.select_related("final__frame__look").order_by("final__position", "final", "name")
+        for file in files_shown_to(visitor, made)
+        .select_related("final__frame__look")
+        .order_by("final__position", "final", "name")
     ]
     return {
         "delivery": made,
@@ -83,6 +85,7 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
         "needs_passcode": bool(made.passcode_hash) and not _unlocked(request, made) and made.state == "ready",
         "files": files,
         "receipt": got.get(made.archive_name),
+        "whole": sees_whole(visitor, made),
     }
 
 
@@ -138,6 +141,7 @@ def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) ->
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
     offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+    offer.check_whole(made, visitor)
     return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
 
 
@@ -151,7 +155,7 @@ def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, fil
 
 def _file(visitor: Visitor, sitting: Sitting, file_id: int) -> DeliveredFile:
     file = DeliveredFile.objects.filter(pk=file_id, delivery__sitting=sitting).first()
-    if file is None:
+    if file is None or not files_shown_to(visitor, file.delivery).filter(pk=file.pk).exists():
         raise Missing(_("There is no such file in this delivery."))
     file.delivery = _delivery(visitor, Act.FETCH, sitting, file.delivery_id)
     return file

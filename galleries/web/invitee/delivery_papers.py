@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from galleries.access import Act, Visitor, delivery_for
+from galleries.access import Act, Visitor, delivery_for, files_shown_to
 from galleries.errors import Missing
 from galleries.models import Delivery, JournalLine, Sitting
 from galleries.steps.delivering import offer, package
@@ -22,7 +22,7 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id:
     """As closed as the files it lies beside."""
     made = _of(visitor, Act.FETCH, sitting, delivery_id)
     offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
-    answer = _answer(made, name)
+    answer = _answer(made, name, visitor)
     JournalLine.write(sitting, visitor.who, "paper fetched", name, delivery=made.number)
     return answer
 
@@ -32,7 +32,7 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id:
 def studio_paper(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int, name: str
 ) -> HttpResponseBase:
-    return _answer(_of(visitor, Act.RUN, sitting, delivery_id), name)
+    return _answer(_of(visitor, Act.RUN, sitting, delivery_id), name, visitor)
 
 
 def _of(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) -> Delivery:
@@ -42,8 +42,8 @@ def _of(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) -> Deliv
     return made
 
 
-def _answer(made: Delivery, name: str) -> HttpResponse:
-    data = package.single_papers(made).get(name)
+def _answer(made: Delivery, name: str, visitor: Visitor) -> HttpResponse:
+    data = package.single_papers(made, files_shown_to(visitor, made)).get(name)
     if data is None:
         raise Missing(_("This delivery has no such paper."))
     response = HttpResponse(data, content_type=TYPES[name.rsplit(".", 1)[1]])

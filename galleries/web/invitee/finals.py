@@ -26,7 +26,7 @@ from galleries.web.invitee.page import key_in, page
 @invitee_page(Act.SEE_FINALS)
 @require_safe
 def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    rows = [_row(one, visitor) for one in agree.listed(sitting)]
+    rows = [_row(one, visitor) for one in agree.listed_for(visitor, sitting)]
     waiting = [row for row in rows if row["asked"]]
     return page(
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting)
@@ -63,7 +63,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
     if request.method == "POST":
         return _say(request, visitor, sitting, final_id)
     found = _final(visitor, Act.SEE_FINALS, sitting, final_id)
-    listed = agree.listed(sitting)
+    listed = agree.listed_for(visitor, sitting)
     at = next((i for i, one in enumerate(listed) if one.pk == found.pk), 0)
     versions = list(found.versions.exclude(proof_key="").order_by("-number"))
     wanted = request.GET.get("version", "")
@@ -128,7 +128,8 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
         else:
             approvals.send_back(version, visitor, request.POST.get("note", ""))
             messages.success(request, _("Sent back with your note. You get a letter when the next version is there."))
-        following = next((row for row in (_row(one, visitor) for one in agree.listed(sitting)) if row["asked"]), None)
+        rows = (_row(one, visitor) for one in agree.listed_for(visitor, sitting))
+        following = next((row for row in rows if row["asked"]), None)
         if following is not None:
             return redirect("final", slug=sitting.slug, final_id=following["final"].pk)
         return redirect("finals", slug=sitting.slug)

@@ -74,7 +74,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         left_out=agree.not_on_list(tally, chosen, sitting, visitor) if chosen else [],
         over=max(0, len(chosen) - sitting.allowance) if chosen is not None else 0,
         closed=sitting.rounds.exclude(closed_at=None).order_by("-number").first() if not open_now else None,
-        finals=_pictured(agree.listed(sitting)) if not open_now else [],
+        finals=_pictured(agree.listed_for(visitor, sitting)) if not open_now else [],
     )
 
 
@@ -98,16 +98,12 @@ def _others(sitting: Sitting, visitor: Visitor) -> list[Any]:
 
 
 def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
-    proofs = _proofs([final.frame_id for final in finals])
+    proofs = Proof.objects.newest_of([final.frame_id for final in finals])
     return [(final, proofs.get(final.frame_id)) for final in finals]
 
 
-def _proofs(frames: list[int]) -> dict[int, Proof]:
-    return {made.frame_id: made for made in Proof.objects.filter(frame__in=frames).order_by("pk")}
-
-
 def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
-    proofs = _proofs([line.frame.pk for line in tally.lines])
+    proofs = Proof.objects.newest_of([line.frame.pk for line in tally.lines])
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
     rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}

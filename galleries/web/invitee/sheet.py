@@ -18,7 +18,7 @@ from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_n
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
 from galleries.steps.people import letters
-from galleries.steps.picking import pick
+from galleries.steps.picking import kept, pick
 from galleries.web.doors import guarded_inside, invitee, invitee_page
 from galleries.web.errors import wants_json
 from galleries.web.invitee import showing
@@ -85,6 +85,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         state=showing.state(visitor, sitting, with_frames=False),
         config=config(visitor, sitting),
         may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
+        kept_back=sum(len(row.frames) for row in kept.held(visitor, sitting)),
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
 
@@ -208,10 +209,8 @@ def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 @invitee_page(Act.CHOOSE_LOOKS)
 @require_POST
 def look_say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """The subject shows a look to the representation, or keeps it back."""
+    """The subject keeps a look from the representation; letting it go again has a page of its own."""
     look = get_object_or_404(looks_shown_to(visitor, sitting), pk=key_in(request.POST.get("look", "")))
-    kept = request.POST.get("kept") == "1"
-    pick.keep_look_from_representation(visitor, look, kept)
-    said = _("“%s” is kept from the representation.") if kept else _("The representation sees “%s”.")
-    messages.success(request, said % look.title)
+    kept.keep_look(visitor, look)
+    messages.success(request, _("“%s” is kept from the representation.") % look.title)
     return redirect(f"{reverse('sheet', args=[sitting.slug])}#look-{look.pk}")

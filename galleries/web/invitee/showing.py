@@ -92,7 +92,7 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
         )
         .order_by("captured_at", "name", "pk")
     )
-    proofs = {made.frame_id: made for made in Proof.objects.filter(frame__sitting=sitting).order_by("pk")}
+    proofs = Proof.objects.filter(frame__sitting=sitting).newest()
     mine, theirs = marks_of(visitor, sitting)
     runs: dict[int, int] = defaultdict(int)
     for frame in frames:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from galleries.web.invitee import compare, delivery, delivery_papers, finals, lists, plan, sheet
+from galleries.web.invitee import compare, delivery, delivery_papers, finals, kept_back, lists, plan, sheet
 
 urlpatterns: list[URLPattern] = [
     path("", sheet.sitting, name="sitting"),
@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern] = [
     path("lists", lists.lists, name="lists"),
     path("done", sheet.done, name="done"),
     path("look-say", sheet.look_say, name="look-say"),
+    path("kept-back", kept_back.kept_back, name="kept-back"),
     path("pass-on", plan.pass_on, name="pass-on"),
     path("finals", finals.finals, name="finals"),
     path("final/<int:final_id>", finals.final, name="final"),

@@ -21,7 +21,7 @@ SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
 def everything(sitting: Sitting) -> dict[str, Any]:
     frames = list(sitting.frames.order_by("captured_at", "name", "pk"))
-    proofs = newest_proofs(frame.pk for frame in frames)
+    proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     marks = _marks(sitting)
     sharp = _median_sharpness(frames)
     casts = sort.skin_casts(frames)
@@ -40,14 +40,6 @@ def state(sitting: Sitting) -> dict[str, Any]:
         "places": [[pk, look, int(hidden)] for pk, look, hidden in places],
         "undo": f"{line.verb} {line.thing}" if line else "",
     }
-
-
-def newest_proofs(frame_ids: Iterable[int]) -> dict[int, Proof]:
-    """The current proof of each frame, one query."""
-    found: dict[int, Proof] = {}
-    for proof in Proof.objects.filter(frame__in=list(frame_ids)).order_by("pk"):
-        found[proof.frame_id] = proof
-    return found
 
 
 def picture(proof: Proof | None, kind: str) -> str:

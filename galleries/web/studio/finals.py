@@ -16,13 +16,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Final, PinnedNote, Sitting, StrayRetouch, Version
+from galleries.models import Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.finishing import approvals, notes, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
-from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
 
@@ -33,7 +33,7 @@ FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 @require_safe
 def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     listed = agree.listed(sitting)
-    proofs = newest_proofs(final.frame_id for final in listed)
+    proofs = Proof.objects.newest_of(final.frame_id for final in listed)
     context = {
         "sitting": sitting,
         "page": "studio-finals",

@@ -12,13 +12,13 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.errors import Missing
-from galleries.models import Final, Invite, Sitting
+from galleries.models import Final, Invite, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, proposals, sidecars
 from galleries.steps.people import letters
 from galleries.web.doors import studio_page
 from galleries.web.invitee.lists import reason_words
-from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import text_file
 
@@ -32,7 +32,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     found = agree.tally(sitting, visitor)
     finals = agree.listed(sitting)
     ids = {line.frame.pk for line in found.lines} | {final.frame_id for final in finals}
-    proofs = newest_proofs(ids)
+    proofs = Proof.objects.newest_of(ids)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
     proposal = proposals.propose(found, sitting) if is_open else None

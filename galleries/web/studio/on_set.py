@@ -10,10 +10,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
-from galleries.models import Sitting
+from galleries.models import Proof, Sitting
 from galleries.steps.sorting import looks
 from galleries.web.doors import studio_page
-from galleries.web.studio.desk_data import flag_words, flags, newest_proofs, picture
+from galleries.web.studio.desk_data import flag_words, flags, picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import look_of
 
@@ -37,7 +37,7 @@ def on_set(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 def newest(sitting: Sitting) -> dict[str, Any]:
     """The last frames that came, newest first, as plain data."""
     frames = list(sitting.frames.select_related("look").order_by("-pk")[:LATEST])
-    proofs = newest_proofs(frame.pk for frame in frames)
+    proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     words = flag_words()
     rows = []
     for frame in frames:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Frame, Invite, Look, ReferencePicture, Sitting
+from galleries.models import Frame, Invite, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
 from galleries.steps.people import letters
@@ -24,7 +24,7 @@ from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
 from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
-from galleries.web.studio.desk_data import newest_proofs, picture
+from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
 from galleries.web.studio.waiting import waiting_in
 
@@ -51,7 +51,7 @@ def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
     shown = Frame.objects.filter(sitting__in=sitting_ids, hidden=False).exclude(proofs=None)
     firsts = shown.exclude(look=None).order_by().values("look").annotate(first=Min("pk")).values("first")
     frames = Frame.objects.filter(pk__in=firsts).select_related("look").order_by("look__position", "pk")
-    proofs = newest_proofs(frame.pk for frame in frames)
+    proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     strips: dict[int, list[dict[str, Any]]] = {}
     for frame in frames:
         made = proofs[frame.pk]

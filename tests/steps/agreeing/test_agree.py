@@ -148,7 +148,7 @@ def test_publishing_needs_something_to_show():
 def test_the_photographer_is_told_when_a_pick_is_of_a_look_kept_back(cast):
     frame = cast.frame(1, cast.look(kept_from_representation=True))
     pick.set_mark(cast.as_subject, frame.pk, kind="pick")
-    assert any("kept from the representation" in words for words in agree.tally(cast.sitting, cast.as_owner).words)
+    assert any("You keep the look of frame 0001" in words for words in agree.tally(cast.sitting, cast.as_owner).words)
     told = agree.tally(cast.sitting, cast.as_representation)
     assert not told.lines
     assert not any("0001" in words for words in told.words)

@@ -184,17 +184,3 @@ def test_saying_done_moves_the_sitting_on_and_a_later_mark_takes_it_back():
     pick.set_mark(cast.as_subject, frame.pk, kind="pick")
     cast.subject.refresh_from_db()
     assert cast.subject.picks_done_at is None
-
-
-def test_the_subject_chooses_looks_only_where_allowed():
-    cast = make_cast()
-    look = cast.look()
-    with pytest.raises(Refused):
-        pick.keep_look_from_representation(cast.as_subject, look, True)
-    Sitting.objects.update(subject_chooses_looks=True)
-    look.sitting.refresh_from_db()
-    pick.keep_look_from_representation(cast.as_subject, look, True)
-    look.refresh_from_db()
-    assert look.kept_from_representation
-    with pytest.raises(Refused):
-        pick.keep_look_from_representation(cast.as_representation, look, False)
