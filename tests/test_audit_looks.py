@@ -9,7 +9,7 @@ import pytest
 from galleries.access import frames_shown_to
 from galleries.models import Frame, Job, Look, Sitting, Studio
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
+from galleries.steps.people import letters, posting
 from galleries.steps.picking.kept import keep_look
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks, sort
@@ -97,11 +97,11 @@ def test_taking_back_a_move_does_not_put_a_frame_where_everybody_sees_it(cast: C
 
 def test_letter_hours_over_midnight_and_letters_to_nobody(cast: Cast) -> None:
     Studio.objects.update(letters_from=18, letters_until=2)
-    at = {hour: letters.is_quiet(cast.sitting, datetime(2026, 1, 10, hour, tzinfo=UTC)) for hour in (1, 2, 12, 17, 18)}
+    at = {hour: posting.is_quiet(cast.sitting, datetime(2026, 1, 10, hour, tzinfo=UTC)) for hour in (1, 2, 12, 17, 18)}
     assert at == {1: False, 2: True, 12: True, 17: True, 18: False}  # London keeps UTC in January
     Studio.objects.update(letters_from=0, letters_until=24)
     letters.notify(cast.sitting, "proofs", [cast.subject])
     Job.objects.update(state="done")
     invites.revoke(cast.subject, cast.as_owner)
-    letters.send_due()
+    posting.send_due()
     assert not Job.objects.filter(state="waiting").exists()

@@ -35,7 +35,7 @@ KINDS = {
     "sort": "galleries.steps.sorting.sort:sort_sitting",
     "version": "galleries.steps.finishing.versions:render_version",
     "delivery": "galleries.steps.delivering.build:build",
-    "letter": "galleries.steps.people.letters:send",
+    "letter": "galleries.steps.people.posting:send",
 }
 RING_AGAIN_AFTER = timedelta(seconds=30)
 ONCE_MORE = "asked for again while it was running"

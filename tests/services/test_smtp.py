@@ -16,7 +16,7 @@ from django.utils import timezone
 from galleries.models import Invite, Letter
 from galleries.steps import jobs
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
+from galleries.steps.people import letters, posting
 from tests.cast import make_cast
 from tests.servers import free_port
 
@@ -106,6 +106,6 @@ def test_no_address_can_smuggle_a_header(postbox: Postbox) -> None:
     cast.sitting.title = "Spring\r\nBcc: thief@elsewhere.example"
     letter = Letter(sitting=cast.sitting, kind="invitation", to=cast.subject.email, invite=cast.subject)
     letter.created_at = timezone.now()
-    message = letters._message(letter).message()
+    message = posting._message(letter).message()
     assert message["Bcc"] is None
     assert "\n" not in str(message["Subject"])

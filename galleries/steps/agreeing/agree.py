@@ -19,6 +19,7 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
 from galleries.models.marks import MarkSet
 from galleries.sorting import sides
+from galleries.steps.people import letters
 
 Kind = Mark.Kind
 
@@ -206,6 +207,9 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         stages.advance(
             sitting, Sitting.Stage.FINISHING, by, verb="list closed", frames=[frames[pk].name for pk in order]
         )
+        # To the same people whoever closed it: all who see finals, and the photographer.
+        letters.notify(sitting, "closed", _of_the_sheet(sitting), about=f"round-{current.number}")
+        letters.notify_photographer(sitting, "closed", about=f"round-{current.number}")
     return finals
 
 
@@ -247,8 +251,13 @@ def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
     return opened
 
 
-def publish(sitting: Sitting, by: Visitor) -> None:
-    """Show the proofs to the people invited.
+def _of_the_sheet(sitting: Sitting) -> QuerySet[Invite]:
+    """Whoever is let in to look at frames: all but those who only fetch what is delivered."""
+    return sitting.invites.exclude(role=Invite.Role.RECIPIENT).select_related("passed_from")
+
+
+def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
+    """Show the proofs to the people invited, with a letter to each of them when asked.
 
     Raises:
         BadInput: there is nothing to show.
@@ -260,6 +269,8 @@ def publish(sitting: Sitting, by: Visitor) -> None:
         if not sitting.rounds.filter(closed_at=None).exists():
             last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
             Round.objects.create(sitting=sitting, number=last + 1)
+        if by_letter:
+            letters.notify(sitting, "proofs", _of_the_sheet(sitting))
 
 
 def listed(sitting: Sitting) -> list[Final]:

@@ -13,14 +13,14 @@ from galleries import storage
 from galleries.models import SignInLink
 from galleries.steps.ingesting import incoming
 from galleries.steps.keeping import erase
-from galleries.steps.people import letters
+from galleries.steps.people import posting
 
 log = logging.getLogger(__name__)
 
 
 def run() -> None:
     """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted."""
-    parts: list[Callable[[], object]] = [letters.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
+    parts: list[Callable[[], object]] = [posting.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
     parts.append(sweep_sessions)
     for part in parts:
         try:

@@ -25,6 +25,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
+from galleries.steps.people import letters
 
 log = logging.getLogger(__name__)
 TOKEN_BYTES = 24
@@ -46,8 +47,9 @@ def invite(
     language: str = "",
     days: int | None = None,
     may_pass_on: bool = False,
+    by_letter: bool = False,
 ) -> Invite:
-    """Let a person into a sitting. The link is made by `new_link` (or by the letter that carries it).
+    """Let a person into a sitting, by a letter that carries the link; else the link is made by `new_link`.
 
     Raises:
         BadInput: no name, no such role, or an address that is none.
@@ -81,6 +83,8 @@ def invite(
                 expires_at=timezone.now() + timedelta(days=days or settings.INVITE_DAYS),
             )
             JournalLine.write(sitting, by.who, "invited", f"{name} ({role})")
+            if by_letter:
+                letters.invite_by_letter(made, by)
     except IntegrityError:
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
     return made
@@ -149,7 +153,7 @@ def allow_pass_on(invite: Invite, allowed: bool, by: Visitor) -> None:
 
 
 def pass_on(name: str, email: str, by: Visitor) -> Invite:
-    """A representation lets a colleague of the agency write on the same shortlist.
+    """A representation lets a colleague of the agency write on the same shortlist; a letter takes them the link.
 
     Raises:
         Refused: the photographer did not allow it.
@@ -160,7 +164,8 @@ def pass_on(name: str, email: str, by: Visitor) -> Invite:
     with transaction.atomic():  # never an invite that does not hang on the giver's
         made = invite(giver.sitting, giver.role, name, email, by, language=giver.language)
         Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
-    made.refresh_from_db()
+        made.refresh_from_db()
+        letters.invite_by_letter(made, by)
     return made
 
 

@@ -20,6 +20,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
 from galleries.errors import BadInput, DomainError, Refused
 from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing
+from galleries.steps.people import letters
 
 NOTE_LENGTH = 1000
 MOST_RANKED = 5000
@@ -260,7 +261,8 @@ def count(by: Visitor, sitting: Sitting) -> Count:
 
 
 def say_done(by: Visitor, sitting: Sitting) -> None:
-    """'I am through with my marks.' The subject's word moves the sitting on to agreeing.
+    """'I am through with my marks.' The subject's word moves the sitting on to agreeing, and is told by letter to the
+    representation and the photographer.
 
     Raises:
         Refused: the list is closed, or the person has no marks to give.
@@ -275,3 +277,7 @@ def say_done(by: Visitor, sitting: Sitting) -> None:
             stages.advance(sitting, Sitting.Stage.AGREEING, by)
         else:
             stages.touch(sitting)
+        if invite.is_subject:
+            agents = sitting.invites.filter(role=Invite.Role.REPRESENTATION).select_related("passed_from")
+            letters.notify(sitting, "through", agents, about=f"subject-{invite.pk}")
+            letters.notify_photographer(sitting, "through", about=f"subject-{invite.pk}")

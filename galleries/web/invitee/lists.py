@@ -19,7 +19,6 @@ from galleries.sorting import shortlist
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, proposals
 from galleries.steps.agreeing.agree import Line, Tally
-from galleries.steps.people import letters
 from galleries.web.doors import invitee_page
 from galleries.web.invitee.page import key_in, page
 
@@ -45,8 +44,6 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         chosen = [key for pk in request.POST.getlist("frame") if (key := key_in(pk))]
         if "sure" in request.POST:
             finals = agree.close(sitting, chosen, visitor)
-            letters.notify(sitting, "closed", _others(sitting, visitor), about=f"round-{_round(sitting)}")
-            letters.notify_photographer(sitting, "closed", about=f"round-{_round(sitting)}")
             messages.success(
                 request,
                 ngettext("The list is closed with %d final.", "The list is closed with %d finals.", len(finals))
@@ -85,16 +82,6 @@ def _groups() -> list[tuple[str, str]]:
         ("representation", _("Only the representation picked")),
         ("", _("Picked by neither: alternates, strikes and notes")),
     ]
-
-
-def _round(sitting: Sitting) -> int:
-    last = sitting.rounds.order_by("-number").first()
-    return last.number if last else 0
-
-
-def _others(sitting: Sitting, visitor: Visitor) -> list[Any]:
-    people = sitting.invites.filter(role__in=["subject", "representation"])
-    return list(people.exclude(pk=visitor.invite.pk) if visitor.invite else people)
 
 
 def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:

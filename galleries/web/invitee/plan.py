@@ -15,7 +15,6 @@ from galleries.access import Act, Visitor, looks_shown_to, may
 from galleries.errors import BadInput, Missing
 from galleries.models import Look, ReferencePicture, Sitting
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
 from galleries.steps.planning import sitting_plan
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
@@ -89,7 +88,6 @@ def pass_on(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     """An agent lets a colleague of the same agency write on the same shortlist."""
     if request.method == "POST":
         made = invites.pass_on(request.POST.get("name", ""), request.POST.get("email", ""), visitor)
-        letters.invite_by_letter(made, visitor)
         messages.success(
             request, _("A letter with a link goes to %s. You share one shortlist from now on.") % made.name
         )

@@ -17,7 +17,6 @@ from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
-from galleries.steps.people import letters
 from galleries.steps.picking import kept, pick
 from galleries.web.doors import guarded_inside, invitee, invitee_page
 from galleries.web.errors import wants_json
@@ -198,10 +197,6 @@ def _remark(said: Remark) -> dict[str, str]:
 @require_POST
 def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     pick.say_done(visitor, sitting)
-    if visitor.invite is not None and visitor.invite.is_subject:
-        about = f"subject-{visitor.invite.pk}"
-        letters.notify(sitting, "through", sitting.invites.filter(role="representation"), about=about)
-        letters.notify_photographer(sitting, "through", about=about)
     messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
     return redirect("sheet", slug=sitting.slug)
 

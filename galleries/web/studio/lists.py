@@ -15,7 +15,6 @@ from galleries.errors import Missing
 from galleries.models import Final, Invite, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, proposals, sidecars
-from galleries.steps.people import letters
 from galleries.web.doors import studio_page
 from galleries.web.invitee.lists import reason_words
 from galleries.web.studio.desk_data import picture
@@ -104,9 +103,6 @@ def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], said: dict[
 def close(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     ids = [whole(pk, _("frame")) for pk in request.POST.getlist("frame")]
     finals = agree.close(sitting, ids, visitor)
-    people = [one for one in sitting.invites.exclude(role=Invite.Role.RECIPIENT) if one.holds()]
-    last = sitting.rounds.order_by("-number").first()
-    letters.notify(sitting, "closed", people, about=f"round-{last.number if last else 1}")
     messages.success(request, _("The list is closed with %d frames.") % len(finals))
     return redirect("studio-lists", slug=sitting.slug)
 

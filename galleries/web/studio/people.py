@@ -55,9 +55,9 @@ def invite(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         visitor,
         language=values["language"],
         may_pass_on=values["may_pass_on"],
+        by_letter=values["letter"],
     )
     if values["letter"]:
-        letters.invite_by_letter(made, visitor)
         messages.success(request, _("%s is invited; the letter is on its way.") % made.name)
     else:
         messages.success(request, _("%s is invited. Show the link, or send the letter later.") % made.name)

@@ -15,10 +15,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Frame, Invite, Look, Proof, ReferencePicture, Sitting
+from galleries.models import Frame, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
-from galleries.steps.people import letters
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
@@ -141,10 +140,7 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
 @require_POST
 def publish(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """Show the proofs to the people invited; with a letter to each when asked."""
-    agree.publish(sitting, visitor)
-    people = [one for one in sitting.invites.exclude(role=Invite.Role.RECIPIENT) if one.holds()]
-    if request.POST.get("letter"):
-        letters.notify(sitting, "proofs", people)
+    agree.publish(sitting, visitor, by_letter=bool(request.POST.get("letter")))
     messages.success(request, _("The proofs are out."))
     return redirect("studio-set" if request.POST.get("from") == "set" else "studio-sitting", slug=sitting.slug)
 

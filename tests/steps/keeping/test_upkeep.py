@@ -9,16 +9,16 @@ import pytest
 
 from galleries import storage
 from galleries.steps.keeping import erase, upkeep
-from galleries.steps.people import letters
+from galleries.steps.people import posting
 
 pytestmark = pytest.mark.django_db
 
 
 def test_a_part_that_breaks_is_logged_and_the_rest_is_done(monkeypatch, caplog):
     done = []
-    monkeypatch.setattr(letters, "send_due", lambda: 1 / 0)
+    monkeypatch.setattr(posting, "send_due", lambda: 1 / 0)
     monkeypatch.setattr(erase, "finish_erasures", lambda: done.append("erasures"))
-    letters.send_due.__name__ = "send_due"
+    posting.send_due.__name__ = "send_due"
     upkeep.run()
     assert done == ["erasures"]
     assert "send_due broke" in caplog.text

@@ -11,7 +11,7 @@ from django.utils import timezone
 from galleries.models import InviteLink, Job, Letter, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
+from galleries.steps.people import letters, posting
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +47,7 @@ def test_no_letter_goes_out_twice(cast):
         send_all()
     assert sorted(message.to[0] for message in mail.outbox) == ["ansa@veld.example", "ruben@achterberg.example"]
     for letter in Letter.objects.all():
-        letters.send(letter.pk)
+        posting.send(letter.pk)
     assert len(mail.outbox) == 2
 
 
@@ -63,7 +63,7 @@ def test_quiet_hours_hold_a_letter_back_and_it_goes_later(cast):
     send_all()
     assert len(mail.outbox) == 1
     Studio.objects.update(letters_from=0, letters_until=24)
-    letters.send_due()
+    posting.send_due()
     send_all()
     assert len(mail.outbox) == 2
 
@@ -83,7 +83,7 @@ def test_reminders_come_before_the_deadline_once_each_to_those_who_are_not_throu
     cast.representation.picks_done_at = timezone.now()
     cast.representation.save()
     for days in (10, 4, 3, 3, 2, 1, 1, 0, -1, -5):
-        letters.send_due(deadline - timedelta(days=days))
+        posting.send_due(deadline - timedelta(days=days))
         send_all()
     assert [message.to for message in mail.outbox] == [["ansa@veld.example"]] * 2
     assert sorted(Letter.objects.values_list("about", flat=True)) == ["2026-12-10-1", "2026-12-10-3"]

@@ -84,6 +84,7 @@ def test_closing_asks_once_and_says_what_is_over(cast: Cast) -> None:
     assert JournalLine.objects.filter(verb="list closed", who__contains="Ruben").exists()
     assert sorted(Letter.objects.filter(kind="closed").values_list("to", flat=True)) == [
         "ansa@veld.example",
+        "ruben@achterberg.example",
         "tamsin@northlight.example",
     ]
     page = client.get(address).content.decode()

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import translation
 
 from galleries.models import Invite, Job, Letter, PlanComment, ReferencePicture, Sitting, Studio
-from galleries.steps.people import letters
+from galleries.steps.people import letters, posting
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import picture
 
@@ -113,7 +113,7 @@ def test_a_reminder_goes_to_whoever_is_not_through(cast: Cast) -> None:
 
     Invite.objects.filter(pk=cast.representation.pk).update(picks_done_at=timezone.now())
     for day in (date(2026, 11, 20), date(2026, 12, 1), date(2026, 12, 1), date(2026, 12, 2)):
-        letters.send_due(day)
+        posting.send_due(day)
     sent = Letter.objects.filter(kind="reminder")
     assert [letter.to for letter in sent] == ["ansa@veld.example"]
     assert Job.objects.filter(kind="letter", thing=sent[0].pk).count() == 1

@@ -69,7 +69,7 @@ def test_closing_makes_finals_and_lists_one_letter_each(cast: Cast, client: Clie
     cast.sitting.refresh_from_db()
     assert cast.sitting.stage == "finishing"
     assert [final.frame.number for final in cast.sitting.finals.order_by("position")] == [2, 1]
-    assert Letter.objects.filter(kind="closed").count() == 2
+    assert Letter.objects.filter(kind="closed").count() == 3  # subject, representation, photographer
     assert client.post(at(cast, "studio-close"), {"frame": ids(1)}).status_code == 403
 
 
