@@ -20,7 +20,7 @@ MAKE = """
 import hashlib
 from galleries import storage
 from tests.cast import make_cast
-from galleries.steps import pick
+from galleries.steps.picking import pick
 cast = make_cast()
 look = cast.look()
 for number in range(1, 6):
@@ -98,7 +98,7 @@ def test_a_backup_while_people_mark_holds_only_whole_transactions(site: Site, tm
     stop = threading.Event()
     busy = (
         "import sys, itertools\nfrom galleries.access import Visitor\nfrom galleries.models import Frame, Invite\n"
-        "from galleries.steps import pick\n"
+        "from galleries.steps.picking import pick\n"
         "who = Visitor(invite=Invite.objects.get(role='representation'))\n"
         "frames = list(Frame.objects.values_list('pk', flat=True))\n"
         "for n in range(400):\n    pick.set_mark(who, frames[n % 5], kind=['pick', 'strike'][n // 5 % 2])\n"

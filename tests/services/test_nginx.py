@@ -29,7 +29,7 @@ from PIL import Image
 from django.utils import timezone
 from galleries import storage
 from galleries.models import Proof, Frame
-from galleries.steps import invite as invites
+from galleries.steps.people import invite as invites
 from tests.cast import make_cast
 
 def jpeg(name):

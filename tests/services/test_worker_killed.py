@@ -33,7 +33,7 @@ import sys
 from pathlib import Path
 from galleries.access import Visitor
 from galleries.models import Sitting
-from galleries.steps import ingest
+from galleries.steps.ingesting import ingest
 sitting = Sitting.objects.get()
 by = Visitor(user=sitting.photographer)
 states = [one.state for one in ingest.add_folder(sitting, Path({folder!r}), by)]
@@ -42,7 +42,10 @@ assert set(states) == {{"new"}}, states
 DELIVER = """
 from galleries.access import Visitor
 from galleries.models import DeliverySize, Sitting
-from galleries.steps import agree, deliver, finish, jobs, licences, planning
+from galleries.steps import jobs
+from galleries.steps.agreeing import agree
+from galleries.steps.delivering import licences, orders
+from galleries.steps.finishing import approvals
 sitting = Sitting.objects.get()
 by = Visitor(user=sitting.photographer)
 jobs.run_waiting(sitting)
@@ -50,11 +53,11 @@ agree.publish(sitting, by)
 sitting.refresh_from_db()
 finals = agree.close(sitting, list(sitting.frames.values_list("pk", flat=True)[:4]), by)
 for final in finals:
-    finish.deliver_as_it_is(final, by)
+    approvals.deliver_as_it_is(final, by)
 sitting.refresh_from_db()
 wanted = list(DeliverySize.objects.filter(slug__in=["casting-4x5", "casting-square", "web-4x5", "print-4x6"]))
 licence = licences.compose(sitting, licences.draft(sitting), by)
-print(deliver.prepare(sitting, wanted, licence, by).pk)
+print(orders.prepare(sitting, wanted, licence, by).pk)
 """
 
 
@@ -160,7 +163,7 @@ def test_in_the_middle_of_a_delivery(site: Site) -> None:
     assert_no_half_files(site)
     whole = site.python(
         "import json\nfrom pathlib import Path\nfrom django.conf import settings\n"
-        "from galleries.models import Delivery\nfrom galleries.steps import rehearse\n"
+        "from galleries.models import Delivery\nfrom galleries.steps.demo import rehearse\n"
         "made = Delivery.objects.get()\n"
         "path = Path(settings.STORAGES['private']['OPTIONS']['location']) / made.archive_key\n"
         "print(json.dumps(rehearse.check_archive(path, made)))"
