@@ -6,6 +6,7 @@ thing' (`Missing`) for whatever is not theirs, and a reason (`Refused`) only whe
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -14,7 +15,21 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from galleries.errors import Missing, Refused
-from galleries.models import DeliveredFile, Delivery, Final, Frame, Invite, Look, Mark, ReferencePicture, Sitting
+from galleries.models import (
+    DeliveredFile,
+    Delivery,
+    Final,
+    Frame,
+    Invite,
+    Licence,
+    Look,
+    Mark,
+    ReferencePicture,
+    Sitting,
+    StrayRetouch,
+    Studio,
+    UsageRequest,
+)
 from galleries.models.sittings import FrameSet
 
 if TYPE_CHECKING:
@@ -44,6 +59,7 @@ class Act(StrEnum):
     ACCEPT_LICENCE = "accept licence"
     FETCH = "fetch"
     ASK_USE = "ask use"
+    RUN_STUDIO = "run the studio"  # what belongs to no one sitting: delivery sizes
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
@@ -77,7 +93,21 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.PASS_ON: (frozenset({REPRESENTATION}), frozenset(UNTIL_ARCHIVED)),
 }
 
-Thing = Sitting | Look | Frame | Final | Delivery | ReferencePicture
+Thing = (
+    Sitting
+    | Look
+    | Frame
+    | Final
+    | Delivery
+    | ReferencePicture
+    | Invite
+    | Licence
+    | StrayRetouch
+    | UsageRequest
+    | Studio
+)
+# An invitee's own word: neither the photographer nor the program gives it for them.
+OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE, Act.ASK_USE})
 
 
 @dataclass(frozen=True)
@@ -86,6 +116,7 @@ class Visitor:
 
     user: User | None = None
     invite: Invite | None = None
+    program: bool = False
 
     @property
     def name(self) -> str:
@@ -98,10 +129,17 @@ class Visitor:
         """For the journal."""
         if self.user is not None:
             return f"{self.name} (photographer)"
-        return f"{self.name} ({self.invite.role})" if self.invite is not None else "the program"
+        return (
+            f"{self.name} ({self.invite.role})"
+            if self.invite is not None
+            else "the program"
+            if self.program
+            else "nobody"
+        )
 
 
-PROGRAM = Visitor()
+# The worker and the clock, in verbs that a person set going.
+PROGRAM = Visitor(program=True)
 
 
 def runs(user: User | None, sitting: Sitting) -> bool:
@@ -112,17 +150,22 @@ def runs(user: User | None, sitting: Sitting) -> bool:
 
 
 def _sitting_of(thing: Thing) -> Sitting:
+    if isinstance(thing, Studio):
+        raise TypeError("The studio belongs to no sitting.")
     return thing if isinstance(thing, Sitting) else thing.sitting
 
 
 def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     """May this person do this act with this thing, at the thing's present stage?"""
+    if isinstance(thing, Studio) or act is Act.RUN_STUDIO:
+        fits = isinstance(thing, Studio) and act is Act.RUN_STUDIO
+        return fits and visitor.user is not None and visitor.user.is_active
     sitting = _sitting_of(thing)
+    if visitor.program:
+        return act not in OWN_WORD
     if visitor.user is not None:
-        if not runs(visitor.user, sitting):
+        if not runs(visitor.user, sitting) or act in OWN_WORD:
             return False
-        if act in {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE}:
-            return False  # an invitee's own word: nobody gives it for them
         return act is not Act.CLOSE_LIST or sitting.stage in PICKING
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk or not invite.holds() or act not in INVITEES:
@@ -143,6 +186,50 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     if isinstance(thing, Look):
         return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     return True
+
+
+def require(visitor: Visitor, act: Act, thing: Thing, why: str = "") -> None:
+    """The one way in which a verb asks: nothing when this person may do this act with this thing now.
+
+    `why` is the sentence for somebody who knows the thing, where the verb can say more than the table.
+
+    Raises:
+        Missing: as far as this person may know there is no such thing.
+        Refused: there is, but the act is not for them, or not now.
+    """
+    if may(visitor, act, thing):
+        return
+    if isinstance(thing, Studio):
+        raise Refused(why or _("This is the studio's to do."))
+    if not _knows(visitor, act, thing):
+        raise Missing(_MISSING.get(type(thing), _MISSING[Sitting])())
+    raise Refused(why or why_not(visitor, act, _sitting_of(thing)))
+
+
+def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
+    """May this person know of the thing, which they may not do the act with?"""
+    if isinstance(thing, Studio):
+        return visitor.user is not None
+    sitting = _sitting_of(thing)
+    if not belongs(visitor, sitting) or (
+        isinstance(thing, Frame) and act in {Act.SEE_FRAME, Act.SEE_ORIGINAL, Act.RUN}
+    ):
+        return False
+    if isinstance(thing, Frame):
+        return may(visitor, Act.SEE_FRAME, thing)
+    if isinstance(thing, Look):
+        return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
+    if isinstance(thing, Final):
+        return finals_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
+    return True
+
+
+_MISSING: dict[type, Callable[[], str]] = {
+    Sitting: lambda: _("There is no such sitting, or your link does not lead to it."),
+    Frame: lambda: _("There is no such frame, or your link does not lead to it."),
+    Final: lambda: _("There is no such final, or your link does not lead to it."),
+    Delivery: lambda: _("There is no such delivery, or your link does not lead to it."),
+}
 
 
 def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
@@ -207,10 +294,9 @@ def sitting_for(visitor: Visitor, act: Act, slug: str) -> Sitting:
         Refused: it is theirs, but the act is not for their role or not for this stage.
     """
     sitting = Sitting.objects.select_related("photographer").filter(slug=slug).first()
-    if sitting is None or not belongs(visitor, sitting):
-        raise Missing(_("There is no such sitting, or your link does not lead to it."))
-    if not may(visitor, act, sitting):
-        raise Refused(why_not(visitor, act, sitting))
+    if sitting is None:
+        raise Missing(_MISSING[Sitting]())
+    require(visitor, act, sitting)
     return sitting
 
 
@@ -242,32 +328,25 @@ def frame_for(visitor: Visitor, act: Act, frame_id: int) -> Frame:
         Refused: they see it, but the act is not for them or not now.
     """
     frame = Frame.objects.select_related("sitting", "look").filter(pk=frame_id).first()
-    if frame is None or not belongs(visitor, frame.sitting):
-        raise Missing(_("There is no such frame, or your link does not lead to it."))
-    if may(visitor, act, frame):
-        return frame
-    if act not in {Act.SEE_FRAME, Act.SEE_ORIGINAL, Act.RUN} and may(visitor, Act.SEE_FRAME, frame):
-        raise Refused(why_not(visitor, act, frame.sitting))
-    raise Missing(_("There is no such frame, or your link does not lead to it."))
+    if frame is None:
+        raise Missing(_MISSING[Frame]())
+    require(visitor, act, frame)
+    return frame
 
 
 def final_for(visitor: Visitor, act: Act, final_id: int) -> Final:
     """As `frame_for`, for a final."""
     final = Final.objects.select_related("sitting", "frame__look").filter(pk=final_id).first()
-    if final is None or not belongs(visitor, final.sitting):
-        raise Missing(_("There is no such final, or your link does not lead to it."))
-    if not may(visitor, act, final):
-        if may(visitor, act, final.sitting):  # not the act, this one: they know nothing of it
-            raise Missing(_("There is no such final, or your link does not lead to it."))
-        raise Refused(why_not(visitor, act, final.sitting))
+    if final is None:
+        raise Missing(_MISSING[Final]())
+    require(visitor, act, final)
     return final
 
 
 def delivery_for(visitor: Visitor, act: Act, delivery_id: int) -> Delivery:
     """As `frame_for`, for a delivery."""
     delivery = Delivery.objects.select_related("sitting", "licence").filter(pk=delivery_id).first()
-    if delivery is None or not belongs(visitor, delivery.sitting):
-        raise Missing(_("There is no such delivery, or your link does not lead to it."))
-    if not may(visitor, act, delivery):
-        raise Refused(why_not(visitor, act, delivery.sitting))
+    if delivery is None:
+        raise Missing(_MISSING[Delivery]())
+    require(visitor, act, delivery)
     return delivery

@@ -16,7 +16,7 @@ from tests.cast import make_cast
 pytestmark = pytest.mark.django_db
 
 Stage = Sitting.Stage
-OWN_WORD = {Act.LET_GO, Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.ACCEPT_LICENCE}
+OWN_WORD = {Act.LET_GO, Act.ASK_USE, Act.RUN_STUDIO, Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.ACCEPT_LICENCE}
 
 
 @pytest.mark.parametrize("stage", Stage.values)

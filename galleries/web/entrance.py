@@ -132,12 +132,13 @@ def desk(request: HttpRequest) -> HttpResponseBase:
         if invite_for(request, invite.sitting_id) is None:  # none yet, or one that was revoked meanwhile
             let_in(request, invite)
         visitor, sitting = Visitor(invite=invite), invite.sitting
+        picking = may(visitor, Act.MARK, sitting)
         rows.append(
             {
                 "invite": invite,
                 "sitting": sitting,
-                "picking": may(visitor, Act.MARK, sitting),
-                "count": pick.count(visitor, sitting),
+                "picking": picking,
+                "count": pick.count(visitor, sitting) if picking else None,
             }
         )
     return render(request, "galleries/desk.html", {"rows": rows, "email": email})

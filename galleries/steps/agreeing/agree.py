@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from galleries import stages
-from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, looks_shown_to, may
+from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, looks_shown_to, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
 from galleries.models.marks import MarkSet
@@ -62,6 +62,7 @@ class Tally:
 
 def tally(sitting: Sitting, by: Visitor) -> Tally:
     """Every frame that carries a mark or note of the subject or the representation, as this person may see it."""
+    require(by, Act.COMPARE_LISTS, sitting)
     frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
     marks = Mark.objects.filter(frame__in=frames).of_sides()
     said, notes, places = marks.by_side(), _notes(marks), _places(marks)
@@ -145,6 +146,7 @@ def coverage(sitting: Sitting, lines: Sequence[Line], shown: QuerySet[Look]) -> 
 
 def not_on_list(tally: Tally, frame_ids: Iterable[int], sitting: Sitting, by: Visitor) -> list[str]:
     """What a list that is about to be closed leaves out, in words; it is said and never stops anybody."""
+    require(by, Act.COMPARE_LISTS, sitting)
     wanted = set(frame_ids)
     chosen = [line for line in tally.lines if line.frame.pk in wanted]
     looks, purposes, kinds = _uncovered(chosen, looks_shown_to(by, sitting))
@@ -180,8 +182,7 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         BadInput: no frames, or one that is hidden or not of this sitting.
         Conflict: somebody closed the list at the same moment.
     """
-    if not may(by, Act.CLOSE_LIST, sitting):
-        raise Refused(_("The list is closed already, or closing it is not yours."))
+    require(by, Act.CLOSE_LIST, sitting, _("The list is closed already, or closing it is not yours."))
     order = list(dict.fromkeys(frame_ids))
     if not order:
         raise BadInput(_("Choose at least one frame before closing the list."))
@@ -237,8 +238,7 @@ def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
         BadInput: no reason given.
         Conflict: the list is open.
     """
-    if not may(by, Act.REOPEN_LIST, sitting):
-        raise Refused(_("Only the photographer reopens a closed list."))
+    require(by, Act.REOPEN_LIST, sitting, _("Only the photographer reopens a closed list."))
     if not reason.strip():
         raise BadInput(_("Say why the list is reopened; it is kept with the sitting."))
     if sitting.stage not in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED}:
@@ -262,6 +262,7 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
     Raises:
         BadInput: there is nothing to show.
     """
+    require(by, Act.RUN, sitting, _("Only the photographer shows the proofs."))
     if not sitting.frames.filter(hidden=False).exists():
         raise BadInput(_("There are no frames to show yet."))
     with transaction.atomic():
@@ -280,6 +281,7 @@ def listed(sitting: Sitting) -> list[Final]:
 
 def listed_for(by: Visitor, sitting: Sitting) -> list[Final]:
     """As `listed`, without what is kept from this person."""
+    require(by, Act.SEE_FINALS, sitting)
     return list(finals_shown_to(by, sitting).filter(on_list=True).select_related("frame", "frame__look"))
 
 

@@ -9,8 +9,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import PROGRAM, Act, Visitor, may
-from galleries.errors import BadInput, Refused
+from galleries.access import PROGRAM, Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.imaging.drawing.border import insets, name_problem
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.faces import Face
@@ -69,6 +69,7 @@ def ratio_of(size: DeliverySize) -> Ratio | None:
 def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM) -> list[Crop]:
     """A crop per size, in the order given. What a person corrected is kept, unless the picture it was measured on
     has another size now; then it is carried over in proportion and said so."""
+    require(by, Act.RUN, final, _("Crops are the photographer's to set."))
     source = source_of(final)
     found = {crop.size_id: crop for crop in final.crops.all()}
     made: list[Crop] = []
@@ -139,8 +140,7 @@ def adjust(crop: Crop, by: Visitor, x: int, y: int, width: int, height: int, til
         Refused: not this person's to do.
         BadInput: outside the picture, of another shape than the size, or turned too far.
     """
-    if not may(by, Act.RUN, crop.final):
-        raise Refused(_("Crops are the photographer's to set."))
+    require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
     source = source_of(crop.final)
     rect = _checked(crop.size, source, x, y, width, height, tilt)
     _set(crop, by, rect, tilt, source, "crop set")
@@ -189,8 +189,7 @@ def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb:
 
 def adopt(crop: Crop, by: Visitor) -> list[Crop]:
     """Take a correction over to the other sizes that show the same shape once trimmed; returns what changed."""
-    if not may(by, Act.RUN, crop.final):
-        raise Refused(_("Crops are the photographer's to set."))
+    require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
     spec, source, changed = sizes_.spec(crop.size), source_of(crop.final), []
     if (crop.frame_width, crop.frame_height) != (source.width, source.height):
         raise BadInput(_("This crop was measured on another version of the picture; look at it again first."))
@@ -206,8 +205,7 @@ def adopt(crop: Crop, by: Visitor) -> list[Crop]:
 
 def back_to_proposal(crop: Crop, by: Visitor) -> Crop:
     """Forget the correction and propose anew."""
-    if not may(by, Act.RUN, crop.final):
-        raise Refused(_("Crops are the photographer's to set."))
+    require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
     with transaction.atomic():
         Crop.objects.filter(pk=crop.pk).update(by_hand=False, by="", reasons=[], source_sha256="")
         (fresh,) = propose(Final.objects.select_related("sitting", "frame").get(pk=crop.final_id), [crop.size], by)
@@ -287,8 +285,7 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         Refused: not this person's to see.
         BadInput: no final, or no size chosen.
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("The preview sheet is the photographer's."))
+    require(by, Act.RUN, sitting, _("The preview sheet is the photographer's."))
     finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
     if not finals or not wanted:
         raise BadInput(_("There is nothing to show: choose at least one size, and close the list of finals."))

@@ -8,8 +8,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.imaging.errors import BadProfile
 from galleries.imaging.output import softproof
 from galleries.imaging.preview import paper_view
@@ -62,5 +62,4 @@ def view(crop: Crop) -> tuple[bytes, str]:
 
 
 def _photographer(sitting: Sitting, by: Visitor) -> None:
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("The lab's profile is the photographer's to give."))
+    require(by, Act.RUN, sitting, _("The lab's profile is the photographer's to give."))

@@ -11,8 +11,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput, Conflict
 from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio
 from galleries.papers.terms import BadTerms, LicenceTerms
 
@@ -64,12 +64,12 @@ def compose(sitting: Sitting, terms: LicenceTerms, by: Visitor) -> Licence:
         Refused: not this person's to do.
         BadInput: the terms contradict themselves; every reason is named.
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("The licence is the photographer's to write."))
+    require(by, Act.RUN, sitting, _("The licence is the photographer's to write."))
     return write(sitting, terms, by, "licence written")
 
 
 def write(sitting: Sitting, terms: LicenceTerms, by: Visitor, verb: str, addendum_to: Licence | None = None) -> Licence:
+    require(by, Act.RUN, sitting, _("The licence is the photographer's to write."))
     try:
         with transaction.atomic():
             number = (sitting.licences.aggregate(last=Max("number"))["last"] or 0) + 1
@@ -98,8 +98,12 @@ def accept(licence: Licence, by: Visitor, name: str) -> Acceptance:
         Refused: nobody accepts for somebody else.
         BadInput: no name.
     """
-    if by.invite is None or not may(by, Act.ACCEPT_LICENCE, licence.sitting):
-        raise Refused(_("A licence is accepted by the people it is given to, each for themselves."))
+    require(
+        by,
+        Act.ACCEPT_LICENCE,
+        licence.sitting,
+        _("A licence is accepted by the people it is given to, each for themselves."),
+    )
     name = " ".join(name.split())[:120]
     if not name:
         raise BadInput(_("Type your name to accept the licence."))

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may, sees_whole
+from galleries.access import Act, Visitor, require, sees_whole
 from galleries.errors import BadInput, Refused
 from galleries.models import (
     DeliveredFile,
@@ -71,22 +71,21 @@ def _until(days: int | None) -> datetime | None:
 
 
 def _photographer(delivery: Delivery, by: Visitor) -> None:
-    if not may(by, Act.RUN, delivery):
-        raise Refused(_("Deliveries are the photographer's to change."))
+    require(by, Act.RUN, delivery, _("Deliveries are the photographer's to change."))
 
 
 def passcode_fits(delivery: Delivery, given: str) -> bool:
     return not delivery.passcode_hash or check_password(given, delivery.passcode_hash)
 
 
-def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True) -> None:
-    """May this person have the files now? The photographer always may, once there are any.
+def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True, whole: bool = False) -> None:
+    """May this person have the files now, or with `whole` the archive that holds them all? The photographer always may,
+    once there are any.
 
     Raises:
         Refused: with the sentence that says what is missing.
     """
-    if not may(by, Act.FETCH, delivery):
-        raise Refused(_("This delivery is not yours to fetch, or not any more."))
+    require(by, Act.FETCH, delivery, _("This delivery is not yours to fetch, or not any more."))
     if delivery.state == D.WITHDRAWN:
         raise Refused(_("The studio has withdrawn this delivery. Ask the studio."))
     if delivery.state != D.READY:
@@ -99,15 +98,7 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True)
         raise Refused(_("Enter the passcode the studio gave you."))
     if by.invite is None or not licences.has_accepted(delivery.licence, by.invite):
         raise Refused(_("Accept the licence first; it says what the pictures may be used for."))
-
-
-def check_whole(delivery: Delivery, by: Visitor) -> None:
-    """May they have the archive, which holds every file?
-
-    Raises:
-        Refused: a file in it is kept from them; they hear no more than where their files are.
-    """
-    if not sees_whole(by, delivery):
+    if whole and not sees_whole(by, delivery):  # a file in it is kept from them: no more is said than where theirs are
         raise Refused(_("This delivery is fetched file by file."))
 
 

@@ -14,7 +14,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.recipes import RECIPE_VERSION
 from galleries.models import (
@@ -96,8 +96,7 @@ def prepare(
 
 
 def _check(sitting: Sitting, wanted: Sequence[DeliverySize], licence: Licence, by: Visitor) -> None:
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("Deliveries are the photographer's to make."))
+    require(by, Act.RUN, sitting, _("Deliveries are the photographer's to make."))
     if sitting.stage not in {Stage.FINISHING, Stage.DELIVERED}:
         raise Refused(_("A delivery can be made once the list of finals is closed."))
     if licence.sitting_id != sitting.pk:

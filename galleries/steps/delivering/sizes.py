@@ -12,11 +12,11 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from galleries.access import Visitor
-from galleries.errors import BadInput, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.models import DeliverySize
+from galleries.models import DeliverySize, Studio
 
 DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
 # What the size itself is; the rest of a row says where it comes from and how it is offered.
@@ -90,7 +90,7 @@ def spec_from(values: dict[str, Any]) -> SizeSpec:
 
 def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> DeliverySize:
     """A copy to be changed, offered after all others. Its source is the photographer's own word from now on."""
-    _studio_only(by)
+    require(by, Act.RUN_STUDIO, Studio.current(), _("Delivery sizes are the studio's to change."))
     if DeliverySize.objects.filter(slug=slug).exists():
         raise BadInput(_("There is a size called “%(slug)s” already; choose another short name.") % {"slug": slug})
     last = DeliverySize.objects.order_by("-position").first()
@@ -111,15 +111,10 @@ def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> Deliver
 
 def retire_size(size: DeliverySize, by: Visitor, retired: bool = True) -> None:
     """Offer a size no more (or again). What was delivered in it stays as it was."""
-    _studio_only(by)
+    require(by, Act.RUN_STUDIO, Studio.current(), _("Delivery sizes are the studio's to change."))
     size.retired = retired
     size.save(update_fields=["retired"])
 
 
 def offered() -> list[DeliverySize]:
     return list(DeliverySize.objects.filter(retired=False))
-
-
-def _studio_only(by: Visitor) -> None:
-    if by.user is None or not by.user.is_active:
-        raise Refused(_("Delivery sizes are the studio's to change."))

@@ -11,8 +11,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput, Conflict
 from galleries.models import JournalLine, Licence, Sitting, UsageRequest
 from galleries.papers.terms import USES, Addendum
 from galleries.steps.delivering import licences
@@ -28,8 +28,12 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         Refused: not this person's to ask.
         BadInput: no use named.
     """
-    if by.invite is None or not may(by, Act.ASK_USE, sitting):
-        raise Refused(_("Further uses can be asked for by the people of this sitting, once the list is closed."))
+    require(
+        by,
+        Act.ASK_USE,
+        sitting,
+        _("Further uses can be asked for by the people of this sitting, once the list is closed."),
+    )
     use = " ".join(use.split())[:200]
     if not use:
         raise BadInput(_("Say what the picture is to be used for."))
@@ -112,8 +116,7 @@ def _tell(request: UsageRequest) -> None:
 
 
 def _photographer(request: UsageRequest, by: Visitor) -> None:
-    if not may(by, Act.RUN, request.sitting):
-        raise Refused(_("The photographer answers requests for use."))
+    require(by, Act.RUN, request.sitting, _("The photographer answers requests for use."))
 
 
 def _answer(request: UsageRequest, state: str, answer: str) -> None:

@@ -22,7 +22,7 @@ from django.contrib.auth.models import User
 from django.utils import timezone
 
 from galleries import painter
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.models import Frame, Invite, InviteLink, Job, Look, Mark, SignInLink, Sitting, Studio
 from galleries.painter import PaintedSitting, PlannedLook, SittingPlan
@@ -154,6 +154,7 @@ def bring_in(sitting: Sitting, painted: PaintedSitting, by: Visitor, say: Say) -
     Raises:
         Conflict: a painted file was refused, which would be the painter's fault.
     """
+    require(by, Act.RUN, sitting)
     heard = _every(say, "frames brought in", 10)
     for count, path in enumerate(painted.frames, 1):
         outcome = ingest.add_frame(sitting, path, path.name, by)
@@ -234,6 +235,7 @@ def words_of(look: PlannedLook) -> dict[str, Any]:
 
 
 def invited(sitting: Sitting, role: str, name: str, email: str, by: Visitor) -> Invite:
+    require(by, Act.RUN, sitting)
     there = sitting.invites.filter(role=role, email=email, revoked_at=None).first()
     return there or invites.invite(sitting, role, name, email, by)
 

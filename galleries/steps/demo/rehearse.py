@@ -16,7 +16,7 @@ from typing import Any
 from django.conf import settings
 
 from galleries import painter, storage
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.imaging import rights
 from galleries.imaging.opening.decode import verify
@@ -117,6 +117,7 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
 
 
 def retouch(final: Final, by: Visitor, *, warmth: float) -> None:
+    require(by, Act.RUN, final)
     frame = final.frame
     data = painter.retouch(storage.get(storage.private(), frame.key), warmth=warmth)
     with tempfile.NamedTemporaryFile(suffix=".jpg") as file:

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import (
     Approval,
@@ -40,7 +40,13 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
         Conflict: it is not the newest version (any more).
     """
     final = version.final
-    if by.invite is None or not may(by, Act.APPROVE, final):
+    require(
+        by,
+        Act.APPROVE,
+        final,
+        _("An approval is the subject's or the representation's own word; nobody gives it for them."),
+    )
+    if by.invite is None:
         raise Refused(_("An approval is the subject's or the representation's own word; nobody gives it for them."))
     if not final.on_list:
         raise Conflict(_("This frame is no longer on the list."))
@@ -80,8 +86,7 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
         Conflict: it is not the newest version (any more).
     """
     final = version.final
-    if not may(by, Act.APPROVE, final):
-        raise Refused(_("Sending a retouch back is not yours to do, or not now."))
+    require(by, Act.APPROVE, final, _("Sending a retouch back is not yours to do, or not now."))
     if not note.strip():
         raise BadInput(_("Say in the note what should be different."))
     with transaction.atomic():
@@ -122,8 +127,7 @@ def deliver_as_it_is(final: Final, by: Visitor) -> Final:
         Refused: not this person's to say.
         Conflict: it is said already.
     """
-    if not may(by, Act.RUN, final):
-        raise Refused(_("Only the photographer says that a final goes out without retouch."))
+    require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
     stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is")
     return final
 

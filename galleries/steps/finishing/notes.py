@@ -6,8 +6,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.models import (
     Final,
     JournalLine,
@@ -24,8 +24,7 @@ def pin_note(
         Refused: not this person's to do, or not now.
         BadInput: no text, or a place outside the picture.
     """
-    if not may(by, Act.PIN_NOTE, final):
-        raise Refused(_("Notes can be pinned while the finals are being finished."))
+    require(by, Act.PIN_NOTE, final, _("Notes can be pinned while the finals are being finished."))
     if not text.strip():
         raise BadInput(_("Write what should be done at this place."))
     if not (
@@ -43,8 +42,7 @@ def pin_note(
 
 def settle_note(note: PinnedNote, by: Visitor, done: bool = True) -> None:
     """The retoucher did it (or not yet)."""
-    if not may(by, Act.RUN, note.final):
-        raise Refused(_("The photographer says when a note is done."))
+    require(by, Act.RUN, note.final, _("The photographer says when a note is done."))
     with transaction.atomic():
         PinnedNote.objects.filter(pk=note.pk).update(done=done)
         stages.touch(note.final.sitting)
@@ -56,8 +54,7 @@ def settle_note(note: PinnedNote, by: Visitor, done: bool = True) -> None:
 
 def set_brief(final: Final, by: Visitor, text: str) -> None:
     """What is wanted of the retouch in all."""
-    if not may(by, Act.RUN, final):
-        raise Refused(_("The brief is the photographer's to write."))
+    require(by, Act.RUN, final, _("The brief is the photographer's to write."))
     with transaction.atomic():
         Final.objects.filter(pk=final.pk).update(brief=text.strip()[:5000])
         stages.touch(final.sitting)
@@ -71,8 +68,7 @@ def set_alt_text(final: Final, by: Visitor, text: str) -> None:
     Raises:
         BadInput: longer than the 250 characters the IPTC standard recommends.
     """
-    if not may(by, Act.RUN, final):
-        raise Refused(_("The description is the photographer's to write."))
+    require(by, Act.RUN, final, _("The description is the photographer's to write."))
     text = " ".join(text.split())
     if len(text) > 250:
         raise BadInput(_("The description has %d characters; 250 are the most.") % len(text))

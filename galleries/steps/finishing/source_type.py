@@ -12,8 +12,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import PROGRAM, Act, Visitor, may
-from galleries.errors import BadInput, Refused
+from galleries.access import PROGRAM, Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.rights import read_rights
 from galleries.models import Final, JournalLine, Version
@@ -32,8 +32,7 @@ def declare(version: Version, by: Visitor, kind: str) -> None:
         Refused: not this person's to say.
         BadInput: no such way of making.
     """
-    if not may(by, Act.RUN, version.final):
-        raise Refused(_("How a retouch was made is the photographer's to say."))
+    require(by, Act.RUN, version.final, _("How a retouch was made is the photographer's to say."))
     if kind not in Kind.values:
         raise BadInput(_("Choose how the retouch was made."))
     _write(version, kind, by, by.name)

@@ -13,7 +13,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Act, Visitor, may
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.comparing.shape_change import shape_change
 from galleries.imaging.drawing.stamp import StampText
@@ -84,8 +84,7 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
 
 
 def _check_open(sitting: Sitting, by: Visitor) -> None:
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("Retouched files are the photographer's to add."))
+    require(by, Act.RUN, sitting, _("Retouched files are the photographer's to add."))
     if sitting.stage not in {Stage.FINISHING, Stage.DELIVERED}:
         raise Refused(_("Retouched files can be added once the list of finals is closed."))
 

@@ -15,7 +15,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict, Refused
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.decode import FrameFacts
@@ -89,6 +89,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
         Refused: the sitting is archived.
         Conflict: the bytes are not those that the sender announced.
     """
+    require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     name = clean_name(name)
     found = sha256_of(path)
@@ -170,6 +171,7 @@ def add_folder(
     Raises:
         Refused: the sitting is archived.
     """
+    require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     files = files_in(folder)
     for count, path in enumerate(files, 1):

@@ -22,8 +22,8 @@ from django.db import models
 from django.utils.translation import gettext as _
 
 from galleries import models as m
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput
 from galleries.steps.keeping import inventory
 
 FORMAT, FORMAT_VERSION = "sitting-archive", 1
@@ -89,8 +89,7 @@ def write(sitting: m.Sitting, target: Path, by: Visitor, seen: Seen | None = Non
         Refused: not this person's to do.
         BadInput: there is such a file already, or a stored file is missing or damaged (see `manage.py verify`).
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("Only the sitting's photographer archives it."))
+    require(by, Act.RUN, sitting, _("Only the sitting's photographer archives it."))
     if target.exists():
         raise BadInput(_("There is a file %s already.") % target)
     places = sorted(inventory.expected(sitting).items())

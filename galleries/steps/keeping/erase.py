@@ -17,7 +17,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from galleries import storage
-from galleries.access import PROGRAM, Act, Visitor, may
+from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput, Refused
 from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting
 from galleries.steps.keeping import inventory
@@ -42,7 +42,8 @@ def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
         Refused: not this person's to do.
         BadInput: no reason given.
     """
-    if not may(by, Act.RUN, sitting) or by.user is None or by.user.pk != sitting.photographer_id:
+    require(by, Act.RUN, sitting, _("Only the sitting's photographer removes it."))
+    if by.user is None or by.user.pk != sitting.photographer_id:
         raise Refused(_("Only the sitting's photographer removes it."))
     why = " ".join(why.split())[:200]
     if not why:

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput, Conflict
 from galleries.models import JournalLine, Sitting
 from galleries.steps.keeping import inventory
 
@@ -63,8 +63,7 @@ def keep_until(sitting: Sitting, by: Visitor, day: date | None) -> None:
     Raises:
         Refused: not this person's to do.
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("How long a sitting is kept is the photographer's to say."))
+    require(by, Act.RUN, sitting, _("How long a sitting is kept is the photographer's to say."))
     before = sitting.keep_until.isoformat() if sitting.keep_until else ""
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(keep_until=day)
@@ -79,8 +78,7 @@ def put_away(sitting: Sitting, by: Visitor) -> None:
         Refused: not this person's to do.
         Conflict: it is put away already.
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("Only the sitting's photographer puts it away."))
+    require(by, Act.RUN, sitting, _("Only the sitting's photographer puts it away."))
     stages.advance(sitting, Stage.ARCHIVED, by, verb="put away")
 
 
@@ -91,8 +89,7 @@ def bring_back(sitting: Sitting, by: Visitor) -> None:
         Refused: not this person's to do.
         Conflict: it is not put away.
     """
-    if not may(by, Act.RUN, sitting):
-        raise Refused(_("Only the sitting's photographer brings it back."))
+    require(by, Act.RUN, sitting, _("Only the sitting's photographer brings it back."))
     if sitting.stage != Stage.ARCHIVED:
         raise Conflict(_("This sitting is not put away."))
     line = JournalLine.objects.filter(sitting=sitting, after=Stage.ARCHIVED).order_by("-pk").first()

@@ -10,6 +10,7 @@ import hashlib
 import logging
 import secrets
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import User
@@ -22,7 +23,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, may
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
 from galleries.steps.people import letters
@@ -37,6 +38,7 @@ def hash_of(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
+@transaction.atomic
 def invite(
     sitting: Sitting,
     role: str,
@@ -52,10 +54,21 @@ def invite(
     """Let a person into a sitting, by a letter that carries the link; else the link is made by `new_link`.
 
     Raises:
+        Refused: not this person's to do.
         BadInput: no name, no such role, or an address that is none.
         Refused: the subject is a minor and no consent of a parent or guardian is recorded.
         Conflict: the person has an open invite in this role already.
     """
+    require(by, Act.RUN, sitting, _("Inviting people is the photographer's to do."))
+    made = _let_in(sitting, role, name, email, by, days=days, language=language, may_pass_on=may_pass_on)
+    if by_letter:
+        letters.list_invitation(made, by.who)
+    return made
+
+
+def _let_in(
+    sitting: Sitting, role: str, name: str, email: str, by: Visitor, *, days: int | None = None, **fields: Any
+) -> Invite:
     name, email = name.strip(), email.strip().lower()
     if not name:
         raise BadInput(_("Who is invited? Give a name."))
@@ -78,13 +91,10 @@ def invite(
                 role=role,
                 name=name,
                 email=email,
-                language=language,
-                may_pass_on=may_pass_on,
                 expires_at=timezone.now() + timedelta(days=days or settings.INVITE_DAYS),
+                **fields,
             )
             JournalLine.write(sitting, by.who, "invited", f"{name} ({role})")
-            if by_letter:
-                letters.invite_by_letter(made, by)
     except IntegrityError:
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
     return made
@@ -131,6 +141,7 @@ def open_link(token: str) -> Invite:
 
 def revoke(invite: Invite, by: Visitor) -> None:
     """Shut an invite and those passed on from it, from the next request on. Marks are kept."""
+    require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
     with transaction.atomic():
         for one in [invite, *invite.passed_to.all()]:
             Invite.objects.filter(pk=one.pk, revoked_at=None).update(revoked_at=timezone.now())
@@ -139,12 +150,14 @@ def revoke(invite: Invite, by: Visitor) -> None:
 
 
 def prolong(invite: Invite, days: int, by: Visitor) -> None:
+    require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
     with transaction.atomic():
         Invite.objects.filter(pk=invite.pk).update(expires_at=timezone.now() + timedelta(days=days))
         JournalLine.write(invite.sitting, by.who, "invite prolonged", str(invite), days=days)
 
 
 def allow_pass_on(invite: Invite, allowed: bool, by: Visitor) -> None:
+    require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
     with transaction.atomic():
         Invite.objects.filter(pk=invite.pk).update(may_pass_on=allowed)
         JournalLine.write(
@@ -159,13 +172,15 @@ def pass_on(name: str, email: str, by: Visitor) -> Invite:
         Refused: the photographer did not allow it.
     """
     giver = by.invite
-    if giver is None or not may(by, Act.PASS_ON, giver.sitting):
-        raise Refused(_("The photographer has not allowed this invite to be passed on."))
+    why = _("The photographer has not allowed this invite to be passed on.")
+    if giver is None:
+        raise Refused(why)
+    require(by, Act.PASS_ON, giver.sitting, why)
     with transaction.atomic():  # never an invite that does not hang on the giver's
-        made = invite(giver.sitting, giver.role, name, email, by, language=giver.language)
+        made = _let_in(giver.sitting, giver.role, name, email, by, language=giver.language)
         Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
         made.refresh_from_db()
-        letters.invite_by_letter(made, by)
+        letters.list_invitation(made, by.who)
     return made
 
 

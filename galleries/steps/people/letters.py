@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.models import Invite, JournalLine, Letter, Sitting
 from galleries.steps import jobs
 
@@ -40,8 +41,14 @@ def _list(sitting: Sitting, kind: str, to: str, person: Invite | None, about: st
 
 
 def invite_by_letter(person: Invite, by: Visitor) -> Letter:
-    """Send an invitation now (again: a fresh link in a new letter)."""
+    """Send an invitation (again: a fresh link in a new letter)."""
+    require(by, Act.RUN, person, _("Invitations are the photographer's to send."))
+    return list_invitation(person, by.who)
+
+
+def list_invitation(person: Invite, who: str) -> Letter:
+    """As part of the verb that lets the person in."""
     about = f"{person.pk}-{person.letters.filter(kind='invitation').count() + 1}"
     with transaction.atomic():
-        JournalLine.write(person.sitting, by.who, "letter", f"invitation to {person.name}")
+        JournalLine.write(person.sitting, who, "letter", f"invitation to {person.name}")
         return _list(person.sitting, "invitation", person.email, person, about)

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, frames_shown_to, may
+from galleries.access import Act, Visitor, frames_shown_to, may, require
 from galleries.errors import BadInput, Refused
 from galleries.models import Frame, Invite, JournalLine, Look, Sitting
 from galleries.steps.sorting import looks
@@ -35,12 +35,10 @@ def keep_look(by: Visitor, look: Look) -> None:
     Raises:
         Refused: the photographer did not leave this to the subject.
     """
-    if not may(by, Act.CHOOSE_LOOKS, look):
-        raise Refused(_("Which looks the agent sees is the photographer's to say in this sitting."))
+    require(by, Act.CHOOSE_LOOKS, look, _("Which looks the agent sees is the photographer's to say in this sitting."))
     with transaction.atomic():
         locked = Sitting.objects.select_for_update(no_key=True).get(pk=look.sitting_id)
-        if not may(by, Act.CHOOSE_LOOKS, locked):  # somebody closed the list at this moment
-            raise Refused(_("Which looks the agent sees is the photographer's to say in this sitting."))
+        require(by, Act.CHOOSE_LOOKS, locked)  # somebody may have closed the list at this moment
         # Said by a person: the program neither takes the look apart again nor drops it.
         Look.objects.filter(pk=look.pk).update(
             kept_from_representation=True, kept_by_subject=True, made_by_program=False
@@ -54,8 +52,7 @@ def keep_look(by: Visitor, look: Look) -> None:
 
 def held(by: Visitor, sitting: Sitting) -> list[Kept]:
     """What the subject keeps back and can let go, look by look as they lie now, frames without a look last."""
-    if not may(by, Act.LET_GO, sitting):
-        return []
+    require(by, Act.LET_GO, sitting)
     by_look: dict[int | None, list[Frame]] = {}
     frames = frames_shown_to(by, sitting).kept_back().filter(proofs__isnull=False).distinct()
     for frame in frames.select_related("look").order_by("captured_at", "name", "pk"):
@@ -92,8 +89,7 @@ def let_go(by: Visitor, sitting: Sitting, frame_ids: Iterable[int], look: Look |
         Refused: somebody else's word, or a look that the photographer keeps back.
         BadInput: a frame that is not on their sheet, or not kept back.
     """
-    if not may(by, Act.LET_GO, sitting):
-        raise Refused(_("Only the subject lets go of what they keep from the representation."))
+    require(by, Act.LET_GO, sitting, _("Only the subject lets go of what they keep from the representation."))
     if look is not None and not (look.sitting_id == sitting.pk and _theirs(by, look)):
         raise Refused(_("“%s” is kept from the representation by the photographer.") % look.title)
     wanted = set(frame_ids)

@@ -17,7 +17,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, frame_for, frames_shown_to, may, why_not
+from galleries.access import Act, Visitor, frame_for, frames_shown_to, require
 from galleries.errors import BadInput, DomainError, Refused
 from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing
 from galleries.steps.people import letters
@@ -70,8 +70,7 @@ def set_mark(
     with transaction.atomic():
         # Asked again under the lock: somebody may be closing the list at this moment.
         locked = Sitting.objects.select_for_update(no_key=True).get(pk=frame.sitting_id)
-        if not may(by, Act.MARK, locked):
-            raise Refused(why_not(by, Act.MARK, locked))
+        require(by, Act.MARK, locked)
         mark, made = Mark.objects.select_for_update().get_or_create(
             invite=by.invite.voice,
             frame=frame,
@@ -186,6 +185,7 @@ def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
         BadInput: a frame named twice, or one they cannot see.
         Refused: not theirs to rank.
     """
+    require(by, Act.MARK, sitting)
     if by.invite is None:
         raise Refused(_("A ranking is a person's own."))
     if len(order) > MOST_RANKED:
@@ -197,6 +197,8 @@ def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
         raise BadInput(_("The ranking names a frame that is not on your sheet."))
     voice = by.invite.voice
     with transaction.atomic():
+        # As with a mark: somebody may be closing the list at this moment.
+        require(by, Act.MARK, Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk))
         Standing.objects.filter(invite=voice).delete()
         Standing.objects.bulk_create(
             Standing(invite=voice, frame_id=pk, place=place) for place, pk in enumerate(order, 1)
@@ -241,6 +243,7 @@ class Count:
 
 def count(by: Visitor, sitting: Sitting) -> Count:
     """A person's marks on frames they can see."""
+    require(by, Act.SEE_SHEET, sitting)
     invite = by.invite
     if invite is None:
         return Count(sitting.allowance, 0, 0, 0, {})
@@ -267,8 +270,9 @@ def say_done(by: Visitor, sitting: Sitting) -> None:
     Raises:
         Refused: the list is closed, or the person has no marks to give.
     """
+    require(by, Act.MARK, sitting, _("The list is closed, so there is nothing to finish here."))
     invite = by.invite
-    if invite is None or sitting.stage not in {Sitting.Stage.PROOFING, Sitting.Stage.AGREEING}:
+    if invite is None:
         raise Refused(_("The list is closed, so there is nothing to finish here."))
     with transaction.atomic():
         Invite.objects.filter(pk=invite.voice.pk).update(picks_done_at=timezone.now())

@@ -14,8 +14,8 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.access import Act, Visitor, require
+from galleries.errors import BadInput, Conflict
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.verifier import verify_safely
 from galleries.imaging.recipes import make_view
@@ -73,6 +73,7 @@ def edit_sitting(sitting: Sitting, by: Visitor, **fields: Any) -> Sitting:
     Raises:
         BadInput: an empty title, or a setting that a sitting does not have.
     """
+    require(by, Act.RUN, sitting, _("The settings are the photographer's to change."))
     _check_names(fields)
     if "title" in fields and not str(fields["title"]).strip():
         raise BadInput(_("A sitting needs a title."))
@@ -97,8 +98,7 @@ def add_reference(
         Refused: the plan is not theirs to add to.
         BadInput: the file is no picture, or the plan holds enough of them.
     """
-    if not may(by, Act.COMMENT_PLAN, sitting):
-        raise Refused(_("Only the people of this sitting add to its plan."))
+    require(by, Act.COMMENT_PLAN, sitting, _("Only the people of this sitting add to its plan."))
     if look is not None and look.sitting_id != sitting.pk:
         raise BadInput(_("There is no such look in this sitting."))
     if sitting.references.count() >= REFERENCES_MOST:
@@ -129,8 +129,9 @@ def remove_reference(by: Visitor, reference: ReferencePicture) -> None:
         Refused: it was brought by somebody else.
     """
     sitting = reference.sitting
-    if not (may(by, Act.RUN, sitting) or (by.name == reference.brought_by and may(by, Act.COMMENT_PLAN, sitting))):
-        raise Refused(_("Only who brought a picture, or the photographer, takes it off the plan."))
+    theirs = by.invite is not None and by.name == reference.brought_by
+    why = _("Only who brought a picture, or the photographer, takes it off the plan.")
+    require(by, Act.COMMENT_PLAN if theirs else Act.RUN, sitting, why)
     key = reference.key
     with transaction.atomic():
         reference.delete()
@@ -147,8 +148,7 @@ def comment(by: Visitor, sitting: Sitting, text: str, *, look: Look | None = Non
         Refused: not somebody of this sitting.
         BadInput: nothing was said, or a look of another sitting.
     """
-    if not may(by, Act.COMMENT_PLAN, sitting):
-        raise Refused(_("Only the people of this sitting comment on its plan."))
+    require(by, Act.COMMENT_PLAN, sitting, _("Only the people of this sitting comment on its plan."))
     if not text.strip():
         raise BadInput(_("Write something first."))
     if look is not None and look.sitting_id != sitting.pk:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.models import Frame, Look
 from galleries.steps.sorting import looks
@@ -22,6 +22,7 @@ def move_start(look: Look, first: Frame, by: Visitor) -> None:
     Raises:
         BadInput: there is no look before it, or the frame is in neither of the two.
     """
+    require(by, Act.RUN, look.sitting, _("Looks are the photographer's to arrange."))
     before = look_before(look)
     if before is None:
         raise BadInput(_("“%s” is the first look; its start cannot be moved.") % look.title)
@@ -46,6 +47,7 @@ def take_away(look: Look, by: Visitor) -> Look:
     Raises:
         BadInput: it is the first.
     """
+    require(by, Act.RUN, look.sitting, _("Looks are the photographer's to arrange."))
     before = look_before(look)
     if before is None:
         raise BadInput(_("“%s” is the first look; there is none before it to join.") % look.title)

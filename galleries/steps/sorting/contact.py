@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from galleries import storage
-from galleries.access import Visitor, frames_shown_to, looks_shown_to
+from galleries.access import Act, Visitor, frames_shown_to, looks_shown_to, require
 from galleries.errors import BadInput
 from galleries.models import Frame, Invite, Look, Mark, Sitting
 from galleries.papers.contact import SheetFrame, SheetLook, SheetMark, contact_sheet_pdf
@@ -23,6 +23,7 @@ def contact_sheet(by: Visitor, sitting: Sitting, *, page: str = "A4", columns: i
     Raises:
         BadInput: no such page, or no proof yet.
     """
+    require(by, Act.SEE_SHEET, sitting)
     if page not in PAGES:
         raise BadInput(_("There is no page “%(page)s”; use %(pages)s.") % {"page": page, "pages": " / ".join(PAGES)})
     frames = frames_shown_to(by, sitting).filter(hidden=False).prefetch_related("proofs").order_by("captured_at", "pk")

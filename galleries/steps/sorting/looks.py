@@ -14,7 +14,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Visitor
+from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting
 
@@ -27,8 +27,18 @@ EDITABLE = (
 UNDOABLE = ("frames moved", "frames hidden", "frames shown", "look split", "looks merged")
 
 
+def _photographer(by: Visitor, thing: Sitting | Look | Frame) -> None:
+    require(
+        by,
+        Act.RUN,
+        thing if isinstance(thing, Sitting) else thing.sitting,
+        _("Looks are the photographer's to arrange."),
+    )
+
+
 def new_look(sitting: Sitting, title: str, by: Visitor, **fields: Any) -> Look:
     """Add a look at the end."""
+    _photographer(by, sitting)
     with transaction.atomic():
         look = Look.objects.create(sitting=sitting, title=title.strip()[:80], position=next_position(sitting), **fields)
         stages.touch(sitting)
@@ -91,6 +101,7 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
         BadInput: a field that a look does not have, or an empty title.
         Refused: the subject keeps the look back; nobody shows it for them.
     """
+    _photographer(by, look)
     unknown = set(fields) - set(EDITABLE)
     if unknown:
         raise BadInput(_("A look has no “%s”.") % ", ".join(sorted(unknown)))
@@ -119,6 +130,7 @@ def hold_together(look: Look) -> None:
 
 def accept(look: Look, by: Visitor) -> None:
     """The photographer agrees with a proposed look; the program leaves its frames alone from now on."""
+    _photographer(by, look)
     with transaction.atomic():
         Look.objects.filter(pk=look.pk).update(proposed_reason="", made_by_program=False)
         look.frames.update(placed_by_hand=True)
@@ -132,6 +144,7 @@ def reorder(sitting: Sitting, order: list[int], by: Visitor) -> None:
     Raises:
         BadInput: not exactly the looks of this sitting.
     """
+    _photographer(by, sitting)
     if sorted(order) != sorted(sitting.looks.values_list("pk", flat=True)):
         raise BadInput(_("The order does not name exactly the looks of this sitting."))
     with transaction.atomic():
@@ -155,6 +168,7 @@ def frames_of(sitting: Sitting, ids: Iterable[int]) -> list[Frame]:
 
 def move_frames(sitting: Sitting, ids: Iterable[int], look: Look | None, by: Visitor) -> JournalLine:
     """Move frames to a look of the same sitting (or to none)."""
+    _photographer(by, sitting)
     if look is not None and look.sitting_id != sitting.pk:
         raise Missing(_("There is no such look in this sitting."))
     frames = frames_of(sitting, ids)
@@ -173,6 +187,7 @@ def _place(
 
 def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) -> JournalLine:
     """Hide frames from all invitees, or show them again."""
+    _photographer(by, sitting)
     frames = frames_of(sitting, ids)
     was = {str(frame.pk): frame.hidden for frame in frames}
     with transaction.atomic():
@@ -189,6 +204,7 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
     Raises:
         BadInput: the frame is in no look, or is its look's first.
     """
+    _photographer(by, first)
     look = first.look
     if look is None:
         raise BadInput(_("Frame %s is in no look that could be split.") % first.label)
@@ -220,6 +236,7 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
         BadInput: the same look twice, or looks of two sittings.
         Conflict: something was said of a look that not everybody sees, and would be read in one they do.
     """
+    _photographer(by, look)
     if look.pk == into.pk or look.sitting_id != into.sitting_id:
         raise BadInput(_("Choose another look of the same sitting to merge with."))
     if _less_closed(into, look) and (look.references.exists() or look.plan_comments.exists()):
@@ -252,6 +269,7 @@ def remove_look(look: Look, by: Visitor) -> None:
     Raises:
         Conflict: the look still has frames.
     """
+    _photographer(by, look)
     if look.frames.exists():
         raise Conflict(_("“%s” still has frames; move them first.") % look.title)
     with transaction.atomic():
@@ -277,6 +295,7 @@ def undo(sitting: Sitting, by: Visitor) -> JournalLine:
     Raises:
         Conflict: there is nothing left to take back.
     """
+    _photographer(by, sitting)
     line = last_undoable(sitting)
     if line is None:
         raise Conflict(_("There is nothing to take back."))
@@ -303,6 +322,7 @@ def in_order(look: Look) -> list[Frame]:
 
 def start_look_on_set(sitting: Sitting, title: str, by: Visitor, look: Look | None = None) -> Look:
     """'New look starts here': frames that arrive from now on go to it. Names a planned look, or makes one."""
+    _photographer(by, sitting)
     chosen = look or _unused_look(sitting) if not title.strip() else look
     chosen = chosen or new_look(sitting, title or _("Look %d") % (sitting.looks.count() + 1), by)
     with transaction.atomic():
@@ -314,6 +334,7 @@ def start_look_on_set(sitting: Sitting, title: str, by: Visitor, look: Look | No
 
 
 def end_look_on_set(sitting: Sitting, by: Visitor) -> None:
+    _photographer(by, sitting)
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
         stages.touch(sitting)

@@ -140,8 +140,7 @@ def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) ->
 @require_safe
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
-    offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
-    offer.check_whole(made, visitor)
+    offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made), whole=True)
     return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
 
 

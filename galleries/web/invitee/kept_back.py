@@ -8,9 +8,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
-from galleries.access import Act, Visitor, looks_shown_to
+from galleries.access import Act, Visitor, finals_shown_to, looks_shown_to
 from galleries.models import Proof, Sitting
-from galleries.steps.agreeing import agree
 from galleries.steps.picking import kept
 from galleries.web.doors import invitee_page
 from galleries.web.invitee.page import key_in, page
@@ -30,7 +29,7 @@ def kept_back(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpR
         return redirect("kept-back", slug=sitting.slug)
     rows = kept.held(visitor, sitting)
     proofs = Proof.objects.newest_of(frame.pk for row in rows for frame in row.frames)
-    listed = {final.frame_id for final in agree.listed_for(visitor, sitting)}
+    listed = {final.frame_id for final in finals_shown_to(visitor, sitting).filter(on_list=True)}
     return page(
         request, visitor, sitting, "kept_back",
         rows=[

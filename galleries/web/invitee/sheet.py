@@ -84,9 +84,14 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         state=showing.state(visitor, sitting, with_frames=False),
         config=config(visitor, sitting),
         may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
-        kept_back=sum(len(row.frames) for row in kept.held(visitor, sitting)),
+        kept_back=_kept_back(visitor, sitting),
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
+
+
+def _kept_back(visitor: Visitor, sitting: Sitting) -> int:
+    """How many frames the subject keeps back and can let go."""
+    return sum(len(row.frames) for row in kept.held(visitor, sitting)) if may(visitor, Act.LET_GO, sitting) else 0
 
 
 def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from PIL import Image
 
 from galleries import storage
 from galleries.access import Visitor
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
@@ -243,7 +243,7 @@ def test_only_the_photographer_asks_for_a_delivery(cast: Cast, who: str) -> None
     wanted, licence = _ready(cast, 1)
     with pytest.raises(Refused):
         orders.prepare(cast.sitting, wanted, licence, Visitor(invite=getattr(cast, who)))
-    with pytest.raises(Refused):
+    with pytest.raises(Missing):
         orders.prepare(cast.sitting, wanted, licence, Visitor(user=cast.stranger))
 
 

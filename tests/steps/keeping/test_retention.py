@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from galleries import storage
 from galleries.access import Visitor
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import (
     DeliverySize,
     Final,
@@ -321,10 +321,11 @@ def test_only_the_photographer_keeps_and_removes(who: str, tmp_path: Path) -> No
         lambda: retention.keep_until(cast.sitting, visitor, None),
         lambda: retention.put_away(cast.sitting, visitor),
         lambda: archive_file.write(cast.sitting, tmp_path / "x.zip", visitor),
-        lambda: erase.erase(cast.sitting, Visitor(user=cast.stranger), "why"),
     ):
         with pytest.raises(Refused):
             attempt()
+    with pytest.raises(Missing):
+        erase.erase(cast.sitting, Visitor(user=cast.stranger), "why")
     with pytest.raises(BadInput, match="why"):
         erase.erase(cast.sitting, cast.as_owner, "  ")
     assert Sitting.objects.count() == 1

@@ -117,9 +117,12 @@ def test_only_the_subject_lets_go_and_names_each_frame(cast: Cast) -> None:
         looks.edit_look(bare, cast.as_owner, kept_from_representation=False)
     to_another(cast, bare, shirt, frames)
     for somebody in (cast.as_owner, cast.as_representation, cast.as_recipient, make_cast("another").as_subject):
-        with pytest.raises(Refused):
-            kept.let_go(somebody, cast.sitting, [frames[0].pk])
-        assert kept.held(somebody, cast.sitting) == []
+        for ask in (
+            lambda who: kept.let_go(who, cast.sitting, [frames[0].pk]),
+            lambda who: kept.held(who, cast.sitting),
+        ):
+            with pytest.raises((Refused, Missing)):
+                ask(somebody)
     with pytest.raises(BadInput, match="changed meanwhile"):
         kept.let_go(cast.as_subject, cast.sitting, [frames[0].pk, frames[2].pk])  # the third is not kept back
     with pytest.raises(BadInput, match="changed meanwhile"):
@@ -200,6 +203,7 @@ def test_a_final_of_a_frame_kept_back_is_nobodys_but_the_subjects(cast: Cast) ->
         for at, frame in enumerate(frames)
     ]
     Sitting.objects.update(stage="finishing")
+    cast.sitting.refresh_from_db()
     assert [final.frame.number for final in agree.listed_for(cast.as_representation, cast.sitting)] == [3]
     assert [final.frame.number for final in agree.listed_for(cast.as_subject, cast.sitting)] == [1, 2, 3]
     assert len(agree.listed_for(cast.as_owner, cast.sitting)) == 3

@@ -184,3 +184,13 @@ def test_saying_done_moves_the_sitting_on_and_a_later_mark_takes_it_back():
     pick.set_mark(cast.as_subject, frame.pk, kind="pick")
     cast.subject.refresh_from_db()
     assert cast.subject.picks_done_at is None
+
+
+def test_a_ranking_follows_the_rules_of_marks():
+    cast = make_cast()
+    frame = cast.frame(1)
+    pick.set_order(cast.as_subject, cast.sitting, [frame.pk])
+    Sitting.objects.update(stage="finishing")  # closed meanwhile; the page still holds the sitting as it was
+    with pytest.raises(Refused, match="The list is closed"):
+        pick.set_order(cast.as_subject, cast.sitting, [])
+    assert cast.subject.standings.count() == 1
