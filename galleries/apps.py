@@ -8,4 +8,9 @@ class GalleriesConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from django.conf import settings
+
         from galleries import checks  # noqa: F401 - registers the system checks
+        from galleries.imaging.contained import address
+
+        address.socket = settings.DECODER_SOCKET

@@ -7,6 +7,8 @@ from typing import Any
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Warning, register
 
+from galleries.imaging.contained import cage
+
 
 @register
 def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
@@ -29,3 +31,17 @@ def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
             )
         )
     return found
+
+
+@register
+def cage_of_decoders(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    missing = cage.available().missing
+    if not missing:
+        return []
+    return [
+        Warning(
+            f"Pictures of strangers are decoded with fewer walls round the decoder: {' and '.join(missing)} missing.",
+            hint="Use a kernel with Landlock and seccomp, and install libseccomp2 (deploy/packages).",
+            id="galleries.W002",
+        )
+    ]

@@ -151,6 +151,7 @@ MAX_FRAME_BYTES = env.whole("PORTAL_MAX_FRAME_BYTES", 300_000_000, least=1_000_0
 MAX_FRAME_PIXELS = env.whole("PORTAL_MAX_FRAME_PIXELS", 220_000_000, least=1_000_000)
 MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
 VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
+DECODER_SOCKET = env.text("PORTAL_DECODER_SOCKET")
 # Painted frames of the demo: made once, kept between starts.
 DEMO_CACHE = env.folder("PORTAL_DEMO_CACHE", BASE_DIR / ".cache")
 # Long side of its frames: 6000 is a 24-megapixel camera; smaller ones are painted faster and serve for a quick try.

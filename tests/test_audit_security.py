@@ -326,7 +326,7 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
     reading = SimpleNamespace(as_dict=dict, reader_version=1)
     made = SimpleNamespace(large=b"l", small=b"s", large_size=(2, 3), small_size=(1, 2), reading=reading)
     for module in (proof, versions):
-        monkeypatch.setattr(module, "make_proof", lambda *args: made)
+        monkeypatch.setattr(module.door, "make_proof", lambda *args: made)
         monkeypatch.setattr(module.storage, "get", lambda *args: b"")
     monkeypatch.setattr(versions, "_caution", lambda *args: "")
     monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging.colour import convert
 from galleries.imaging.errors import BadCrop, DoesNotFit
+from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing.geometry import Rect, turned_inside
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening.decode import (
@@ -35,7 +36,6 @@ from galleries.imaging.output import encode, resize, sharpen
 
 if TYPE_CHECKING:
     from galleries.imaging.drawing.stamp import StampText
-    from galleries.imaging.face.reading import FrameReading
     from galleries.imaging.rights import RightsRecord
 
 RECIPE_VERSION = 1  # part of every derivative's key: raise it when the same input would give other bytes

@@ -9,11 +9,9 @@ then, which saves both time and a rounding.
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -68,14 +66,13 @@ def _by_pillow(pixels: NDArray[np.uint8], from_icc: bytes, to_icc: bytes, mode: 
 
 @contextmanager
 def _as_file(icc: bytes) -> Iterator[str]:
-    """libvips takes an output profile by file name only."""
-    handle, name = tempfile.mkstemp(suffix=".icc")
+    """libvips takes an output profile by file name only: a file in memory has one too."""
+    handle = os.memfd_create("profile", os.MFD_CLOEXEC)
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(icc)
-        yield name
+        os.write(handle, icc)
+        yield f"/proc/self/fd/{handle}"
     finally:
-        Path(name).unlink()
+        os.close(handle)
 
 
 def _by_vips(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int) -> Pixels:

@@ -196,6 +196,5 @@ def open_picture(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_le
 
 
 def verify(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
-    """Decode everything once and return the facts; raises as `open_picture`. Not for bytes nobody trusts yet:
-    `safe.verify_safely` does the same in a child process."""
+    """Decode everything once and return the facts; raises as `open_picture`."""
     return open_stored(source, limits, at_least=1).facts

@@ -10,8 +10,8 @@ from typing import Any
 from django.core.management.base import CommandError
 from django.utils import timezone
 
+from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.imaging.rights import read_rights
 from galleries.management.trade import TradeCommand
 from galleries.papers.describe import rights_found_sentences
 from galleries.steps.delivering import offer
@@ -47,7 +47,7 @@ class Command(TradeCommand):
 
     def _said(self, path: Path, data: bytes) -> list[str]:
         try:
-            return rights_found_sentences(read_rights(data), today=timezone.localdate())
+            return rights_found_sentences(door.read_rights(data), today=timezone.localdate())
         except ImagingError as error:
             self.all_done = False
             return [f"{path.name}: {error}"]

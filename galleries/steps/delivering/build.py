@@ -13,11 +13,10 @@ from django.utils import timezone
 from galleries import stages, storage
 from galleries.access import PROGRAM, Visitor, files_shown_to
 from galleries.errors import DomainError
-from galleries.imaging import rights
-from galleries.imaging.drawing.border import border_and_name
+from galleries.imaging.contained import door
 from galleries.imaging.errors import BadRights, ImagingError
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.recipes import CutOrder, FinalFile, make_finals
+from galleries.imaging.recipes import CutOrder, FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import (
     DeliveredFile,
@@ -90,7 +89,7 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
     ]
     strip = next((order["strip"] for order in orders if order["strip"]), "")
     try:
-        made = make_finals(data, cuts, limits(), record, finish=border_and_name(strip))
+        made = door.make_finals(data, cuts, limits(), record, name=strip)
     except ImagingError as error:
         raise type(error)(f"{orders[0]['said']['description']} {error}") from error
     for order, file in zip(orders, made, strict=True):
@@ -105,7 +104,7 @@ def rights_record(terms: LicenceTerms, said: dict[str, str]) -> RightsRecord:
 
 def _keep(delivery: Delivery, order: dict[str, Any], file: FinalFile, record: RightsRecord) -> None:
     """Read the metadata back and compare, store the bytes, then write the row."""
-    differences = rights.check(file.data, record)
+    differences = door.check_rights(file.data, record)
     if differences:
         raise BadRights(f"{order['name']}: what was written does not read back. {' '.join(differences)}")
     ending = order["name"].rsplit(".", 1)[1]

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput
+from galleries.imaging.contained import door
 from galleries.imaging.drawing.border import insets, name_problem
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.faces import Face
@@ -18,7 +19,7 @@ from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing import crops
 from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.same_trim import taken_over
-from galleries.imaging.preview import SheetPicture, contact_sheet, cut_small
+from galleries.imaging.preview import SheetPicture
 from galleries.imaging.recipes import CutOrder
 from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
 from galleries.steps.delivering import sizes as sizes_
@@ -275,7 +276,7 @@ def preview(crop: Crop) -> bytes:
     source = source_of(crop.final)
     data = storage.get(storage.private(), source.key)
     order = CutOrder(sizes_.spec(crop.size), rect_of(crop), crop.tilt, monochrome(crop.final))
-    return cut_small(data, [order], PREVIEW_SIDE, limits(), name=strip_name(crop.final.sitting))[0]
+    return door.cut_small(data, [order], PREVIEW_SIDE, limits(), name=strip_name(crop.final.sitting))[0]
 
 
 def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor) -> bytes:
@@ -295,11 +296,11 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         source = source_of(final)
         orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in made]
         try:
-            pictures = cut_small(
+            pictures = door.cut_small(
                 storage.get(storage.private(), source.key), orders, 280, limits(), name=strip_name(sitting)
             )
         except ImagingError as error:
             raise BadInput(_("Frame %(label)s: %(error)s") % {"label": final.frame.label, "error": error}) from error
         for crop, picture in zip(made, pictures, strict=True):
             cells.append(SheetPicture(picture, f"{final.frame.label}  {crop.size.slug}", len(warnings(crop))))
-    return contact_sheet(cells, columns=len(wanted))
+    return door.contact_sheet(cells, columns=len(wanted))

@@ -10,9 +10,8 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
+from galleries.imaging.contained import door
 from galleries.imaging.errors import BadProfile
-from galleries.imaging.output import softproof
-from galleries.imaging.preview import paper_view
 from galleries.models import Crop, JournalLine, Sitting
 from galleries.steps.delivering import cut
 
@@ -26,17 +25,17 @@ def give(sitting: Sitting, by: Visitor, icc: bytes) -> str:
     """
     _photographer(sitting, by)
     try:
-        profile = softproof.check_profile(icc)
+        name = door.check_profile(icc)
     except BadProfile as error:
         raise BadInput(str(error)) from error
     key = storage.derived_key(sitting.uid, "profile", hashlib.sha256(icc).hexdigest(), "icc")
     storage.put(storage.private(), key, icc)
     with transaction.atomic():
-        Sitting.objects.filter(pk=sitting.pk).update(print_profile_key=key, print_profile_name=profile.name[:120])
+        Sitting.objects.filter(pk=sitting.pk).update(print_profile_key=key, print_profile_name=name[:120])
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "lab profile given", profile.name)
+        JournalLine.write(sitting, by.who, "lab profile given", name)
     sitting.refresh_from_db()
-    return profile.name
+    return name
 
 
 def take_back(sitting: Sitting, by: Visitor) -> None:
@@ -58,7 +57,7 @@ def view(crop: Crop) -> tuple[bytes, str]:
     key = crop.final.sitting.print_profile_key
     if not key:
         raise BadInput(_("No lab profile was given for this sitting."))
-    return paper_view(cut.preview(crop), storage.get(storage.private(), key))
+    return door.paper_view(cut.preview(crop), storage.get(storage.private(), key))
 
 
 def _photographer(sitting: Sitting, by: Visitor) -> None:

@@ -10,12 +10,12 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput
-from galleries.imaging.drawing.border import border_and_name
+from galleries.imaging.contained import door
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing import crops
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder, make_finals, read_frame
+from galleries.imaging.recipes import CutOrder
 from galleries.steps.delivering import sizes
 from galleries.steps.limits import limits
 
@@ -31,7 +31,7 @@ def report(path: Path) -> dict[str, Any]:
         ImagingError: the file is no picture that can be opened; the sentence does not name the file.
         OSError: the file cannot be read at all.
     """
-    facts, reading = read_frame(path, limits())
+    facts, reading = door.read_frame(path, limits())
     face = reading.face
     found: dict[str, Any] = {
         "path": str(path),
@@ -88,10 +88,10 @@ def cut(path: Path, wanted: Sequence[SizeSpec], out: Path, name: str = "") -> li
         ImagingError: the file cannot be opened, or a size cannot be made of it.
         OSError: a file cannot be read or written.
     """
-    facts, reading = read_frame(path, limits())
+    facts, reading = door.read_frame(path, limits())
     places = [crops.propose(facts.width, facts.height, reading.face, size.ratio) for size in wanted]
     orders = [CutOrder(size, place.rect, place.tilt_deg) for size, place in zip(wanted, places, strict=True)]
-    made = make_finals(path, orders, limits(), finish=border_and_name(name))
+    made = door.make_finals(path, orders, limits(), name=name)
     out.mkdir(parents=True, exist_ok=True)
     rows = []
     for order, place, file in zip(orders, places, made, strict=True):

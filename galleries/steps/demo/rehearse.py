@@ -18,8 +18,7 @@ from django.conf import settings
 from galleries import painter, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
-from galleries.imaging import rights
-from galleries.imaging.opening.decode import verify
+from galleries.imaging.contained import door
 from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import build, cut, licences, offer, orders, receipts, sizes
@@ -181,7 +180,7 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
         raise Conflict("The archive does not hold exactly the files that were asked for.")
     for row in rows:
         _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
-        differences = rights.check(found[row.name], build.rights_record(terms, said[row.name]["said"]))
+        differences = door.check_rights(found[row.name], build.rights_record(terms, said[row.name]["said"]))
         if differences:
             raise Conflict(f"{row.name}: {' '.join(differences)}")
     return len(rows)
@@ -192,7 +191,7 @@ def _check_picture(name: str, data: bytes, numbers: dict[str, Any], order: dict[
     with tempfile.NamedTemporaryFile() as file:
         shutil.copyfileobj(io.BytesIO(data), file)
         file.flush()
-        facts = verify(Path(file.name), limits())
+        facts = door.verify(Path(file.name), limits())
     want = (spec.out_width, spec.out_height) if not spec.full_frame else (order["crop"][2], order["crop"][3])
     if (facts.width, facts.height) != want:
         raise Conflict(f"{name} measures {facts.width} × {facts.height}, not {want[0]} × {want[1]}.")

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from galleries import storage
 from galleries.imaging.comparing import match
+from galleries.imaging.contained import door
 from galleries.models import Final, Frame, Sitting
 from galleries.steps.limits import limits
 
@@ -64,7 +65,7 @@ def find(sitting: Sitting, path: Path, name: str) -> Matching:
     finals = finals_of(sitting)
     if not finals:
         return Matching(None, reason=_("There is no final to match it to: the list is not closed."))
-    picture = match.open_small(path, limits())
+    picture = door.open_small(path, limits())
     named = by_name(finals, name)
     if len(named) == 1:
         likeness = _likeness(named[0].frame, picture)
@@ -83,7 +84,7 @@ def _first(final: Final, others: Sequence[Final]) -> tuple[Final, ...]:
 
 
 def _likeness(frame: Frame, picture: match.Small) -> float | None:
-    original = match.open_small(storage.get(storage.private(), frame.key), limits())
+    original = door.open_small(storage.get(storage.private(), frame.key), limits())
     laid = match.overlay(original, picture)
     return laid.likeness if laid is not None and laid.area >= match.LEAST_AREA else None
 

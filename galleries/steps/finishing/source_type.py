@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput
+from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.imaging.rights import read_rights
 from galleries.models import Final, JournalLine, Version
 from galleries.steps.delivering import cut
 
@@ -43,7 +43,7 @@ def read_from_file(version: Version, data: bytes) -> None:
     if version.kind_said_by:
         return
     try:
-        said = read_rights(data).record.digital_source_type
+        said = door.read_rights(data).record.digital_source_type
     except ImagingError:  # HEIF, or metadata that cannot be read: then only a person can say it
         return
     kind = _SAME.get(said, said)

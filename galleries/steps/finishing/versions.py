@@ -15,13 +15,11 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
-from galleries.imaging.comparing.shape_change import shape_change
+from galleries.imaging.contained import door
 from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.reading import FrameReading
-from galleries.imaging.opening.decode import FrameFacts, probe
-from galleries.imaging.opening.verifier import verify_safely
-from galleries.imaging.recipes import make_proof
+from galleries.imaging.opening.decode import FrameFacts
 from galleries.models import (
     Final,
     Frame,
@@ -69,7 +67,7 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
         reason = _("This is the camera's own file of frame %s, not a retouch of it.") % original.label
         return Outcome("refused", reason=reason)
     try:
-        facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
+        facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
         found = match.find(sitting, path, name)
     except ImagingError as error:
         return Outcome("refused", reason=str(error))
@@ -129,7 +127,7 @@ def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
     _check_open(stray.sitting, by)
     if final.sitting_id != stray.sitting_id or not final.on_list:
         raise BadInput(_("Choose one of this sitting's finals."))
-    facts = probe(storage.get(storage.private(), stray.key), limits())
+    facts = door.probe(storage.get(storage.private(), stray.key), limits())
     fields: dict[str, str | int] = {name: getattr(stray, name) for name in ("sha256", "key", "name", "bytes")}
     with transaction.atomic():
         if not StrayRetouch.objects.filter(pk=stray.pk).delete()[0]:
@@ -156,7 +154,7 @@ def render_version(version_id: int) -> None:
     final, sitting, store = version.final, version.final.sitting, storage.private()
     data = storage.get(store, version.key)
     label = f"{final.frame.label} v{version.number}"
-    drawn = make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    drawn = door.make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
     digest = hashlib.sha256(drawn.large).hexdigest()
     key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), drawn.large)
     source_type.read_from_file(version, data)
@@ -178,7 +176,7 @@ def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
     face = FrameReading.from_dict(frame.read).face if frame.reading else None
     if face is None:
         return ""
-    change = shape_change(original, retouched, face, limits())
+    change = door.shape_change(original, retouched, face, limits())
     if change is None:
         return _("The retouch cannot be laid over its frame, so the shape of the face was not compared.")
     return change.caution

@@ -17,9 +17,9 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict, Refused
+from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.decode import FrameFacts
-from galleries.imaging.opening.verifier import verify_safely
 from galleries.models import Frame, JournalLine, Refusal, Sitting
 from galleries.steps import jobs
 from galleries.steps.ingesting import proof
@@ -99,7 +99,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     if there is not None:
         return Outcome(name, "same", there)
     try:
-        facts = verify_safely(path, limits(), seconds=settings.VERIFY_SECONDS)
+        facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
     except ImagingError as error:
         return refuse(sitting, name, path, str(error))
     key = storage.original_key(sitting.uid, found, facts.format)

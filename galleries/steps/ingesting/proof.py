@@ -7,8 +7,8 @@ import hashlib
 from django.db import transaction
 
 from galleries import stages, storage
+from galleries.imaging.contained import door
 from galleries.imaging.drawing.stamp import StampText
-from galleries.imaging.recipes import make_proof, make_view
 from galleries.models import Frame, Job, Proof, Studio
 from galleries.steps import jobs
 from galleries.steps.limits import limits
@@ -39,7 +39,7 @@ def render(frame_id: int) -> None:
         return  # removed meanwhile
     name = recipe()
     data = storage.get(storage.private(), frame.key)
-    made = make_proof(data, StampText(studio=Studio.current().name, label=frame.label), limits())
+    made = door.make_proof(data, StampText(studio=Studio.current().name, label=frame.label), limits())
     uid = frame.sitting.uid
     keys = {
         kind: storage.put(
@@ -83,7 +83,7 @@ def view(frame: Frame, long_side: int = VIEW_SIDE) -> bytes:
     store = storage.private()
     if store.exists(key):
         return storage.get(store, key)
-    picture = make_view(storage.get(store, frame.key), long_side, limits())
+    picture = door.make_view(storage.get(store, frame.key), long_side, limits())
     storage.put(store, key, picture)
     return picture
 

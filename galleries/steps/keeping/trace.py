@@ -16,9 +16,9 @@ from django.utils.translation import gettext as _
 from galleries import storage
 from galleries.errors import BadInput
 from galleries.imaging import tracer
+from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError, Unsupported
 from galleries.imaging.face.hashes import distance
-from galleries.imaging.recipes import read_frame
 from galleries.models import Frame, Invite, Proof, Sitting
 from galleries.steps.limits import limits
 
@@ -63,7 +63,7 @@ def _prepared(proof: Proof) -> bytes:
     store = storage.private()
     if store.exists(key):
         return storage.get(store, key)
-    pair = tracer.prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame))
+    pair = door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame))
     storage.put(store, key, pair)
     return pair
 
@@ -80,7 +80,7 @@ def find(path: Path, sitting: Sitting | None = None) -> Found:
         copies_of: Proof | None = None
         for proof in proofs:
             given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
-            told = tracer.find(data, _prepared(proof), _key(proof.frame), given)
+            told = door.tracer_find(data, _prepared(proof), _key(proof.frame), given)
             if told.found:
                 return _told(proof, told)
             if told.aligned and copies_of is None:
@@ -98,7 +98,7 @@ def _candidates(path: Path, sitting: Sitting | None) -> list[Proof]:
     frames = Frame.objects.filter(proofs__isnull=False, reading__isnull=False).select_related("sitting").distinct()
     if sitting is not None:
         frames = frames.filter(sitting=sitting)
-    _facts, reading = read_frame(path, limits())
+    _facts, reading = door.read_frame(path, limits())
     here = int(reading.hash, 16)
     ranked = sorted(frames, key=lambda frame: distance(here, int(frame.read.get("hash") or "0", 16)))
     chosen = ranked if sitting is not None else ranked[:CLOSEST]

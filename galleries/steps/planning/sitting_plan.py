@@ -16,9 +16,8 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
+from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.imaging.opening.verifier import verify_safely
-from galleries.imaging.recipes import make_view
 from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting
 from galleries.steps.limits import limits
 
@@ -104,11 +103,10 @@ def add_reference(
     if sitting.references.count() >= REFERENCES_MOST:
         raise BadInput(_("The plan holds %d pictures already; remove one first.") % REFERENCES_MOST)
     try:
-        # Anybody invited may send one: tried in a child process first, and of no more pixels than a web process can
-        # hold several times over.
+        # Anybody invited may send one, so it may be far smaller than a frame.
         small = replace(limits(), max_bytes=REFERENCE_BYTES, max_pixels=REFERENCE_PIXELS)
-        verify_safely(source, small, seconds=settings.VERIFY_SECONDS)
-        picture = make_view(source, REFERENCE_SIDE, small)
+        door.verify(source, small, seconds=settings.VERIFY_SECONDS)
+        picture = door.make_view(source, REFERENCE_SIDE, small)
     except ImagingError as error:
         raise BadInput(str(error)) from error
     key = storage.derived_key(sitting.uid, "reference", hashlib.sha256(picture).hexdigest())

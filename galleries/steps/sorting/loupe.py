@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from galleries import storage
 from galleries.errors import Missing
+from galleries.imaging.contained import door
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder, make_finals
+from galleries.imaging.recipes import CutOrder
 from galleries.models import Frame
 from galleries.steps.limits import limits
 
@@ -27,7 +28,7 @@ def eyes(frame: Frame) -> bytes:
     if store.exists(key):
         return storage.get(store, key)
     original = storage.get(store, frame.key)
-    cut = make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
+    cut = door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
     storage.put(store, key, cut)
     return cut
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import storage
 from galleries.access import Act, Visitor, delivery_for, files_shown_to, sees_whole
 from galleries.errors import Missing, Refused
-from galleries.imaging.recipes import make_view
+from galleries.imaging.contained import door
 from galleries.models import DeliveredFile, Delivery, Sitting
 from galleries.steps.delivering import licences, offer, receipts, usage
 from galleries.steps.limits import limits
@@ -205,7 +205,7 @@ def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_
     store = storage.private()
     key = storage.derived_key(sitting.uid, f"view{PICTURE_SIDE}", file.sha256)
     if not store.exists(key):
-        storage.put(store, key, make_view(storage.get(store, file.key), PICTURE_SIDE, limits()))
+        storage.put(store, key, door.make_view(storage.get(store, file.key), PICTURE_SIDE, limits()))
     return send(request, store, key, content_type="image/jpeg", etag=f"{file.sha256}-small", cache=FOREVER)
 
 

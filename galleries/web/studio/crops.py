@@ -14,8 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
+from galleries.imaging.contained import door
 from galleries.imaging.drawing.border import insets
-from galleries.imaging.recipes import make_view
 from galleries.models import Crop, DeliverySize, Final, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import cut, lab_profile, sizes
@@ -150,7 +150,7 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
         if store.exists(key):
             picture = storage.get(store, key)
         else:
-            picture = make_view(storage.get(store, source.key), SHOWN_SIDE, limits())
+            picture = door.make_view(storage.get(store, source.key), SHOWN_SIDE, limits())
             storage.put(store, key, picture)
     response = HttpResponse(picture, content_type="image/jpeg")
     response.headers["Cache-Control"] = FOREVER

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from galleries.imaging import errors
-from galleries.imaging.opening import decode, verifier
+from galleries.imaging.contained import children, door
+from galleries.imaging.opening import decode
 from tests.imaging.core_pictures import broken_files, files
 
 BROKEN = broken_files()
@@ -18,7 +19,7 @@ BROKEN = broken_files()
 @pytest.fixture(scope="module", autouse=True)
 def _ended() -> Iterator[None]:
     yield
-    verifier.close()
+    door.close()
 
 
 def _is_one_sentence(text: str) -> bool:
@@ -50,20 +51,20 @@ def test_each_is_refused_with_one_sentence() -> None:
 
 def test_the_child_gives_the_same_verdicts_and_neither_grows_nor_dies() -> None:
     sound = files()["jpeg"]
-    verifier.close()
-    verifier.verify_safely(sound)
-    child = verifier._pool.idle[0]
+    door.close()
+    door.verify(sound)
+    child = children.pool.idle[0]
     grown: list[int] = []
     for _ in range(2):
         for what, data in BROKEN:
             started = time.monotonic()
             with pytest.raises(errors.ImagingError) as refused:
-                verifier.verify_safely(data, seconds=20)
+                door.verify(data, seconds=20)
             assert "stopped the decoder" not in str(refused.value), what
             assert time.monotonic() - started < 25, what
         grown.append(_resident_kb(child.process.pid))
-    assert verifier.verify_safely(sound).width == 160
-    assert verifier._pool.idle[0] is child
+    assert door.verify(sound).width == 160
+    assert children.pool.idle[0] is child
     assert grown[1] - grown[0] < 8_000
 
 

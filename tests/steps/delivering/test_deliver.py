@@ -161,7 +161,7 @@ def test_the_same_delivery_packs_to_the_same_bytes(delivery: Delivery) -> None:
 def test_a_worker_killed_in_the_middle_goes_on_where_it_was(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     wanted, licence = _ready(cast)
     asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
-    real, calls = build.make_finals, []
+    real, calls = build.door.make_finals, []
 
     def stopped(*args: object, **kwargs: object) -> object:
         calls.append(args)
@@ -169,7 +169,7 @@ def test_a_worker_killed_in_the_middle_goes_on_where_it_was(cast: Cast, monkeypa
             raise KeyboardInterrupt  # as a signal would end the process, past every handler of the job
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(build, "make_finals", stopped)
+    monkeypatch.setattr(build.door, "make_finals", stopped)
     with pytest.raises(KeyboardInterrupt):
         build.build(asked.pk)
     first = dict(asked.files.values_list("name", "sha256"))

@@ -1,0 +1,102 @@
+"""The child's own side: shut the cage, answer one question after the other until the parent closes the socket."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import struct
+import sys
+import traceback
+from typing import Any
+
+from galleries.imaging import errors
+from galleries.imaging.contained import cage, plain
+from galleries.imaging.contained.plain import Handed, Question, Source, Trouble
+
+IDLE_SECONDS = 600.0
+HEAD = struct.Struct("<QB")  # length of the answer, 1 when it is one and 0 when it is trouble
+HELLO = struct.Struct("<qq")  # memory, and 1 when started as a user of its own
+
+
+def _warm() -> dict[str, Any]:
+    """Load all that is needed, before the cage makes loading harder."""
+    import numpy as np
+
+    from galleries.imaging.contained.entries import ENTRIES
+    from galleries.imaging.drawing import lettering
+    from galleries.imaging.face import reading
+    from galleries.imaging.output import encode
+
+    pixels = np.zeros((64, 64, 3), np.uint8)
+    lettering.text_mask("Aä", 12)
+    encode.encode_jpeg(pixels, quality=80)
+    reading.read_pixels(pixels)
+    return dict(ENTRIES)
+
+
+def _answer(entries: dict[str, Any], question: Question, descriptors: list[int]) -> tuple[bytes, int]:
+    def handed(value: Any) -> Any:
+        return Handed(descriptors[value.number]) if isinstance(value, Source) else value
+
+    try:
+        result = entries[question.entry].function(
+            *(handed(value) for value in question.args),
+            **{name: handed(value) for name, value in question.kwargs.items()},
+        )
+        return plain.pack(result), 1
+    except errors.ImagingError as error:
+        trouble = Trouble.of(error)
+    except MemoryError:
+        trouble = Trouble("TooLarge", "Decoding this file needs more memory than the decoder may take.")
+        trouble.args = [trouble.sentence]
+    except Exception as error:  # noqa: BLE001 - whatever a library throws at a strange file is the file's sentence
+        trouble = Trouble.of(error, traceback.format_exc())
+        trouble.kind, trouble.fields = "", {}
+    return plain.pack(trouble), 0
+
+
+def serve(channel: socket.socket, *, own_user: bool) -> None:
+    """Say which walls stand, then answer. The wall clock and the processor's end this process by themselves, also
+    when nobody waits for it any more."""
+    memory, _ = HELLO.unpack(channel.recv(HELLO.size, socket.MSG_WAITALL))
+    entries = _warm()
+    held = cage.shut(memory, own_user=own_user)
+    channel.sendall(HELLO.pack(held.landlock, held.calls | held.own_user << 1))
+    channel.settimeout(IDLE_SECONDS)
+    while True:
+        try:
+            head, descriptors, _, _ = socket.recv_fds(channel, 8, 8, socket.MSG_CMSG_CLOEXEC)
+        except TimeoutError:
+            return
+        if len(head) != 8 or len(descriptors) < 2:
+            return
+        question = Question.unpacked(Handed(descriptors[0]).read_bytes())
+        signal.setitimer(signal.ITIMER_REAL, question.seconds + 5)
+        cage.more_time(2 * question.seconds)
+        data, good = _answer(entries, question, descriptors[2:])
+        try:
+            view = memoryview(data)
+            while view:
+                view = view[os.write(descriptors[1], view) :]
+        except OSError:
+            return
+        channel.sendall(HEAD.pack(len(data), good))
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        del data, question, view
+        for descriptor in descriptors:
+            os.close(descriptor)
+
+
+def main(descriptor: int) -> None:
+    """Started by the parent (a socket pair), or by the service manager for one connection."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when it ends
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    by_manager = descriptor == 0
+    with socket.socket(fileno=os.dup(descriptor)) as channel:
+        os.close(descriptor)
+        serve(channel, own_user=by_manager)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 0)

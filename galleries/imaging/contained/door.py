@@ -1,0 +1,174 @@
+"""The one door to foreign bytes: the recipes by their own names, run in a contained child.
+
+Every function takes what the recipe of its name takes, raises what it raises, and besides `Unreadable` when the
+child ran over its limits or died. Safe to call from several threads. Nothing here loads a decoder.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from galleries.imaging import errors
+from galleries.imaging.contained import children, plain
+from galleries.imaging.opening.decode import DEFAULT_LIMITS, FrameFacts, Limits
+
+if TYPE_CHECKING:
+    from galleries.imaging import rights, tracer
+    from galleries.imaging.comparing.match import Small
+    from galleries.imaging.comparing.shape_change import ShapeChange
+    from galleries.imaging.drawing.stamp import StampText
+    from galleries.imaging.face.faces import Face
+    from galleries.imaging.face.reading import FrameReading
+    from galleries.imaging.preview import SheetPicture
+    from galleries.imaging.recipes import CutOrder, FinalFile, ProofFiles
+
+log = logging.getLogger(__name__)
+Bytes = bytes | Path
+SECONDS = 120.0  # a proof of the largest frame takes a few; a busy machine several times that
+PER_FILE = 30.0  # more for each further file made of the same frame
+
+close = children.close
+
+
+def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = children.MEMORY, **kwargs: Any) -> Any:
+    """Ask a child for the entry `name`; `_Source` arguments are handed over as descriptors."""
+    from galleries.imaging.contained.entries import ENTRIES
+
+    descriptors: list[int] = []
+
+    def handed(value: Any) -> Any:
+        if not isinstance(value, _Source):
+            return value
+        descriptors.append(plain.opened(value.content))
+        return plain.Source(len(descriptors) - 1)
+
+    try:
+        question = plain.Question(
+            name, tuple(map(handed, args)), {key: handed(value) for key, value in kwargs.items()}, seconds
+        )
+        data, good = children.ask(question, descriptors, memory)
+    finally:
+        for descriptor in descriptors:
+            os.close(descriptor)
+    try:
+        if good:
+            return plain.unpack(data, ENTRIES[name].answer)
+        trouble = plain.unpack(data, plain.Trouble)
+    except (msgspec.DecodeError, ValueError) as error:
+        log.error("A contained child answered %s with what is no answer: %s", name, error)
+        raise errors.Unreadable("Decoding this file gave no sound answer.") from error
+    if not trouble.kind:
+        log.error("Decoding (%s) broke in the contained child: %s", name, trouble.trace or trouble.sentence)
+        raise errors.Unreadable("This file is damaged in a way the decoder did not expect.")
+    raise trouble.error()
+
+
+class _Source:
+    """Foreign bytes among the arguments."""
+
+    def __init__(self, content: Bytes) -> None:
+        self.content = content
+
+
+def verify(source: Bytes, limits: Limits = DEFAULT_LIMITS, *, seconds: float = 60.0, **how: Any) -> FrameFacts:
+    facts: FrameFacts = call("verify", _Source(source), limits, seconds=seconds, **how)
+    return facts
+
+
+def probe(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
+    facts: FrameFacts = call("probe", _Source(source), limits)
+    return facts
+
+
+def make_proof(source: Bytes, text: StampText, limits: Limits = DEFAULT_LIMITS, **how: Any) -> ProofFiles:
+    made: ProofFiles = call("make_proof", _Source(source), text, limits, **how)
+    return made
+
+
+def read_frame(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
+    found: tuple[FrameFacts, FrameReading] = call("read_frame", _Source(source), limits)
+    return found
+
+
+def make_view(source: Bytes, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
+    view: bytes = call("make_view", _Source(source), long_side, limits)
+    return view
+
+
+def make_finals(
+    source: Bytes,
+    orders: Sequence[CutOrder],
+    limits: Limits = DEFAULT_LIMITS,
+    rights: rights.RightsRecord | None = None,
+    *,
+    name: str | None = None,
+) -> list[FinalFile]:
+    """As `recipes.make_finals`; `name` draws border and name strip as `border_and_name(name)` does."""
+    seconds = SECONDS + PER_FILE * len(orders)
+    made: list[FinalFile] = call("make_finals", _Source(source), list(orders), limits, rights, name, seconds=seconds)
+    return made
+
+
+def cut_small(
+    source: Bytes, orders: Sequence[CutOrder], long_side: int, limits: Limits = DEFAULT_LIMITS, *, name: str = ""
+) -> list[bytes]:
+    made: list[bytes] = call("cut_small", _Source(source), list(orders), long_side, limits, name=name)
+    return made
+
+
+def contact_sheet(cells: Sequence[SheetPicture], columns: int) -> bytes:
+    sheet: bytes = call("contact_sheet", list(cells), columns)
+    return sheet
+
+
+def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, str]:
+    seen: tuple[bytes, str] = call("paper_view", _Source(jpeg), _Source(icc))
+    return seen
+
+
+def check_profile(icc: bytes) -> str:
+    """The name of a usable RGB profile. Raises `BadProfile`."""
+    name: str = call("check_profile", _Source(icc))
+    return name
+
+
+def shape_change(frame: Bytes, version: Bytes, face: Face, limits: Limits = DEFAULT_LIMITS) -> ShapeChange | None:
+    change: ShapeChange | None = call("shape_change", _Source(frame), _Source(version), face, limits)
+    return change
+
+
+def open_small(source: Bytes, limits: Limits = DEFAULT_LIMITS, long_side: int = 768) -> Small:
+    import numpy as np
+
+    from galleries.imaging.comparing.match import Small
+
+    raw, height, width, scale = call("open_small", _Source(source), limits, long_side)
+    if height < 1 or width < 1 or height * width != len(raw) or max(height, width) > long_side:
+        raise errors.Unreadable("Decoding this file gave no sound answer.")
+    return Small(np.frombuffer(raw, np.uint8).reshape(height, width), scale)
+
+
+def read_rights(data: Bytes) -> rights.RightsFound:
+    found: rights.RightsFound = call("read_rights", _Source(data))
+    return found
+
+
+def check_rights(data: Bytes, record: rights.RightsRecord) -> list[str]:
+    differences: list[str] = call("check_rights", _Source(data), record)
+    return differences
+
+
+def tracer_find(copy: Bytes, pair: bytes, key: bytes, given: Sequence[int]) -> tracer.TraceResult:
+    told: tracer.TraceResult = call("tracer_find", _Source(copy), _Source(pair), key, list(given))
+    return told
+
+
+def tracer_prepare(proof: bytes, key: bytes) -> bytes:
+    pair: bytes = call("tracer_prepare", _Source(proof), key)
+    return pair

@@ -1,0 +1,137 @@
+"""What goes through the door: questions in, plain data out, neither by way of anything that could run.
+
+A question comes from the parent, which the child trusts: it is pickled. An answer comes from a child that may
+be somebody else's by now: it is MessagePack, read against the type that was asked for and nothing more.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from galleries.imaging import errors
+
+LONGEST_SENTENCE = 500
+_PLAIN = (str, int, float, bool, type(None))
+
+
+@dataclass(frozen=True)
+class Source:
+    """Stands in a question for the bytes behind the descriptor of this number."""
+
+    number: int
+
+
+class Handed:
+    """A file handed over as an open descriptor; as much of `pathlib.Path` as the opener asks for."""
+
+    name = "handed over"
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+
+    def stat(self) -> os.stat_result:
+        return os.fstat(self._descriptor)
+
+    def read_bytes(self) -> bytes:
+        size, parts, at = self.stat().st_size, [], 0
+        while at < size and (part := os.pread(self._descriptor, min(size - at, 1 << 30), at)):
+            parts.append(part)
+            at += len(part)
+        return parts[0] if len(parts) == 1 else b"".join(parts)
+
+
+@dataclass(frozen=True)
+class Question:
+    """One call: an entry's name, what it is given, and its limits."""
+
+    entry: str
+    args: tuple[Any, ...]
+    kwargs: dict[str, Any]
+    seconds: float
+
+    def packed(self) -> bytes:
+        return pickle.dumps(self, protocol=5)
+
+    @staticmethod
+    def unpacked(data: bytes) -> Question:
+        question = pickle.loads(data)  # noqa: S301 - from the parent, never the other way
+        if not isinstance(question, Question):
+            raise TypeError("This is no question.")
+        return question
+
+
+class Trouble(msgspec.Struct):
+    """An error of the child: one of `errors` by name, with what it was made of."""
+
+    kind: str
+    sentence: str
+    args: list[str | int | float | bool | None] = []
+    fields: dict[str, Any] = {}
+    trace: str = ""
+
+    @classmethod
+    def of(cls, error: BaseException, trace: str = "") -> Trouble:
+        args = [arg for arg in error.args if isinstance(arg, _PLAIN)]
+        fields = {name: value for name, value in vars(error).items() if not name.startswith("_") and _is_plain(value)}
+        return cls(type(error).__name__, str(error)[:LONGEST_SENTENCE], args, fields, trace[-4000:])
+
+    def error(self) -> errors.ImagingError:
+        kind = getattr(errors, self.kind, None)
+        if not (isinstance(kind, type) and issubclass(kind, errors.ImagingError)):
+            return errors.Unreadable(self.sentence)
+        made: errors.ImagingError = kind.__new__(kind, *self.args)
+        made.args = tuple(self.args)
+        for name, value in self.fields.items():
+            if name.isidentifier() and not name.startswith("_"):
+                setattr(made, name, value)
+        return made
+
+
+def _is_plain(value: Any) -> bool:
+    if isinstance(value, dict):
+        return all(isinstance(key, str) and isinstance(item, _PLAIN) for key, item in value.items())
+    return isinstance(value, _PLAIN)
+
+
+def _without_numpy(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        return value.item()
+    raise TypeError(f"{type(value).__name__} is no plain data.")
+
+
+_encoder = msgspec.msgpack.Encoder(enc_hook=_without_numpy)
+
+
+def pack(value: Any) -> bytes:
+    return _encoder.encode(value)
+
+
+def unpack(data: bytes, kind: Any) -> Any:
+    """The answer as `kind`; `msgspec.ValidationError` when it is anything else."""
+    return msgspec.msgpack.decode(data, type=kind)
+
+
+def opened(source: bytes | Path) -> int:
+    """A read-only descriptor of a file, or of a memory file of these bytes. Raises `Unreadable`."""
+    if isinstance(source, bytes):
+        return in_memory(source)
+    try:
+        descriptor = os.open(source, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+    except OSError as error:
+        raise errors.Unreadable(f"The file {source.name} cannot be read: {error.strerror}.") from error
+    return descriptor
+
+
+def in_memory(data: bytes = b"") -> int:
+    descriptor = os.memfd_create("handed", os.MFD_CLOEXEC)
+    view = memoryview(data)
+    while view:
+        view = view[os.write(descriptor, view) :]
+    return descriptor
