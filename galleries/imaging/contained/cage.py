@@ -135,7 +135,7 @@ def more_time(seconds: float) -> None:
     """Processor time for the next piece of work, counted from now; the kernel ends the process beyond it."""
     used = resource.getrusage(resource.RUSAGE_SELF)
     hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
-    resource.setrlimit(resource.RLIMIT_CPU, (int(used.ru_utime + used.ru_stime + seconds) + 2, hard))
+    resource.setrlimit(resource.RLIMIT_CPU, (int(used.ru_utime + used.ru_stime + max(0.0, seconds)) + 2, hard))
 
 
 def _landlock(readable: list[Path]) -> int:

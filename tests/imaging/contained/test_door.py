@@ -159,13 +159,19 @@ def test_children_come_from_a_service_manager_too(tmp_path: Path, monkeypatch: p
 
 def test_a_child_that_nobody_ends_ends_itself() -> None:
     """A parent that died cannot kill it; with a user of its own the parent may not."""
-    waiting = "import signal, time; signal.setitimer(signal.ITIMER_REAL, 0.2); time.sleep(60)"
-    run = subprocess.run([sys.executable, "-c", waiting], timeout=50)
-    assert run.returncode == -signal.SIGALRM  # what the child's own wall clock does to it
-    child = children.Child(children.MEMORY)
+    child, other = children.Child(children.MEMORY), children.Child(children.MEMORY)
     assert child.process is not None
+    assert other.process is not None
+    other.channel.close()
+    assert other.process.wait(30) == 0
+    slow = saved(np.zeros((9000, 9000), np.uint8), "PNG")
+    question = plain.Question("verify", (plain.Source(0), decode.DEFAULT_LIMITS), {}, -4.95)  # its clock adds 5 s
+    descriptors = [plain.in_memory(question.packed()), plain.in_memory(), plain.in_memory(slow)]
+    socket.send_fds(child.channel, [bytes(8)], descriptors)
+    assert child.process.wait(30) == -signal.SIGALRM
     child.channel.close()
-    assert child.process.wait(30) == 0
+    for descriptor in descriptors:
+        os.close(descriptor)
 
 
 def test_an_answer_of_another_kind_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
