@@ -110,6 +110,15 @@ Thing = (
 OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE, Act.ASK_USE})
 
 
+# What somebody is stands in brackets behind their name, and only the program writes it there.
+_BRACKETS = dict.fromkeys(map(ord, "()（）"))
+
+
+def one_line(text: str) -> str:
+    """Without line breaks and doubled spaces, so that nobody's words look like another line or another person's."""
+    return " ".join(text.split())
+
+
 @dataclass(frozen=True)
 class Visitor:
     """Who is asking: a signed-in user of the studio, or the holder of one invite, or nobody."""
@@ -122,7 +131,7 @@ class Visitor:
     def name(self) -> str:
         if self.user is not None:
             return self.user.get_full_name() or self.user.get_username()
-        return self.invite.name if self.invite is not None else ""
+        return one_line(self.invite.name.translate(_BRACKETS)) if self.invite is not None else ""
 
     @property
     def who(self) -> str:

@@ -23,7 +23,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, require
+from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
 from galleries.steps.people import letters
@@ -69,9 +69,11 @@ def invite(
 def _let_in(
     sitting: Sitting, role: str, name: str, email: str, by: Visitor, *, days: int | None = None, **fields: Any
 ) -> Invite:
-    name, email = name.strip(), email.strip().lower()
+    name, email = one_line(name), email.strip().lower()
     if not name:
         raise BadInput(_("Who is invited? Give a name."))
+    if set(name) & set("()（）"):
+        raise BadInput(_("Give the name without brackets; what somebody is in this sitting stands behind it anyway."))
     if len(name) > NAME_LENGTH:
         raise BadInput(_("The name is too long; %d characters fit.") % NAME_LENGTH)
     if role not in Invite.Role.values:

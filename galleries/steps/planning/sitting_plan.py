@@ -14,7 +14,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Act, Visitor, require
+from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
@@ -40,7 +40,7 @@ def create_sitting(user: User, **fields: Any) -> Sitting:
     Raises:
         BadInput: no title, or a setting that a sitting does not have.
     """
-    title = str(fields.get("title", "")).strip()
+    title = one_line(str(fields.get("title", "")))
     if not title:
         raise BadInput(_("A sitting needs a title."))
     _check_names(fields)
@@ -76,6 +76,8 @@ def edit_sitting(sitting: Sitting, by: Visitor, **fields: Any) -> Sitting:
     _check_names(fields)
     if "title" in fields and not str(fields["title"]).strip():
         raise BadInput(_("A sitting needs a title."))
+    if "title" in fields:
+        fields["title"] = one_line(str(fields["title"]))
     changed = sorted(name for name, value in fields.items() if getattr(sitting, name) != value)
     if not changed:
         return sitting

@@ -14,7 +14,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, require
+from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting
 
@@ -40,7 +40,9 @@ def new_look(sitting: Sitting, title: str, by: Visitor, **fields: Any) -> Look:
     """Add a look at the end."""
     _photographer(by, sitting)
     with transaction.atomic():
-        look = Look.objects.create(sitting=sitting, title=title.strip()[:80], position=next_position(sitting), **fields)
+        look = Look.objects.create(
+            sitting=sitting, title=one_line(title)[:80], position=next_position(sitting), **fields
+        )
         stages.touch(sitting)
         JournalLine.write(sitting, by.who, "look added", look.title)
     return look
@@ -111,6 +113,8 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
         theirs = Look.objects.select_for_update().filter(pk=look.pk, kept_by_subject=True).exists()
         if theirs and not fields.get("kept_from_representation", True):
             raise Refused(_("The subject keeps “%s” from the representation; only they let it be seen.") % look.title)
+        if "title" in fields:
+            fields["title"] = one_line(str(fields["title"]))
         for name, value in fields.items():
             setattr(look, name, value)
         look.proposed_reason, look.made_by_program = "", False
@@ -217,7 +221,7 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
             Look.objects.filter(pk=later.pk).update(position=later.position + 1)
         new = Look.objects.create(
             sitting=look.sitting,
-            title=title.strip()[:80] or _("Look %d") % (look.sitting.looks.count() + 1),
+            title=one_line(title)[:80] or _("Look %d") % (look.sitting.looks.count() + 1),
             position=look.position + 1,
             purpose=look.purpose,
             treatment=look.treatment,
