@@ -30,6 +30,7 @@ from galleries.models import (
     Studio,
     UsageRequest,
 )
+from galleries.models.finals import FinalSet
 from galleries.models.sittings import FrameSet
 
 if TYPE_CHECKING:
@@ -84,8 +85,8 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.CHOOSE_LOOKS: (frozenset({SUBJECT}), frozenset(PICKING)),
     Act.LET_GO: (frozenset({SUBJECT}), frozenset(SHOWN)),
     Act.SEE_FINALS: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(AGREED)),
-    Act.PIN_NOTE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
-    Act.APPROVE: (frozenset({SUBJECT, REPRESENTATION}), frozenset({Stage.FINISHING})),
+    Act.PIN_NOTE: (frozenset({SUBJECT, REPRESENTATION}), frozenset(AGREED)),
+    Act.APPROVE: (frozenset({SUBJECT, REPRESENTATION}), frozenset(AGREED)),
     Act.SEE_DELIVERY: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.ACCEPT_LICENCE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.FETCH: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
@@ -182,6 +183,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     roles, stages = INVITEES[act]
     if invite.role not in roles or sitting.stage not in stages:
         return False
+    if act in {Act.APPROVE, Act.PIN_NOTE} and sitting.stage == Stage.DELIVERED and not sitting.finals.open().exists():
+        return False  # while any final of the list is open, finishing is not over, whatever was delivered already
     if act is Act.APPROVE and invite.is_representation and not sitting.representation_approves:
         return False
     if act is Act.CHOOSE_LOOKS and not sitting.subject_chooses_looks:
@@ -269,7 +272,7 @@ def looks_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Look]:
     return looks if invite.is_subject else looks.filter(kept_from_representation=False)
 
 
-def finals_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Final]:
+def finals_shown_to(visitor: Visitor, sitting: Sitting) -> FinalSet:
     """The finals whose frames nobody keeps from this person; whether finals are theirs to see now, `may` says."""
     finals = Final.objects.filter(sitting=sitting)
     if visitor.user is not None:

@@ -32,10 +32,11 @@ FINAL: dict[str, frozenset[str]] = {
     S.SHOWN: frozenset({S.SHOWN, S.APPROVED, S.RETURNED, S.AS_IT_IS}),
     S.RETURNED: frozenset({S.SHOWN, S.AS_IT_IS}),
     S.APPROVED: frozenset({S.SHOWN, S.RETURNED, S.AS_IT_IS}),
-    S.AS_IT_IS: frozenset({S.SHOWN, S.AGREED}),
+    S.AS_IT_IS: frozenset({S.SHOWN, S.AGREED, S.APPROVED, S.RETURNED}),
 }
 DELIVERY: dict[str, frozenset[str]] = {
-    D.WAITING: frozenset({D.READY, D.FAILED}),
+    D.WAITING: frozenset({D.MADE, D.READY, D.FAILED}),
+    D.MADE: frozenset({D.READY, D.WITHDRAWN}),
     D.FAILED: frozenset({D.WAITING}),
     D.READY: frozenset({D.WITHDRAWN}),
     D.WITHDRAWN: frozenset({D.READY}),

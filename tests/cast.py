@@ -87,6 +87,7 @@ def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING) -> C
         subject_given="Ansa",
         subject_surname="Veld",
         allowance=3,
+        send_at_once=True,
     )
     colleague = User.objects.create_user(f"colleague-{slug}", email="colleague@northlight.example")
     expires = timezone.now() + timedelta(days=30)

@@ -11,6 +11,7 @@ class Delivery(models.Model):
 
     class State(models.TextChoices):
         WAITING = "waiting", _("being made")
+        MADE = "made", _("waits for the studio's look")
         READY = "ready", _("ready")
         FAILED = "failed", _("failed")
         WITHDRAWN = "withdrawn", _("withdrawn")

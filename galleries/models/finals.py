@@ -7,6 +7,21 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 
+class FinalSet(models.QuerySet["Final"]):
+    def listed(self) -> FinalSet:
+        """The finals of the closed list; those that a reopened list left out are kept, but not on it."""
+        return self.filter(on_list=True)
+
+    def undelivered(self) -> FinalSet:
+        """On the list, and no file of it was ever handed over in a delivery that still stands."""
+        handed = self.filter(delivered__delivery__state="ready").values("pk")
+        return self.listed().exclude(pk__in=handed)
+
+    def open(self) -> FinalSet:
+        """On the list, and neither approved nor to be delivered as they were taken."""
+        return self.listed().exclude(state__in=[Final.State.APPROVED, Final.State.AS_IT_IS])
+
+
 class Final(models.Model):
     """A frame on the agreed list."""
 
@@ -27,6 +42,8 @@ class Final(models.Model):
     brief = models.TextField(_("brief for the retoucher"), blank=True)
     alt_text = models.CharField(_("description for people who cannot see it"), max_length=250, blank=True)
 
+    objects = FinalSet.as_manager()
+
     class Meta:
         verbose_name = _("final")
         verbose_name_plural = _("finals")
@@ -39,6 +56,18 @@ class Final(models.Model):
     @property
     def is_ready(self) -> bool:
         return self.state in {self.State.APPROVED, self.State.AS_IT_IS}
+
+
+class VersionSet(models.QuerySet["Version"]):
+    def sent(self) -> VersionSet:
+        """Versions the photographer has let out; nobody invited knows of the others."""
+        return self.exclude(sent_at=None)
+
+    def unsent(self) -> VersionSet:
+        return self.filter(sent_at=None)
+
+    def newest(self) -> Version | None:
+        return self.order_by("-number").first()
 
 
 class Version(models.Model):
@@ -67,6 +96,10 @@ class Version(models.Model):
     # Who said so; empty while nobody has, 'the file' when its own metadata do.
     kind_said_by = models.CharField(max_length=120, blank=True)
     added_at = models.DateTimeField(auto_now_add=True)
+    # When the photographer let it out to be approved; None while only the studio knows of it.
+    sent_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    objects = VersionSet.as_manager()
 
     class Meta:
         verbose_name = _("version")

@@ -63,6 +63,10 @@ class Sitting(models.Model):
     current_look = models.ForeignKey("galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+")
     # Keys the invisible mark of this sitting's proofs; travels with the sitting's archive.
     tracer_key = models.CharField(max_length=64, default=secrets.token_hex, editable=False)
+    # Otherwise the photographer looks first, then sends one letter for the batch.
+    send_at_once = models.BooleanField(
+        _("retouches and deliveries go out at once, without a look first"), default=False, db_default=False
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)

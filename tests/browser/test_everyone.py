@@ -68,7 +68,7 @@ def everything(cast: Cast) -> Final:
     storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
     Version.objects.create(
         final=final, number=1, sha256="a" * 64, key="k", name="KAL_0001_v1.jpg", bytes=1, width=4000, height=6000,
-        proof_key="sittings/x/proof/v.jpg",
+        proof_key="sittings/x/proof/v.jpg", sent_at=timezone.now(),
     )  # fmt: skip
     final.pinned_notes.create(x=0.4, y=0.3, text="softer here", who="Ansa Veld")
     final.pinned_notes.create(x=0.2, y=0.6, width=0.2, height=0.1, text="collar", who="Ansa Veld", done=True)

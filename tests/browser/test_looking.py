@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from galleries.models import Mark, Sitting, Standing
@@ -258,7 +259,7 @@ def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Com
     storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
     Version.objects.create(
         final=final, number=1, sha256="a" * 64, key="k", name="KAL_0001_v1.jpg", bytes=1, width=4000, height=6000,
-        proof_key="sittings/x/proof/v.jpg",
+        proof_key="sittings/x/proof/v.jpg", sent_at=timezone.now(),
     )  # fmt: skip
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/final/{final.pk}"))
     clip = page.locator("#before").evaluate("one => one.style.clipPath")

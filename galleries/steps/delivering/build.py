@@ -8,10 +8,9 @@ from itertools import groupby
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 
 from galleries import stages, storage
-from galleries.access import PROGRAM, Visitor, files_shown_to
+from galleries.access import PROGRAM
 from galleries.errors import DomainError
 from galleries.imaging.contained import door
 from galleries.imaging.errors import BadRights, ImagingError
@@ -21,16 +20,12 @@ from galleries.imaging.rights.record import RightsRecord
 from galleries.models import (
     DeliveredFile,
     Delivery,
-    Invite,
-    Sitting,
 )
 from galleries.papers.terms import LicenceTerms
-from galleries.steps.delivering import licences, package, sizes
+from galleries.steps.delivering import licences, offer, package, sizes
 from galleries.steps.limits import limits
-from galleries.steps.people import letters
 
-Stage, D = Sitting.Stage, Delivery.State
-ROLES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.RECIPIENT)
+D = Delivery.State
 
 
 def build(delivery_id: int) -> None:
@@ -130,20 +125,15 @@ def _row(delivery: Delivery, order: dict[str, Any], **values: Any) -> None:
 
 
 def _hand_over(delivery: Delivery, packed: package.Package) -> None:
-    sitting = delivery.sitting
     fields = {
         "archive_key": packed.key,
         "archive_name": packed.name,
         "archive_sha256": packed.sha256,
         "archive_bytes": packed.bytes,
-        "ready_at": timezone.now(),
         "problem": "",
     }
     with transaction.atomic():
-        stages.move_delivery(delivery, D.READY, PROGRAM, verb="delivery ready", fields=fields)
-        sitting.refresh_from_db()
-        if sitting.stage == Stage.FINISHING:
-            stages.advance(sitting, Stage.DELIVERED, PROGRAM, verb="delivered", delivery=delivery.number)
-        invited = sitting.invites.filter(role__in=ROLES)
-        people = [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
-        letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")
+        if delivery.sitting.send_at_once:
+            offer.send_at_once(delivery, fields)
+        else:  # the photographer looks first, then sends
+            stages.move_delivery(delivery, D.MADE, PROGRAM, verb="delivery made", fields=fields)

@@ -55,7 +55,7 @@ def source_of(final: Final) -> Source:
 def _approved(final: Final) -> Version | None:
     """The newest version, once the final is approved; before that the newest one with an approval and no return."""
     if final.state == Final.State.APPROVED:
-        return final.versions.order_by("-number").first()
+        return final.versions.sent().newest()
     for version in final.versions.order_by("-number").prefetch_related("approvals"):
         words = {word.decision for word in version.approvals.all()}
         if words == {Approval.Decision.APPROVED.value}:

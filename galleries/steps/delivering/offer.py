@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.contrib.auth.hashers import check_password
 from django.db import transaction
@@ -10,20 +11,23 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, require, sees_whole
-from galleries.errors import BadInput, Refused
+from galleries.access import PROGRAM, Act, Visitor, files_shown_to, require, sees_whole
+from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import (
     DeliveredFile,
     Delivery,
+    Invite,
     Job,
     JournalLine,
     Sitting,
 )
 from galleries.steps import jobs
 from galleries.steps.delivering import licences
+from galleries.steps.people import letters
 
 Stage, D = Sitting.Stage, Delivery.State
 MOST_DAYS = 3650
+ROLES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.RECIPIENT)
 
 
 def try_again(delivery: Delivery, by: Visitor) -> None:
@@ -41,6 +45,38 @@ def problem_of(delivery: Delivery) -> str:
         return delivery.problem
     job = Job.objects.filter(kind="delivery", thing=delivery.pk, state=Job.State.FAILED).first()
     return job.reason if job is not None else ""
+
+
+def send(delivery: Delivery, by: Visitor) -> None:
+    """Hand a delivery over that the photographer has looked at: people may fetch it, and each gets one letter.
+
+    Raises:
+        Refused: not this person's to do.
+        Conflict: it is not waiting for that.
+    """
+    _photographer(delivery, by)
+    if delivery.state != D.MADE:
+        raise Conflict(_("This delivery does not wait to be sent."))
+    _let_out(delivery, by, {})
+
+
+def send_at_once(delivery: Delivery, fields: dict[str, Any]) -> None:
+    """By the program, where the sitting says that nobody looks first; `fields` are set in the same stroke."""
+    _let_out(delivery, PROGRAM, fields)
+
+
+def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
+    """To be fetched from now on. The sitting is delivered once every final of its list has been handed over."""
+    sitting = delivery.sitting
+    with transaction.atomic():
+        when = {"ready_at": timezone.now()}
+        stages.move_delivery(delivery, D.READY, by, verb="delivery ready", fields={**fields, **when})
+        sitting.refresh_from_db()
+        if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
+            stages.advance(sitting, Stage.DELIVERED, by, verb="delivered", delivery=delivery.number)
+        invited = sitting.invites.filter(role__in=ROLES)
+        people = [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
+        letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")
 
 
 def withdraw(delivery: Delivery, by: Visitor) -> None:
@@ -88,6 +124,8 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True,
     require(by, Act.FETCH, delivery, _("This delivery is not yours to fetch, or not any more."))
     if delivery.state == D.WITHDRAWN:
         raise Refused(_("The studio has withdrawn this delivery. Ask the studio."))
+    if delivery.state == D.MADE and by.user is not None:
+        return
     if delivery.state != D.READY:
         raise Refused(_("This delivery is still being made."))
     if by.user is not None:

@@ -12,9 +12,9 @@ from django.utils import timezone
 
 from galleries import painter
 from galleries.access import Visitor
-from galleries.models import DeliverySize, Final, Invite, Sitting, Version
+from galleries.models import Delivery, DeliverySize, Final, Invite, Sitting, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import licences, orders
+from galleries.steps.delivering import licences, offer, orders
 from galleries.steps.demo import demo_sitting, rehearse
 from galleries.steps.finishing import approvals, notes, source_type
 from galleries.steps.ingesting import ingest
@@ -90,7 +90,7 @@ def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.S
     for final in finals:
         if final.state == Final.State.AGREED:
             rehearse.retouch(final, by, warmth=0.02)
-    demo_sitting.wait_for_jobs(sitting, say, "retouches", ["version"])
+    rehearse.send_retouches(sitting, by, say)
     for version in Version.objects.filter(final__sitting=sitting, kind_said_by=""):
         source_type.declare(version, by, Version.Kind.RETOUCHED)
     approved, returned = (Final.objects.select_related("frame", "sitting").get(pk=one.pk) for one in finals[:2])
@@ -110,6 +110,8 @@ def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_si
         sizes = list(DeliverySize.objects.filter(slug__in=SIZES, retired=False))
         orders.prepare(sitting, sizes, licence, by, partial=True)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
+    for made in sitting.deliveries.filter(state=Delivery.State.MADE):
+        offer.send(made, by)
 
 
 def _newest(final: Final) -> Version:

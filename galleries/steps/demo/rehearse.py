@@ -23,7 +23,7 @@ from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sit
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import build, cut, licences, offer, orders, receipts, sizes
 from galleries.steps.demo import demo_sitting
-from galleries.steps.finishing import approvals, notes, versions
+from galleries.steps.finishing import approvals, notes, sending, versions
 from galleries.steps.limits import limits
 from galleries.steps.picking import pick
 
@@ -65,6 +65,9 @@ def run(say: Say) -> Result:
     sitting.refresh_from_db()
     delivery = orders.prepare(sitting, wanted, licence, photographer)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
+    delivery.refresh_from_db()
+    if delivery.state == Delivery.State.MADE:
+        offer.send(delivery, photographer)
     archive = _fetch(delivery, licence, subject)
     count = check_archive(archive, delivery)
     say(f"{count} pictures of {len(finals)} finals checked: bytes, pixels, rights")
@@ -97,13 +100,13 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
     say(f"Retouching {len(retouched)} finals")
     for final in retouched:
         retouch(final, photographer, warmth=0.02)
-    demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
+    send_retouches(plain.sitting, photographer, say)
     first = retouched[0]
     notes.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
     approvals.send_back(_newest(first), subject, "Please keep my skin cooler.")
     first.refresh_from_db()
     retouch(first, photographer, warmth=0.0)
-    demo_sitting.wait_for_jobs(plain.sitting, say, "retouches", ["version"])
+    send_retouches(plain.sitting, photographer, say)
     for final in retouched:
         version = _newest(final)
         approvals.approve(version, subject, version.sha256)
@@ -113,6 +116,15 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
         final.refresh_from_db()
         if not final.is_ready:
             raise Conflict(f"{final} is {final.get_state_display()} after all approvals.")
+
+
+def send_retouches(sitting: Sitting, by: Visitor, say: Say) -> None:
+    """When their proofs are made, as a photographer would after a look."""
+    require(by, Act.RUN, sitting)
+    demo_sitting.wait_for_jobs(sitting, say, "retouches", ["version"])
+    waiting = sending.waiting(sitting)
+    if waiting:
+        sending.send(sitting, [version.pk for version in waiting], by)
 
 
 def retouch(final: Final, by: Visitor, *, warmth: float) -> None:

@@ -18,7 +18,6 @@ from galleries.models import (
     Version,
 )
 from galleries.steps.finishing.asked import roles_asked
-from galleries.steps.finishing.versions import newest
 from galleries.steps.people import letters
 
 Stage, S = Sitting.Stage, Final.State
@@ -52,7 +51,7 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
         raise Conflict(_("This frame is no longer on the list."))
     with transaction.atomic():
         final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
-        last = newest(final)
+        last = final.versions.sent().newest()
         if last is None or last.pk != version.pk or sha256.lower() != version.sha256:
             raise Conflict(_("There is a newer version of this final. Look at it before you approve."))
         if final.state == S.AS_IT_IS:
@@ -91,7 +90,7 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
         raise BadInput(_("Say in the note what should be different."))
     with transaction.atomic():
         final = Final.objects.select_for_update(of=("self",)).select_related("sitting", "frame").get(pk=final.pk)
-        last = newest(final)
+        last = final.versions.sent().newest()
         if last is None or last.pk != version.pk:
             raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))
         _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000])
@@ -120,15 +119,51 @@ def _say(version: Version, by: Visitor, decision: str, note: str) -> None:
     )
 
 
-def deliver_as_it_is(final: Final, by: Visitor) -> Final:
-    """The photographer says: no retouch for this one, the frame goes out as it was taken.
+def standing(final: Final) -> Final.State:
+    """The state that a final has by its versions and what was said of them, whatever the photographer decided."""
+    version = final.versions.sent().newest()
+    if version is None:
+        return S.AGREED
+    said = decisions(version)
+    words = {role: word.decision for role, word in said.items()}
+    if Approval.Decision.RETURNED in words.values():
+        return S.RETURNED
+    approved = all(words.get(role) == Approval.Decision.APPROVED for role in roles_asked(final))
+    return S.APPROVED if approved else S.SHOWN
+
+
+def deliver_as_it_is(final: Final, by: Visitor, *, setting_aside: str = "") -> Final:
+    """The photographer says: no retouch for this one, the frame goes out as it was taken. `take_back` undoes it.
+
+    `setting_aside`: the SHA-256 of the retouch that was approved, when there is one: its approval does not count then.
 
     Raises:
         Refused: not this person's to say.
-        Conflict: it is said already.
+        Conflict: it is said already, or it would set an approved retouch aside that was not named.
     """
     require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
-    stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is")
+    approved = final.versions.sent().newest() if final.state == S.APPROVED else None
+    if approved is not None and setting_aside != approved.sha256:
+        raise Conflict(
+            _("Version %(n)d of %(frame)s is approved and would not be delivered. Say that you mean it.")
+            % {"n": approved.number, "frame": final.frame.label}
+        )
+    detail = {"set_aside": approved.number} if approved else {}
+    stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is", **detail)
+    return final
+
+
+def take_back(final: Final, by: Visitor) -> Final:
+    """Not as it was taken after all: versions and approvals count again as they stood.
+
+    Raises:
+        Refused: not this person's to say.
+        Conflict: it is not said of this final.
+    """
+    require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
+    if final.state != S.AS_IT_IS:
+        raise Conflict(_("This final is not to be delivered as it was taken."))
+    stages.move_final(final, standing(final), by, verb="retouch after all")
     return final
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import Max
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
@@ -106,15 +107,28 @@ def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: str, **field
             version = Version.objects.create(
                 final=final, number=last + 1, width=facts.width, height=facts.height, matched_by=how[:200], **fields
             )
-            if final.sitting.stage == Stage.DELIVERED:
-                stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
-            stages.move_final(
-                final, S.SHOWN, by, verb="version added", version=version.number, sha256=version.sha256, how=how
-            )
+            detail = {"version": version.number, "sha256": version.sha256, "how": how}
+            if final.sitting.send_at_once and not final.is_ready:
+                _send_at_once(version, by, detail)
+            else:  # the photographer looks first; what would take an approval back is never sent by itself
+                stages.touch(final.sitting)
+                JournalLine.write(
+                    final.sitting, by.who, "version added", f"final {final.frame.label}", final.state, final.state,
+                    **detail,
+                )  # fmt: skip
             jobs.enqueue("version", version.pk, final.sitting)
     except IntegrityError as error:  # the same file, or another for the same final, came at the same moment
         raise Conflict(_("Another version of this final came in at the same moment. Send the file again.")) from error
     return version
+
+
+def _send_at_once(version: Version, by: Visitor, detail: dict[str, object]) -> None:
+    final = version.final
+    Version.objects.filter(pk=version.pk).update(sent_at=timezone.now())
+    version.refresh_from_db(fields=["sent_at"])
+    if final.sitting.stage == Stage.DELIVERED:
+        stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
+    stages.move_final(final, S.SHOWN, by, verb="version added", **detail)
 
 
 def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
@@ -168,7 +182,7 @@ def render_version(version_id: int) -> None:
         waiting = Job.objects.filter(
             sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
         ).exclude(thing__in=made_already)
-        if not waiting.exists():  # one letter for a whole batch of versions
+        if version.sent_at is not None and not waiting.exists():  # one letter for a whole batch of versions
             letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 
 

@@ -10,7 +10,8 @@ from django.core.mail import EmailMessage
 from django.template.loader import render_to_string
 from django.utils import timezone, translation
 
-from galleries.models import Invite, Letter, Sitting, Studio
+from galleries.access import Visitor, finals_shown_to
+from galleries.models import Final, Invite, Letter, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.people import invite as invites
 from galleries.steps.people.letters import notify
@@ -45,12 +46,29 @@ def _message(letter: Letter) -> EmailMessage:
     with translation.override(language):
         text = render_to_string(
             f"galleries/letters/{letter.kind}.txt",
-            {"sitting": sitting, "person": person, "studio": studio, "link": link, "about": letter.about},
+            {
+                "sitting": sitting,
+                "person": person,
+                "studio": studio,
+                "link": link,
+                "about": letter.about,
+                **_of_finals(sitting, person),
+            },
         ).strip()
     subject, _, body = text.partition("\n")
     return EmailMessage(
         subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [letter.to], reply_to=[studio.email]
     )
+
+
+def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
+    """Labels of the finals this person may know of: those that wait for a word, and those not delivered yet."""
+    finals = finals_shown_to(Visitor(invite=person), sitting) if person else sitting.finals.all()
+    finals = finals.listed().select_related("frame")
+    return {
+        "shown": [one.frame.label for one in finals.filter(state=Final.State.SHOWN)],
+        "still_open": [one.frame.label for one in finals.undelivered()],
+    }
 
 
 def is_quiet(sitting: Sitting, at: datetime) -> bool:

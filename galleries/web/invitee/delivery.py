@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import storage
-from galleries.access import Act, Visitor, delivery_for, files_shown_to, sees_whole
+from galleries.access import Act, Visitor, delivery_for, files_shown_to, finals_shown_to, may, sees_whole
 from galleries.errors import Missing, Refused
 from galleries.imaging.contained import door
 from galleries.models import DeliveredFile, Delivery, Sitting
@@ -52,7 +52,12 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
             for one in sorted(wanted.values(), key=lambda one: -one.number)
         ],
         deliveries=[row for one in made if (row := _shown(request, one, visitor))["files"] or row["whole"]],
-        being_made=sitting.deliveries.filter(state="waiting").exists(),
+        being_made=sitting.deliveries.filter(state__in=["waiting", "made"]).exists(),
+        still_open=[
+            final.frame.label for final in finals_shown_to(visitor, sitting).undelivered().select_related("frame")
+        ],
+        may_see_finals=may(visitor, Act.SEE_FINALS, sitting),
+        all_finals=finals_shown_to(visitor, sitting).listed().count(),
         requests=sitting.usage_requests.filter(invite=visitor.invite) if visitor.invite else [],
         uses=list(USE_WORDS.items()),
     )

@@ -29,8 +29,9 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     rows = [_row(one, visitor) for one in agree.listed_for(visitor, sitting)]
     waiting = [row for row in rows if row["asked"]]
     return page(
-        request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting)
-    )
+        request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
+        still_open=any(not row["final"].is_ready for row in rows),
+    )  # fmt: skip
 
 
 def _row(final: Final, visitor: Visitor) -> dict[str, Any]:
@@ -47,7 +48,7 @@ def _row(final: Final, visitor: Visitor) -> dict[str, Any]:
 
 def shown_version(final: Final) -> Version | None:
     """The newest version whose stamped picture is made."""
-    return final.versions.exclude(proof_key="").order_by("-number").first()
+    return final.versions.sent().exclude(proof_key="").newest()
 
 
 def _final(visitor: Visitor, act: Act, sitting: Sitting, final_id: int) -> Final:
@@ -65,7 +66,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
     found = _final(visitor, Act.SEE_FINALS, sitting, final_id)
     listed = agree.listed_for(visitor, sitting)
     at = next((i for i, one in enumerate(listed) if one.pk == found.pk), 0)
-    versions = list(found.versions.exclude(proof_key="").order_by("-number"))
+    versions = list(found.versions.sent().exclude(proof_key="").order_by("-number"))
     wanted = request.GET.get("version", "")
     version = next((one for one in versions if str(one.number) == wanted), versions[0] if versions else None)
     return page(
@@ -78,7 +79,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         versions=versions,
         version=version,
         newest=bool(versions) and version is not None and version.pk == versions[0].pk,
-        waiting_version=found.versions.filter(proof_key="").exists(),
+        waiting_version=found.versions.sent().filter(proof_key="").exists(),
         row=_row(found, visitor),
         words=finals_words(),
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
@@ -139,7 +140,7 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
 
 
 def _version(final: Final, pk: str) -> Version:
-    version = final.versions.select_related("final__sitting", "final__frame").filter(pk=key_in(pk))
+    version = final.versions.sent().select_related("final__sitting", "final__frame").filter(pk=key_in(pk))
     found = version.first()
     if found is None:
         raise Missing(_("There is no such version of this final."))
@@ -162,7 +163,7 @@ def _percent(request: HttpRequest, name: str) -> float:
 @require_safe
 def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
     """The stamped picture of a version; the row in the address makes it immutable."""
-    version = Version.objects.filter(pk=version_id, final__sitting=sitting).select_related("final").first()
+    version = Version.objects.sent().filter(pk=version_id, final__sitting=sitting).select_related("final").first()
     if version is None or not version.proof_key:
         raise Missing(_("There is no such version of this final."))
     _final(visitor, Act.SEE_FINALS, sitting, version.final_id)

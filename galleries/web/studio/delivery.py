@@ -38,6 +38,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "sitting": sitting,
         "page": "studio-delivery",
         "finals": listed,
+        "undelivered": [final.frame.label for final in sitting.finals.undelivered().select_related("frame")],
         "unready": approvals.waiting_for(listed),
         "unsaid": [final.frame.label for final in source_type.unsaid(listed)],
         "licence": licence,
@@ -185,16 +186,19 @@ def progress(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_
 @studio_page()
 @require_POST
 def change(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
-    """do = withdraw, offer (with days) or again."""
+    """do = send, withdraw, offer (with days) or again."""
     delivery, do = _delivery(visitor, sitting, delivery_id), request.POST.get("do")
-    if do == "withdraw":
+    if do == "send":
+        offer.send(delivery, visitor)
+        messages.success(request, _("Delivery %d is sent.") % delivery.number)
+    elif do == "withdraw":
         offer.withdraw(delivery, visitor)
     elif do == "offer":
         offer.offer_again(delivery, visitor, days_from(request.POST.get("days", "")))
     elif do == "again":
         offer.try_again(delivery, visitor)
     else:
-        raise BadInput(_("A delivery can be withdrawn, offered again, or tried again."))
+        raise BadInput(_("A delivery can be sent, withdrawn, offered again, or tried again."))
     return redirect("studio-delivery", slug=sitting.slug)
 
 

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.http.request import UnreadablePostError
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import access, storage
@@ -18,7 +19,7 @@ from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.finishing import approvals, notes, source_type, versions
+from galleries.steps.finishing import approvals, asked, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
@@ -42,6 +43,8 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "all_finals": listed,
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
+        "unsent": sending.waiting(sitting),
+        "unmade": sitting.jobs.filter(kind="version", state__in=["waiting", "running"]).count(),
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
@@ -64,6 +67,7 @@ def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
         "decisions": approvals.decisions(version) if version else {},
         "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,
+        "approved": final.state == Final.State.APPROVED,
     }
 
 
@@ -159,12 +163,55 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
 
 
 @studio_page()
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    """Asks first, with what would be lost, where a retouch is approved; `do` = back takes it back."""
     final = final_of(visitor, sitting, final_id)
-    approvals.deliver_as_it_is(final, visitor)
-    messages.success(request, _("%s goes out as it was taken.") % final.frame)
+    if request.method != "POST":
+        return _asked(request, sitting, final)
+    if request.POST.get("do") == "back":
+        approvals.take_back(final, visitor)
+        messages.success(
+            request, _("%(frame)s: %(state)s.") % {"frame": final.frame, "state": final.get_state_display()}
+        )
+    else:
+        approvals.deliver_as_it_is(final, visitor, setting_aside=request.POST.get("setting_aside", ""))
+        messages.success(request, _("%s goes out as it was taken. You can take that back.") % final.frame)
     return redirect("studio-finals", slug=sitting.slug)
+
+
+def _asked(request: HttpRequest, sitting: Sitting, final: Final) -> HttpResponseBase:
+    version = final.versions.sent().newest()
+    context = {
+        "sitting": sitting,
+        "page": "studio-finals",
+        "row": _row(final, Proof.objects.newest_of([final.frame_id])),
+        "version": version,
+        "said": list(approvals.decisions(version).values()) if version else [],
+    }
+    return render(request, "galleries/studio/as_it_is.html", context)
+
+
+@studio_page()
+@require_http_methods(["GET", "HEAD", "POST"])
+def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """The retouches that came in beside their frames, large; those that are ticked go out with one letter."""
+    if request.method == "POST":
+        chosen = [whole(pk, _("version")) for pk in request.POST.getlist("version")]
+        sure = [whole(pk, _("version")) for pk in request.POST.getlist("sure")]
+        count = sending.send(sitting, chosen, visitor, setting_aside=sure)
+        said = ngettext("%d retouch is sent.", "%d retouches are sent.", count) % count
+        messages.success(request, said)
+        return redirect("studio-finals", slug=sitting.slug)
+    unsent = sending.waiting(sitting)
+    proofs = Proof.objects.newest_of(version.final.frame_id for version in unsent)
+    context = {
+        "sitting": sitting,
+        "page": "studio-finals",
+        "rows": [{"version": one, "before": picture(proofs.get(one.final.frame_id), "large")} for one in unsent],
+        "people": asked.approvers(sitting),
+    }
+    return render(request, "galleries/studio/send_retouches.html", context)
 
 
 @studio_page()

@@ -39,6 +39,7 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "subject_chooses_looks",
             "strikes_hide",
             "representation_approves",
+            "send_at_once",
             "name_for_strip",
             "keep_until",
             "subject_is_minor",

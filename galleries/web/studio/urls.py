@@ -67,6 +67,7 @@ _people = [
 _finals = [
     path("finals", finals.finals, name="studio-finals"),
     path("finals/file", finals.put_retouch, name="studio-retouch-file"),
+    path("finals/send", finals.send_retouches, name="studio-send-retouches"),
     path("finals/known", finals.known_retouches, name="studio-retouch-known"),
     path("finals/strays/<int:stray_id>/settle", finals.settle_stray, name="studio-stray-settle"),
     path("finals/strays/<int:stray_id>/drop", finals.drop_stray, name="studio-stray-drop"),

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from galleries.models import Delivery, Final, Invite, Job, Sitting, UsageRequest
+from galleries.steps.finishing import sending
 
 Stage, S = Sitting.Stage, Final.State
 PICKERS = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
@@ -97,16 +98,31 @@ def _finishing(sitting: Sitting) -> Iterator[Waiting]:
         yield Waiting(
             _you(), ngettext("see to %d retouch sent back", "see to %d retouches sent back", n) % n, "studio-finals"
         )
+    if n := len(sending.waiting(sitting)):
+        yield Waiting(
+            _you(), ngettext("look at %d retouch, then send it", "look at %d retouches, then send them", n) % n,
+            "studio-send-retouches",
+        )  # fmt: skip
     if n := counts[S.SHOWN]:
         yield Waiting(sitting.subject_name, ngettext("looks at %d retouch", "looks at %d retouches", n) % n)
-    if finals.exists() and counts[S.APPROVED] + counts[S.AS_IT_IS] == finals.count():
-        yield from _delivering(sitting)
+    yield from _delivering(sitting)
 
 
 def _delivering(sitting: Sitting) -> Iterator[Waiting]:
     last = sitting.deliveries.order_by("-number").first()
-    if last is None:
+    if last is not None and last.state == Delivery.State.MADE:
+        yield Waiting(_you(), _("look at the delivery, then send it"), "studio-delivery")
+    all_ready = sitting.finals.listed().exists() and not sitting.finals.open().exists()
+    if last is None and all_ready:
         yield Waiting(_you(), _("check the crops and prepare the delivery"), "studio-delivery")
+    elif last is None:
+        return
+    elif last.state == Delivery.State.READY and all_ready and (n := sitting.finals.undelivered().count()):
+        yield Waiting(
+            _you(),
+            ngettext("deliver %d more final", "deliver %d more finals", n) % n,
+            "studio-delivery",
+        )
     elif last.state == Delivery.State.WAITING:
         yield Waiting(_program(), _("is cutting the delivery"))
     elif last.state == Delivery.State.FAILED:
@@ -114,6 +130,9 @@ def _delivering(sitting: Sitting) -> Iterator[Waiting]:
 
 
 def _delivered(sitting: Sitting) -> Iterator[Waiting]:
+    if sitting.finals.open().exists():  # a partial delivery of the time before these counted
+        yield from _finishing(sitting)
+        return
     last = sitting.deliveries.order_by("-number").first()
     if last is not None and last.state == Delivery.State.READY and not last.receipts.exists():
         yield Waiting(sitting.subject_name, _("has not fetched the delivery yet"))

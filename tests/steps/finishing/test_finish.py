@@ -24,7 +24,7 @@ from galleries.models import (
 )
 from galleries.steps import jobs
 from galleries.steps.delivering import cut
-from galleries.steps.finishing import approvals, match, notes, versions
+from galleries.steps.finishing import approvals, match, notes, sending, versions
 from galleries.steps.keeping import retention
 from tests import painted, retouches
 from tests.cast import Cast, make_cast
@@ -215,6 +215,12 @@ def test_an_approval_names_its_version(cast: Cast) -> None:
     assert final.state == S.APPROVED
     assert cut.source_of(final).sha256 == two.sha256
     three = version_of(cast, warmth=0.08)
+    final.refresh_from_db()
+    assert final.state == S.APPROVED  # what is approved is not taken back by a file that comes in
+    Version.objects.filter(pk=three.pk).update(proof_key="sittings/x/proof/3.jpg")
+    with pytest.raises(Conflict, match="takes that back"):
+        sending.send(cast.sitting, [three.pk], cast.as_owner)
+    sending.send(cast.sitting, [three.pk], cast.as_owner, setting_aside=[three.pk])
     final.refresh_from_db()
     assert final.state == S.SHOWN
     assert cut.source_of(final).sha256 == two.sha256  # nobody approved the third yet

@@ -47,7 +47,7 @@ def version(cast: Cast, number: int = 1, final: Final | None = None) -> Version:
     storage.put(storage.proofs(), key, picture(100, 150, 100 + number))
     return Version.objects.create(
         final=final, number=number, sha256=f"{number:064x}", key="k", name=f"KAL_0001_v{number}.jpg", bytes=1,
-        width=4000, height=6000, proof_key=key,
+        width=4000, height=6000, proof_key=key, sent_at=timezone.now(),
     )  # fmt: skip
 
 
