@@ -23,7 +23,7 @@ class Command(TradeCommand):
     def work(self, options: dict[str, Any]) -> Any:
         sitting = sitting_named(options["sitting"])
         by, wanted = photographer_of(sitting), sizes_named(options["size"])
-        finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
+        finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))
         found = []
         for count, final in enumerate(finals, 1):
             for crop in cut.propose(final, wanted, by):

@@ -276,13 +276,13 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
 
 def listed(sitting: Sitting) -> list[Final]:
     """The finals of the closed list, in order."""
-    return list(sitting.finals.filter(on_list=True).select_related("frame", "frame__look"))
+    return list(sitting.finals.listed().select_related("frame", "frame__look"))
 
 
 def listed_for(by: Visitor, sitting: Sitting) -> list[Final]:
     """As `listed`, without what is kept from this person."""
     require(by, Act.SEE_FINALS, sitting)
-    return list(finals_shown_to(by, sitting).filter(on_list=True).select_related("frame", "frame__look"))
+    return list(finals_shown_to(by, sitting).listed().select_related("frame", "frame__look"))
 
 
 def as_text(finals: Sequence[Final], *, endings: bool = True) -> str:

@@ -287,7 +287,7 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         BadInput: no final, or no size chosen.
     """
     require(by, Act.RUN, sitting, _("The preview sheet is the photographer's."))
-    finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
+    finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))
     if not finals or not wanted:
         raise BadInput(_("There is nothing to show: choose at least one size, and close the list of finals."))
     cells: list[SheetPicture] = []

@@ -56,7 +56,7 @@ def prepare(
         BadInput: no sizes, finals that are not ready, nothing changed.
     """
     _check(sitting, wanted, licence, by)
-    finals = list(sitting.finals.filter(on_list=True).select_related("frame__look", "sitting"))
+    finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))
     waiting = approvals.waiting_for(finals)
     ready = [final for final in finals if final.is_ready]
     if not ready or (waiting and not partial):

@@ -22,7 +22,7 @@ def _representation_asked(sitting: Sitting) -> bool:
 def approvers(sitting: Sitting) -> list[Invite]:
     """Who gets a letter that retouches are there: whoever is asked about one that waits."""
     roles: list[str] = [Invite.Role.SUBJECT]
-    waiting = sitting.finals.filter(on_list=True, state=Final.State.SHOWN)
+    waiting = sitting.finals.listed().filter(state=Final.State.SHOWN)
     if _representation_asked(sitting) and waiting.filter(frame__in=Frame.objects.let_go()).exists():
         roles.append(Invite.Role.REPRESENTATION)
     return [person for person in sitting.invites.filter(role__in=roles) if person.holds()]

@@ -30,7 +30,7 @@ class Matching:
 
 
 def finals_of(sitting: Sitting) -> list[Final]:
-    return list(sitting.finals.filter(on_list=True).select_related("frame", "sitting"))
+    return list(sitting.finals.listed().select_related("frame", "sitting"))
 
 
 def _plain(stem: str) -> str:

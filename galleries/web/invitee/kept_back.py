@@ -29,7 +29,7 @@ def kept_back(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpR
         return redirect("kept-back", slug=sitting.slug)
     rows = kept.held(visitor, sitting)
     proofs = Proof.objects.newest_of(frame.pk for row in rows for frame in row.frames)
-    listed = {final.frame_id for final in finals_shown_to(visitor, sitting).filter(on_list=True)}
+    listed = {final.frame_id for final in finals_shown_to(visitor, sitting).listed()}
     return page(
         request, visitor, sitting, "kept_back",
         rows=[

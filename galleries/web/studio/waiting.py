@@ -83,7 +83,7 @@ def _picking(sitting: Sitting) -> Iterator[Waiting]:
 
 
 def _finishing(sitting: Sitting) -> Iterator[Waiting]:
-    finals = sitting.finals.filter(on_list=True)
+    finals = sitting.finals.listed()
     strays = sitting.strays.count()
     if strays:
         yield Waiting(
