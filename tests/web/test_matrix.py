@@ -117,7 +117,7 @@ TOLD_INSIDE = {
 DRAWN = (
     *(("steps.sorting.loupe", "eyes"), ("steps.ingesting.proof", "view"), ("steps.delivering.cut", "preview")),
     *(("steps.delivering.cut", "preview_sheet"), ("steps.sorting.contact", "contact_sheet_pdf")),
-    *(("web.invitee.delivery", "make_view"), ("web.studio.crops", "make_view")),
+    ("imaging.contained.door", "make_view"),
 )
 
 
@@ -162,7 +162,7 @@ class Place:
         final = sitting.finals.create(frame=frame, round=sitting.rounds.get(), state="shown")
         version = final.versions.create(
             number=1, sha256="a" * 64, key=keys["v.jpg"], name="n.jpg", bytes=1, width=60, height=90,
-            proof_key=keys["v.jpg"],
+            proof_key=keys["v.jpg"], sent_at=timezone.now(),
         )  # fmt: skip
         size = sizes.offered()[0]
         licence = licences.compose(sitting, licences.draft(sitting), cast.as_owner)
