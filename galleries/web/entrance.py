@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.contrib.auth import authenticate, login, logout
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -84,7 +84,7 @@ def open_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
 def sign_in(request: HttpRequest) -> HttpResponseBase:
     """For the studio: name and password. The same words whether the name or the password is wrong."""
     onward = request.POST.get("next") or request.GET.get("next") or ""
-    if not url_has_allowed_host_and_scheme(
+    if not onward.startswith("/") or not url_has_allowed_host_and_scheme(
         onward, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     ):
         onward = "/studio/"
@@ -94,7 +94,7 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
         user = authenticate(request, username=request.POST.get("name", ""), password=request.POST.get("password", ""))
         if isinstance(user, User):
             login(request, user)
-            return redirect(onward)
+            return HttpResponseRedirect(onward)
         problem = _("Name and password do not go together.")
     return render(
         request, "galleries/sign_in.html", {"next": onward, "problem": problem}, status=400 if problem else 200

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
+from galleries.imaging.errors import ImagingError
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
@@ -44,6 +45,11 @@ class DomainErrors:
         if isinstance(error, UNSTORABLE):
             log.warning("Something that was sent cannot be stored: %s", type(error).__name__, exc_info=error)
             error = BadInput(_("Something you sent cannot be kept: too long, too large, or no text."))
+        if isinstance(error, ImagingError):
+            error = BadInput(str(error))
+        if isinstance(error, FileNotFoundError):
+            log.error("A stored file is missing; see manage.py verify.", exc_info=error)
+            error = Missing(_("The file behind this is not here (any more)."))
         if not isinstance(error, DomainError):
             return None
         status = STATUS.get(type(error), 400)

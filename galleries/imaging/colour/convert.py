@@ -109,9 +109,12 @@ def same_colours(from_icc: bytes, to_icc: bytes) -> bool:
 def depth(pixels: Pixels, bits: int) -> Pixels:
     """The same values as 8 or 16 bits a sample."""
     if pixels.dtype == np.uint8 and bits == 16:
-        return pixels.astype(np.uint16) * np.uint16(257)
+        return np.multiply(pixels, np.uint16(257), dtype=np.uint16)
     if pixels.dtype == np.uint16 and bits == 8:
-        return ((pixels.astype(np.uint32) * 255 + 32767) // 65535).astype(np.uint8)
+        out = np.empty(pixels.shape, np.uint8)
+        for top in range(0, len(pixels), _STRIP):  # in strips: whole, it would hold 24 bytes more for each pixel
+            out[top : top + _STRIP] = (pixels[top : top + _STRIP].astype(np.uint32) * 255 + 32767) // 65535
+        return out
     return pixels
 
 
@@ -129,12 +132,20 @@ def convert(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int = 8) -> Pi
     return _by_vips(pixels, from_icc, to_icc, bits)
 
 
-def cmyk_to_srgb(ink: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
-    """CMYK (h, w, 4), 255 = full ink, to sRGB; without a profile plainly (1 − ink)(1 − black)."""
-    if icc:
-        return _by_pillow(ink, icc, srgb_profile(), "CMYK")
-    paper = 255 - ink.astype(np.uint16)
-    return ((paper[:, :, :3] * paper[:, :, 3:] + 127) // 255).astype(np.uint8)
+def cmyk_to_srgb(ink: Pixels, icc: bytes, *, inverted: bool = False) -> NDArray[np.uint8]:
+    """CMYK (h, w, 4) uint8 or uint16, full value = full ink (`inverted`: = bare paper), to sRGB; without a profile
+    plainly (1 − ink)(1 − black). In strips: beside `ink` only the answer is held."""
+    out = np.empty((*ink.shape[:2], 3), np.uint8)
+    for top in range(0, len(ink), _STRIP):
+        part = ink[top : top + _STRIP]
+        part = (part >> 8).astype(np.uint8) if part.dtype == np.uint16 else part
+        part = 255 - part if inverted else part
+        if icc:
+            out[top : top + _STRIP] = _by_pillow(part, icc, srgb_profile(), "CMYK")
+        else:
+            paper = 255 - part.astype(np.uint16)
+            out[top : top + _STRIP] = (paper[:, :, :3] * paper[:, :, 3:] + 127) // 255
+    return out
 
 
 @lru_cache(maxsize=8)

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 Bytes = bytes | Path
 SECONDS = 120.0  # a proof of the largest frame takes a few; a busy machine several times that
+METADATA_SECONDS = 20.0  # a file of real use takes milliseconds; 80,000 properties took minutes
 PER_FILE = 30.0  # more for each further file made of the same frame
 
 close = children.close
@@ -155,7 +156,7 @@ def open_small(source: Bytes, limits: Limits = DEFAULT_LIMITS, long_side: int = 
 
 
 def read_rights(data: Bytes) -> rights.RightsFound:
-    found: rights.RightsFound = call("read_rights", _Source(data))
+    found: rights.RightsFound = call("read_rights", _Source(data), seconds=METADATA_SECONDS)
     return found
 
 

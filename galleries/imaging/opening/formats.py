@@ -135,19 +135,18 @@ def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixel
         return pixels
     if header.space == "GRAY":
         return convert.grey_to_srgb(pixels, icc)
-    ink = 255 - pixels if header.jpeg and header.jpeg.adobe else pixels
-    return convert.cmyk_to_srgb(ink, icc)
+    return convert.cmyk_to_srgb(pixels, icc, inverted=bool(header.jpeg and header.jpeg.adobe))
 
 
 # --- TIFF and PNG ---------------------------------------------------------------------------------------
 
 
 def _vips_open(data: bytes, kind: str) -> vips.Image:
-    load = vips.Image.tiffload_buffer if kind == "TIFF" else vips.Image.pngload_buffer
+    load = vips.Image.tiffload_source if kind == "TIFF" else vips.Image.pngload_source
     if kind == "TIFF":
         tiff.check_whole(data)
     try:
-        return load(data, access="sequential", fail_on="error")
+        return load(vips.Source.new_from_memory(data), access="sequential", fail_on="error")
     except vips.Error as error:
         raise _refusal(kind, error, _HEADER_WRONG) from error
 
@@ -183,6 +182,8 @@ def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
             if image.bands > colours + 1:
                 image = image.extract_band(0, n=colours + 1)
             image = image.flatten(background=_surround(header, icc))
+        if header.space == "CMYK" and header.bits == 16:
+            image = image.rshift(8).cast("uchar")  # on the way, row by row: the deep ink is never held whole
         pixels = vips.to_array(image)
     except vips.Error as error:
         raise _refusal(header.format, error) from error
@@ -190,8 +191,7 @@ def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
         return pixels
     if header.space == "GRAY":
         return convert.grey_to_srgb(pixels, icc)
-    ink = (pixels >> 8).astype(np.uint8) if header.bits == 16 else pixels
-    return convert.cmyk_to_srgb(ink, icc)
+    return convert.cmyk_to_srgb(pixels, icc)
 
 
 def _surround(header: Header, icc: bytes) -> list[float]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 
 from django.contrib import messages
@@ -11,6 +10,7 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
+from galleries import plain_json
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput
 from galleries.models import Mark, Sitting
@@ -78,7 +78,7 @@ def _number(text: str) -> int:
 def _order(request: HttpRequest) -> list[int]:
     if request.content_type == "application/json":
         try:
-            order = json.loads(request.body)["order"]
+            order = plain_json.loads(request.body)["order"]
         except (ValueError, KeyError, TypeError):
             raise BadInput(_("The order that was sent cannot be read.")) from None
         if not isinstance(order, list):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from django.contrib import messages
@@ -13,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from galleries import access
+from galleries import access, plain_json
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
@@ -122,7 +121,7 @@ def marks(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     if request.content_type != "application/json":
         return _pressed(request, visitor, sitting)
     try:
-        acts = json.loads(request.body)
+        acts = plain_json.loads(request.body)
     except ValueError:
         raise BadInput(_("The marks that were sent cannot be read.")) from None
     if not isinstance(acts, list) or len(acts) > MOST_ACTS or not all(isinstance(one, dict) for one in acts):

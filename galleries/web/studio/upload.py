@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from typing import Any
 from urllib.parse import unquote
@@ -14,6 +13,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from galleries import plain_json
 from galleries.access import Visitor
 from galleries.errors import BadInput
 from galleries.models import Sitting
@@ -31,7 +31,7 @@ def body_json(request: HttpRequest) -> dict[str, Any]:
         BadInput: it is none.
     """
     try:
-        body = json.loads(request.body)
+        body = plain_json.loads(request.body)
     except (ValueError, RawPostDataException):  # the latter: a form, whose fields were read already
         body = None
     if not isinstance(body, dict):

@@ -1,0 +1,323 @@
+"""Files that are small to send and dear to open, made here, and what one costs in a contained child."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+import time
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from PIL import Image
+
+from galleries.imaging import errors
+from galleries.imaging.contained import children, door, plain
+from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.opening.decode import DEFAULT_LIMITS
+from tests.imaging.core_pictures import painted, saved
+
+TEXT = StampText(studio="Northlight Rooms", label="0412")
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What came of it, seconds of wall clock, and the most memory the child held beyond its idle size (bytes)."""
+
+    outcome: str
+    seconds: float
+    peak: int
+
+
+def measured(ask: Callable[[], object]) -> Cost:
+    """Run one question in a child of its own that is warm already."""
+    door.close()
+    small = saved(painted(64, 64))
+    door.make_proof(small, TEXT)
+    (child,) = children.pool.idle
+    assert child.process is not None
+    pid = child.process.pid
+    idle = _kb(pid, "VmRSS")
+    Path(f"/proc/{pid}/clear_refs").write_text("5")  # the peak is counted anew (proc(5))
+    started = time.monotonic()
+    peaks = [0]
+    try:
+        ask()
+        outcome = "opened"
+    except errors.ImagingError as error:
+        outcome = f"{type(error).__name__}: {error}"
+    seconds = time.monotonic() - started
+    if child.process.poll() is None:
+        peaks.append(_kb(pid, "VmHWM") - idle)
+    door.close()
+    return Cost(outcome, seconds, 1024 * max(peaks))
+
+
+def _kb(pid: int, name: str) -> int:
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return next((int(line.split()[1]) for line in lines if line.startswith(f"{name}:")), 0)
+
+
+# --- frames of every depth ------------------------------------------------------------------------------
+
+
+def png(width: int, height: int, *, bits: int = 8, kind: int = 2, interlaced: bool = False) -> bytes:
+    """A PNG of zeros, row after row, without ever holding its pixels (W3C PNG; kind 0 grey, 2 RGB, 6 RGBA)."""
+    samples = {0: 1, 2: 3, 4: 2, 6: 4}[kind]
+    row = bytes(1 + width * samples * bits // 8)
+    rows = _adam7(width, height, samples * bits // 8) if interlaced else (row for _ in range(height))
+    packer, data = zlib.compressobj(6), b""
+    for line in rows:
+        data += packer.compress(line)
+    data += packer.flush()
+    head = struct.pack(">IIBBBBB", width, height, bits, kind, 0, 0, int(interlaced))
+    return b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", head) + _chunk(b"IDAT", data) + _chunk(b"IEND", b"")
+
+
+def _adam7(width: int, height: int, pixel: int) -> list[bytes]:
+    found = []
+    for x, y, dx, dy in (
+        (0, 0, 8, 8),
+        (4, 0, 8, 8),
+        (0, 4, 4, 8),
+        (2, 0, 4, 4),
+        (0, 2, 2, 4),
+        (1, 0, 2, 2),
+        (0, 1, 1, 2),
+    ):
+        across, down = -(-(width - x) // dx), -(-(height - y) // dy)
+        found += [bytes(1 + across * pixel)] * max(0, down)
+    return found
+
+
+def _chunk(name: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+def tiff(
+    width: int, height: int, *, bits: int = 8, samples: int = 3, photometric: int = 2, turned: int = 1, rows: int = 50
+) -> bytes:
+    """An uncompressed TIFF in strips of `rows` rows (TIFF 6.0)."""
+    row = width * samples * bits // 8
+    pixels = bytes(row * height)
+    strips = [min(rows, height - top) * row for top in range(0, height, rows)]
+    extra = samples - {0: 1, 1: 1, 2: 3, 5: 4}[photometric]
+    tags = [
+        (256, 4, [width]), (257, 4, [height]), (258, 3, [bits] * samples), (259, 3, [1]), (262, 3, [photometric]),
+        (273, 4, [0] * len(strips)), (274, 3, [turned]), (277, 3, [samples]), (278, 4, [rows]), (279, 4, strips),
+    ]  # fmt: skip
+    if extra:
+        tags.append((338, 3, [2] * extra))
+    return ifd(tags, pixels)
+
+
+def ifd(tags: list[tuple[int, int, list[int]]], pixels: bytes, following: int = 0) -> bytes:
+    at = 8 + 2 + 12 * len(tags) + 4
+    table, body = b"", b""
+    sizes = [(2 if kind == 3 else 4) * len(values) for _, kind, values in tags]
+    start = at + sum(size for size in sizes if size > 4)
+    lengths = next((values for tag, _, values in tags if tag == 279), [])
+    for tag, kind, values in sorted(tags):
+        if tag == 273:
+            values = [start + sum(lengths[:index]) for index in range(len(values))]
+        raw = struct.pack(f"<{len(values)}{'H' if kind == 3 else 'I'}", *values)
+        if len(raw) > 4:
+            table += struct.pack("<HHII", tag, kind, len(values), at + len(body))
+            body += raw
+        else:
+            table += struct.pack("<HHI", tag, kind, len(values)) + raw.ljust(4, b"\0")
+    return b"II*\0" + struct.pack("<IH", 8, len(tags)) + table + struct.pack("<I", following) + body + pixels
+
+
+def jpeg(width: int, height: int, mode: str = "RGB", *, progressive: bool = False) -> bytes:
+    out = io.BytesIO()
+    Image.new(mode, (width, height)).save(out, "JPEG", quality=60, subsampling=0, progressive=progressive)
+    return out.getvalue()
+
+
+def frames(width: int, height: int) -> dict[str, bytes]:
+    """The same frame in every depth that is read."""
+    return {
+        "JPEG": jpeg(width, height),
+        "JPEG, progressive": jpeg(width, height, progressive=True),
+        "JPEG, CMYK": jpeg(width, height, "CMYK"),
+        "JPEG, CMYK, progressive": jpeg(width, height, "CMYK", progressive=True),
+        "JPEG, grey": jpeg(width, height, "L"),
+        "PNG, 8 bit": png(width, height),
+        "PNG, 16 bit": png(width, height, bits=16),
+        "PNG, 16 bit, interlaced": png(width, height, bits=16, interlaced=True),
+        "PNG, 16 bit, alpha": png(width, height, bits=16, kind=6),
+        "PNG, 16 bit, alpha, interlaced": png(width, height, bits=16, kind=6, interlaced=True),
+        "PNG, 16 bit, grey": png(width, height, bits=16, kind=0),
+        "TIFF, 16 bit": tiff(width, height, bits=16),
+        "TIFF, 16 bit, turned": tiff(width, height, bits=16, turned=6),
+        "TIFF, 16 bit, alpha": tiff(width, height, bits=16, samples=4),
+        "TIFF, 16 bit, CMYK": tiff(width, height, bits=16, samples=4, photometric=5),
+        "TIFF, 16 bit, CMYK, alpha": tiff(width, height, bits=16, samples=5, photometric=5),
+        "TIFF, 16 bit, grey": tiff(width, height, bits=16, samples=1, photometric=1),
+    }
+
+
+# --- bombs ----------------------------------------------------------------------------------------------
+
+
+def many_scans(scans: int = 3000) -> bytes:
+    """A progressive JPEG whose last scan is said again and again (each asks for a walk over the whole picture)."""
+    data = jpeg(4000, 3000, progressive=True)
+    last = data.rfind(b"\xff\xda")
+    return data[:-2] + data[last:-2] * scans + b"\xff\xd9"
+
+
+def deep_tiff(directories: int = 60_000) -> bytes:
+    """A TIFF whose directories follow one another without end, the last pointing at the first."""
+    one = 2 + 12 + 4
+    out = b"II*\0" + struct.pack("<I", 8)
+    for index in range(directories):
+        following = 8 + one * (index + 1) if index + 1 < directories else 8
+        out += struct.pack("<HHHII", 1, 256, 4, 1, 100) + struct.pack("<I", following)
+    return out
+
+
+def nested_tiff(depth: int = 20_000) -> bytes:
+    """Sub-directories in sub-directories (tag 330), each in the one before."""
+    out = b"II*\0" + struct.pack("<I", 8)
+    for index in range(depth):
+        out += struct.pack("<HHHII", 1, 330, 4, 1, 8 + 18 * (index + 1)) + bytes(4)
+    return out + struct.pack("<HHHII", 1, 256, 4, 1, 100) + bytes(4)
+
+
+def with_xmp(packet: bytes) -> bytes:
+    """A sound little PNG that carries an XMP packet of any size (iTXt, W3C PNG; key of ISO 16684-1)."""
+    data = saved(painted(160, 120), "PNG")
+    text = b"XML:com.adobe.xmp\0\0\0\0\0" + packet
+    return data[:33] + _chunk(b"iTXt", text) + data[33:]
+
+
+def xmp_properties(count: int = 80_000) -> bytes:
+    items = "".join(f"<dc:a{n}>x</dc:a{n}>" for n in range(count))
+    return with_xmp(_xmp(items).encode())
+
+
+def xmp_deep(depth: int = 100_000) -> bytes:
+    return with_xmp(_xmp("<dc:a><rdf:Description>" * depth).encode())
+
+
+def xmp_entities(levels: int = 12) -> bytes:
+    """Entities that multiply tenfold a level."""
+    lines = ['<!ENTITY e0 "aaaaaaaaaa">']
+    lines += [f'<!ENTITY e{n} "{f"&e{n - 1};" * 10}">' for n in range(1, levels)]
+    head = "<!DOCTYPE x [" + "".join(lines) + "]>"
+    return with_xmp((head + _xmp(f"<dc:title>&e{levels - 1};</dc:title>")).encode())
+
+
+def _xmp(inside: str) -> str:
+    return (
+        '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+        '<rdf:Description xmlns:dc="http://purl.org/dc/elements/1.1/">'
+        + inside
+        + "</rdf:Description></rdf:RDF></x:xmpmeta>"
+    )
+
+
+def icc_inflated(size: int = 1_000_000_000) -> bytes:
+    """A profile of a gigabyte, deflated to one megabyte."""
+    data = saved(painted(160, 120), "PNG")
+    packer = zlib.compressobj(9)
+    body = b"".join(packer.compress(bytes(1 << 20)) for _ in range(size >> 20)) + packer.flush()
+    return data[:33] + _chunk(b"iCCP", b"a\0\0" + body) + data[33:]
+
+
+def text_inflated(size: int = 1_000_000_000) -> bytes:
+    """A compressed text of a gigabyte beside the picture."""
+    data = saved(painted(160, 120), "PNG")
+    packer = zlib.compressobj(9)
+    body = b"".join(packer.compress(b"a" * (1 << 20)) for _ in range(size >> 20)) + packer.flush()
+    return data[:33] + _chunk(b"zTXt", b"a\0\0" + body) + data[33:]
+
+
+def icc_tables(count: int = 200) -> bytes:
+    """A profile of ICC.1 with a table said to have 255 steps a side and 15 outputs, under many names."""
+    table = b"mft2\0\0\0\0" + bytes([3, 15, 255, 0]) + bytes(36) + struct.pack(">HH", 4096, 4096) + bytes(20_000)
+    head = struct.pack(">I4sI4s4s4s", 0, b"lcms", 0x04000000, b"mntr", b"RGB ", b"Lab ").ljust(36, b"\0") + b"acsp"
+    start = 132 + 12 * count
+    tags = b"".join(struct.pack(">4sII", b"A2B0" if n == 0 else b"t%03d" % n, start, len(table)) for n in range(count))
+    return head.ljust(128, b"\0") + struct.pack(">I", count) + tags + table
+
+
+def heif_grid(rows: int = 256, columns: int = 256, side: int = 65_535) -> bytes:
+    """A HEIF whose picture is a grid of one item, said 65,536 times, of 65,535 pixels a side (ISO/IEC 23008-12)."""
+
+    def box(name: bytes, body: bytes) -> bytes:
+        return struct.pack(">I4s", 8 + len(body), name) + body
+
+    def full(name: bytes, body: bytes, version: int = 0, flags: int = 0) -> bytes:
+        return box(name, struct.pack(">I", version << 24 | flags) + body)
+
+    grid = bytes([0, 1, rows - 1, columns - 1]) + struct.pack(">II", side, side)
+    refs = struct.pack(">HH", 1, min(65_535, rows * columns)) + struct.pack(">H", 2) * min(65_535, rows * columns)
+    items = full(b"infe", struct.pack(">HH4s", 1, 0, b"grid") + b"\0", 2)
+    items += full(b"infe", struct.pack(">HH4s", 2, 0, b"hvc1") + b"\0", 2)
+    ispe = full(b"ispe", struct.pack(">II", side, side))
+    props = box(
+        b"iprp",
+        box(b"ipco", ispe)
+        + full(b"ipma", struct.pack(">I", 2) + struct.pack(">HBB", 1, 1, 1) + struct.pack(">HBB", 2, 1, 1)),
+    )
+    inner = full(b"hdlr", bytes(4) + b"pict" + bytes(13)) + full(b"pitm", struct.pack(">H", 1))
+    inner += full(b"iinf", struct.pack(">H", 2) + items) + full(b"iref", box(b"dimg", refs)) + props
+    where = struct.pack(">BBH", 0x44, 0, 2)
+    for number, size in ((1, len(grid)), (2, 100)):
+        where += struct.pack(">HHHHII", number, 1, 0, 1, 0, size)
+    inner += full(b"iloc", where, 1) + box(b"idat", grid + bytes(100))
+    return box(b"ftyp", b"heic" + bytes(4) + b"mif1heic") + full(b"meta", inner)
+
+
+def exif_loop() -> bytes:
+    """A JPEG whose EXIF directory points at itself."""
+    body = b"Exif\0\0II*\0" + struct.pack("<IH", 8, 1) + struct.pack("<HHII", 0x8769, 4, 1, 8) + struct.pack("<I", 8)
+    data = saved(painted(160, 120))
+    return data[:2] + b"\xff\xe1" + struct.pack(">H", len(body) + 2) + body + data[2:]
+
+
+def bombs() -> dict[str, tuple[Callable[[], bytes], Callable[[bytes], object]]]:
+    """What is sent, and what is asked about it."""
+
+    def proof(data: bytes) -> object:
+        return door.make_proof(data, TEXT)
+
+    return {
+        "PNG of 14,800 × 14,800, 16 bit, alpha": (lambda: png(14_800, 14_800, bits=16, kind=6), proof),
+        "PNG of 30,000 × 7,300, 8 bit": (lambda: png(30_000, 7_300), proof),
+        "PNG that claims 2 thousand million a side": (lambda: png_claiming(2_000_000_000), proof),
+        "JPEG, progressive, 3,000 scans": (many_scans, proof),
+        "TIFF with 60,000 directories in a ring": (deep_tiff, proof),
+        "TIFF with 20,000 nested directories": (nested_tiff, proof),
+        "XMP of 80,000 properties": (xmp_properties, door.read_rights),
+        "XMP nested 100,000 deep": (xmp_deep, door.read_rights),
+        "XMP of multiplying entities": (xmp_entities, door.read_rights),
+        "XMP of 80,000 properties, as a frame": (xmp_properties, proof),
+        "ICC profile of 1 GB, deflated": (icc_inflated, proof),
+        "ICC profile of 1 GB, deflated, its rights": (icc_inflated, door.read_rights),
+        "text of 1 GB, deflated": (text_inflated, proof),
+        "text of 1 GB, deflated, its rights": (text_inflated, door.read_rights),
+        "ICC tables of 255 steps, as a lab's profile": (icc_tables, door.check_profile),
+        "HEIF grid of 65,536 tiles": (heif_grid, proof),
+        "EXIF directory that points at itself": (exif_loop, proof),
+        "EXIF directory that points at itself, its rights": (exif_loop, door.read_rights),
+    }
+
+
+def png_claiming(side: int) -> bytes:
+    head = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", head) + _chunk(b"IDAT", zlib.compress(bytes(100))) + _chunk(b"IEND", b"")
+    )
+
+
+def deep_json(depth: int = 100_000) -> bytes:
+    return b'{"a":' * depth
+
+
+__all__ = ["DEFAULT_LIMITS", "Cost", "bombs", "frames", "json", "measured", "plain"]

@@ -1,0 +1,43 @@
+"""Small files that are dear to open end within their limits, and a frame costs at most 12 bytes a pixel."""
+
+from __future__ import annotations
+
+import pytest
+
+from galleries.imaging.contained import children, door
+from tests import bombs
+
+ROOM = 60_000_000  # what a recipe holds beside the frame, whatever its size: proof, networks, libraries' tables
+WIDTH, HEIGHT = 6000, 4000
+FRAMES = bombs.frames(WIDTH, HEIGHT)
+# The largest ones take a gigabyte and a quarter of a minute each: they are in `python -m tests.benchmarks bombs`.
+LARGEST = ("PNG of", "ICC profile of 1 GB, deflated, its", "text of 1 GB, deflated, its")
+BOMBS = {name: pair for name, pair in bombs.bombs().items() if not name.startswith(LARGEST)}
+ENDINGS = {"opened", "Unreadable", "TooLarge", "BadProfile", "Unsupported"}
+
+
+@pytest.mark.parametrize("name", FRAMES)
+def test_a_frame_costs_at_most_12_bytes_a_pixel(name: str) -> None:
+    cost = bombs.measured(lambda: door.make_proof(FRAMES[name], bombs.TEXT))
+    assert cost.outcome == "opened"
+    # A file that itself has more than 7 bytes a pixel (16 bit, four channels and more, not packed) counts beside.
+    sent = len(FRAMES[name]) if len(FRAMES[name]) > 7 * WIDTH * HEIGHT else 0
+    assert cost.peak <= 12 * WIDTH * HEIGHT + sent + ROOM, f"{cost.peak / WIDTH / HEIGHT:.1f} bytes a pixel"
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_a_bomb_ends_within_its_limits(name: str) -> None:
+    make, ask = BOMBS[name]
+    data = make()
+    cost = bombs.measured(lambda: ask(data))
+    assert cost.seconds < door.SECONDS + 10  # generous: it must end by itself
+    assert cost.peak < 300_000_000
+    assert cost.outcome.split(":")[0] in ENDINGS
+
+
+def test_what_wants_more_memory_than_there_is_gets_a_sentence() -> None:
+    data = bombs.png(9000, 9000, bits=16)
+    with pytest.raises(Exception, match="more memory"):
+        door.call("make_proof", door._Source(data), bombs.TEXT, memory=300_000_000)
+    door.close()
+    assert children.pool.idle == []

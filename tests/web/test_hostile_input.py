@@ -1,0 +1,141 @@
+"""Every address of the URL map, asked with what no person types: whatever comes back, it is no broken page.
+
+Numbers beyond any column, half surrogates, zero bytes, JSON nested deeper than any parser goes, names of rows that
+are none; as query, form, JSON and body, by somebody who may do most things.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, reverse
+
+from tests.cast import Cast, make_cast
+from tests.web.test_url_map import OURS
+
+pytestmark = pytest.mark.django_db
+
+VALUES = {
+    "word": "abc",
+    "zero byte": "a\0b",
+    "long number": "9" * 5000,
+    "negative": "-1",
+    "other digits": "٣" * 30,
+    "fraction": "1e999",
+    "not a number": "NaN",
+    "elsewhere": "//[::1",
+    "text direction": "\u202e\ufeff\u2028",
+    "long": "x" * 70_000,
+    "colon": "1:pick:1:1",
+    "day": "0000-00-00",
+    "braces": '{"a": [',
+}
+NAMES = (
+    *("next", "page", "size", "frame", "frames", "look", "mark", "version", "do", "text", "title", "sure", "name"),
+    *("email", "role", "crop", "x", "y", "width", "height", "tilt", "final", "final_id", "days", "language", "q"),
+    *(
+        "password",
+        "username",
+        "passcode",
+        "sort",
+        "after",
+        "since",
+        "until",
+        "invite",
+        "user",
+        "kind",
+        "columns",
+        "start",
+    ),
+    *("deadline", "held_on", "keep_until", "time_zone", "allowance", "note", "notes", "licence", "delivery", "fill"),
+)
+BODIES = {
+    "deep list": b"[" * 100_000,
+    "deep object": b'{"a":' * 100_000,
+    "half surrogate": json.dumps(dict.fromkeys(NAMES, "�")).encode(),
+    "zero byte": json.dumps(dict.fromkeys(NAMES, "a\x00b")).encode(),
+    "long number": b'{"frame": ' + b"9" * 5000 + b', "x": ' + b"9" * 5000 + b"}",
+    "not finite": b'{"x": NaN, "y": Infinity, "frame": -Infinity, "width": 1e999}',
+    "no object": b"[1, null, true]",
+    "null": b"null",
+    "no text": b"\xff\xfe\x00\xd8",
+    "nothing": b"",
+    "of other kinds": json.dumps({name: {"a": []} for name in NAMES}).encode(),
+    "lists": json.dumps({name: [[], {}, None] for name in NAMES}).encode(),
+}
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+def _path(address: str, pattern: URLPattern, cast: Cast, number: int) -> str:
+    values: dict[str, Any] = {"slug": cast.sitting.slug, "kind": "large", "token": "x" * 32, "size": "a4", "code": "x"}
+    names = {*pattern.pattern.converters, *(["slug"] if "slug" in address else [])}
+    return reverse(pattern.name, kwargs={name: values.get(name, number) for name in names})
+
+
+def _asked(client: Client, path: str) -> Iterator[tuple[str, int]]:
+    """What was tried and the status that came back."""
+    for what, value in VALUES.items():
+        query = dict.fromkeys(NAMES, value)
+        yield f"GET {what}", client.get(path, {name: text[:2000] for name, text in query.items()}).status_code
+        yield f"POST {what}", client.post(path, query).status_code
+    for what, raw in (("half surrogate", "%ED%A0%80"), ("broken escape", "%"), ("overlong", "%C0%80"), ("zero", "%00")):
+        text = "&".join(f"{name}={raw}" for name in NAMES)
+        yield f"GET {what}", client.get(path, QUERY_STRING=text).status_code
+        form = "application/x-www-form-urlencoded"
+        yield f"POST {what}", client.post(path, text, content_type=form).status_code
+    for what, body in BODIES.items():
+        for kind in ("application/json", "multipart/form-data; boundary=x", "application/octet-stream"):
+            yield f"POST {what} as {kind}", client.post(path, body, content_type=kind).status_code
+        yield f"PUT {what}", client.put(path, body, content_type="application/octet-stream").status_code
+
+
+@pytest.mark.parametrize(("address", "pattern"), OURS, ids=[address for address, _ in OURS])
+def test_nothing_that_is_sent_breaks_a_page(address: str, pattern: URLPattern, cast: Cast, settings: Any) -> None:
+    settings.DOOR_TRIES = 100_000  # what counts tries would answer in the page's place
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # hundreds of tries here
+    frame = cast.frame(1)
+    people = (cast.owner,) if "studio" in address else (cast.owner, cast.subject)
+    broken = []
+    for person in people:
+        client = cast.client_of(person)
+        client.raise_request_exception = False
+        for number in (frame.pk, 2**63 - 1):
+            path = _path(address, pattern, cast, number)
+            broken += [f"{what}: {status}" for what, status in _asked(client, path) if status >= 500]
+            if not pattern.pattern.converters:
+                break
+    assert not broken, address
+
+
+def test_numbers_in_addresses_beyond_any_row_are_not_found(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    client.raise_request_exception = False
+    for address, pattern in OURS:
+        if any(name.endswith("_id") for name in pattern.pattern.converters):
+            path = _path(address, pattern, cast, 10**30)
+            assert client.get(path).status_code < 500, path
+
+
+@pytest.mark.parametrize(
+    "onward", ["abc", "studio", "http:", "//[::1", "/\\elsewhere.example", "/studio/\r\nX: y", "\ud800"]
+)
+def test_after_signing_in_nothing_odd_is_followed(cast: Cast, onward: str) -> None:
+    cast.owner.set_password("a long password of this test")
+    cast.owner.save()
+    form = {
+        "name": cast.owner.username,
+        "password": "a long password of this test",
+        "next": onward.encode("utf-8", "surrogatepass"),
+    }
+    answer = Client().post("/sign-in", form)
+    assert answer.status_code == 302
+    assert answer.headers["Location"].startswith("/studio/")
+    assert "elsewhere" not in answer.headers["Location"]
