@@ -183,7 +183,7 @@ def _vips_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
                 image = image.extract_band(0, n=colours + 1)
             image = image.flatten(background=_surround(header, icc))
         if header.space == "CMYK" and header.bits == 16:
-            image = image.rshift(8).cast("uchar")  # on the way, row by row: the deep ink is never held whole
+            image = (image >> 8).cast("uchar")  # on the way, row by row: the deep ink is never held whole
         pixels = vips.to_array(image)
     except vips.Error as error:
         raise _refusal(header.format, error) from error
