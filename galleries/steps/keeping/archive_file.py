@@ -22,6 +22,7 @@ from django.db import models
 from django.utils.translation import gettext as _
 
 from galleries import models as m
+from galleries import plain_json
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.steps.keeping import inventory
@@ -29,6 +30,7 @@ from galleries.steps.keeping import inventory
 FORMAT, FORMAT_VERSION = "sitting-archive", 1
 ROWS, SUMS = "sitting.json", "SHA256SUMS"
 CHUNK = 1 << 20
+MOST_ROWS_BYTES = 500_000_000  # of the description, unpacked
 Seen = Callable[[int, int], None]
 
 # In the order in which they can be put back; how each hangs on the sitting.
@@ -172,10 +174,12 @@ def _add(
 def read_head(archive: zipfile.ZipFile) -> dict[str, Any]:
     """The archive's description. Raises `BadInput` when it is none of ours."""
     try:
-        head: dict[str, Any] = json.loads(archive.read(ROWS))
+        if archive.getinfo(ROWS).file_size > MOST_ROWS_BYTES:
+            raise BadInput(_("This file is no archive of a sitting."))
+        head: dict[str, Any] = plain_json.loads(archive.read(ROWS))
         if (head["format"], head["format_version"]) != (FORMAT, FORMAT_VERSION):
             raise BadInput(_("This archive is of a kind this program cannot read."))
-    except (KeyError, ValueError, zipfile.BadZipFile) as error:
+    except (KeyError, ValueError, TypeError, zipfile.BadZipFile) as error:
         raise BadInput(_("This file is no archive of a sitting.")) from error
     return head
 
