@@ -1,11 +1,26 @@
-"""What the queue may ask for. Ids only; each calls one step."""
+"""What the queue may ask for, and what is done for each kind of job. Ids only; each calls one step."""
 
 from __future__ import annotations
 
 from celery import shared_task
 
 from galleries.steps import jobs
+from galleries.steps.delivering import build
+from galleries.steps.finishing import versions
+from galleries.steps.ingesting import proof
 from galleries.steps.keeping import upkeep
+from galleries.steps.people import posting
+from galleries.steps.sorting import sort
+
+jobs.KINDS.update(
+    {
+        "proof": proof.render,
+        "sort": sort.sort_sitting,
+        "version": versions.render_version,
+        "delivery": build.build,
+        "letter": posting.send,
+    }
+)
 
 
 @shared_task(name="galleries.work", ignore_result=True)  # type: ignore[untyped-decorator]

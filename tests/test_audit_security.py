@@ -340,8 +340,7 @@ def test_work_asked_for_again_while_it_runs_is_done_once_more(cast: Cast, monkey
         if len(calls) == 1:
             jobs.enqueue("record", thing, cast.sitting, again=True)
 
-    monkeypatch.setattr(jobs, "_function", lambda kind: ask)
-    monkeypatch.setitem(jobs.KINDS, "record", "")
+    monkeypatch.setitem(jobs.KINDS, "record", ask)
     assert jobs.work(jobs.enqueue("record", 5, cast.sitting).pk) == "waiting"
     assert jobs.run_waiting() == 1
     assert calls == [5, 5]

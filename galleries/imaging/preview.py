@@ -15,10 +15,11 @@ from galleries.imaging.colour import convert
 from galleries.imaging.drawing import border
 from galleries.imaging.drawing.lettering import text_mask
 from galleries.imaging.errors import ImagingError
+from galleries.imaging.framing.cut_order import CutOrder, check_order
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.opening.decode import DEFAULT_LIMITS, Limits, open_picture
+from galleries.imaging.opening.decode import open_picture
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import encode, resize, softproof
-from galleries.imaging.recipes import CutOrder, check_order
 
 GROUND, INK = 58, 214  # neutral surround, light lettering
 _QUALITY = 84
@@ -66,15 +67,16 @@ def _small(
     else:
         part = pixels[rect.y : rect.bottom, rect.x : rect.right]
     size = order.size
-    shape = (order.crop.width, order.crop.height) if size.full_frame else (size.out_width, size.out_height)
-    width, height = resize.fit_within(*shape, long_side)
-    small = convert.convert(resize.resize_to(np.ascontiguousarray(part), width, height), icc, convert.srgb_profile(), 8)
+    width, height = resize.fit_within(*order.out_size, long_side)
+    small = convert.between_profiles(
+        resize.resize_to(np.ascontiguousarray(part), width, height), icc, convert.srgb_profile(), 8
+    )
     if order.monochrome:
         small = convert.to_monochrome(small, convert.srgb_profile())
     try:
-        small = border.draw(small, size, name, width / shape[0])
+        small = border.draw(small, size, name, width / order.out_size[0])
     except ImagingError:  # too small for the letters here; the export itself says so where it matters
-        small = border.draw(small, size, "", width / shape[0])
+        small = border.draw(small, size, "", width / order.out_size[0])
     return encode.encode_jpeg(np.ascontiguousarray(small), quality=_QUALITY, subsampling="444")
 
 

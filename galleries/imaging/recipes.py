@@ -8,7 +8,7 @@ rights metadata, whose bytes are reserved under the cap beforehand.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,22 +16,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.colour import convert
-from galleries.imaging.errors import BadCrop, DoesNotFit
+from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.face.reading import FrameReading
-from galleries.imaging.framing.geometry import Rect, turned_inside
-from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.opening.decode import (
-    DEFAULT_LIMITS,
-    FrameFacts,
-    Limits,
-    Picture,
-    Stored,
-    open_picture,
-    open_stored,
-    turn_upright,
-    view_upright,
-)
+from galleries.imaging.framing.cut_order import CutOrder, Finish, check_order
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.opening.decode import open_picture, open_stored, turn_upright, view_upright
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
 from galleries.imaging.output import encode, resize, sharpen
 
 if TYPE_CHECKING:
@@ -43,8 +35,6 @@ PROOF_QUALITY = 82
 SMALL_QUALITY = 78
 VIEW_QUALITY = 90
 READ_AT_LEAST = 2048  # long side the face is read from: irises of about 10 px in a headshot
-
-Finish = Callable[[NDArray[Any], "CutOrder"], NDArray[Any]]
 
 
 @dataclass(frozen=True)
@@ -60,24 +50,6 @@ class ProofFiles:
 
 
 @dataclass(frozen=True)
-class CutOrder:
-    """One final to cut. `crop` in pixels of the upright full frame, of the size's shape, bleed included;
-    `tilt_deg` turns it about its centre (see `geometry.from_turned`). `icc`: a lab's own RGB profile instead of
-    the one that the size names."""
-
-    size: SizeSpec
-    crop: Rect
-    tilt_deg: float = 0.0
-    monochrome: bool = False
-    icc: bytes = b""
-
-    @property
-    def target(self) -> bytes:
-        """The profile the file is made in. Raises `BadProfile`."""
-        return self.icc or convert.output_profile(self.size.profile)
-
-
-@dataclass(frozen=True)
 class FinalFile:
     """A finished file; quality 0 for TIFF."""
 
@@ -90,8 +62,8 @@ class FinalFile:
     warnings: tuple[str, ...] = ()
 
 
-def _upright_srgb(pixels: NDArray[Any], orientation: int, icc: bytes) -> NDArray[np.uint8]:
-    return convert.convert(turn_upright(pixels, orientation), icc, convert.srgb_profile(), 8)
+def _upright_srgb(pixels: Pixels, orientation: int, icc: bytes) -> NDArray[np.uint8]:
+    return convert.between_profiles(turn_upright(pixels, orientation), icc, convert.srgb_profile(), 8)
 
 
 def proof_pixels(stored: Stored, long_side: int) -> NDArray[np.uint8]:
@@ -166,28 +138,6 @@ def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFA
 # --- finals ---------------------------------------------------------------------------------------------
 
 
-def _out_size(order: CutOrder) -> tuple[int, int]:
-    size = order.size
-    return (order.crop.width, order.crop.height) if size.full_frame else (size.out_width, size.out_height)
-
-
-def check_order(order: CutOrder, width: int, height: int) -> None:
-    """Raises `BadCrop` when the crop leaves the frame of width × height or has another shape than its size."""
-    crop, size = order.crop, order.size
-    placed = f"The crop {crop.width} × {crop.height} at ({crop.x}, {crop.y})"
-    if not crop.inside(width, height):
-        raise BadCrop(f"{placed} for '{size.slug}' does not lie inside the frame of {width} × {height}.")
-    if order.tilt_deg and not turned_inside(crop, order.tilt_deg, width, height, slack=1.0):
-        raise BadCrop(
-            f"{placed} for '{size.slug}', turned by {order.tilt_deg:.1f}°, leaves the frame of {width} × {height}."
-        )
-    ratio = size.ratio
-    if ratio and not (
-        abs(crop.width - ratio.width_for(crop.height)) <= 1 or abs(crop.height - ratio.height_for(crop.width)) <= 1
-    ):
-        raise BadCrop(f"{placed} is not of the shape {ratio.width}:{ratio.height} that '{size.slug}' needs.")
-
-
 def _warnings(order: CutOrder) -> tuple[str, ...]:
     size, crop = order.size, order.crop
     if size.full_frame:
@@ -205,10 +155,10 @@ def _warnings(order: CutOrder) -> tuple[str, ...]:
     return tuple(told)
 
 
-def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> NDArray[Any]:
+def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> Pixels:
     """The final's pixels, in the size's profile and bits."""
     crop, size = order.crop, order.size
-    width, height = _out_size(order)
+    width, height = order.out_size
     frame, part = picture.pixels, crop
     if order.tilt_deg:
         frame, part = resize.cut_turned(frame, crop, order.tilt_deg), Rect(0, 0, crop.width, crop.height)
@@ -219,11 +169,11 @@ def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> N
         pixels = sharpen.without_halos(sharpen.sharpen(pixels, percent), source)
     if order.monochrome:
         pixels = convert.to_monochrome(pixels, picture.profile)
-    pixels = convert.convert(pixels, picture.profile, order.target, size.bits)
+    pixels = convert.between_profiles(pixels, picture.profile, order.target, size.bits)
     return finish(pixels, order) if finish else pixels
 
 
-def _encode(pixels: NDArray[Any], order: CutOrder, reserve: int) -> encode.Encoded:
+def _encode(pixels: Pixels, order: CutOrder, reserve: int) -> encode.Encoded:
     size = order.size
     icc = order.target
     if size.file_format == "TIFF":

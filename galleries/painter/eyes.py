@@ -8,13 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
+
 from .light import Light, LightSet
 from .noise import Field, rng_for, smooth_noise, smoothstep
 from .people import Actor
 from .plan import PlannedFrame
 from .pose import View
 from .relief import AXIS, Relief, columns_of, rows_of
-from .tone import Pixels, develop, to_bytes, to_values
+from .tone import develop, to_bytes, to_values
 
 IRIS = 5.85  # mm; the visible iris is about 11.7 mm across (from memory)
 CORNEA = 7.8  # mm, its radius of curvature

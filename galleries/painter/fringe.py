@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from galleries.imaging.arrays import Pixels
+
 from .eyes import INNER, OUTER, Eye, surface_points
 from .noise import Field, rng_for
 from .people import Actor
@@ -11,7 +13,7 @@ from .plan import PlannedFrame
 from .pose import View
 from .relief import Relief
 from .strokes import Brush, Points, toned_lines
-from .tone import Pixels, develop
+from .tone import develop
 
 
 def _bend(root: Points, middle: Points, tip: Points, count: int) -> Points:

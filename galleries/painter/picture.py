@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
+
 from .eyes import Eye, EyeTruth, paint_eye, surface_points
 from .fringe import paint_brow, paint_lashes
 from .hair import hair_layer
@@ -21,7 +23,7 @@ from .relief import relief_of
 from .scene import NOWHERE, Scene, build_scene, view_of
 from .strokes import Brush
 from .texture import add_texture
-from .tone import Pixels, develop, enlarge, to_bytes
+from .tone import develop, enlarge, to_bytes
 
 CANVAS = 1350  # long side at which everything smooth is computed
 

@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
+
 from .noise import BAND, Field
-from .tone import Pixels
 
 Points = NDArray[np.float64]
 

@@ -7,8 +7,9 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from galleries.imaging.arrays import Pixels
+
 from .noise import BAND, Field, rng_for, widened
-from .tone import Pixels
 
 TILE = BAND
 

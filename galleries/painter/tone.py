@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from galleries.imaging.arrays import Pixels
 
 from .noise import Field
-
-Pixels = NDArray[np.uint8]
 
 
 def develop(linear: Field, treatment: str = "colour") -> Field:

@@ -8,9 +8,9 @@ from datetime import datetime
 
 import numpy as np
 
+from galleries.imaging.arrays import Floats
 from galleries.sorting import content
 from galleries.sorting.clocks import Stream
-from galleries.sorting.content import Floats
 from galleries.sorting.frames import FrameNumbers
 
 _FOREIGN = 2.0  # a frame further than this from every look is in none of them

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats
 from galleries.sorting.frames import FrameNumbers
-
-Floats = NDArray[np.float64]
 
 # columns of the table: three of the backdrop, three of the wardrobe, two of the light, one of the treatment
 GROUPS = {"backdrop": (0, 3), "wardrobe": (3, 6), "light": (6, 8), "treatment": (8, 9)}

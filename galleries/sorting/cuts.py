@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from galleries.imaging.arrays import Floats
 from galleries.sorting import content
 from galleries.sorting.clocks import Stream
-from galleries.sorting.content import Floats
 
 WINDOW = 7  # frames looked at on each side
 STRETCH = 25  # frames on each side over which a change must last

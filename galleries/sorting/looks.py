@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from galleries.imaging.arrays import Floats
 from galleries.sorting import content
 from galleries.sorting.alignment import Placed, lay_against
 from galleries.sorting.clocks import streams
-from galleries.sorting.content import Floats
 from galleries.sorting.cuts import LEAST_PAUSE, STEP, cut_stream
 from galleries.sorting.frames import FrameNumbers
 

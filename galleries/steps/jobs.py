@@ -15,7 +15,6 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import timedelta
-from importlib import import_module
 from pathlib import Path
 
 from django.conf import settings
@@ -29,14 +28,8 @@ from galleries.models import Job, Sitting
 
 log = logging.getLogger(__name__)
 
-# kind -> module:function; the function takes the thing's id and may be run again at any time.
-KINDS = {
-    "proof": "galleries.steps.ingesting.proof:render",
-    "sort": "galleries.steps.sorting.sort:sort_sitting",
-    "version": "galleries.steps.finishing.versions:render_version",
-    "delivery": "galleries.steps.delivering.build:build",
-    "letter": "galleries.steps.people.posting:send",
-}
+# What does each kind of work, filled by `galleries.tasks`; given the thing's id, it may be run again at any time.
+KINDS: dict[str, Callable[[int], object]] = {}
 RING_AGAIN_AFTER = timedelta(seconds=30)
 ONCE_MORE = "asked for again while it was running"
 SILENCE = 10.0  # seconds without ringing after the queue could not be reached
@@ -140,7 +133,7 @@ def work(job_id: int) -> str:
         return ""
     try:
         with heartbeat(job):
-            _function(job.kind)(job.thing)
+            KINDS[job.kind](job.thing)
     except (DomainError, ImagingError) as error:
         return _settle(job, Job.State.FAILED, str(error))  # a sentence: trying again would say the same
     except Exception as error:
@@ -150,12 +143,6 @@ def work(job_id: int) -> str:
             return _settle(job, Job.State.WAITING, f"{type(error).__name__}: {error}", attempts)
         return _settle(job, Job.State.FAILED, f"{type(error).__name__}: {error}", attempts)
     return _settle(job, Job.State.DONE, "")
-
-
-def _function(kind: str) -> Callable[[int], object]:
-    module, _, name = KINDS[kind].partition(":")
-    function: Callable[[int], object] = getattr(import_module(module), name)
-    return function
 
 
 def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> str:

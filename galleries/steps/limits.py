@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 
-from galleries.imaging.opening.decode import Limits
+from galleries.imaging.opening.picture import Limits
 
 
 def limits() -> Limits:

@@ -20,6 +20,7 @@ from galleries.imaging import recipes
 from galleries.imaging.colour import convert
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.framing import geometry
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening.decode import open_picture
 from galleries.imaging.output import encode, sharpen
@@ -40,7 +41,7 @@ SIZES = tuple(SizeSpec(f"bench-{w}x{h}", f"{w}×{h}", "print", w, h, quality=QUA
 CAPS = (150_000, 200_000, 300_000, 500_000, 1_000_000)
 
 
-def orders(width: int, height: int) -> list[recipes.CutOrder]:
+def orders(width: int, height: int) -> list[CutOrder]:
     found = []
     for index, size in enumerate(SIZES):
         whole = geometry.fit_largest(geometry.Ratio(size.width, size.height), (width, height))
@@ -49,11 +50,11 @@ def orders(width: int, height: int) -> list[recipes.CutOrder]:
             geometry.Ratio(size.width, size.height),
             geometry.Rect(whole.x, whole.y, int(whole.width * share), int(whole.height * share)),
         )
-        found.append(recipes.CutOrder(size, rect))
+        found.append(CutOrder(size, rect))
     return found
 
 
-def by_libvips(data: bytes, wanted: list[recipes.CutOrder]) -> list[bytes]:
+def by_libvips(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
     full = pyvips.Image.jpegload_buffer(data, fail_on="truncated", autorotate=True).copy_memory()
     p = sharpen.amount_for("print", 2.0)
     kernel = pyvips.Image.new_from_array(
@@ -69,7 +70,7 @@ def by_libvips(data: bytes, wanted: list[recipes.CutOrder]) -> list[bytes]:
     return made
 
 
-def naively(data: bytes, wanted: list[recipes.CutOrder]) -> list[bytes]:
+def naively(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
     made = []
     srgb = ImageCms.createProfile("sRGB")
     for order in wanted:

@@ -85,7 +85,7 @@ def paint(number: int, width: int = WIDTH, height: int = HEIGHT) -> np.ndarray:
 def as_camera_file(rgb: np.ndarray, kind: Kind, quality: int = 95) -> bytes:
     """The upright sRGB pixels as a camera would have written them."""
     icc = profiles.build(kind.profile or "sRGB")
-    pixels = convert.convert(rgb, convert.srgb_profile(), icc)
+    pixels = convert.between_profiles(rgb, convert.srgb_profile(), icc)
     stored = decode.turn_upright(pixels, geometry.INVERSE_ORIENTATION[kind.orientation])
     exif = Image.Exif()
     exif[0x0112] = kind.orientation

@@ -40,7 +40,7 @@ def _upright(path: Path) -> np.ndarray:
 def float_reference(path: Path, long_side: int) -> np.ndarray:
     """Full decode, sRGB in 16 bit, Pillow's Lanczos in 32-bit float: (h, w, 3) float 0..255, not clipped."""
     picture = open_picture(path)
-    full = convert.convert(picture.pixels, picture.profile, convert.srgb_profile(), 16)
+    full = convert.between_profiles(picture.pixels, picture.profile, convert.srgb_profile(), 16)
     size = resize.fit_within(full.shape[1], full.shape[0], long_side)
     bands = [
         np.asarray(Image.fromarray(full[:, :, i].astype(np.float32) / 257).resize(size, Image.Resampling.LANCZOS))

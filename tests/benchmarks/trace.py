@@ -219,7 +219,7 @@ def measure(report: Report, number: int, base: bytes, other: bytes, keys: int, f
     report.growth.append(len(copies[0]) / len(base))
     report.proofs += 1
     picture = opened(copies[0])
-    known = tracer.reference(prepared, key)
+    known = tracer.reference_of(prepared, key)
     report.places = known.code.places
     for name, attack in (REQUIRED | (FURTHER if further else {})).items():
         leaked = attack(picture)

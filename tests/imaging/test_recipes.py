@@ -21,10 +21,11 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import BadCrop, DoesNotFit, TooLarge, Unreadable
 from galleries.imaging.framing import geometry
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.opening.decode import Limits, open_picture
-from galleries.imaging.recipes import CutOrder
+from galleries.imaging.opening.decode import open_picture
+from galleries.imaging.opening.picture import Limits
 from galleries.imaging.rights import RightsRecord, check
 from tests.imaging.core_pictures import exif, painted, saved
 from tests.size_data import BY_SLUG
@@ -39,7 +40,7 @@ def portrait() -> bytes:
     """The public-domain astronaut portrait of scikit-image, as a camera file with an Adobe RGB profile."""
     rgb = skimage_data.astronaut()
     icc = profiles.build("Adobe RGB")
-    return saved(convert.convert(rgb, convert.srgb_profile(), icc), quality=95, icc_profile=icc, exif=exif())
+    return saved(convert.between_profiles(rgb, convert.srgb_profile(), icc), quality=95, icc_profile=icc, exif=exif())
 
 
 def _pixels(data: bytes) -> np.ndarray:

@@ -37,8 +37,8 @@ def crash(thing: int) -> None:
 @pytest.fixture(autouse=True)
 def _kinds(monkeypatch):
     CALLS.clear()
-    for name in ("record", "refuse", "crash"):
-        monkeypatch.setitem(jobs.KINDS, name, f"{__name__}:{name}")
+    for function in (record, refuse, crash):
+        monkeypatch.setitem(jobs.KINDS, function.__name__, function)
 
 
 def test_work_is_listed_once_and_done_once():

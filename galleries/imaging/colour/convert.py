@@ -1,9 +1,9 @@
 """Profile conversion by LittleCMS: relative colorimetric with black point compensation, 8 or 16 bit.
 
 RGB goes through libvips' binding (8 bit 20 ms for 2.8 megapixels, against 37 through Pillow's; 16 bit as well),
-CMYK through Pillow's; both are LittleCMS. Finer conversions between matrix profiles are `shaper`'s. A profile that
-turns every colour into its sRGB value within one code value is sRGB in all but name: nothing is converted
-then, which saves both time and a rounding.
+CMYK through Pillow's; both are LittleCMS. Finer conversions between matrix profiles are `matrix_shaper`'s. A
+profile that turns every colour into its sRGB value within one code value is sRGB in all but name: nothing is
+converted then, which saves both time and a rounding.
 """
 
 from __future__ import annotations
@@ -12,20 +12,15 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.colour import matrix_shaper, profiles
 from galleries.imaging.containers import vips
 from galleries.imaging.errors import BadProfile
-
-if TYPE_CHECKING:
-    from galleries.imaging.opening.decode import Picture
-
-Pixels = NDArray[Any]  # (h, w, 3) uint8 or uint16
 
 _INTENT = ImageCms.Intent.RELATIVE_COLORIMETRIC
 _FLAGS = ImageCms.Flags.BLACKPOINTCOMPENSATION
@@ -76,7 +71,7 @@ def _as_file(icc: bytes) -> Iterator[str]:
 
 
 def _by_vips(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int) -> Pixels:
-    """8 to 8 bit in one step; finer ones by way of Lab, where LittleCMS is nearer the truth (see `shaper`)."""
+    """8 to 8 bit in one step; finer ones by way of Lab, where LittleCMS is nearer the truth (see `matrix_shaper`)."""
     image = vips.from_array(pixels)
     image.set_type(vips.BLOB, "icc-profile-data", from_icc)
     how = {"intent": "relative", "black_point_compensation": True}
@@ -118,7 +113,7 @@ def depth(pixels: Pixels, bits: int) -> Pixels:
     return pixels
 
 
-def convert(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int = 8) -> Pixels:
+def between_profiles(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int = 8) -> Pixels:
     """RGB pixels (h, w, 3) uint8 or uint16 from one profile to another, as `bits` (8 or 16) a sample.
 
     Returns the array itself when there is nothing to do. Raises `BadProfile`.
@@ -169,21 +164,10 @@ def grey_to_srgb(grey: Pixels, icc: bytes) -> Pixels:
     return np.repeat(grey[:, :, None], 3, axis=2)
 
 
-def to_srgb(picture: Picture) -> Picture:
-    """The picture in sRGB, bits kept; the same object when it already is."""
-    from dataclasses import replace
-
-    target = srgb_profile()
-    if picture.profile == target:
-        return picture
-    bits = 8 * picture.pixels.dtype.itemsize
-    return replace(picture, pixels=convert(picture.pixels, picture.profile, target, bits), profile=target)
-
-
 def to_monochrome(pixels: Pixels, icc: bytes) -> Pixels:
     """Black and white of the same luminance (CIE Y), neutral, in the same profile; (h, w, 3) kept."""
     bits = 8 * pixels.dtype.itemsize
-    srgb = convert(pixels, icc, srgb_profile(), 16)
+    srgb = between_profiles(pixels, icc, srgb_profile(), 16)
     out = np.empty((*pixels.shape[:2], 1), np.uint16)
     table = (profiles.srgb_to_linear(np.arange(65536) / 65535.0)).astype(np.float32)
     back = _linear_to_srgb_table()
@@ -192,7 +176,7 @@ def to_monochrome(pixels: Pixels, icc: bytes) -> Pixels:
         luminance = linear @ np.array([0.2126, 0.7152, 0.0722], np.float32)
         out[top : top + _STRIP, :, 0] = back[np.clip(luminance * 65535 + 0.5, 0, 65535).astype(np.uint16)]
     neutral = np.repeat(depth(out, bits), 3, axis=2)
-    return convert(neutral, srgb_profile(), icc, bits)
+    return between_profiles(neutral, srgb_profile(), icc, bits)
 
 
 @lru_cache(maxsize=1)

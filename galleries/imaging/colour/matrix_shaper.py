@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from galleries.imaging.arrays import Floats
+
 _STEPS = 65536
 _ROWS = 256
 

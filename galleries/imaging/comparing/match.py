@@ -18,13 +18,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats
 from galleries.imaging.colour import convert
 from galleries.imaging.opening import decode
-from galleries.imaging.opening.decode import Limits
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import resize
 
 Grey = NDArray[np.uint8]
-Floats = NDArray[np.float64]
 
 LONG_SIDE = 768
 SAME = 0.80  # correlation of fine structure above which two pictures are the same exposure
@@ -65,12 +65,12 @@ class Overlay:
         return self.likeness < OTHER
 
 
-def open_small(source: bytes | Path, limits: Limits = decode.DEFAULT_LIMITS, long_side: int = LONG_SIDE) -> Small:
+def open_small(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, long_side: int = LONG_SIDE) -> Small:
     """Open for comparing. Raises as `decode.open_picture`."""
     picture = decode.open_picture(source, limits, at_least=long_side)
     width, height = resize.fit_within(picture.facts.width, picture.facts.height, long_side)
     pixels = resize.resize_to(picture.pixels, width, height)
-    rgb = convert.convert(pixels, picture.profile, convert.srgb_profile(), 8)
+    rgb = convert.between_profiles(pixels, picture.profile, convert.srgb_profile(), 8)
     return Small(np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8), width / picture.facts.width)
 
 

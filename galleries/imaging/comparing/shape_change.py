@@ -15,13 +15,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats
 from galleries.imaging.comparing import match
 from galleries.imaging.face.faces import Face, Point
-from galleries.imaging.opening.decode import DEFAULT_LIMITS, Limits
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import resize
 
 Grey = NDArray[np.uint8]
-Floats = NDArray[np.float64]
 
 EYE_DISTANCE = 160.0  # pixels between the eyes while measuring
 READ_SIDE = 2048

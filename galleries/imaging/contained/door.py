@@ -16,7 +16,7 @@ import msgspec
 
 from galleries.imaging import errors
 from galleries.imaging.contained import children, plain
-from galleries.imaging.opening.decode import DEFAULT_LIMITS, FrameFacts, Limits
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits
 
 if TYPE_CHECKING:
     from galleries.imaging import rights, tracer
@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from galleries.imaging.drawing.stamp import StampText
     from galleries.imaging.face.faces import Face
     from galleries.imaging.face.reading import FrameReading
+    from galleries.imaging.framing.cut_order import CutOrder
     from galleries.imaging.preview import SheetPicture
-    from galleries.imaging.recipes import CutOrder, FinalFile, ProofFiles
+    from galleries.imaging.recipes import FinalFile, ProofFiles
 
 log = logging.getLogger(__name__)
 Bytes = bytes | Path

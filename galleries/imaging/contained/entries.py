@@ -14,6 +14,7 @@ from galleries.imaging.comparing import match, shape_change
 from galleries.imaging.drawing.border import border_and_name
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.opening import decode
+from galleries.imaging.opening.picture import FrameFacts
 from galleries.imaging.output import softproof
 
 
@@ -67,10 +68,10 @@ def _tracer_prepare(proof: Any, key: bytes) -> bytes:
 
 
 ENTRIES: dict[str, Entry] = {
-    "verify": Entry(decode.verify, decode.FrameFacts),
-    "probe": Entry(decode.probe, decode.FrameFacts),
+    "verify": Entry(decode.verify, FrameFacts),
+    "probe": Entry(decode.probe, FrameFacts),
     "make_proof": Entry(recipes.make_proof, recipes.ProofFiles),
-    "read_frame": Entry(recipes.read_frame, tuple[decode.FrameFacts, FrameReading]),
+    "read_frame": Entry(recipes.read_frame, tuple[FrameFacts, FrameReading]),
     "make_view": Entry(recipes.make_view, bytes),
     "make_finals": Entry(_finals, list[recipes.FinalFile]),
     "cut_small": Entry(preview.cut_small, list[bytes]),

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from galleries.imaging.drawing.name_strip import draw_name_strip
 from galleries.imaging.errors import ImagingError
+from galleries.imaging.framing.cut_order import CutOrder, Finish
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder, Finish
 
 STRIP = 0.055  # of the trim height, above the border
 

@@ -5,12 +5,11 @@ The name takes as much of the strip as looks right, shrinks when it is long, and
 
 from __future__ import annotations
 
-from typing import Any
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.drawing.lettering import text_mask, writable
 from galleries.imaging.errors import ImagingError
 
@@ -19,7 +18,6 @@ SIDE_SHARE = 0.04  # of the strip's width kept free on both sides
 LEAST_INK = 6  # pixels: a name set smaller can't be read in print
 _OVERSAMPLE = 2  # set larger, then brought down, so that every size comes out smooth
 
-Pixels = NDArray[Any]
 Box = tuple[int, int, int, int]
 
 

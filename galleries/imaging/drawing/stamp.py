@@ -16,10 +16,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.drawing.lettering import text_mask, writable
 from galleries.imaging.face.faces import Face, Point
 
-Pixels = NDArray[np.uint8]
 Box = tuple[int, int, int, int]
 
 SLANT_DEG = -24.0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.face.models import shrunk
 
 _EYE_SPAN = 24  # the picture is shrunk until the eyes lie this many pixels apart: hair is no finer for this purpose
@@ -13,8 +13,6 @@ _BAND = 0.6  # half-width of the strip over the face, in eye distances
 _CLEAR = 1.9  # backdrop is looked for from here outward, in eye distances from the middle
 _LEAST = 6.0  # difference in CIE Lab from the backdrop that counts as head
 _SHARE = 0.35  # share of a strip's row that must differ
-
-Pixels = NDArray[np.uint8]
 
 
 def crown_against_backdrop(

@@ -13,10 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.face.faces import Point
-
-Pixels = NDArray[np.uint8]
-Floats = NDArray[np.float32]
 
 LEAST_IRIS = 10.0  # pixels of radius under which catch lights are unknown
 LEAST_IRIS_FOR_PUPIL = 14.0

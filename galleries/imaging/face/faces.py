@@ -15,9 +15,10 @@ from typing import Any
 import cv2
 import numpy as np
 
+from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.face import models
 from galleries.imaging.face.crown import crown_against_backdrop
-from galleries.imaging.face.models import Detection, Floats, Pixels
+from galleries.imaging.face.models import Detection
 
 Point = tuple[float, float]
 

@@ -19,10 +19,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.errors import ImagingError
-
-Floats = NDArray[np.float64]
-Pixels = NDArray[np.uint8]
 
 _DETECTOR = ("face_detection_full_range.tflite", ("reshaped_regressor_face_4", "reshaped_classifier_face_4"))
 _MESH = ("face_landmark.tflite", ("conv2d_20", "conv2d_30"))

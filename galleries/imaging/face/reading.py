@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.face import eyes, tones
 from galleries.imaging.face.eyes import CatchLight, Eye
 from galleries.imaging.face.faces import Face, find_faces
@@ -20,7 +21,6 @@ from galleries.imaging.face.models import shrunk
 
 READER_VERSION = 1
 
-Pixels = NDArray[np.uint8]
 Lab = tuple[float, float, float]
 
 _LOOK_SIDE = 1024  # the face is looked for in a copy of about this long side

@@ -12,10 +12,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.face.faces import Face
 
-Pixels = NDArray[np.uint8]
-Floats = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Lab = tuple[float, float, float]
 

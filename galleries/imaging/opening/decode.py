@@ -6,82 +6,17 @@ a grey half. Orientation is applied; the first picture of a file with several is
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import cv2
-from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import TooLarge, Unreadable
 from galleries.imaging.framing.geometry import oriented_size
 from galleries.imaging.opening import formats
 from galleries.imaging.opening.exif import read_exif
-
-Pixels = NDArray[Any]  # (h, w, 3) uint8 or uint16
-
-
-@dataclass(frozen=True)
-class Limits:
-    """Checked before decoding; settings give the values."""
-
-    max_bytes: int = 300_000_000
-    max_pixels: int = 220_000_000
-    max_side: int = 30_000
-
-
-DEFAULT_LIMITS = Limits()
-
-
-@dataclass(frozen=True)
-class FrameFacts:
-    """What a file says of itself; width and height upright, captured_at the camera's own naive clock."""
-
-    format: str
-    width: int
-    height: int
-    orientation: int
-    bits: int
-    mode: str
-    profile_name: str
-    profile_assumed: bool
-    profile_problem: str = ""
-    captured_at: datetime | None = None
-    camera: str = ""
-    frame_number: int | None = None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain JSON; the moment as ISO 8601."""
-        plain = asdict(self)
-        plain["captured_at"] = self.captured_at.isoformat() if self.captured_at else None
-        return plain
-
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> FrameFacts:
-        moment = plain.get("captured_at")
-        return cls(**{**plain, "captured_at": datetime.fromisoformat(moment) if moment else None})
-
-
-@dataclass(frozen=True)
-class Picture:
-    """Upright RGB pixels (h, w, 3), uint8 or uint16, in `profile`; scale 0.5 = decoded at half size."""
-
-    pixels: Pixels
-    profile: bytes
-    facts: FrameFacts
-    scale: float = 1.0
-
-
-@dataclass(frozen=True)
-class Stored:
-    """Pixels as the file has them, still to be turned by `facts.orientation`."""
-
-    pixels: Pixels
-    profile: bytes
-    facts: FrameFacts
-    scale: float
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
 
 
 def load_bytes(source: bytes | Path, limits: Limits) -> bytes:

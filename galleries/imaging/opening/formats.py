@@ -10,19 +10,17 @@ import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pillow_heif
 import simplejpeg
 from numpy.typing import NDArray
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.containers import jpeg, tiff, vips
 from galleries.imaging.containers.jpeg import JpegParts
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
-
-Pixels = NDArray[Any]  # uint8 or uint16
 
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 _EXTRANEOUS = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
@@ -200,7 +198,7 @@ def _surround(header: Header, icc: bytes) -> list[float]:
         return [0, 0, 0, 136 * (257 if header.bits == 16 else 1)]
     grey = np.full((1, 1, 3), SURROUND, np.uint8)
     if header.space == "RGB" and icc:
-        grey = convert.convert(grey, convert.srgb_profile(), icc, 8)
+        grey = convert.between_profiles(grey, convert.srgb_profile(), icc, 8)
     bands = 1 if header.space == "GRAY" else 3
     return [float(value) * (257 if header.bits == 16 else 1) for value in grey[0, 0, :bands]]
 

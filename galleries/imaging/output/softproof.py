@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import BadProfile
-
-Pixels = NDArray[np.uint8]
 
 VISIBLE = 4.0  # difference in Lab (CIE 1976) over which a colour counts as out of reach
 _CLASSES = {b"prtr", b"mntr", b"spac"}
@@ -53,7 +52,9 @@ def check_profile(icc: bytes) -> PrintProfile:
     verdict = profiles.examine(icc, "RGB")
     if verdict.problem:
         raise BadProfile(verdict.problem.replace("embedded colour profile", "colour profile"))
-    convert.convert(np.zeros((1, 1, 3), np.uint8), convert.srgb_profile(), icc, 8)  # there must be a way to it too
+    convert.between_profiles(
+        np.zeros((1, 1, 3), np.uint8), convert.srgb_profile(), icc, 8
+    )  # there must be a way to it too
     return PrintProfile(icc, verdict.name)
 
 
@@ -69,8 +70,8 @@ def on_paper(rgb: Pixels, icc: bytes) -> PaperView:
         image = transform.apply(Image.fromarray(np.ascontiguousarray(rgb), "RGB"))
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
         raise BadProfile("The print cannot be simulated with this profile.") from error
-    there = convert.convert(rgb, srgb, icc, 8)
-    back = convert.convert(there, icc, srgb, 8)
+    there = convert.between_profiles(rgb, srgb, icc, 8)
+    back = convert.between_profiles(there, icc, srgb, 8)
     apart = np.linalg.norm(_lab(back) - _lab(rgb), axis=2)
     return PaperView(np.asarray(image, np.uint8), float((apart > VISIBLE).mean()))
 

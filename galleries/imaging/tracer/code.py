@@ -19,13 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import hadamard
 
+from galleries.imaging.arrays import Floats
+
 BLOCKS, WORD = 8, 256
 SYMBOLS = BLOCKS * WORD
 PAYLOADS = 1 << 32
 _LOUD = 12.0  # noise alone reaches about 8 (the best of 256 bytes in each of 8 blocks)
 CHANCE = 1e-6  # the largest chance of a false match that counts as found
 
-Floats = NDArray[np.float64]
 _HADAMARD: Floats = hadamard(WORD).astype(np.float64)
 
 

@@ -18,19 +18,15 @@ import hashlib
 import io
 import itertools
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import cv2
 import numpy as np
 import simplejpeg
-from numpy.typing import NDArray
 from PIL import Image, JpegImagePlugin
 
+from galleries.imaging.arrays import Pixels
 from galleries.imaging.errors import Unreadable, Unsupported
-from galleries.imaging.tracer.code import SYMBOLS, Code, Match
+from galleries.imaging.tracer.code import SYMBOLS, Code
 
 CHIP = 4  # pixels of one element of the pattern
 STRENGTH = 1.1  # root mean square of the pattern in 8-bit luma; 1.1 alone is 47.3 dB
@@ -38,29 +34,6 @@ PIECES = 3072  # restart intervals aimed at: more would cost bytes, fewer room f
 _MAGIC = b"tracer-pair-1\n"
 _RESTART = re.compile(rb"\xff[\xd0-\xd7]")
 _MCU = {0: (8, 8), 1: (16, 8), 2: (16, 16)}  # width and height in pixels by Pillow's number of the sampling
-
-Floats = NDArray[Any]  # float32, (h, w); OpenCV declares no element type
-Pixels = NDArray[Any]  # uint8, (h, w, 3)
-
-
-@dataclass(frozen=True)
-class TraceResult:
-    """What a copy tells: payloads heard, strongest first (several when copies were mixed), and a sentence."""
-
-    found: bool
-    matches: tuple[Match, ...]
-    sentence: str
-    aligned: bool
-
-    @property
-    def payload(self) -> int | None:
-        """The strongest payload."""
-        return self.matches[0].payload if self.matches else None
-
-    @property
-    def confidence(self) -> float:
-        """At least this likely to be no accident: 1 − the bound on a false match."""
-        return 1.0 - self.matches[0].chance if self.matches else 0.0
 
 
 def is_prepared(data: bytes) -> bool:
@@ -93,7 +66,7 @@ def embed(proof: bytes, key: bytes, payload: int) -> bytes:
 
     `payload` is a number of 32 bits. Raises as `prepare`, and ValueError for a payload out of range.
     """
-    first, second, _, _ = _pair(proof if is_prepared(proof) else prepare(proof, key))
+    first, second, _, _ = pair(proof if is_prepared(proof) else prepare(proof, key))
     head, one = _pieces(first)
     other_head, two = _pieces(second)
     if head != other_head or len(one) != len(two):
@@ -101,69 +74,6 @@ def embed(proof: bytes, key: bytes, payload: int) -> bytes:
     choose = Code(key, len(one)).signs(payload) > 0
     body = [a if up else b for a, b, up in zip(one, two, choose.tolist(), strict=True)]
     return head + b"".join(body)
-
-
-def find(copy: bytes, proof: bytes, key: bytes, candidates: Sequence[int] = ()) -> TraceResult:
-    """Which payloads a copy of this proof carries.
-
-    `copy` is any JPEG, PNG, TIFF or other picture that OpenCV opens, up to 100 megapixels; `proof` the
-    prepared pair or the plain proof. `candidates`: payloads that were given out; a weak mark is then believed
-    sooner. Raises Unreadable when the copy can't be opened.
-    """
-    from galleries.imaging.tracer.read import aligned, heard
-
-    known = reference(proof, key)
-    picture = _grey(copy)
-    placed = aligned(picture, known.mean)
-    if placed is None:
-        return TraceResult(False, (), "Not found: this is no copy of that proof, or too little of it is left.", False)
-    score, weight = heard(placed, picture, known)
-    matches = tuple(known.code.listen(score, weight, tuple(candidates)))
-    if not matches:
-        return TraceResult(
-            False, (), "Not found: the picture is a copy of that proof, but no mark is left in it.", True
-        )
-    return TraceResult(True, matches, _sentence(matches), True)
-
-
-@dataclass(frozen=True)
-class Reference:
-    """What the reader knows of a proof: mean luma, added luma, the piece every MCU belongs to, the code."""
-
-    mean: Floats
-    added: Floats
-    piece: NDArray[np.int64]
-    mcu: tuple[int, int]
-    code: Code
-
-
-def reference(proof: bytes, key: bytes) -> Reference:
-    """The reader's knowledge of a prepared pair or plain proof; kept for the last few."""
-    return _reference(proof if is_prepared(proof) else prepare(proof, key), key)
-
-
-@lru_cache(maxsize=2)
-def _reference(prepared: bytes, key: bytes) -> Reference:
-    first, second, per_piece, mcu = _pair(prepared)
-    one = simplejpeg.decode_jpeg(first, colorspace="GRAY")[..., 0].astype(np.float32)
-    two = simplejpeg.decode_jpeg(second, colorspace="GRAY")[..., 0].astype(np.float32)
-    across, down = -(-one.shape[1] // mcu[0]), -(-one.shape[0] // mcu[1])
-    piece = np.arange(across * down).reshape(down, across) // per_piece
-    return Reference((one + two) / 2, (one - two) / 2, piece, mcu, Code(key, int(piece.max()) + 1))
-
-
-def _sentence(matches: Sequence[Match]) -> str:
-    def odds(match: Match) -> str:
-        return f"1 in {1 / max(match.chance, 1e-12):,.0f}"
-
-    first, *others = matches
-    if not others:
-        return (
-            f"The copy carries the mark {first.payload}; the odds of a false match are under {odds(first)}, "
-            f"and {first.strength:.0%} of the mark is left."
-        )
-    listed = ", ".join(f"{match.payload} (false match under {odds(match)})" for match in matches)
-    return f"The copy was mixed from {len(matches)} copies; it carries the marks {listed}."
 
 
 def _opened(proof: bytes) -> tuple[Pixels, dict[str, object], tuple[int, int]]:
@@ -217,7 +127,8 @@ def _pattern(rgb: Pixels, key: bytes) -> tuple[Pixels, Pixels]:
     return cv2.merge([plus] * 3), cv2.merge([minus] * 3)
 
 
-def _pair(prepared: bytes) -> tuple[bytes, bytes, int, tuple[int, int]]:
+def pair(prepared: bytes) -> tuple[bytes, bytes, int, tuple[int, int]]:
+    """The two JPEGs of a prepared pair, coded blocks per piece, width and height of a block in pixels."""
     line_end = prepared.index(b"\n", len(_MAGIC))
     length, per_piece, mcu_w, mcu_h = map(int, prepared[len(_MAGIC) : line_end].split())
     start = line_end + 1
@@ -231,10 +142,3 @@ def _pieces(data: bytes) -> tuple[bytes, list[bytes]]:
     ends = [match.end() for match in _RESTART.finditer(data, start)]
     places = [start, *ends, len(data)]
     return data[:start], [data[a:b] for a, b in itertools.pairwise(places)]
-
-
-def _grey(copy: bytes) -> Floats:
-    picture = cv2.imdecode(np.frombuffer(copy, np.uint8), cv2.IMREAD_GRAYSCALE) if copy else None
-    if picture is None:
-        raise Unreadable("The copy can't be opened as a picture.")
-    return picture.astype(np.float32)

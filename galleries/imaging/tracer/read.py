@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from galleries.imaging.tracer.pattern import Floats, Reference
+from galleries.imaging.arrays import Floats
+from galleries.imaging.tracer.reference import Reference
 
 _WORK = 1100  # long side the features are looked for at
 _FINE = ((500, 30), (1000, 8))  # long side and rounds the alignment is refined at

@@ -14,8 +14,9 @@ from galleries.access import PROGRAM
 from galleries.errors import DomainError
 from galleries.imaging.contained import door
 from galleries.imaging.errors import BadRights, ImagingError
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.recipes import CutOrder, FinalFile
+from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import (
     DeliveredFile,

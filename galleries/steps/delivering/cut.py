@@ -17,10 +17,10 @@ from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing import crops
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.same_trim import taken_over
 from galleries.imaging.preview import SheetPicture
-from galleries.imaging.recipes import CutOrder
 from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
 from galleries.steps.delivering import sizes as sizes_
 from galleries.steps.limits import limits

@@ -13,9 +13,9 @@ from galleries.errors import BadInput
 from galleries.imaging.contained import door
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing import crops
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder
 from galleries.steps.delivering import sizes
 from galleries.steps.limits import limits
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.contrib.auth.hashers import make_password
@@ -179,3 +179,10 @@ def _delivered_recipes(sitting: Sitting) -> set[tuple[int | None, str, str]]:
     for row in rows.order_by("delivery__number"):
         newest[row.final_id, row.size_slug] = row.recipe_sha256
     return {(final, size, recipe) for (final, size), recipe in newest.items()}
+
+
+def undeclared(finals: Iterable[Final]) -> list[Final]:
+    """Finals that go out as a retouch of which nobody has said how it was made: their files would claim what is
+    usual, a person's work without generative tools."""
+    sources = ((final, cut.source_of(final).version) for final in finals if final.is_ready)
+    return [final for final, version in sources if version is not None and not version.kind_said_by]

@@ -6,8 +6,6 @@ said, and the people who approve must see it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -16,8 +14,7 @@ from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.models import Final, JournalLine, Version
-from galleries.steps.delivering import cut
+from galleries.models import JournalLine, Version
 
 Kind = Version.Kind
 BY_FILE = "the file"
@@ -65,10 +62,3 @@ def _write(version: Version, kind: str, by: Visitor, said_by: str) -> None:
             version=version.number, said_by=said_by,
         )  # fmt: skip
     version.refresh_from_db()
-
-
-def unsaid(finals: Iterable[Final]) -> list[Final]:
-    """Finals that go out as a retouch of which nobody has said how it was made: their files would claim what is
-    usual, a person's work without generative tools."""
-    sources = ((final, cut.source_of(final).version) for final in finals if final.is_ready)
-    return [final for final, version in sources if version is not None and not version.kind_said_by]

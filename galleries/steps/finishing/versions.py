@@ -20,7 +20,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.reading import FrameReading
-from galleries.imaging.opening.decode import FrameFacts
+from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import (
     Final,
     Frame,

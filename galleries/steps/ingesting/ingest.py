@@ -19,7 +19,7 @@ from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.imaging.opening.decode import FrameFacts
+from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import Frame, JournalLine, Refusal, Sitting
 from galleries.steps import jobs
 from galleries.steps.ingesting import proof

@@ -6,9 +6,9 @@ from galleries import storage
 from galleries.errors import Missing
 from galleries.imaging.contained import door
 from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder
 from galleries.models import Frame
 from galleries.steps.limits import limits
 

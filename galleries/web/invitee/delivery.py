@@ -67,7 +67,7 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
     """A delivery with its files by picture, and what stands in the way of fetching it."""
     why = ""
     try:
-        offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made))
+        offer.check_fetch(made, visitor, passcode_given=unlocked(request, made))
     except Refused as error:
         why = str(error)
     got = {one.name: one for one in made.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk}
@@ -87,7 +87,7 @@ def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, 
     return {
         "delivery": made,
         "why": why,
-        "needs_passcode": bool(made.passcode_hash) and not _unlocked(request, made) and made.state == "ready",
+        "needs_passcode": bool(made.passcode_hash) and not unlocked(request, made) and made.state == "ready",
         "files": files,
         "receipt": got.get(made.archive_name),
         "whole": sees_whole(visitor, made),
@@ -102,7 +102,7 @@ def _title(file: DeliveredFile) -> str:
     return f"{file.final.frame.label} {look.title}" if look else file.final.frame.label
 
 
-def _unlocked(request: HttpRequest, made: Delivery) -> bool:
+def unlocked(request: HttpRequest, made: Delivery) -> bool:
     return not made.passcode_hash or made.passcode_hash in request.session.get("passcodes", [])
 
 
@@ -145,7 +145,7 @@ def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) ->
 @require_safe
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
     made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
-    offer.check_fetch(made, visitor, passcode_given=_unlocked(request, made), whole=True)
+    offer.check_fetch(made, visitor, passcode_given=unlocked(request, made), whole=True)
     return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
 
 
@@ -153,7 +153,7 @@ def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_i
 @require_safe
 def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
     file = _file(visitor, sitting, file_id)
-    offer.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    offer.check_fetch(file.delivery, visitor, passcode_given=unlocked(request, file.delivery))
     return _fetch(request, visitor, file.delivery, file.key, file.name, file.sha256, file.bytes)
 
 
@@ -206,7 +206,7 @@ def _fetch(
 def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_id: int) -> HttpResponseBase:
     """A small picture of a delivered file, so that people see what they fetch. As closed as the file itself."""
     file = _file(visitor, sitting, file_id)
-    offer.check_fetch(file.delivery, visitor, passcode_given=_unlocked(request, file.delivery))
+    offer.check_fetch(file.delivery, visitor, passcode_given=unlocked(request, file.delivery))
     store = storage.private()
     key = storage.derived_key(sitting.uid, f"view{PICTURE_SIDE}", file.sha256)
     if not store.exists(key):

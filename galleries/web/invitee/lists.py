@@ -15,12 +15,12 @@ from django.views.decorators.http import require_http_methods
 from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput
 from galleries.models import Proof, Remark, Sitting
-from galleries.sorting import shortlist
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, proposals
 from galleries.steps.agreeing.agree import Line, Tally
 from galleries.web.doors import invitee_page
 from galleries.web.invitee.page import key_in, page
+from galleries.words.reasons import reason_words
 
 
 @dataclass
@@ -107,21 +107,3 @@ def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[st
             said = []
         rows[line.standing].append(Row(line, proofs.get(pk), said, pk in ticked, talk.get(pk, [])))
     return rows
-
-
-def reason_words(reason: shortlist.Reason, labels: dict[int, str]) -> str:
-    other = labels.get(reason.other or 0, "")
-    return {
-        "both": _("both of you picked it"),
-        "subject": _("the subject picked it"),
-        "representation": _("the representation picked it"),
-        "alternate": _("an alternate, and there is room"),
-        "first_subject": _("first in the subject's order"),
-        "first_representation": _("first in the representation's order"),
-        "only_look": _("the only one of its look"),
-        "only_purpose": _("the only one for its purpose"),
-        "unlike": _("another expression than %s") % other,
-        "same_run": _("left out: nearly the same as %s") % other,
-        "alike": _("left out: the expression is much like %s") % other,
-        "allowance": _("left out: more than the allowance"),
-    }[reason.code]

@@ -17,13 +17,13 @@ from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_n
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
 from galleries.steps.picking import kept, pick
+from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page
 from galleries.web.errors import wants_json
 from galleries.web.invitee import showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import sheet_words
-from galleries.web.studio.crop_shapes import crop_shapes
 
 MOST_ACTS = 2000
 EAGER = 6  # pictures that the first screen shows; the rest are fetched when they come near

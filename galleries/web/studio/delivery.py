@@ -20,7 +20,7 @@ from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import lab_profile, licences, offer, orders, receipts, sizes
-from galleries.steps.finishing import approvals, source_type
+from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.studio.forms import days_from, whole
@@ -40,7 +40,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "finals": listed,
         "undelivered": [final.frame.label for final in sitting.finals.undelivered().select_related("frame")],
         "unready": approvals.waiting_for(listed),
-        "unsaid": [final.frame.label for final in source_type.unsaid(listed)],
+        "unsaid": [final.frame.label for final in orders.undeclared(listed)],
         "licence": licence,
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],

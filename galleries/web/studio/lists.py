@@ -16,10 +16,10 @@ from galleries.models import Final, Invite, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, proposals, sidecars
 from galleries.web.doors import studio_page
-from galleries.web.invitee.lists import reason_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import text_file
+from galleries.words.reasons import reason_words
 
 OPEN = (Sitting.Stage.PROOFING, Sitting.Stage.AGREEING)
 STANDINGS = ("agreed", "subject", "representation", "")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.urls import URLPattern, include, path
 
-from galleries.web.invitee import delivery_papers
 from galleries.web.studio import (
     crops,
     delivery,
+    delivery_papers,
     desk,
     finals,
     lists,

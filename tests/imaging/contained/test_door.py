@@ -20,9 +20,11 @@ from galleries.imaging import errors, preview, recipes
 from galleries.imaging.comparing import match
 from galleries.imaging.contained import address, children, door, plain
 from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening import decode
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from tests.imaging.core_pictures import files, painted, saved
 
 SOUND = files()["jpeg"]
@@ -43,7 +45,7 @@ def test_facts_are_those_of_verify(tmp_path: Path) -> None:
 
 def test_limits_travel_and_errors_keep_their_class() -> None:
     with pytest.raises(errors.TooLarge, match="160 × 120"):
-        door.verify(SOUND, decode.Limits(max_pixels=1000))
+        door.verify(SOUND, Limits(max_pixels=1000))
     with pytest.raises(errors.Unsupported, match="no JPEG"):
         door.verify(b"text, no picture at all")
 
@@ -149,7 +151,7 @@ def test_children_come_from_a_service_manager_too(tmp_path: Path, monkeypatch: p
         assert door.verify(SOUND).width == 160
         assert len(started) == 2
         with pytest.raises(errors.TooLarge):
-            door.verify(SOUND, decode.Limits(max_pixels=1000))
+            door.verify(SOUND, Limits(max_pixels=1000))
         door.close()
         assert started[1].wait(10) == 0, "a child whose connection is closed ends by itself"
     finally:
@@ -165,7 +167,7 @@ def test_a_child_that_nobody_ends_ends_itself() -> None:
     other.channel.close()
     assert other.process.wait(30) == 0
     slow = saved(np.zeros((9000, 9000), np.uint8), "PNG")
-    question = plain.Question("verify", (plain.Source(0), decode.DEFAULT_LIMITS), {}, -4.95)  # its clock adds 5 s
+    question = plain.Question("verify", (plain.Source(0), DEFAULT_LIMITS), {}, -4.95)  # its clock adds 5 s
     descriptors = [plain.in_memory(question.packed()), plain.in_memory(), plain.in_memory(slow)]
     socket.send_fds(child.channel, [bytes(8)], descriptors)
     assert child.process.wait(30) == -signal.SIGALRM
@@ -206,6 +208,6 @@ def test_recipes_answer_as_they_do_outside() -> None:
         assert door.make_view(data, 100) == recipes.make_view(data, 100), name
         small, there = door.open_small(data), match.open_small(data)
         assert (small.grey == there.grey).all(), name
-    order = recipes.CutOrder(SizeSpec("whole", "Whole", "full", 0, 0, quality=90), Rect(0, 0, 100, 80))
+    order = CutOrder(SizeSpec("whole", "Whole", "full", 0, 0, quality=90), Rect(0, 0, 100, 80))
     assert door.make_finals(SOUND, [order], name="") == recipes.make_finals(SOUND, [order])
     assert door.cut_small(SOUND, [order], 60) == preview.cut_small(SOUND, [order], 60)

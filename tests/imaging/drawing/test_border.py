@@ -13,9 +13,10 @@ from PIL import Image
 from galleries.imaging import preview
 from galleries.imaging.drawing import border
 from galleries.imaging.errors import ImagingError
+from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.recipes import CutOrder, make_finals
+from galleries.imaging.recipes import make_finals
 from tests import retouches
 
 GREY = 120

@@ -19,7 +19,8 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import TooLarge, Unreadable, Unsupported
 from galleries.imaging.framing import geometry
 from galleries.imaging.opening import decode, formats
-from galleries.imaging.opening.decode import FrameFacts, Limits, open_picture, probe, verify
+from galleries.imaging.opening.decode import open_picture, probe, verify
+from galleries.imaging.opening.picture import FrameFacts, Limits
 from galleries.imaging.output import encode
 from tests.imaging.core_pictures import exif, files, heif, mpo, painted, saved
 

@@ -11,10 +11,11 @@ from galleries.imaging import errors
 from galleries.imaging.colour import matrix_shaper, profiles
 from galleries.imaging.containers import jpeg, tiff
 from galleries.imaging.opening import decode, exif
+from galleries.imaging.opening.picture import FrameFacts, Limits
 from tests.imaging.core_pictures import files
 
 SOUND = files()
-LIMITS = decode.Limits(max_bytes=200_000, max_pixels=4_000_000, max_side=4_000)
+LIMITS = Limits(max_bytes=200_000, max_pixels=4_000_000, max_side=4_000)
 quick = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
@@ -31,7 +32,7 @@ def _answers(data: bytes) -> None:
     facts = picture.facts
     assert picture.pixels.shape == (facts.height, facts.width, 3)
     assert picture.pixels.dtype == (np.uint16 if facts.bits == 16 and facts.mode != "CMYK" else np.uint8)
-    assert decode.FrameFacts.from_dict(facts.as_dict()) == facts
+    assert FrameFacts.from_dict(facts.as_dict()) == facts
 
 
 MAGICS = [b"", b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"\0\0\0\x18ftypheic"]

@@ -144,7 +144,7 @@ def test_a_crop_is_accepted_exactly_when_it_can_be_cut(
 ) -> None:
     """The export's own check is the judge."""
     from galleries.imaging.errors import BadCrop
-    from galleries.imaging.recipes import CutOrder, check_order
+    from galleries.imaging.framing.cut_order import CutOrder, check_order
 
     (crop,) = cut.propose(final, [size("print-8x10")])
     width, height = 4 * steps, 5 * steps + odd

@@ -75,14 +75,14 @@ def test_what_says_nothing_of_the_retouch_waits_for_a_person(
 ) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg", says)
     assert (version.kind, version.kind_said_by) == (Kind.RETOUCHED, "")
-    assert source_type.unsaid([final]) == []  # not approved yet: what is cut is the camera's own file
+    assert orders.undeclared([final]) == []  # not approved yet: what is cut is the camera's own file
     approvals.approve(version, cast.as_subject, version.sha256)
     final.refresh_from_db()
-    assert source_type.unsaid([final]) == [final]
+    assert orders.undeclared([final]) == [final]
     page = cast.client_of(cast.owner).get(reverse("studio-delivery", args=[cast.sitting.slug])).content.decode()
     assert f"how these retouches were made: {final.frame.label}." in page
     source_type.declare(version, cast.as_owner, Kind.RETOUCHED)
-    assert source_type.unsaid([final]) == []
+    assert orders.undeclared([final]) == []
 
 
 def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_path: Path) -> None:

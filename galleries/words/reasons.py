@@ -1,0 +1,26 @@
+"""Why the proposal takes a frame, or leaves it."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from galleries.sorting.shortlist import Reason
+
+
+def reason_words(reason: Reason, labels: dict[int, str]) -> str:
+    """A reason as half a sentence; `labels` by frame, for the other frame it speaks of."""
+    other = labels.get(reason.other or 0, "")
+    return {
+        "both": _("both of you picked it"),
+        "subject": _("the subject picked it"),
+        "representation": _("the representation picked it"),
+        "alternate": _("an alternate, and there is room"),
+        "first_subject": _("first in the subject's order"),
+        "first_representation": _("first in the representation's order"),
+        "only_look": _("the only one of its look"),
+        "only_purpose": _("the only one for its purpose"),
+        "unlike": _("another expression than %s") % other,
+        "same_run": _("left out: nearly the same as %s") % other,
+        "alike": _("left out: the expression is much like %s") % other,
+        "allowance": _("left out: more than the allowance"),
+    }[reason.code]
