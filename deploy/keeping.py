@@ -25,6 +25,8 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+from portal.owner import tighten  # noqa: E402 - found only once the project's folder is on the path
+
 STORES = ("private", "proofs")
 CHUNK = 1 << 20
 
@@ -198,6 +200,8 @@ def backup(options: argparse.Namespace) -> None:
 
     folder = options.folder.resolve()
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for line in tighten(folder):
+        say(line)
     with open(folder / ".lock", "w") as lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -211,7 +215,8 @@ def backup(options: argparse.Namespace) -> None:
         second, total = copy_out(folder, mirror=True)
         kept = settings.SITE_DIR / "secret-key"
         if kept.exists():
-            shutil.copy2(kept, folder / "secret-key")
+            shutil.copy(kept, folder / "secret-key")
+            (folder / "secret-key").chmod(0o600)
         dumps = sorted(folder.glob("database-*"))
         for old in dumps[: -options.keep]:
             old.unlink()
@@ -247,7 +252,8 @@ def restore(options: argparse.Namespace) -> None:
         load_database(dump)
         key = folder / "secret-key"
         if key.exists() and not os.environ.get("PORTAL_SECRET_KEY"):
-            shutil.copy2(key, settings.SITE_DIR / "secret-key")
+            shutil.copy(key, settings.SITE_DIR / "secret-key")
+            (settings.SITE_DIR / "secret-key").chmod(0o600)
     say(f"Restored {dump.name} and {count} files. Check with: manage.py verify")
 
 

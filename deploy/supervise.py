@@ -1,6 +1,6 @@
-"""Runs the embedded site: queue, worker and web server as children of one process, until it is stopped.
+"""Runs the embedded site: queue, worker, clock, web server and its front as children of one process, until stopped.
 
-Started by deploy/start inside the environment. Only Python's own library and `portal.embedded` are used here.
+Started by deploy/start inside the environment. Only Python's own library and small modules of `portal` are used here.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import os
 import shutil
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import tempfile
@@ -28,7 +29,10 @@ from typing import IO, NoReturn
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
+import front  # noqa: E402 - beside this file
+
 from portal import embedded  # noqa: E402 - found only once the project's folder is on the path
+from portal.owner import tighten  # noqa: E402
 
 MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later start knows what a killed one left
 PATIENCE = 60  # seconds for a server to answer, or to stop
@@ -46,8 +50,11 @@ class Stopped(Exception):
     """Ctrl-C or a polite signal."""
 
 
+_asked = {"to stop": False}  # an exception raised while a child is being forked is lost: this is not
+
+
 class Site:
-    """One folder, one port, three children."""
+    """One folder, one port, five children."""
 
     def __init__(self, home: Path, host: str, port: int, say: Callable[[str], None]) -> None:
         self.home, self.host, self.port, self.say = home, host, port, say
@@ -60,6 +67,11 @@ class Site:
         self.env.update(PORTAL_HOME=str(home), PYTHONUNBUFFERED="1", DJANGO_SETTINGS_MODULE="portal.settings")
         self.env[MARK] = str(home)
         self.env.setdefault("PORTAL_URL", self.url)
+        self.front = front.program()
+        if self.front:
+            self.env.setdefault("PORTAL_BEHIND_PROXY", "yes")
+            if self.env.get("PORTAL_FILES", "folder") == "folder":
+                self.env.setdefault("PORTAL_INTERNAL_REDIRECT", "yes")
         if host not in {"127.0.0.1", "localhost"}:
             self.env.setdefault("PORTAL_HOSTS", f"localhost,127.0.0.1,[::1],{host}")
 
@@ -138,28 +150,45 @@ class Site:
         self._await("queue", lambda: _answers(path))
 
     def start_worker(self) -> None:
-        # The name of the beat's file ends with the process's life: a killed one must not lock the next out.
-        (self.home / "beat-schedule").unlink(missing_ok=True)
-        options = "worker -B --loglevel WARNING --hostname embedded@%h --without-gossip --without-mingle"
+        options = "worker --loglevel WARNING --hostname embedded@%h --without-gossip --without-mingle"
         self.child("worker", [*PYTHON, "celery", "-A", "portal", *options.split()])
+        # The clock by itself: as a child of the worker it died unnoticed.
+        (self.home / "beat-schedule").unlink(missing_ok=True)
+        self.child("clock", [*PYTHON, "celery", "-A", "portal", "beat", "--loglevel", "WARNING", "--pidfile="])
 
     def start_web(self) -> None:
-        options = f"--host {self.host} --port {self.port} --workers 1 --blocking-threads 8 --no-ws --log-level warning"
+        options = "--workers 1 --blocking-threads 16 --no-ws --log-level warning --respawn-failed-workers"
         command = [*PYTHON, "granian", "--interface", "wsgi", "portal.wsgi:application", *options.split()]
-        if self.certificate:
-            command += ["--ssl-certificate", str(self.certificate[0]), "--ssl-keyfile", str(self.certificate[1])]
-        self.child("web", command)
+        if self.front:
+            socket_path = front.web_socket(self.home, embedded.socket_path(self.home))
+            socket_path.unlink(missing_ok=True)
+            self.child("web", [*command, "--uds", str(socket_path), "--uds-permissions", "0o600"])
+            self._await("web", lambda: socket_path.exists())
+            files = Path(self.env.get("PORTAL_FILES_DIR") or self.home / "files")
+            line = front.command(self.home, socket_path, self.host, self.port, self.certificate, files)
+            self.child("front", line)
+            self._await("front", self._ready)
+            return
+        if self.host not in {"127.0.0.1", "localhost"}:
+            raise Trouble("nginx is needed to serve beyond this machine. On Debian: apt-get install nginx-light")
+        self.say(
+            "nginx is not on this machine: slow senders can hold the site up. On Debian: apt-get install nginx-light"
+        )
+        where = ["--host", self.host, "--port", str(self.port)]
+        self.child("web", [*command, *where])
         self._await("web", self._ready)
 
     def _ready(self) -> bool:
-        if self.certificate:  # made by ourselves: no authority to check it against, so only the port is tried
-            with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), timeout=2):
-                return True
-            return False
         address = "127.0.0.1" if self.host == EVERYWHERE else self.host
-        request = urllib.request.Request(f"http://{address}:{self.port}/health/ready", headers={"Host": "localhost"})
+        trusted = None
+        if self.certificate:  # made by ourselves: it is its own authority
+            trusted = ssl.create_default_context(cafile=str(self.certificate[0]))
+            trusted.check_hostname = address == self.host
+        scheme = "https" if self.certificate else "http"
+        where = f"{scheme}://{address}:{self.port}/health/ready"
+        request = urllib.request.Request(where, headers={"Host": "localhost"})  # noqa: S310
         try:
-            with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310  # nosec B310
+            with urllib.request.urlopen(request, timeout=5, context=trusted) as answer:  # noqa: S310  # nosec B310
                 return bool(answer.status == 200)
         except (urllib.error.URLError, OSError):
             return False
@@ -177,6 +206,8 @@ class Site:
         """Until stopped. A child that ends by itself is started again: no work is lost by it."""
         while True:
             time.sleep(0.5)
+            if _asked["to stop"]:
+                raise Stopped
             for name, (command, process) in list(self.children.items()):
                 if process.poll() is None:
                     continue
@@ -187,16 +218,20 @@ class Site:
                         f"The {name} ended {CRASHES} times within a minute; see {self.home / 'log' / f'{name}.log'}"
                     )
                 self.say(f"The {name} ended ({_how(process.returncode)}); starting it again")
+                with contextlib.suppress(ProcessLookupError, PermissionError):
+                    os.killpg(process.pid, signal.SIGKILL)  # what it left of itself would hold the port or the socket
                 _end_leftovers(self.home, parent=process.pid)
                 if name == "queue":
                     command = embedded.queue_command(self.home)
-                if name == "worker":
+                if name == "clock":
                     (self.home / "beat-schedule").unlink(missing_ok=True)
+                if name == "web" and self.front:
+                    front.web_socket(self.home, embedded.socket_path(self.home)).unlink(missing_ok=True)
                 self.child(name, command)
 
     def stop(self) -> None:
         """In order: nobody new comes in, work in hand is finished or given back, then the queue."""
-        for name in ("web", "worker", "queue"):
+        for name in ("front", "web", "clock", "worker", "queue"):
             if name not in self.children:
                 continue
             process = self.children.pop(name)[1]
@@ -405,10 +440,12 @@ def _options() -> argparse.Namespace:
 def _on_signal(number: int, frame: FrameType | None) -> NoReturn:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # once is enough: stopping takes a moment
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    _asked["to stop"] = True
     raise Stopped
 
 
 def main() -> int:
+    os.umask(0o077)  # tables, letters, logs and sockets are their owner's alone
     options = _options()
     stream = sys.stderr if options.json else sys.stdout
     signal.signal(signal.SIGINT, _on_signal)
@@ -425,7 +462,9 @@ def main() -> int:
             print(json.dumps(result), flush=True)
         else:
             home = Path(os.environ.get("PORTAL_HOME") or ROOT / ".site").expanduser().resolve()
-            home.mkdir(parents=True, exist_ok=True)
+            home.mkdir(mode=0o700, parents=True, exist_ok=True)
+            for line in tighten(home):
+                say(line)
             run(Site(home, options.host, options.port, say))
     except Stopped:
         say("Stopped.")

@@ -180,6 +180,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk or not invite.holds() or act not in INVITEES:
         return False
+    if sitting.lacks_consent:
+        return False  # asked at every door, not only at inviting: it may be taken back, or the mark of age set later
     roles, stages = INVITEES[act]
     if invite.role not in roles or sitting.stage not in stages:
         return False
@@ -321,6 +323,8 @@ def belongs(visitor: Visitor, sitting: Sitting) -> bool:
 
 def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
     """One sentence for a person who knows the sitting but may not do this now."""
+    if sitting.lacks_consent and visitor.user is None:
+        return _("The studio has to record the consent of a parent or guardian first. Ask the studio.")
     if sitting.stage == Stage.ARCHIVED:
         return _("This sitting is archived; nothing in it can be changed or fetched. Ask the studio.")
     if act in {Act.SEE_SHEET, Act.SEE_FRAME} and sitting.stage == Stage.PLANNING:

@@ -25,7 +25,7 @@ class FolderStore(FileSystemStorage):
 
     def _save(self, name: str, content: File[Any]) -> str:
         target = Path(self.path(name))
-        target.parent.mkdir(parents=True, exist_ok=True)
+        self._make_folder(target.parent)
         part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}{PART}")
         try:
             with open(part, "xb") as out:
@@ -38,6 +38,14 @@ class FolderStore(FileSystemStorage):
         finally:
             part.unlink(missing_ok=True)
         return name
+
+    def _make_folder(self, folder: Path) -> None:
+        """With the store's own modes, whatever the umask: a folder for the owner alone, or for a proxy's group too."""
+        missing = [folder, *folder.parents]
+        for one in reversed(missing[: next(at for at, parent in enumerate(missing) if parent.is_dir())]):
+            one.mkdir(exist_ok=True)
+            if self.directory_permissions_mode is not None:
+                one.chmod(self.directory_permissions_mode)
 
     def get_available_name(self, name: str, max_length: int | None = None) -> str:
         return name  # keys are derived from content: the same key is the same file

@@ -17,11 +17,12 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 
 from portal import database, embedded, env
+from portal.owner import only_the_owner
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 SITE_DIR = env.folder("PORTAL_HOME", BASE_DIR / ".site")
 # Tables, letters and sessions lie in it: nobody else on the machine looks in.
-SITE_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
+only_the_owner(SITE_DIR)
 
 DEBUG = env.flag("PORTAL_DEBUG", False)
 
@@ -100,6 +101,8 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 # --- files ---
 # Private: originals, retouches, finals, archives. Proofs: stamped derivatives. Neither has a public address.
 FILES = env.one_of("PORTAL_FILES", "folder", ("folder", "s3"))
+# A proxy of another user sends the pictures: the group of both may read the stores, and nothing else of the site.
+FILES_FOR_GROUP = env.flag("PORTAL_FILES_FOR_GROUP", False)
 
 
 def _store(name: str) -> dict[str, Any]:
@@ -107,7 +110,12 @@ def _store(name: str) -> dict[str, Any]:
         root = env.folder("PORTAL_FILES_DIR", SITE_DIR / "files") / name
         return {
             "BACKEND": "galleries.storage.FolderStore",
-            "OPTIONS": {"location": str(root), "base_url": None, "file_permissions_mode": 0o640},
+            "OPTIONS": {
+                "location": str(root),
+                "base_url": None,
+                "file_permissions_mode": 0o640 if FILES_FOR_GROUP else 0o600,
+                "directory_permissions_mode": 0o750 if FILES_FOR_GROUP else 0o700,
+            },
         }
     bucket = env.text(f"PORTAL_S3_BUCKET_{name.upper()}")
     if not bucket:

@@ -117,6 +117,8 @@ class SignInLink(models.Model):
 
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True, blank=True)
     email = models.EmailField(blank=True)
+    # Where the letter went, so that nobody's box can be filled from outside.
+    sent_to = models.EmailField(blank=True, default="", db_default="")
     token_hash = models.CharField(max_length=64, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     expires_at = models.DateTimeField()

@@ -87,6 +87,11 @@ class Sitting(models.Model):
         return f"{self.subject_given} {self.subject_surname}".strip()
 
     @property
+    def lacks_consent(self) -> bool:
+        """A minor for whom no consent of a parent or guardian is on record: nobody invited sees anything."""
+        return self.subject_is_minor and not (self.guardian_consent_on and self.guardian_name.strip())
+
+    @property
     def is_open_to_frames(self) -> bool:
         return self.stage != Stage.ARCHIVED
 

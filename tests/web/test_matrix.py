@@ -78,12 +78,15 @@ agreed finals version-picture version-file crops crop-source crop-preview crop-p
 delivery-progress archive delivery-paper delivered-file usage"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen retouch-known stray-settle
-stray-drop brief as-it-is note-done version-made crop-set lab-profile prepare send-retouches delivery-change
+stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
 usage-answer"""
 STUDIO_PAGES = {
     **{f"studio-{name}": "get" for name in GETS.split()},
     **{f"studio-{name}": "post" for name in POSTS.split()},
-    **{f"studio-{name}": "get post" for name in ("settings", "keeping", "look", "licence")},
+    **{
+        f"studio-{name}": "get post"
+        for name in ("settings", "keeping", "look", "licence", "as-it-is", "send-retouches")
+    },
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }
 # Addresses of no sitting: tests/web/test_entrance.py and tests/web/studio/test_sizes.py are about them.

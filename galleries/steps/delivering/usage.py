@@ -16,7 +16,7 @@ from galleries.errors import BadInput, Conflict
 from galleries.models import JournalLine, Licence, Sitting, UsageRequest
 from galleries.papers.terms import USES, Addendum
 from galleries.steps.delivering import licences
-from galleries.steps.people import letters
+from galleries.steps.people import caps, letters
 
 State = UsageRequest.State
 
@@ -34,6 +34,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         sitting,
         _("Further uses can be asked for by the people of this sitting, once the list is closed."),
     )
+    caps.asking_uses(sitting, by.invite)
     use = " ".join(use.split())[:200]
     if not use:
         raise BadInput(_("Say what the picture is to be used for."))

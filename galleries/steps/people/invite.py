@@ -26,7 +26,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
-from galleries.steps.people import letters
+from galleries.steps.people import caps, letters
 
 log = logging.getLogger(__name__)
 TOKEN_BYTES = 24
@@ -107,7 +107,7 @@ def check_consent(sitting: Sitting) -> None:
     Raises:
         Refused: a minor without a recorded consent.
     """
-    if sitting.subject_is_minor and not (sitting.guardian_consent_on and sitting.guardian_name.strip()):
+    if sitting.lacks_consent:
         raise Refused(
             _("%s is a minor: record who consented as parent or guardian, and when, before anybody is invited.")
             % sitting.subject_name
@@ -178,20 +178,27 @@ def pass_on(name: str, email: str, by: Visitor) -> Invite:
     if giver is None:
         raise Refused(why)
     require(by, Act.PASS_ON, giver.sitting, why)
+    caps.plain_name(name)
     with transaction.atomic():  # never an invite that does not hang on the giver's
+        Sitting.objects.select_for_update(of=("self",)).get(pk=giver.sitting_id)  # two at once are counted one by one
+        caps.passing_on(giver)
         made = _let_in(giver.sitting, giver.role, name, email, by, language=giver.language)
         Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
         made.refresh_from_db()
         letters.list_invitation(made, by.who)
+        letters.notify_photographer(giver.sitting, "passed", about=f"invite-{made.pk}")
     return made
 
 
-def sign_in_link(*, user: User | None = None, email: str = "", minutes: int = SIGN_IN_MINUTES) -> str:
+def sign_in_link(
+    *, user: User | None = None, email: str = "", minutes: int = SIGN_IN_MINUTES, sent_to: str = ""
+) -> str:
     """An address that signs a photographer in, or opens an agent's desk, once and for a short time."""
     token = secrets.token_urlsafe(TOKEN_BYTES)
     SignInLink.objects.create(
         user=user,
         email=email.lower(),
+        sent_to=sent_to.lower(),
         token_hash=hash_of(token),
         expires_at=timezone.now() + timedelta(minutes=minutes),
     )
@@ -222,11 +229,13 @@ def mail_sign_in_link(email: str) -> bool:
     """Mail a sign-in link to a photographer or an agent with that address; False (and silence) for anybody else."""
     email = email.strip().lower()
     user = _user_of(email)
+    if not caps.sign_in_letter_allowed(user.email.lower() if user else email):
+        return False
     if user is not None:
         # Letters that a database takes for alike need not be one address: the link goes to the address on record.
-        link, email = sign_in_link(user=user), user.email
+        link, email = sign_in_link(user=user, sent_to=user.email), user.email
     elif invites_of(email):
-        link = sign_in_link(email=email)
+        link = sign_in_link(email=email, sent_to=email)
     else:
         return False
     studio = Studio.current()

@@ -13,7 +13,19 @@ from galleries.steps import jobs
 
 # Each has templates/galleries/letters/<kind>.txt: the first line is the subject.
 KINDS = frozenset(
-    {"invitation", "proofs", "reminder", "closed", "retouch", "returned", "delivery", "through", "usage", "desk"}
+    {
+        "invitation",
+        "proofs",
+        "reminder",
+        "closed",
+        "retouch",
+        "returned",
+        "delivery",
+        "through",
+        "usage",
+        "desk",
+        "passed",
+    }
 )
 
 

@@ -42,7 +42,8 @@ def send(letter_id: int) -> None:
 def _message(letter: Letter) -> EmailMessage:
     person, sitting, studio = letter.invite, letter.sitting, Studio.current()
     language = (person.language if person else "") or settings.LANGUAGE_CODE
-    link = invites.new_link(person) if person else f"{settings.BASE_URL}/studio/{sitting.slug}/"
+    page = "people" if letter.kind == "passed" else ""
+    link = invites.new_link(person) if person else f"{settings.BASE_URL}/studio/{sitting.slug}/{page}"
     with translation.override(language):
         text = render_to_string(
             f"galleries/letters/{letter.kind}.txt",

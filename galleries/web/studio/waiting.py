@@ -60,7 +60,7 @@ def _everywhere(sitting: Sitting) -> Iterator[Waiting]:
 
 
 def _planning(sitting: Sitting) -> Iterator[Waiting]:
-    if sitting.subject_is_minor and not (sitting.guardian_consent_on and sitting.guardian_name.strip()):
+    if sitting.lacks_consent:
         yield Waiting(_you(), _("record the consent of a parent or guardian"), "studio-settings")
     elif not sitting.invites.filter(revoked_at=None).exists():
         yield Waiting(_you(), _("invite the subject and the representation"), "studio-people")

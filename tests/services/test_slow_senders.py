@@ -1,0 +1,92 @@
+"""Two hundred visitors who send slowly, half or not at all, or read slowly: the site goes on answering the others.
+
+Eight to ten half-sent forms had stopped it. Loopback only; every line is closed after at most `HELD` seconds.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import time
+import urllib.request
+from collections.abc import Iterator
+
+import pytest
+
+from tests.servers import free_port
+from tests.services.test_start import LINK, opens, started
+
+pytestmark = [pytest.mark.services, pytest.mark.timeout(600)]
+COUNT, HELD = 200, 40
+BOUND = "----portal"
+HALF_SENT = {
+    "a form never finished": (
+        "POST /sign-in HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+        "Content-Length: 4000\r\n\r\nusername=a"
+    ),
+    "headers never finished": "GET / HTTP/1.1\r\nHost: localhost\r\nX-Slow: ",
+    "a form to the address that streams": (
+        "POST /studio/ansa-veld/upload/file HTTP/1.1\r\nHost: localhost\r\nContent-Length: 200000000\r\n"
+        f"Content-Type: multipart/form-data; boundary={BOUND}\r\n\r\n--{BOUND}\r\n"
+    ),
+    "a file of nobody": (
+        "PUT /studio/ansa-veld/upload/file HTTP/1.1\r\nHost: localhost\r\nContent-Length: 90000000\r\n\r\nxx"
+    ),
+    "an answer never read": "GET /sign-in HTTP/1.1\r\nHost: localhost\r\nConnection: keep-alive\r\n\r\n" * 8,
+}
+
+
+@contextlib.contextmanager
+def senders(port: int, words: str) -> Iterator[list[socket.socket]]:
+    """COUNT lines from five addresses of this machine, each with only the beginning of a request on it."""
+    lines = []
+    try:
+        for number in range(COUNT):
+            line = socket.socket()
+            line.settimeout(5)
+            line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+            line.bind((f"127.0.0.{2 + number % 5}", 0))
+            line.connect(("127.0.0.1", port))
+            line.sendall(words.encode())
+            lines.append(line)
+        yield lines
+    finally:
+        for line in lines:
+            line.close()
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, dict[str, str]]]:
+    home, port = tmp_path_factory.mktemp("slow") / "site", free_port()
+    with started(home, "--port", str(port)) as running:
+        yield port, dict(LINK.findall(running.words))
+
+
+def seconds(call: object) -> float:
+    start = time.monotonic()
+    assert call()  # type: ignore[operator]
+    return time.monotonic() - start
+
+
+@pytest.mark.parametrize("how", list(HALF_SENT))
+def test_the_site_goes_on_answering(site: tuple[int, dict[str, str]], how: str) -> None:
+    """The limits are the issue's: health within 1 s, a page within 2 s (generous here: the machine may be busy)."""
+    port, _links = site
+    with senders(port, HALF_SENT[how]):
+        time.sleep(0.5)
+        for _ in range(3):
+            health = f"http://127.0.0.1:{port}/health/live"
+            spent = seconds(lambda: urllib.request.urlopen(health, timeout=10).status == 200)  # noqa: B023
+            assert spent < 5, f"{how}: {spent:.2f} s for the health answer"
+            spent = seconds(lambda: opens(f"http://127.0.0.1:{port}/sign-in")[0] == 200)
+            assert spent < 10, f"{how}: {spent:.2f} s for a page"
+
+
+def test_who_says_nothing_is_let_go(site: tuple[int, dict[str, str]]) -> None:
+    """After ten seconds without a whole head the line is closed from the other side."""
+    with senders(site[0], HALF_SENT["headers never finished"]) as lines:
+        for line in lines[:20]:
+            line.settimeout(HELD)
+            with contextlib.suppress(ConnectionResetError):
+                while line.recv(4096):
+                    pass
