@@ -152,8 +152,8 @@ class InviteAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 @admin.register(DeliverySize)
 class DeliverySizeAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
-    list_display = ("title", "use", "width", "height", "source", "mark", "checked_on", "retired")
-    list_filter = ("use", "retired", "mark")
+    list_display = ("title", "use", "width", "height", "source", "source_kind", "checked_on", "retired")
+    list_filter = ("use", "retired", "source_kind")
     list_editable = ("checked_on", "retired")
     search_fields = ("title", "slug")
 

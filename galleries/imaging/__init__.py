@@ -1,6 +1,7 @@
 """Pictures in, pictures and facts out: no Django, no database, no storage, no clock.
 
-`recipes` holds the only compositions; `decode` opens, `safe` opens what nobody trusts yet, `colour` converts,
-`geometry`, `sizes` and `crops` measure, `faces` and `reading` look, `stamp` and `tracer` mark, `resize`,
-`sharpen` and `encode` finish, `rights` writes metadata. Everything raised on purpose is in `errors`.
+A room for each station: `opening` reads files (with `containers` for their parts), `colour` converts, `face` reads,
+`framing` measures, `drawing` stamps and letters, `output` resizes and encodes, `comparing` lays two pictures over
+one another, `rights` writes metadata, `tracer` hides and finds. `recipes` and `preview` compose them; `contained` runs
+them on bytes of strangers. Everything raised on purpose is in `errors`.
 """

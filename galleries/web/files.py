@@ -129,7 +129,7 @@ def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) 
     if kind == "small":
         key, served_to = made.small_key, ""
     elif visitor.invite is not None:  # the copy that carries this invite's mark, and nobody else's
-        key, served_to = trace.marked(made, visitor.invite), f"-{visitor.invite.pk}"
+        key, served_to = trace.traced_copy(made, visitor.invite), f"-{visitor.invite.pk}"
     else:
         key, served_to = made.large_key, ""
     etag = f"{made.pk}-{kind}{served_to}"

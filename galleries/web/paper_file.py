@@ -23,7 +23,7 @@ def delivery_of(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) 
 
 def paper_answer(made: Delivery, name: str, visitor: Visitor) -> HttpResponse:
     """The paper by its file name. Raises `Missing`."""
-    data = package.single_papers(made, files_shown_to(visitor, made)).get(name)
+    data = package.papers_by_name(made, files_shown_to(visitor, made)).get(name)
     if data is None:
         raise Missing(_("This delivery has no such paper."))
     response = HttpResponse(data, content_type=TYPES[name.rsplit(".", 1)[1]])

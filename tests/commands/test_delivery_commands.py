@@ -76,7 +76,7 @@ def test_rights_of_what_is_not_ours(tmp_path: Path, capsys: pytest.CaptureFixtur
 def test_a_stray_copy_is_traced(cast: Cast, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     frame = cast.sitting.frames.first()
     shown = proof.current(frame)
-    (tmp_path / "leak.jpg").write_bytes(storage.get(storage.proofs(), trace.marked(shown, cast.representation)))
+    (tmp_path / "leak.jpg").write_bytes(storage.get(storage.proofs(), trace.traced_copy(shown, cast.representation)))
     call_command("trace", str(tmp_path / "leak.jpg"), "--sitting", "ansa-veld", "--json")
     told = json.loads(capsys.readouterr().out)
     assert told["frame"] == frame.name

@@ -302,7 +302,7 @@ def test_who_comes_in(stage: str, settings: Any, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(loader, "render_to_string", lambda *_args, **_more: "")
     for module, makes in DRAWN:  # pixels and papers have tests of their own, too
         monkeypatch.setattr(import_module(f"galleries.{module}"), makes, lambda *_args, **_more: b"drawn")
-    monkeypatch.setattr(package, "single_papers", lambda *_args: {"licence.pdf": b"%PDF"})
+    monkeypatch.setattr(package, "papers_by_name", lambda *_args: {"licence.pdf": b"%PDF"})
     sizes.load()
     own, elsewhere = Place("own-sitting"), Place("foreign-sitting")
     Sitting.objects.update(stage=STAGES[stage])

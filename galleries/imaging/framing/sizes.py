@@ -23,8 +23,9 @@ class SizeSpec:
 
     width × height are the trim size in pixels without bleed; 0 × 0 is the full frame, not resized. `bleed`
     is in pixels a side and may be a fraction (see the rounding rule above); `border` and `safe` are whole
-    pixels a side inside the trim. `byte_cap` 0 means none; `min_ppi` 0 means no warning. Raises `BadCrop`
-    for a size that contradicts itself.
+    pixels a side inside the trim. `byte_cap` 0 means none; `min_ppi` 0 means no warning. `source_kind` says what
+    `source` is: std (a standard), arithmetic, trade (common practice) or studio. Raises `BadCrop` for a size that
+    contradicts itself.
     """
 
     slug: str
@@ -44,7 +45,7 @@ class SizeSpec:
     name_strip: bool = False
     quality: int = 92
     source: str = ""
-    mark: str = "trade"
+    source_kind: str = "trade"
     checked: str = ""
 
     def __post_init__(self) -> None:

@@ -39,7 +39,7 @@ def find(copy: bytes, proof: bytes, key: bytes, candidates: Sequence[int] = ()) 
     """Which payloads a copy of this proof carries.
 
     `copy` is any JPEG, PNG, TIFF or other picture that OpenCV opens, up to 100 megapixels; `proof` the
-    prepared pair or the plain proof. `candidates`: payloads that were given out; a weak mark is then believed
+    prepared pair or the plain proof. `candidates`: payloads that were given out; a weak tracer is then believed
     sooner. Raises Unreadable when the copy can't be opened.
     """
     known = reference_of(proof, key)

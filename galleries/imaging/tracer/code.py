@@ -32,7 +32,7 @@ _HADAMARD: Floats = hadamard(WORD).astype(np.float64)
 
 @dataclass(frozen=True)
 class Match:
-    """A payload that was heard: `strength` 1.0 = the whole mark; `chance` bounds the odds of a false match."""
+    """A payload that was heard: `strength` 1.0 = the whole tracer; `chance` bounds the odds of a false match."""
 
     payload: int
     strength: float
@@ -58,10 +58,10 @@ class Code:
         return self._spread(_permuted(self.key, payload << 32))
 
     def listen(self, score: Floats, weight: Floats, candidates: Sequence[int] = ()) -> list[Match]:
-        """Payloads heard in `score` (sign × mark energy + noise per place), strongest first.
+        """Payloads heard in `score` (sign × tracer energy + noise per place), strongest first.
 
-        `weight` is the energy of the full mark per place. Without candidates any of 2^32 payloads may come
-        out; with candidates fewer could be mistaken, so weaker marks count. Several come out when several
+        `weight` is the energy of the full tracer per place. Without candidates any of 2^32 payloads may come
+        out; with candidates fewer could be mistaken, so weaker ones count. Several come out when several
         copies were mixed: each is tested on what the ones before leave unexplained.
         """
         found: list[Match] = []

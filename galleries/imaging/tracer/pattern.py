@@ -1,4 +1,4 @@
-"""The invisible tracer: a faint mark that names the invite a proof was served to.
+"""The invisible tracer: a faint pattern that names the invite a proof was served to.
 
 A proof is prepared once: two JPEGs are made, with a keyed pattern added and taken away, cut into the same
 restart intervals (ITU-T T.81, F.1.1.5). An invite's copy is then put together piece by piece from the one or
@@ -9,7 +9,7 @@ so it knows exactly what was added where. Informed spread spectrum after Cox, Ki
 What does not survive (measured by `python -m tests.benchmarks trace`): an eighth of the size or a crop to 15 %
 of each side are read reliably only against the list of invites that were served; four copies averaged likewise.
 Not tried: real photographs of screens and prints, generative repainting, warps that are no homography. A
-proof under about 725 pixels square has no room for the mark. Whoever repaints the picture is not traced.
+proof under about 725 pixels square has no room for it. Whoever repaints the picture is not traced.
 """
 
 from __future__ import annotations

@@ -42,7 +42,7 @@ def aligned(copy: Floats, proof: Floats) -> Matrix | None:
 def heard(placed: Matrix, copy: Floats, known: Reference) -> tuple[Floats, Floats]:
     """Score and weight per piece of the proof (see `Code.listen`), both arrays float64.
 
-    Works on the copy's own grid: what the proof and its mark look like there is worked out, the proof is
+    Works on the copy's own grid: what the proof and its tracer look like there is worked out, the proof is
     taken away after fitting blur, sharpening and tone curve, and the rest is weighed by the local noise.
     """
     scale = _scale(placed, copy)

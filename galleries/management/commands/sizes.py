@@ -26,7 +26,7 @@ class Command(TradeCommand):
         for row in rows:
             pixels = f"{row.width} × {row.height} px" if row.width else "native size"
             retired = ", retired" if row.retired else ""
-            checked = f"{row.mark}, checked {row.checked_on}"
+            checked = f"{row.source_kind}, checked {row.checked_on}"
             self.tell(options, f"{row.slug:22} {pixels:16} {row.ppi:3} ppi  {checked}{retired}: {row.source}")
         self.tell(options, f"{count} sizes loaded or renewed, {len(rows)} in all.")
         return {"loaded": count, "sizes": [sizes.numbers(row) for row in rows]}

@@ -165,7 +165,7 @@ def _said_of(final: Final, source: cut.Source) -> dict[str, str]:
 
 def _recipe(order: dict[str, Any], numbers: dict[str, Any], licence: Licence) -> str:
     """A digest of everything the file's bytes hang on, so that a later delivery knows what changed."""
-    words = {"title", "source", "mark", "checked"}  # of the size: where its numbers come from, not what they are
+    words = {"title", "source", "source_kind", "checked"}  # of the size: where its numbers come from, not what they are
     bare = {name: value for name, value in numbers.items() if name not in words}
     parts = {k: v for k, v in order.items() if k not in {"final", "key", "name"}}
     body = json.dumps([RECIPE_VERSION, parts, bare, licence.terms], sort_keys=True)

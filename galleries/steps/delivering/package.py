@@ -89,7 +89,7 @@ def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None)
     return [Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number) for word in words]
 
 
-def single_papers(delivery: Delivery, files: QuerySet[DeliveredFile]) -> dict[str, bytes]:
+def papers_by_name(delivery: Delivery, files: QuerySet[DeliveredFile]) -> dict[str, bytes]:
     """The papers people need by themselves, naming the files that the reader may know of: the licence with everybody
     who has accepted it by now (the archive's was made before), the same for machines, and the print release where
     there is one."""

@@ -22,8 +22,9 @@ DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
 # What the size itself is; the rest of a row says where it comes from and how it is offered.
 _SPEC = (
     "slug", "title", "use", "width", "height", "ppi", "bleed", "border", "safe", "byte_cap", "file_format", "bits",
-    "profile", "min_ppi", "name_strip", "quality", "source", "mark",
+    "profile", "min_ppi", "name_strip", "quality", "source", "source_kind",
 )  # fmt: skip
+_RENAMED = {"mark": "source_kind"}
 _KNOWN = {*_SPEC, "checked_on", "chosen_first"}
 
 
@@ -49,11 +50,17 @@ def load(path: Path = DATA) -> int:
     return count
 
 
+def with_names_of_today(values: dict[str, Any]) -> dict[str, Any]:
+    """A size as an earlier release wrote it (data file, archive, delivery's order) under the names of this one."""
+    return {_RENAMED.get(name, name): value for name, value in values.items()}
+
+
 def _at(path: Path, error: Exception) -> dict[str, str]:
     return {"path": path.name, "error": str(error)}
 
 
 def _checked(entry: dict[str, Any], position: int, path: Path) -> dict[str, Any]:
+    entry = with_names_of_today(entry)
     where = {"path": path.name, "number": position + 1, "slug": entry.get("slug", "?")}
     unknown = sorted(set(entry) - _KNOWN)
     if unknown:
@@ -83,7 +90,7 @@ def spec_from(values: dict[str, Any]) -> SizeSpec:
     """The inverse of `numbers`."""
     known = {field.name for field in fields(SizeSpec)}
     try:
-        return SizeSpec(**{name: value for name, value in values.items() if name in known})
+        return SizeSpec(**{name: value for name, value in with_names_of_today(values).items() if name in known})
     except BadCrop as error:
         raise BadInput(str(error)) from error
 
@@ -101,7 +108,7 @@ def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> Deliver
         "slug": slug,
         "title": title,
         "source": f"{by.name}, after “{size.title}”"[:300],
-        "mark": "studio",
+        "source_kind": "studio",
         "checked_on": timezone.localdate(),
         "position": (last.position if last else 0) + 1,
         "retired": False,

@@ -22,12 +22,12 @@ STILL_SECONDS = 0.3
 GRACE_SECONDS = 20.0
 RETRY_SECONDS = 1.0
 
-Mark = tuple[int, int, int]  # inode, bytes, time of last change: what tells one state of a file from another
+State = tuple[int, int, int]  # inode, bytes, time of last change: what tells one state of a file from another
 
 
 @dataclass
 class _Seen:
-    mark: Mark
+    state: State
     since: float
     try_at: float
     wait: float = RETRY_SECONDS
@@ -43,7 +43,7 @@ class Watcher:
     by: Visitor
     clock: Callable[[], float] = time.monotonic
     _pending: dict[Path, _Seen] = field(default_factory=dict)
-    _done: dict[Path, Mark] = field(default_factory=dict)
+    _done: dict[Path, State] = field(default_factory=dict)
 
     def look(self) -> list[ingest.Outcome]:
         """One look at the folder; returns what became of the files that were whole (or given up).
@@ -54,12 +54,12 @@ class Watcher:
         now, ready = self.clock(), []
         files = ingest.files_in(self.folder)
         for path in files:
-            mark = _mark(path)
-            if mark is None or self._done.get(path) == mark:
+            state = _state_of(path)
+            if state is None or self._done.get(path) == state:
                 continue
             seen = self._pending.get(path)
-            if seen is None or seen.mark != mark:
-                self._pending[path] = _Seen(mark, now, now + STILL_SECONDS)
+            if seen is None or seen.state != state:
+                self._pending[path] = _Seen(state, now, now + STILL_SECONDS)
             elif now >= seen.try_at:
                 ready.append(path)
         for gone in set(self._pending) - set(files):
@@ -80,14 +80,14 @@ class Watcher:
             return paths
         rows = Frame.objects.filter(sitting=self.sitting).values_list("name", "bytes")
         known = set(rows)
-        return sorted(paths, key=lambda path: (path.name, self._pending[path].mark[1]) in known)
+        return sorted(paths, key=lambda path: (path.name, self._pending[path].state[1]) in known)
 
     def _take(self, path: Path) -> ingest.Outcome | None:
         seen = self._pending[path]
         name = ingest.clean_name(path.name)
         try:
-            with open(path, "rb") as file, arriving(file.read, seen.mark[1]) as arrived:
-                if _mark(path) != seen.mark:
+            with open(path, "rb") as file, arriving(file.read, seen.state[1]) as arrived:
+                if _state_of(path) != seen.state:
                     return None  # it changed under our hands: look again
                 outcome = ingest.add_frame(self.sitting, arrived.path, name, self.by, digest=arrived.sha256)
         except TooMuch as error:
@@ -97,15 +97,15 @@ class Watcher:
         except ValueError:
             return None
         if outcome.state == "refused" and self.clock() - seen.since < GRACE_SECONDS:
-            Refusal.objects.filter(sitting=self.sitting, name=name, bytes=seen.mark[1]).delete()
+            Refusal.objects.filter(sitting=self.sitting, name=name, bytes=seen.state[1]).delete()
             seen.try_at, seen.wait = self.clock() + seen.wait, seen.wait * 2
             return None
         del self._pending[path]
-        self._done[path] = seen.mark
+        self._done[path] = seen.state
         return outcome
 
 
-def _mark(path: Path) -> Mark | None:
+def _state_of(path: Path) -> State | None:
     """None for a file that is gone, or has nothing in it yet."""
     try:
         found = path.stat()

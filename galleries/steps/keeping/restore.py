@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from galleries import models as m
 from galleries import storage
 from galleries.errors import BadInput, Conflict
+from galleries.steps.delivering import sizes
 from galleries.steps.keeping import archive_file, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
 
@@ -143,7 +144,8 @@ def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
 def _sizes(head: dict[str, Any]) -> dict[int, int]:
     """Sizes by their short names; one that is not here any more comes back as it was."""
     found = {}
-    for old, values in head["sizes"].items():
+    for old, written in head["sizes"].items():
+        values = sizes.with_names_of_today(written)
         size, _made = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults=values)
         found[int(old)] = size.pk
     return found

@@ -1,6 +1,6 @@
 """Which invite a stray copy of a proof was served to.
 
-Every large proof that an invitee opens carries a faint mark with the number of their invite. The base proof is
+Every large proof that an invitee opens carries a faint tracer with the number of their invite. The base proof is
 prepared once; each invite's copy is put together from it when first opened, and kept.
 """
 
@@ -28,7 +28,7 @@ CLOSEST = 40
 
 @dataclass(frozen=True)
 class Found:
-    """What a copy told: the frame it is of, the invites whose marks it carries, and a sentence."""
+    """What a copy told: the frame it is of, the invites whose tracers it carries, and a sentence."""
 
     frame: Frame | None
     invites: tuple[Invite, ...]
@@ -41,7 +41,7 @@ def _key(frame: Frame) -> bytes:
     return hmac.digest(bytes.fromhex(frame.sitting.tracer_key), frame.sha256.encode(), "sha256")
 
 
-def marked(proof: Proof, invite: Invite) -> str:
+def traced_copy(proof: Proof, invite: Invite) -> str:
     """The key, in the proof store, of the large proof as served to this invite."""
     sitting = proof.frame.sitting
     name = hashlib.sha256(f"{proof.large_key}\n{invite.pk}".encode()).hexdigest()
@@ -51,7 +51,7 @@ def marked(proof: Proof, invite: Invite) -> str:
         return key
     try:
         return storage.put(store, key, tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
-    except Unsupported:  # too small a picture to carry a mark: it is served as it is
+    except Unsupported:  # too small a picture to carry a tracer: it is served as it is
         return proof.large_key
 
 
@@ -69,7 +69,7 @@ def _prepared(proof: Proof) -> bytes:
 
 
 def find(path: Path, sitting: Sitting | None = None) -> Found:
-    """Find the frame of a screenshot or re-saved copy, and the invite whose mark it carries.
+    """Find the frame of a screenshot or re-saved copy, and the invite whose tracer it carries.
 
     Raises:
         BadInput: the file cannot be opened as a picture.

@@ -43,7 +43,7 @@ def test_every_size_says_where_it_comes_from() -> None:
     for size in SIZES:
         assert size.source, size.slug
         assert size.checked, size.slug
-        assert size.mark in ("trade", "std", "arithmetic"), size.slug
+        assert size.source_kind in ("trade", "std", "arithmetic"), size.slug
 
 
 def test_the_full_frame_has_no_shape() -> None:

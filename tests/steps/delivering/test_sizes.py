@@ -10,12 +10,15 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from galleries.errors import BadInput, Refused
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import DeliverySize
 from galleries.steps.delivering import package, sizes
+from galleries.steps.keeping import restore
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -43,7 +46,7 @@ def test_what_a_photographer_changed_stays_until_the_data_are_checked_anew(tmp_p
 @pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: entry["slug"])
 def test_every_size_says_where_it_comes_from(entry: dict[str, Any]) -> None:
     assert entry["source"]
-    assert entry["mark"] in {"arithmetic", "std", "trade"}
+    assert entry["source_kind"] in {"arithmetic", "std", "trade"}
     assert date.fromisoformat(entry["checked_on"]) <= timezone.localdate()
     if entry["use"] == "casting":
         assert "no source" in entry["source"]
@@ -85,7 +88,7 @@ def test_a_copy_is_the_photographers_own() -> None:
     sizes.load()
     size = DeliverySize.objects.get(slug="casting-4x5")
     made = sizes.copy_size(size, cast.as_owner, "house-4x5", "House 4:5")
-    assert (made.width, made.byte_cap, made.mark) == (1200, 2_000_000, "studio")
+    assert (made.width, made.byte_cap, made.source_kind) == (1200, 2_000_000, "studio")
     assert "Tamsin" in made.source
     assert made.pk != size.pk
     with pytest.raises(BadInput, match="already"):
@@ -143,3 +146,34 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None
     assert "print-8x10" in capsys.readouterr().out
     with pytest.raises(CommandError):
         call_command("sizes", "--file", str(tmp_path / "none.json"))
+
+
+def test_what_an_earlier_release_wrote_is_read_under_todays_names(tmp_path: Path) -> None:
+    """Data files, archives and the orders of deliveries called the kind of source 'mark'."""
+    old = [{("mark" if name == "source_kind" else name): value for name, value in entry.items()} for entry in ENTRIES]
+    (tmp_path / "old.json").write_text(json.dumps(old))
+    assert sizes.load(tmp_path / "old.json") == len(ENTRIES)
+    row = DeliverySize.objects.get(slug="print-a4")
+    assert row.source_kind == "std"
+    numbers = sizes.numbers(row)
+    numbers["mark"] = numbers.pop("source_kind")
+    assert sizes.spec_from(numbers) == sizes.spec(row)
+    row.delete()
+    restored = restore._sizes({"sizes": {"5": {**old[0], "slug": "print-a4", "mark": "std"}}})
+    assert DeliverySize.objects.get(pk=restored[5]).source_kind == "std"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_renamed_column_keeps_what_stood_in_it() -> None:
+    executor = MigrationExecutor(connection)
+    latest = executor.loader.graph.leaf_nodes()
+    try:
+        executor.migrate([("galleries", "0011_sign_in_letters")])
+        before = executor.loader.project_state([("galleries", "0011_sign_in_letters")]).apps
+        values = {**ENTRIES[0], "mark": "std"}
+        del values["source_kind"]
+        before.get_model("galleries", "DeliverySize").objects.create(**values)
+    finally:
+        executor = MigrationExecutor(connection)
+        executor.migrate(latest)
+    assert DeliverySize.objects.get().source_kind == "std"

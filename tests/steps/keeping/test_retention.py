@@ -261,7 +261,7 @@ def test_an_erased_sitting_is_gone_everywhere() -> None:
     cast = make_cast()
     sitting = _full(cast)
     proof = Proof.objects.filter(frame__sitting=sitting).first()
-    trace.marked(proof, cast.subject)
+    trace.traced_copy(proof, cast.subject)
     finish_view = storage.derived_key(sitting.uid, "view3000", sitting.frames.first().sha256)
     storage.put(storage.private(), finish_view, b"a rendition")
     uid, slug = sitting.uid, sitting.slug

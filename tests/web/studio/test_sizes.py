@@ -29,7 +29,7 @@ FORM = {
     "min_ppi": 0,
     "quality": 90,
     "source": "the desk's own page",
-    "mark": "studio",
+    "source_kind": "studio",
     "checked_on": "2026-03-04",
 }
 
@@ -69,7 +69,7 @@ def test_a_size_is_copied_retired_and_offered_again(cast: Cast) -> None:
     answer = client.post(reverse("studio-size-copy", args=[size.pk]), {"title": "My desk 4:5"})
     copy = DeliverySize.objects.get(slug="my-desk-45")
     assert answer.headers["Location"] == reverse("studio-size", args=[copy.pk])
-    assert (copy.width, copy.mark) == (size.width, "studio")
+    assert (copy.width, copy.source_kind) == (size.width, "studio")
     assert client.post(reverse("studio-size-copy", args=[size.pk]), {"title": "My desk 4:5"}).status_code == 400
     client.post(reverse("studio-size-retire", args=[size.pk]))
     assert size not in sizes.offered()
