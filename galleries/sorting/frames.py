@@ -16,7 +16,8 @@ class FrameNumbers:
 
     captured_at: the camera's own clock, whatever it says. sequence: the number the camera gave the file. light:
     stops by which the picture-right and the upper half of the face are brighter than the other. hash: 64 bits.
-    openness: of the less open eye. sharpness: at the nearer eye.
+    openness: of the less open eye. sharpness: at the nearer eye. soft:
+    what the reading itself says.
     """
 
     id: str
@@ -30,6 +31,7 @@ class FrameNumbers:
     hash: int | None = None
     openness: float | None = None
     sharpness: float | None = None
+    soft: bool | None = None
 
     @classmethod
     def from_reading(
@@ -58,6 +60,7 @@ class FrameNumbers:
             hash=int(reading["hash"], 16) if reading.get("hash") else None,
             openness=min(known) if known else None,
             sharpness=reading.get("sharpness"),
+            soft=reading.get("soft"),
         )
 
 

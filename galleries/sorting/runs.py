@@ -8,16 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
 
+from galleries.sorting.eyes import eyes_closed, usual_openness
 from galleries.sorting.frames import FrameNumbers
 
 NEAR_BITS = 10  # of 64 that may differ between neighbours of a run
 NEAR_SECONDS = 6.0
 NEAR_BITS_UNTIMED = 4
 MOST_FROM_FIRST = 16  # bits a run may drift away from its first frame
-CLOSED_SHARE = 0.62  # of the person's usual openness under which an eye is taken as closing
-CLOSED = 0.20  # openness that is called closed where nothing is known of the person
 
 
 @dataclass(frozen=True)
@@ -57,22 +55,6 @@ def _together(group: list[FrameNumbers], frame: FrameNumbers) -> bool:
     if before is None or after is None or group[-1].camera != frame.camera or after < before:
         return apart <= NEAR_BITS_UNTIMED
     return apart <= NEAR_BITS and (after - before).total_seconds() <= NEAR_SECONDS
-
-
-def usual_openness(frames: Sequence[FrameNumbers]) -> float | None:
-    """The median openness of one person's frames; None when less than five are known."""
-    known = [f.openness for f in frames if f.openness is not None]
-    return median(known) if len(known) >= 5 else None
-
-
-def eyes_closed(frame: FrameNumbers, usual: float | None) -> bool | None:
-    """Whether the less open eye is closing, against this person's usual; None when the lids are unknown.
-
-    A smiling squint measures as little as 0.19 on some people: say 'check the eyes', never 'blink'.
-    """
-    if frame.openness is None:
-        return None
-    return frame.openness < (CLOSED if usual is None else min(CLOSED_SHARE * usual, 0.24))
 
 
 def _run(group: list[FrameNumbers], usual: float | None) -> Run:

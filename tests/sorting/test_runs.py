@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
+from galleries.sorting.eyes import eyes_closed, usual_openness
 from galleries.sorting.frames import FrameNumbers
-from galleries.sorting.runs import eyes_closed, find_runs, usual_openness
+from galleries.sorting.runs import find_runs
 
 START = datetime(2026, 5, 4, 11, 0)
 BASE = 0x0F0F_3C3C_5555_AAAA

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from galleries.imaging.face.faces import Face
+from galleries.imaging.face.places import from_corner
 from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.sizes import SizeSpec
 
@@ -121,15 +122,12 @@ def _shapes(frame_w: int, frame_h: int, ratio: Ratio) -> list[tuple[int, int]]:
 
 def _head(face: Face, tilt: float) -> Head:
     """The head in axes turned by `tilt` about the point between the eyes."""
-    ex, ey = (
-        face.eye_middle[0] + 0.5,
-        face.eye_middle[1] + 0.5,
-    )  # from pixel middles to continuous coordinates
-    below = face.chin[1] + 0.5 - ey
-    above = ey - (face.crown_y + 0.5)
+    (ex, ey), chin = from_corner(face.eye_middle), from_corner(face.chin)
+    below = chin[1] - ey
+    above = ey - from_corner((0.0, face.crown_y))[1]
     if tilt:
         radians = math.radians(tilt)
-        dx, dy = face.chin[0] + 0.5 - ex, below
+        dx, dy = chin[0] - ex, below
         upright = -math.sin(radians) * dx + math.cos(radians) * dy
         above *= max(0.5, upright / below) if below > 0 else 1.0
         below = upright

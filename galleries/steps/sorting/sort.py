@@ -16,9 +16,10 @@ from galleries import stages
 from galleries.access import PROGRAM
 from galleries.models import Frame, JournalLine, Look, Sitting
 from galleries.sorting.cast import AB, Cast, casts
+from galleries.sorting.eyes import usual_openness
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import LookProposal, propose_looks
-from galleries.sorting.runs import find_runs, rank_key, usual_openness
+from galleries.sorting.runs import find_runs, rank_key
 from galleries.steps.sorting.looks import next_position
 
 REASON_LENGTH = 300

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from galleries.access import Visitor, frames_shown_to, looks_shown_to
+from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting import sides
 from galleries.steps.picking import pick
@@ -115,13 +116,8 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
 
 def _eyes(frame: Any) -> tuple[float, float] | None:
     """The middle between the pupils in fractions of the picture."""
-    right, left, width, height = frame.right_eye, frame.left_eye, frame.read_width, frame.read_height
-    if not (right and left and width and height):
-        return None
-    return (
-        round(((right[0] + left[0]) / 2 + 0.5) / width, 4),
-        round(((right[1] + left[1]) / 2 + 0.5) / height, 4),
-    )
+    eyes = eyes_place(frame.right_eye, frame.left_eye, frame.read_width, frame.read_height)
+    return (eyes.x, eyes.y) if eyes else None
 
 
 def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[int, list[tuple[Invite, str]]]]:

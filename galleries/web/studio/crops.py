@@ -16,6 +16,7 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.imaging.contained import door
 from galleries.imaging.drawing.border import insets
+from galleries.imaging.face.places import from_corner
 from galleries.models import Crop, DeliverySize, Final, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import cut, lab_profile, sizes
@@ -59,7 +60,7 @@ def chosen_sizes(request: HttpRequest) -> list[DeliverySize]:
 
 
 def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, Any]:
-    """What the editor's script needs; pixels of the upright picture that is cut."""
+    """What the editor's script needs; pixels of the upright picture that is cut, counted from its corner."""
     source = cut.source_of(final)
     face = source.face
     return {
@@ -68,7 +69,11 @@ def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, A
         "height": source.height,
         "face": None
         if face is None
-        else {"eyes": [*face.right_eye, *face.left_eye], "crown": face.crown_y, "chin": list(face.chin)},
+        else {
+            "eyes": [*from_corner(face.right_eye), *from_corner(face.left_eye)],
+            "crown": from_corner((0.0, face.crown_y))[1],
+            "chin": list(from_corner(face.chin)),
+        },
         "crops": [crop_data(sitting, crop) for crop in made],
     }
 

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from statistics import median
 from typing import Any
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting.cast import Cast
+from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
+from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import looks, sort
 
-# 'Check the eyes' under this openness: a smiling squint measures 0.19 to 0.20, so it is a hint and no verdict.
-CLOSED = 0.20
-SOFT_SHARE = 0.5  # of the median sharpness in the frame's own look, where the reading itself cannot say
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
 
@@ -23,9 +22,11 @@ def everything(sitting: Sitting) -> dict[str, Any]:
     frames = list(sitting.frames.order_by("captured_at", "name", "pk"))
     proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     marks = _marks(sitting)
-    sharp = _median_sharpness(frames)
+    usual_in = _usual_by_look(frames)
     casts = sort.skin_casts(frames)
-    rows = [_frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), sharp, casts) for frame in frames]
+    rows = [
+        _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), usual_in[frame.look_id], casts) for frame in frames
+    ]
     return {"frames": rows, **state(sitting)}
 
 
@@ -61,7 +62,7 @@ def _frame(
     frame: Frame,
     proof: Proof | None,
     marks: dict[str, str],
-    sharp: dict[int | None, float],
+    usual_here: Usual,
     casts: dict[int, Cast],
 ) -> dict[str, Any]:
     read, cast = frame.read, casts.get(frame.pk)
@@ -76,47 +77,40 @@ def _frame(
         "h": proof.small_height if proof else 480,
         "run": frame.run,
         "place": frame.run_place,
-        "flags": [*flags(frame, sharp), *(["cast", cast.towards] if cast and cast.marked else [])],
+        "flags": [*flags(frame, usual_here), *(["cast", cast.towards] if cast and cast.marked else [])],
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
         "note": "; ".join(str(reason) for reason in (read.get("unknown") or {}).values())[:200],
     }
-    face = read.get("face")
-    if face and read.get("width"):
-        (rx, ry), (lx, ly) = face["right_eye"], face["left_eye"]
-        width, height = read["width"], read["height"]
-        row["eyes"] = [round((rx + lx) / 2 / width, 4), round((ry + ly) / 2 / height, 4)]
-        row["gap"] = round(abs(lx - rx) / width, 4)
+    face = read.get("face") or {}
+    eyes = eyes_place(face.get("right_eye"), face.get("left_eye"), read.get("width"), read.get("height"))
+    if eyes:
+        row["eyes"], row["gap"] = [eyes.x, eyes.y], eyes.gap
     return row
 
 
-def flags(frame: Frame, sharp: dict[int | None, float]) -> list[str]:
-    """closed, soft, noface, unread: hints for the photographer's own look, nothing more."""
+def flags(frame: Frame, usual: Usual) -> list[str]:
+    """closed, soft, noface, unread: hints for the photographer's own look, nothing more. `usual` in its look."""
     read = frame.read
     if not read:
         return ["unread"]
-    face = read.get("face")
-    if not face:
+    if not read.get("face"):
         return ["noface"]
+    numbers = sort.numbers(frame)
     found = []
-    openness = [value for value in (face.get("right_openness"), face.get("left_openness")) if value is not None]
-    if openness and min(openness) < CLOSED:
+    if eyes_closed(numbers, usual.openness):
         found.append("closed")
-    usual, own, said = sharp.get(frame.look_id), read.get("sharpness"), read.get("soft")
-    beside = usual is not None and own is not None and own < SOFT_SHARE * usual
-    if said or (said is None and beside):
+    if is_soft(numbers, usual.sharpness):
         found.append("soft")
     return found
 
 
-def _median_sharpness(frames: Iterable[Frame]) -> dict[int | None, float]:
-    by_look: dict[int | None, list[float]] = {}
+def _usual_by_look(frames: Iterable[Frame]) -> dict[int | None, Usual]:
+    by_look: dict[int | None, list[FrameNumbers]] = {}
     for frame in frames:
-        value = frame.read.get("sharpness")
-        if value is not None:
-            by_look.setdefault(frame.look_id, []).append(float(value))
-    return {look: median(values) for look, values in by_look.items()}
+        by_look.setdefault(frame.look_id, []).append(sort.numbers(frame))
+    return {look: usual(numbers) for look, numbers in by_look.items()}
 
 
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:

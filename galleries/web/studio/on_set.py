@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.models import Proof, Sitting
+from galleries.sorting.eyes import Usual
 from galleries.steps.sorting import looks
 from galleries.web.doors import studio_page
 from galleries.web.studio.desk_data import flag_words, flags, picture
@@ -52,7 +53,7 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 "small": picture(made, "small"),
                 "w": made.large_width if made else frame.width,
                 "h": made.large_height if made else frame.height,
-                "flags": [words[flag] for flag in flags(frame, {})],
+                "flags": [words[flag] for flag in flags(frame, Usual())],
             }
         )
     current = sitting.current_look

@@ -10,7 +10,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone as clock
 
-from galleries.models import Frame, Look, Mark
+from galleries.models import Frame, Look, Mark, Proof
+from galleries.sorting.eyes import Usual
+from galleries.web.invitee import showing
 from galleries.web.studio.desk_data import flag_words, flags
 from tests.cast import Cast, make_cast
 
@@ -187,7 +189,36 @@ def reading(openness: float | None = 0.3, sharpness: float = 0.5, face: bool = T
     ],
 )
 def test_flags_are_hints_from_the_reading(read: dict[str, Any] | None, expected: list[str]) -> None:
-    assert flags(Frame(look_id=1, reading=read), {1: 0.5}) == expected
+    assert flags(Frame(look_id=1, reading=read), Usual(None, 0.5)) == expected
+
+
+def test_eyes_are_held_against_what_is_usual_in_the_look(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    """A person whose eyes are narrow by nature is not flagged from end to end; one whose eyes are wide is in time."""
+    for number, (look, openness) in enumerate([(looks[0], 0.18)] * 6 + [(looks[1], 0.4)] * 6 + [(looks[1], 0.22)], 20):
+        Frame.objects.filter(pk=cast.frame(number, look).pk).update(reading=reading(openness=openness))
+    rows = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    assert [row["label"] for row in rows if "closed" in row["flags"]] == ["0032"]
+
+
+def test_desk_and_sheet_show_the_eyes_at_the_same_place(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:
+    frame = cast.frame(40, looks[0])
+    face = {"right_eye": [39.5, 29.5], "left_eye": [59.5, 31.5]}
+    Frame.objects.filter(pk=frame.pk).update(reading={"face": face, "width": 100, "height": 200})
+    Proof.objects.create(
+        frame=frame,
+        recipe="p",
+        large_key="l",
+        large_width=1,
+        large_height=1,
+        small_key="s",
+        small_width=1,
+        small_height=1,
+    )
+    rows = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
+    (desk,) = (row["eyes"] for row in rows if row["id"] == frame.pk)
+    found, _waiting = showing.strips(cast.as_subject, cast.sitting)
+    (sheet,) = (list(shown.eyes) for strip in found for shown in strip.frames if shown.frame.pk == frame.pk)
+    assert desk == sheet == [0.5, 0.155]  # pixel middles: the pupils lie at 40 and 60 of 100, counted from the edge
 
 
 def test_the_desk_asks_the_database_a_fixed_number_of_times(
