@@ -16,7 +16,7 @@ def socket_path(home: Path) -> Path:
     if len(os.fsencode(inside)) <= LONGEST_SOCKET_PATH:
         return inside
     mark = hashlib.sha256(os.fsencode(home)).hexdigest()[:16]
-    folders = (Path(folder) / f"portal-{os.getuid()}-{mark}" for folder in (tempfile.gettempdir(), "/tmp"))  # noqa: S108
+    folders = (Path(folder) / f"portal-{os.getuid()}-{mark}" for folder in (tempfile.gettempdir(), "/tmp"))  # noqa: S108  # nosec B108
     return min((folder / "queue.sock" for folder in folders), key=lambda path: len(os.fsencode(path)))
 
 

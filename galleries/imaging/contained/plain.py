@@ -7,7 +7,7 @@ be somebody else's by now: it is MessagePack, read against the type that was ask
 from __future__ import annotations
 
 import os
-import pickle
+import pickle  # nosec B403 - one way only: parent to child
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,7 +61,7 @@ class Question:
 
     @staticmethod
     def unpacked(data: bytes) -> Question:
-        question = pickle.loads(data)  # noqa: S301 - from the parent, never the other way
+        question = pickle.loads(data)  # noqa: S301  # nosec B301 - from the parent, never the other way
         if not isinstance(question, Question):
             raise TypeError("This is no question.")
         return question

@@ -10,16 +10,23 @@ from typing import Any, cast
 
 from django.contrib.auth.models import User
 from django.core import serializers
+from django.core.exceptions import ValidationError
 from django.core.management.color import no_style
-from django.db import connection, models, transaction
+from django.db import DatabaseError, connection, models, transaction
 from django.utils.translation import gettext as _
 
 from galleries import models as m
 from galleries import storage
 from galleries.errors import BadInput, Conflict
 from galleries.steps.delivering import sizes
-from galleries.steps.keeping import archive_file, inventory
+from galleries.steps.keeping import archive_file, archive_shape, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
+
+# What putting a made-up row back may end in.
+_NOT_OURS = (
+    *(KeyError, TypeError, ValueError, AttributeError, OverflowError),
+    *(serializers.base.DeserializationError, ValidationError, DatabaseError),
+)
 
 
 @dataclass
@@ -52,11 +59,18 @@ def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Res
     try:
         with zipfile.ZipFile(path) as archive:
             head = archive_file.read_head(archive)
+            archive_shape.check(head, {model.__name__: model for model, _path in TABLES})
+            archive_shape.entries(archive, head)
             _check_free(head)
             files = list(archive_file.checked_files(archive, head, seen))
             _put_files(archive, files)
             try:
                 found, numbers = _put_rows(head, photographer)
+            except _NOT_OURS as error:
+                _take_back(head["uid"])
+                raise BadInput(
+                    _("A row of the archive cannot be put back; nothing was restored: %s") % str(error)[:200]
+                ) from error
             except BaseException:
                 _take_back(head["uid"])
                 raise
@@ -108,6 +122,9 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
             finals = numbers.new[m.Final]
             delivery.orders = [{**order, "final": finals[order["final"]]} for order in delivery.orders]
             delivery.save(update_fields=["orders"])
+        if "sent_at" not in (head["rows"].get("Version") or [{"fields": {"sent_at": None}}])[0]["fields"]:
+            # From before retouches waited for the photographer's look: each was out as soon as it was there.
+            m.Version.objects.filter(final__sitting=sitting).update(sent_at=models.F("added_at"))
         if "kept_by_subject" not in head["rows"].get("Frame", [{"fields": {}}])[0]["fields"]:
             _carry_kept(sitting)
         _reset_counters()
