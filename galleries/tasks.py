@@ -21,6 +21,7 @@ jobs.KINDS.update(
         "letter": posting.send,
     }
 )
+jobs.GIVEN_UP["proof"] = proof.given_up
 
 
 @shared_task(name="galleries.work", ignore_result=True)  # type: ignore[untyped-decorator]

@@ -19,6 +19,7 @@ class Job(models.Model):
     recipe = models.CharField(max_length=40, blank=True)
     state = models.CharField(max_length=8, choices=State, default=State.WAITING)
     reason = models.CharField(max_length=500, blank=True)
+    again = models.BooleanField(default=False, db_default=False)  # asked for while running: to be done once more
     attempts = models.PositiveSmallIntegerField(default=0)
     owner = models.CharField(max_length=120, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)

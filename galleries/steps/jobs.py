@@ -30,8 +30,9 @@ log = logging.getLogger(__name__)
 
 # What does each kind of work, filled by `galleries.tasks`; given the thing's id, it may be run again at any time.
 KINDS: dict[str, Callable[[int], object]] = {}
+# What follows when a piece of a kind is given up, filled likewise; called in the transaction that says so.
+GIVEN_UP: dict[str, Callable[[Job], object]] = {}
 RING_AGAIN_AFTER = timedelta(seconds=30)
-ONCE_MORE = "asked for again while it was running"
 SILENCE = 10.0  # seconds without ringing after the queue could not be reached
 _silent = {"until": 0.0}
 
@@ -47,7 +48,7 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
         Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
             state=Job.State.WAITING, attempts=0, reason="", rung_at=None
         )
-        Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(reason=ONCE_MORE)
+        Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(again=True)
         job.refresh_from_db()
     if job.state == Job.State.WAITING:
         transaction.on_commit(lambda: ring([job.pk]))
@@ -98,6 +99,7 @@ def claim(job_id: int) -> Job | None:
     taken = Job.objects.filter(pk=job_id, state=Job.State.WAITING).update(
         state=Job.State.RUNNING,
         reason="",
+        again=False,
         owner=owner_name(),
         lease_until=now + timedelta(seconds=settings.JOB_LEASE_SECONDS),
     )
@@ -147,21 +149,48 @@ def work(job_id: int) -> str:
 
 def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> str:
     done = timezone.now() if state == Job.State.DONE else None
-    if done and Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING, reason=ONCE_MORE).update(
-        state=Job.State.WAITING, reason="", attempts=0, lease_until=None, owner="", rung_at=None
+    mine = Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING)
+    if state != Job.State.WAITING and mine.filter(again=True).update(
+        state=Job.State.WAITING, again=False, reason="", attempts=0, lease_until=None, owner="", rung_at=None
     ):
         ring([job.pk])
         return str(Job.State.WAITING)
-    Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
-        state=state,
-        reason=reason[:500],
-        attempts=job.attempts if attempts is None else attempts,
-        lease_until=None,
-        owner="",
-        done_at=done,
-        rung_at=None if state == Job.State.WAITING else job.rung_at,
-    )
+    with transaction.atomic():
+        settled = mine.update(
+            state=state,
+            reason=reason[:500],
+            attempts=job.attempts if attempts is None else attempts,
+            lease_until=None,
+            owner="",
+            done_at=done,
+            rung_at=None if state == Job.State.WAITING else job.rung_at,
+        )
+        if settled and state == Job.State.FAILED:
+            _given_up(job)
     return str(state)
+
+
+def _given_up(job: Job) -> None:
+    if job.kind in GIVEN_UP:
+        GIVEN_UP[job.kind](job)
+
+
+def _put_back(job: Job) -> None:
+    """A piece whose worker is gone: to be done again, or given up when that happened too often."""
+    attempts = job.attempts + 1
+    given_up = attempts >= settings.JOB_ATTEMPTS
+    lease = {"lease_until": job.lease_until}  # renewed meanwhile: then the worker is not gone after all
+    with transaction.atomic():
+        changed = Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING, **lease).update(
+            state=Job.State.FAILED if given_up else Job.State.WAITING,
+            reason="The worker was stopped in the middle of this, again and again." if given_up else "",
+            attempts=attempts,
+            owner="",
+            lease_until=None,
+            rung_at=None,
+        )
+        if changed and given_up:
+            _given_up(job)
 
 
 def sweep() -> int:
@@ -170,16 +199,7 @@ def sweep() -> int:
     for job in Job.objects.filter(state=Job.State.RUNNING):
         lapsed = job.lease_until is None or job.lease_until < now
         if lapsed or owner_is_dead(job.owner):
-            attempts = job.attempts + 1
-            given_up = attempts >= settings.JOB_ATTEMPTS
-            Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
-                state=Job.State.FAILED if given_up else Job.State.WAITING,
-                reason="The worker was stopped in the middle of this, again and again." if given_up else "",
-                attempts=attempts,
-                owner="",
-                lease_until=None,
-                rung_at=None,
-            )
+            _put_back(job)
     unheard = Q(rung_at=None) | Q(rung_at__lt=now - RING_AGAIN_AFTER)
     ids = list(Job.objects.filter(unheard, state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500])
     if ids:

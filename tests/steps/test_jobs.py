@@ -68,6 +68,23 @@ def test_a_sentence_ends_a_job_and_a_crash_is_tried_again_a_few_times(settings):
     assert "disk is away" in broken.reason
 
 
+@pytest.mark.parametrize("ending", [None, BadInput("That frame cannot be read.")])
+def test_what_is_asked_for_again_while_it_runs_is_done_once_more(monkeypatch, ending):
+    def asks_again(thing: int) -> None:
+        CALLS.append(thing)
+        if len(CALLS) == 1:
+            jobs.enqueue("asks_again", thing, None, again=True)
+            if ending:
+                raise ending
+
+    monkeypatch.setitem(jobs.KINDS, "asks_again", asks_again)
+    job = jobs.enqueue("asks_again", 4, None)
+    assert jobs.work(job.pk) == "waiting"
+    assert jobs.work(job.pk) == "done"
+    job.refresh_from_db()
+    assert (CALLS, job.reason, job.again) == ([4, 4], "", False)
+
+
 def test_a_running_job_is_nobody_elses():
     job = jobs.enqueue("record", 1, None)
     assert jobs.claim(job.pk) is not None

@@ -9,7 +9,7 @@ from django.db import transaction
 from galleries import stages, storage
 from galleries.imaging.contained import door
 from galleries.imaging.drawing.stamp import StampText
-from galleries.models import Frame, Job, Proof, Studio
+from galleries.models import Frame, Job, Proof, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.limits import limits
 
@@ -66,12 +66,24 @@ def render(frame_id: int) -> None:
         # This locks the sitting's row: of two workers at the last two proofs, the second sees what the first made,
         # although the first one's job is still called running.
         stages.touch(frame.sitting)
-        made_already = Proof.objects.filter(frame__sitting=frame.sitting, recipe=name).values("frame")
-        others = Job.objects.filter(
-            sitting=frame.sitting, kind="proof", state__in=[Job.State.WAITING, Job.State.RUNNING]
-        ).exclude(thing__in=made_already)
-        if not others.exists():
-            jobs.enqueue("sort", frame.sitting_id, frame.sitting, again=True)
+        _sort_after_the_last(frame.sitting, name)
+
+
+def _sort_after_the_last(sitting: Sitting, name: str) -> None:
+    """List the sorting unless a proof is still to come; the caller holds the sitting's row."""
+    made_already = Proof.objects.filter(frame__sitting=sitting, recipe=name).values("frame")
+    others = Job.objects.filter(
+        sitting=sitting, kind="proof", state__in=[Job.State.WAITING, Job.State.RUNNING]
+    ).exclude(thing__in=made_already)
+    if not others.exists():
+        jobs.enqueue("sort", sitting.pk, sitting, again=True)
+
+
+def given_up(job: Job) -> None:
+    """A frame that cannot be read may be the last one; the others are sorted all the same. In a transaction."""
+    if job.sitting is not None:
+        stages.touch(job.sitting)
+        _sort_after_the_last(job.sitting, recipe())
 
 
 def view(frame: Frame, long_side: int = VIEW_SIDE) -> bytes:

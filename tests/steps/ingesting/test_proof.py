@@ -99,6 +99,31 @@ def test_when_the_last_proof_is_made_sorting_is_asked_for(cast):
     assert Job.objects.get(kind="sort").state == "waiting"
 
 
+def test_a_last_frame_that_fails_leaves_nothing_unsorted(cast):
+    frame = Frame.objects.order_by("pk").last()
+    store = storage.private()
+    data = storage.get(store, frame.key)
+    store.delete(frame.key)
+    storage.put(store, frame.key, data[: len(data) // 2])
+    jobs.run_waiting(cast.sitting, ["proof"])
+    assert Job.objects.get(kind="proof", thing=frame.pk).state == "failed"
+    jobs.run_waiting(cast.sitting)
+    assert Job.objects.get(kind="sort").state == "done"
+    assert Frame.objects.exclude(pk=frame.pk).get().look is not None
+
+
+def test_a_last_frame_that_stops_its_worker_each_time_leaves_nothing_unsorted(cast, settings):
+    frame = Frame.objects.order_by("pk").last()
+    lost = Job.objects.get(kind="proof", thing=frame.pk)
+    jobs.claim(lost.pk)
+    jobs.run_waiting(cast.sitting, ["proof"])
+    assert not Job.objects.filter(kind="sort").exists()
+    Job.objects.filter(pk=lost.pk).update(attempts=settings.JOB_ATTEMPTS - 1, lease_until=None)
+    jobs.sweep()
+    assert Job.objects.get(pk=lost.pk).state == "failed"
+    assert Job.objects.get(kind="sort").state == "waiting"
+
+
 def test_the_photographers_view_is_private_and_made_once(cast):
     frame = Frame.objects.first()
     first = proof.view(frame, 600)
