@@ -241,6 +241,8 @@ def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:
     page.get_by_role("button", name="Strike 0001").click()
     page.get_by_label("Show", exact=True).select_option("unstruck")
     expect(page.locator(f"#f{frames[0].pk}")).to_be_hidden()
+    if page.locator("#tools-open").is_visible():
+        page.locator("#tools-open").click()
     page.get_by_role("button", name="Compare some").click()
     for number in (2, 5):
         page.get_by_role("link", name=re.compile(f"frame {number:04d}")).click()
@@ -288,3 +290,28 @@ def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Com
     expect(page.get_by_text("Approved. Thank you.")).to_be_visible()
     final.refresh_from_db()
     assert final.state == "approved"
+
+
+def test_on_a_phone_the_picture_is_the_page(cast: Cast, come: Come) -> None:
+    """At least 60 % of the first screen is picture, two rows begin on it, and the bar gives way."""
+    filled(cast, 2, 6)
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/sheet"))
+    page.wait_for_timeout(300)
+    share, rows = page.evaluate(
+        """() => {
+          const tray = document.querySelector("#tray").getBoundingClientRect().top;
+          let area = 0; const tops = new Set();
+          for (const one of document.querySelectorAll(".frame .open")) {
+            const box = one.getBoundingClientRect(), bottom = Math.min(box.bottom, tray);
+            if (bottom <= box.top) continue;
+            area += (bottom - box.top) * box.width; tops.add(Math.round(box.top));
+          }
+          return [area / (innerWidth * innerHeight), tops.size];
+        }"""
+    )
+    assert share >= 0.6
+    assert rows >= 2
+    page.evaluate("scrollTo(0, 900)")
+    expect(page.locator("body")).to_have_class(re.compile("away"))
+    page.evaluate("scrollTo(0, 600)")
+    expect(page.locator("body")).not_to_have_class(re.compile("away"))

@@ -1,4 +1,5 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
+import "../shared/bar.js";
 import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
 import { setClock } from "../shared/net.js";
@@ -35,16 +36,23 @@ function redraw(ids = items.keys()) {
 function count() {
   if (!config.person) return;
   let picks = 0;
+  const picked = [];
   for (const strip of $$(".look-strip")) {
     let here = 0;
     for (const item of $$(".frame", strip)) {
-      if (!item.dataset.gone && marks.of(Number(item.dataset.frame)).kind === "pick") here += 1;
+      if (!item.dataset.gone && marks.of(Number(item.dataset.frame)).kind === "pick") {
+        here += 1;
+        picked.push(item.dataset.frame);
+      }
     }
     picks += here;
     const place = $("[data-picked]", strip);
     const said = here ? fill(words.look_some, { n: here }) : words.look_none;
     if (place && place.textContent !== said) place.textContent = said;
   }
+  const yours = $("#your-picks");
+  yours.hidden = picked.length < 2;
+  yours.href = `${yours.pathname}?frames=${picked.join(",")}`;
   const { allowance } = marks.state, left = allowance - picks;
   const which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
   $("#allowance").textContent = fill(which, { picks, allowance, left, over: -left });
@@ -140,6 +148,11 @@ $("#choose").addEventListener("click", ({ currentTarget }) => {
 $("#compare-now").addEventListener("click", () => { location.href = `${config.compare}?frames=${[...chosen].join(",")}`; });
 $("#undo")?.addEventListener("click", undo);
 $("#fresh button").addEventListener("click", () => location.reload());
+$("#tools-open").addEventListener("click", ({ currentTarget }) => {
+  const open = currentTarget.getAttribute("aria-expanded") !== "true";
+  currentTarget.setAttribute("aria-expanded", open);
+  $("#tools").classList.toggle("open", open);
+});
 $("#jump")?.addEventListener("change", ({ target }) => {
   const strip = document.getElementById(target.value);
   strip?.scrollIntoView();
