@@ -154,6 +154,14 @@ def not_on_list(tally: Tally, frame_ids: Iterable[int], sitting: Sitting, by: Vi
     return words + [_("Nothing for %s is on the list.") % purpose for purpose in (*purposes, *kinds)]
 
 
+def still_marking(sitting: Sitting) -> list[Invite]:
+    """Whose marks are counted and who has not said that they are through; said before the closing, never a bar."""
+    voices = sitting.invites.filter(
+        role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION], passed_from=None, picks_done_at=None
+    )
+    return [one for one in voices.order_by("pk") if one.holds()]
+
+
 def _uncovered(lines: Sequence[Line], shown: QuerySet[Look]) -> tuple[list[str], list[str], list[str]]:
     """Titles of looks, purposes, and kinds of castings ('theatrical, commercial' are two) that no line stands for."""
     there = list(shown.filter(hidden=False, frames__isnull=False).distinct())

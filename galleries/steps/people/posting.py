@@ -10,13 +10,14 @@ from django.core.mail import EmailMessage
 from django.template.loader import render_to_string
 from django.utils import timezone, translation
 
-from galleries.access import Visitor, finals_shown_to
-from galleries.models import Final, Invite, Letter, Sitting, Studio
+from galleries.access import Visitor, finals_shown_to, frames_shown_to
+from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.people import invite as invites
 from galleries.steps.people.letters import notify
 
 AT_ONCE = frozenset({"invitation", "desk"})  # somebody asked for it this minute
+SIDES = frozenset({Invite.Role.SUBJECT, Invite.Role.REPRESENTATION})
 REMIND_DAYS = (3, 1)
 
 
@@ -69,7 +70,19 @@ def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
     return {
         "shown": [one.frame.label for one in finals.filter(state=Final.State.SHOWN)],
         "still_open": [one.frame.label for one in finals.undelivered()],
+        "chosen": [one.frame.label for one in finals],
+        "not_chosen": _not_chosen(sitting, person),
     }
+
+
+def _not_chosen(sitting: Sitting, person: Invite | None) -> list[str]:
+    """Labels of the picks of either side that are on no list, for those whose picks they are and the photographer."""
+    if person is not None and person.role not in SIDES:
+        return []
+    shown = frames_shown_to(Visitor(invite=person), sitting) if person else sitting.frames.all()
+    on_list = sitting.finals.listed().values("frame")
+    picked = Mark.objects.of_sides().filter(kind=Mark.Kind.PICK, frame__in=shown).exclude(frame__in=on_list)
+    return list(dict.fromkeys(mark.frame.label for mark in picked.select_related("frame").order_by("frame__number")))
 
 
 def is_quiet(sitting: Sitting, at: datetime) -> bool:

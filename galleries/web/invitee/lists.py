@@ -69,6 +69,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         open_now=open_now,
         asking=[on[pk] for pk in chosen if pk in on] if chosen is not None and open_now else None,
         left_out=agree.not_on_list(tally, chosen, sitting, visitor) if chosen else [],
+        picks_left_out=_picks_left_out(rows, chosen) if chosen else [],
+        still_marking=agree.still_marking(sitting) if open_now else [],
         over=max(0, len(chosen) - sitting.allowance) if chosen is not None else 0,
         closed=sitting.rounds.exclude(closed_at=None).order_by("-number").first() if not open_now else None,
         finals=_pictured(agree.listed_for(visitor, sitting)) if not open_now else [],
@@ -82,6 +84,12 @@ def _groups() -> list[tuple[str, str]]:
         ("representation", _("Only the representation picked")),
         ("", _("Picked by neither: alternates, strikes and notes")),
     ]
+
+
+def _picks_left_out(rows: dict[str, list[Row]], chosen: list[int]) -> list[tuple[str, list[Row]]]:
+    """(whose picks, the lines) that a list of these frames leaves out."""
+    found = [(title, [row for row in rows[key] if row.line.frame.pk not in chosen]) for key, title in _groups() if key]
+    return [(title, group) for title, group in found if group]
 
 
 def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:

@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from galleries.models import InviteLink, Job, Letter, Sitting, Studio
 from galleries.steps import jobs
+from galleries.steps.agreeing import agree
 from galleries.steps.people import invite as invites
 from galleries.steps.people import letters, posting
+from galleries.steps.picking import pick
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -115,3 +117,17 @@ def test_letters_speak_the_persons_language(cast):
 def test_an_unknown_kind_is_a_programmers_mistake(cast):
     with pytest.raises(ValueError, match="'postcard'"):
         letters.notify(cast.sitting, "postcard", [cast.subject])
+
+
+def test_a_closing_is_told_with_what_was_chosen_and_what_was_not(cast):
+    on, off, kept = (cast.frame(number) for number in (1, 2, 3))
+    for frame in (on, off, kept):
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    type(kept).objects.filter(pk=kept.pk).update(kept_by_subject=True)
+    agree.close(cast.sitting, [on.pk], cast.as_representation)
+    send_all()
+    told = {message.to[0]: message.body for message in mail.outbox}
+    assert f"On the list: {on.label}." in told["ansa@veld.example"]
+    assert f"Picked, and not on it: {off.label}, {kept.label}." in told["ansa@veld.example"]
+    assert f"Picked, and not on it: {off.label}." in told["ruben@achterberg.example"]
+    assert kept.label not in told["ruben@achterberg.example"]

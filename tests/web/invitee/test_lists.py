@@ -93,6 +93,24 @@ def test_closing_asks_once_and_says_what_is_over(cast: Cast) -> None:
     assert client.post(address, {"frame": wanted, "sure": "1"}).status_code == 403
 
 
+def test_before_the_button_it_is_said_who_still_marks_and_which_picks_are_left_out(cast: Cast) -> None:
+    one, two, three, four, *_rest = filled(cast)
+    for frame in (one, two):
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    for frame in (one, three):
+        pick.set_mark(cast.as_representation, frame.pk, kind="pick")
+    client, address = cast.client_of(cast.representation), reverse("lists", args=[cast.sitting.slug])
+    before = client.post(address, {"frame": [one.pk, four.pk]}).content.decode().split('name="sure"')[0]
+    left_out = "".join(re.findall(r'<ul class="small-film left-out">.*?</ul>', before, re.DOTALL))
+    assert re.findall(r'class="typed">(\w+)<', left_out) == [two.label, three.label]
+    assert left_out.count("<img") == 2
+    assert "Ansa Veld has not said “I am through” yet." in before
+    pick.say_done(cast.as_subject, cast.sitting)
+    after = client.post(address, {"frame": [one.pk, two.pk, three.pk]}).content.decode()
+    assert "Ansa Veld has not said" not in after
+    assert "left-out" not in after
+
+
 def test_an_empty_list_and_a_foreign_frame_are_refused(cast: Cast) -> None:
     frames = filled(cast, 1, 2)
     other = make_cast("other-sitting").frame(50)
