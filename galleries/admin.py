@@ -8,6 +8,7 @@ from django.contrib import admin
 from django.db import models
 from django.http import HttpRequest
 
+from galleries.access import Visitor
 from galleries.models import (
     Acceptance,
     Approval,
@@ -41,6 +42,8 @@ from galleries.models import (
     UsageRequest,
     Version,
 )
+from galleries.steps.people import studio
+from galleries.web.doors import user_of
 
 admin.site.site_header = "Upkeep"
 
@@ -97,6 +100,9 @@ _look_at(SignInLink, "user", "email", "created_at", "used_at")
 class StudioAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
     list_display = ("name", "photographer", "email")
     formfield_overrides = {models.URLField: {"assume_scheme": "https"}}
+
+    def save_model(self, request: HttpRequest, obj: Studio, form: Any, change: bool) -> None:
+        studio.change(obj, Visitor(user=user_of(request)))
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return not Studio.objects.exists()

@@ -19,6 +19,7 @@ jobs.KINDS.update(
         "version": versions.render_version,
         "delivery": build.build,
         "letter": posting.send,
+        "restamp": proof.restamp,
     }
 )
 jobs.GIVEN_UP["proof"] = proof.given_up

@@ -25,10 +25,10 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from galleries import access
+from galleries import access, storage
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Invite, Job, Mark, Round, Sitting
-from galleries.steps import jobs
+from galleries.steps import derived, jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import licences, orders
 from galleries.steps.finishing import versions
@@ -282,7 +282,7 @@ def test_a_delivery_asked_for_twice_is_made_once(cast: Cast) -> None:
     Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="as_it_is")
     licence = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
     size = DeliverySize.objects.create(
-        slug="square", title="Square", use="casting", width=300, height=300, source="t", mark="t",
+        slug="square", title="Square", use="casting", width=300, height=300, source="t", source_kind="t",
         checked_on=timezone.localdate(),
     )  # fmt: skip
     orders.prepare(cast.sitting, [size], licence, cast.as_owner)
@@ -297,7 +297,7 @@ def test_the_last_two_proofs_made_at_once_still_ask_for_sorting(cast: Cast, monk
     """Both jobs are 'running' while either looks for others: one of them must ask all the same."""
     frames = [cast.frame(n) for n in (1, 2)]
     for frame in frames:
-        jobs.claim(jobs.enqueue("proof", frame.pk, cast.sitting, recipe=proof.recipe()).pk)
+        jobs.claim(jobs.enqueue("proof", frame.pk, cast.sitting, recipe=derived.stamp_recipe()).pk)
     _without_pixels(monkeypatch)
     for frame in frames:
         proof.render(frame.pk)
@@ -325,9 +325,8 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
 
     reading = SimpleNamespace(as_dict=dict, reader_version=1)
     made = SimpleNamespace(large=b"l", small=b"s", large_size=(2, 3), small_size=(1, 2), reading=reading)
-    for module in (proof, versions):
-        monkeypatch.setattr(module.door, "make_proof", lambda *args: made)
-        monkeypatch.setattr(module.storage, "get", lambda *args: b"")
+    monkeypatch.setattr(derived.door, "make_proof", lambda *args: made)
+    monkeypatch.setattr(storage, "get", lambda *args: b"")
     monkeypatch.setattr(versions, "_caution", lambda *args: "")
     monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)
 

@@ -13,7 +13,7 @@ import pytest
 
 from galleries.access import Act, Visitor, may, require
 from galleries.errors import Missing, Refused
-from galleries.models import Invite, JournalLine, Letter, Sitting, UsageRequest
+from galleries.models import Invite, JournalLine, Letter, Sitting, Studio, UsageRequest
 from galleries.steps.delivering import sizes
 from galleries.steps.picking import pick
 from tests.cast import Cast, make_cast
@@ -21,6 +21,13 @@ from tests.cast import Cast, make_cast
 STEPS = Path(__file__).resolve().parents[2] / "galleries" / "steps"
 # Calls that ask: `require` itself, and loaders of `access` that call it before they hand anything out.
 ASKS = {"require", "frame_for", "final_for", "delivery_for", "sitting_for"}
+# They act on the caller's own sitting, or on what belongs to no one sitting.
+STUDIO_WIDE = {
+    "people.invite.pass_on",
+    "people.studio.change",
+    "delivering.sizes.copy_size",
+    "delivering.sizes.retire_size",
+}
 # Verbs that hand on to another for each part, which asks then. Nothing else belongs here.
 HANDS_ON = {"picking.pick.take_acts": "an outbox may name frames of many sittings; set_mark asks for each"}
 
@@ -96,7 +103,8 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "crop": final.crops.create(size=size, x=0, y=0, width=400, height=500, frame_width=4000, frame_height=6000),
         "delivery": sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready"),
         "request": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="Ansa Veld", use="poster"),
-        "licence": licence, "size": size, "wanted": [size], "terms": None, "tally": None, "painted": None,
+        "licence": licence, "size": size, "studio": Studio.current(),
+        "wanted": [size], "terms": None, "tally": None, "painted": None,
         "frame_ids": [frames[0].pk], "version_ids": [version.pk],
         "ids": [frames[0].pk], "order": [frames[0].pk], "frame_id": frames[0].pk,
         "path": path, "folder": tmp_path, "target": tmp_path / "out.zip", "source": b"no picture", "icc": b"no profile",
@@ -145,12 +153,12 @@ def test_a_stranger_is_turned_away_and_nothing_changes(verb: str, tmp_path: Path
     Invite.objects.filter(pk=elsewhere.recipient.pk).update(role="assistant", may_pass_on=True)
     before = rows(cast.sitting)
     for stranger in strangers:
-        if verb == "people.invite.pass_on" or verb.startswith("delivering.sizes"):
-            continue  # they act on the caller's own sitting, or on the studio: below
+        if verb in STUDIO_WIDE:
+            continue  # below
         with pytest.raises((Missing, Refused)):
             call(verb, values, stranger)
         assert rows(cast.sitting) == before, stranger
-    if verb == "people.invite.pass_on" or verb.startswith("delivering.sizes"):
+    if verb in STUDIO_WIDE:
         for stranger in (Visitor(), cast.as_subject, cast.as_recipient, cast.as_representation):
             with pytest.raises((Missing, Refused)):
                 call(verb, values, stranger)

@@ -8,7 +8,7 @@ from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
 from galleries.models import Job
-from galleries.steps import jobs
+from galleries.steps import derived, jobs
 from galleries.steps.ingesting import proof
 
 OPEN = (Job.State.WAITING, Job.State.RUNNING)
@@ -26,9 +26,9 @@ With --again those that failed are tried once more, and frames whose stamp names
         parser.add_argument("--list", action="store_true", help="only say how it stands")
 
     def work(self, options: dict[str, Any]) -> Any:
-        sitting, name = sitting_named(options["sitting"]), proof.recipe()
+        sitting, name = sitting_named(options["sitting"]), derived.stamp_recipe()
         mine = Job.objects.filter(sitting=sitting, kind="proof")
-        missing = sitting.frames.exclude(proofs__recipe=name)
+        missing = proof.not_of_today(sitting.frames.all())
         if not options["list"]:
             for frame in missing if options["again"] else missing.filter(proofs=None):
                 jobs.enqueue("proof", frame.pk, sitting, recipe=name, again=options["again"])

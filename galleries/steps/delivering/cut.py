@@ -22,10 +22,12 @@ from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.same_trim import taken_over
 from galleries.imaging.preview import SheetPicture
 from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
+from galleries.steps import derived
 from galleries.steps.delivering import sizes as sizes_
 from galleries.steps.limits import limits
 
 PREVIEW_SIDE = 600
+SHEET_SIDE = 280
 MOST_TILT = 15.0
 
 
@@ -274,9 +276,21 @@ def preview(crop: Crop) -> bytes:
         ImagingError: the source cannot be decoded.
     """
     source = source_of(crop.final)
-    data = storage.get(storage.private(), source.key)
     order = CutOrder(sizes_.spec(crop.size), rect_of(crop), crop.tilt, monochrome(crop.final))
-    return door.cut_small(data, [order], PREVIEW_SIDE, limits(), name=strip_name(crop.final.sitting))[0]
+    return _small(crop.final.sitting, source, [order], PREVIEW_SIDE)[0]
+
+
+def _small(sitting: Sitting, source: Source, orders: Sequence[CutOrder], side: int) -> list[bytes]:
+    """The orders' previews, those that are missing made from one decode."""
+    name = strip_name(sitting)
+    places = [
+        derived.place(sitting, "preview", derived.described(source=source.sha256, order=order, name=name), side=side)
+        for order in orders
+    ]
+    missing = [order for order, at in zip(orders, places, strict=True) if not at.store.exists(at.key)]
+    data = storage.get(storage.private(), source.key) if missing else b""
+    fresh = iter(door.cut_small(data, missing, side, limits(), name=name) if missing else [])
+    return [at.fetched(lambda: next(fresh)) for at in places]
 
 
 def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor) -> bytes:
@@ -296,9 +310,7 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         source = source_of(final)
         orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in made]
         try:
-            pictures = door.cut_small(
-                storage.get(storage.private(), source.key), orders, 280, limits(), name=strip_name(sitting)
-            )
+            pictures = _small(sitting, source, orders, SHEET_SIDE)
         except ImagingError as error:
             raise BadInput(_("Frame %(label)s: %(error)s") % {"label": final.frame.label, "error": error}) from error
         for crop, picture in zip(made, pictures, strict=True):

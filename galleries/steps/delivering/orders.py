@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
-from galleries.imaging.recipes import RECIPE_VERSION
+from galleries.imaging.recipes import VERSIONS
 from galleries.models import (
     DeliveredFile,
     Delivery,
@@ -168,7 +168,7 @@ def _recipe(order: dict[str, Any], numbers: dict[str, Any], licence: Licence) ->
     words = {"title", "source", "source_kind", "checked"}  # of the size: where its numbers come from, not what they are
     bare = {name: value for name, value in numbers.items() if name not in words}
     parts = {k: v for k, v in order.items() if k not in {"final", "key", "name"}}
-    body = json.dumps([RECIPE_VERSION, parts, bare, licence.terms], sort_keys=True)
+    body = json.dumps([VERSIONS["final"], parts, bare, licence.terms], sort_keys=True)
     return hashlib.sha256(body.encode()).hexdigest()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -17,7 +16,6 @@ from galleries import stages, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.contained import door
-from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.opening.picture import FrameFacts
@@ -28,10 +26,9 @@ from galleries.models import (
     JournalLine,
     Sitting,
     StrayRetouch,
-    Studio,
     Version,
 )
-from galleries.steps import jobs
+from galleries.steps import derived, jobs
 from galleries.steps.finishing import match, source_type
 from galleries.steps.finishing.asked import approvers
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
@@ -168,14 +165,12 @@ def render_version(version_id: int) -> None:
     final, sitting, store = version.final, version.final.sitting, storage.private()
     data = storage.get(store, version.key)
     label = f"{final.frame.label} v{version.number}"
-    drawn = door.make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
-    digest = hashlib.sha256(drawn.large).hexdigest()
-    key = storage.put(storage.proofs(), storage.derived_key(sitting.uid, "proof", digest), drawn.large)
+    made = derived.stamped(sitting, data, label, small=False)
     source_type.read_from_file(version, data)
     caution = _caution(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():
         Version.objects.filter(pk=version.pk).update(
-            proof_key=key, reading=drawn.reading.as_dict(), geometry_caution=caution[:300]
+            proof_key=made.large_key, reading=made.drawn.reading.as_dict(), geometry_caution=caution[:300]
         )
         stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
         made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")

@@ -21,8 +21,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import Frame, JournalLine, Refusal, Sitting
-from galleries.steps import jobs
-from galleries.steps.ingesting import proof
+from galleries.steps import derived, jobs
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
 
@@ -109,7 +108,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
         with transaction.atomic():
             frame = _row(sitting, found, key, name, path.stat().st_size, facts)
             looks.place_at_once(frame)
-            jobs.enqueue("proof", frame.pk, sitting, recipe=proof.recipe())
+            jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
             Refusal.objects.filter(sitting=sitting, name=name).delete()
             stages.touch(sitting)
             JournalLine.write(sitting, by.who, "frame added", name, sha256=found)

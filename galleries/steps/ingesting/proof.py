@@ -2,25 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-
 from django.db import transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from galleries import stages, storage
-from galleries.imaging.contained import door
-from galleries.imaging.drawing.stamp import StampText
-from galleries.models import Frame, Job, Proof, Sitting, Studio
-from galleries.steps import jobs
-from galleries.steps.limits import limits
-
-PROOF_VERSION = 1
-VIEW_SIDE = 3000
-
-
-def recipe() -> str:
-    """Names what a proof depends on beside its frame: the recipe's version and the studio's name in the stamp."""
-    name = hashlib.sha256(Studio.current().name.encode()).hexdigest()[:10]
-    return f"p{PROOF_VERSION}-{name}"
+from galleries.models import Frame, Job, Proof, Sitting, Version
+from galleries.steps import derived, jobs
 
 
 def current(frame: Frame) -> Proof | None:
@@ -37,36 +24,32 @@ def render(frame_id: int) -> None:
     frame = Frame.objects.select_related("sitting").filter(pk=frame_id).first()
     if frame is None:
         return  # removed meanwhile
-    name = recipe()
-    data = storage.get(storage.private(), frame.key)
-    made = door.make_proof(data, StampText(studio=Studio.current().name, label=frame.label), limits())
-    uid = frame.sitting.uid
-    keys = {
-        kind: storage.put(
-            storage.proofs(), storage.derived_key(uid, kind, hashlib.sha256(picture).hexdigest()), picture
-        )
-        for kind, picture in (("proof", made.large), ("small", made.small))
-    }
+    recipe = derived.stamp_recipe()
+    made = derived.stamped(frame.sitting, storage.get(storage.private(), frame.key), frame.label)
+    drawn = made.drawn
     with transaction.atomic():
         Frame.objects.filter(pk=frame.pk).update(
-            reading=made.reading.as_dict(), reading_version=made.reading.reader_version
+            reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version
         )
+        newest = current(frame)
+        if newest is None or newest.recipe != recipe:  # a name that comes back is the newest proof again
+            frame.proofs.filter(recipe=recipe).delete()
         Proof.objects.update_or_create(
             frame=frame,
-            recipe=name,
+            recipe=recipe,
             defaults={
-                "large_key": keys["proof"],
-                "large_width": made.large_size[0],
-                "large_height": made.large_size[1],
-                "small_key": keys["small"],
-                "small_width": made.small_size[0],
-                "small_height": made.small_size[1],
+                "large_key": made.large_key,
+                "large_width": drawn.large_size[0],
+                "large_height": drawn.large_size[1],
+                "small_key": made.small_key,
+                "small_width": drawn.small_size[0],
+                "small_height": drawn.small_size[1],
             },
         )
         # This locks the sitting's row: of two workers at the last two proofs, the second sees what the first made,
         # although the first one's job is still called running.
         stages.touch(frame.sitting)
-        _sort_after_the_last(frame.sitting, name)
+        _sort_after_the_last(frame.sitting, recipe)
 
 
 def _sort_after_the_last(sitting: Sitting, name: str) -> None:
@@ -83,27 +66,36 @@ def given_up(job: Job) -> None:
     """A frame that cannot be read may be the last one; the others are sorted all the same. In a transaction."""
     if job.sitting is not None:
         stages.touch(job.sitting)
-        _sort_after_the_last(job.sitting, recipe())
+        _sort_after_the_last(job.sitting, derived.stamp_recipe())
 
 
-def view(frame: Frame, long_side: int = VIEW_SIDE) -> bytes:
-    """A private, unstamped rendition for the photographer's own desk (loupe), JPEG in sRGB.
+def view(frame: Frame, long_side: int = derived.VIEW_SIDE) -> bytes:
+    """A private, unstamped rendition for the photographer's own desk. Raises `ImagingError`."""
+    return derived.view(frame.sitting, frame.key, frame.sha256, long_side)
 
-    Made once and kept in the private store under the frame's digest.
+
+def restamp(_studio: int) -> None:
+    """The job after the studio's name changed: proofs of frames and of versions are listed to be made anew."""
+    restamp_all()
+    for version in Version.objects.exclude(proof_key="").exclude(final__sitting__stage=Sitting.Stage.ARCHIVED):
+        jobs.enqueue("version", version.pk, version.final.sitting, again=True)
+
+
+def not_of_today(frames: QuerySet[Frame]) -> QuerySet[Frame]:
+    """The frames whose newest proof is not by the recipe of today, or that have none."""
+    newest = Proof.objects.filter(frame=OuterRef("pk")).order_by("-pk").values("recipe")[:1]
+    known = frames.annotate(newest_recipe=Subquery(newest))
+    return known.filter(Q(newest_recipe=None) | ~Q(newest_recipe=derived.stamp_recipe()))
+
+
+def restamp_all(*, again: bool = True) -> int:
+    """List a new proof for every frame whose newest one is not by the recipe of today; returns how many.
+
+    `again`: also where the same was asked for before. Archived sittings are left as they are until they come back.
     """
-    key = storage.derived_key(frame.sitting.uid, f"view{long_side}", frame.sha256)
-    store = storage.private()
-    if store.exists(key):
-        return storage.get(store, key)
-    picture = door.make_view(storage.get(store, frame.key), long_side, limits())
-    storage.put(store, key, picture)
-    return picture
-
-
-def restamp_all() -> int:
-    """List new proofs for every frame, after the studio's name changed; returns how many."""
-    name = recipe()
-    frames = Frame.objects.select_related("sitting").exclude(proofs__recipe=name)
-    for frame in frames:
-        jobs.enqueue("proof", frame.pk, frame.sitting, recipe=name, again=True)
-    return len(frames)
+    have_one = Exists(Proof.objects.filter(frame=OuterRef("pk")))
+    stale = not_of_today(Frame.objects.select_related("sitting").filter(have_one))
+    stale = stale.exclude(sitting__stage=Sitting.Stage.ARCHIVED)
+    for frame in stale:
+        jobs.enqueue("proof", frame.pk, frame.sitting, recipe=derived.stamp_recipe(), again=again)
+    return len(stale)

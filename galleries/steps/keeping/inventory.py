@@ -23,8 +23,8 @@ from galleries.models import (
 )
 
 PRIVATE, PROOFS = "private", "proofs"
-# Made again whenever they are missing: renditions for the desk, copies marked per invite and what they are made from.
-CACHES = re.compile(r"^(view\d*|loupe\d*|marked|pairs)$")
+# Made again whenever they are missing: renditions for the desk, copies with a tracer and what they are made from.
+CACHES = re.compile(r"^(view|loupe|preview|marked|pairs)\d*(-v\d+)?$")
 CHUNK = 1 << 20
 Place = tuple[str, str]  # (store, key)
 

@@ -6,7 +6,6 @@ prepared once; each invite's copy is put together from it when first opened, and
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +19,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError, Unsupported
 from galleries.imaging.face.hashes import distance
 from galleries.models import Frame, Invite, Proof, Sitting
+from galleries.steps import derived
 from galleries.steps.limits import limits
 
 # Without a sitting named, this many frames whose pictures are most alike are compared with the copy.
@@ -43,29 +43,17 @@ def _key(frame: Frame) -> bytes:
 
 def traced_copy(proof: Proof, invite: Invite) -> str:
     """The key, in the proof store, of the large proof as served to this invite."""
-    sitting = proof.frame.sitting
-    name = hashlib.sha256(f"{proof.large_key}\n{invite.pk}".encode()).hexdigest()
-    key = storage.derived_key(sitting.uid, "marked", name)
-    store = storage.proofs()
-    if store.exists(key):
-        return key
+    copy = derived.place(proof.frame.sitting, "marked", f"{proof.large_key}\n{invite.pk}", shown=True)
     try:
-        return storage.put(store, key, tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
+        return copy.made(lambda: tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
     except Unsupported:  # too small a picture to carry a tracer: it is served as it is
         return proof.large_key
 
 
 def _prepared(proof: Proof) -> bytes:
     """The pair of files that copies are put together from, made when the first invitee opens the proof."""
-    sitting = proof.frame.sitting
-    name = hashlib.sha256(proof.large_key.encode()).hexdigest()
-    key = storage.derived_key(sitting.uid, "pairs", name, "pair")
-    store = storage.private()
-    if store.exists(key):
-        return storage.get(store, key)
-    pair = door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame))
-    storage.put(store, key, pair)
-    return pair
+    pair = derived.place(proof.frame.sitting, "pairs", proof.large_key, ending="pair")
+    return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame)))
 
 
 def find(path: Path, sitting: Sitting | None = None) -> Found:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from galleries import storage
 from galleries.models import SignInLink
-from galleries.steps.ingesting import incoming
+from galleries.steps.ingesting import incoming, proof
 from galleries.steps.keeping import erase
 from galleries.steps.people import posting
 
@@ -21,7 +21,7 @@ log = logging.getLogger(__name__)
 def run() -> None:
     """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted."""
     parts: list[Callable[[], object]] = [posting.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
-    parts.append(sweep_sessions)
+    parts += [sweep_sessions, stamps_of_today]
     for part in parts:
         try:
             part()
@@ -33,6 +33,11 @@ def sweep_sessions() -> None:
     """Sessions that ran out, and the sign-in links with them: who came in when is not kept for ever."""
     SessionStore.clear_expired()
     SignInLink.objects.filter(expires_at__lt=timezone.now() - timedelta(days=1)).delete()
+
+
+def stamps_of_today() -> None:
+    """Proofs by an earlier recipe, or under a name that the studio had, are listed to be made anew: each once."""
+    proof.restamp_all(again=False)
 
 
 def sweep_stores() -> None:

@@ -10,10 +10,10 @@ from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Frame
+from galleries.steps import derived
 from galleries.steps.limits import limits
 
 WIDTH, HEIGHT = 1400, 900  # pixels of the original; enough for both eyes of a tight frame on a desktop screen
-VERSION = 1
 _NATIVE = SizeSpec("loupe", "Loupe", "full", 0, 0, quality=90)
 
 
@@ -23,14 +23,12 @@ def eyes(frame: Frame) -> bytes:
     Raises:
         ImagingError: the original cannot be decoded.
     """
-    key = storage.derived_key(frame.sitting.uid, f"loupe{VERSION}", frame.sha256)
-    store = storage.private()
-    if store.exists(key):
-        return storage.get(store, key)
-    original = storage.get(store, frame.key)
-    cut = door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
-    storage.put(store, key, cut)
-    return cut
+
+    def cut_out() -> bytes:
+        original = storage.get(storage.private(), frame.key)
+        return door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
+
+    return derived.place(frame.sitting, "loupe", frame.sha256).fetched(cut_out)
 
 
 def region(frame: Frame) -> Rect:

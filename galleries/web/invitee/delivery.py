@@ -14,10 +14,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import storage
 from galleries.access import Act, Visitor, delivery_for, files_shown_to, finals_shown_to, may, sees_whole
 from galleries.errors import Missing, Refused
-from galleries.imaging.contained import door
 from galleries.models import DeliveredFile, Delivery, Sitting
+from galleries.steps import derived
 from galleries.steps.delivering import licences, offer, receipts, usage
-from galleries.steps.limits import limits
 from galleries.web.doors import count_try, invitee_page
 from galleries.web.files import FOREVER, _range, send
 from galleries.web.invitee.page import page
@@ -207,10 +206,8 @@ def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_
     """A small picture of a delivered file, so that people see what they fetch. As closed as the file itself."""
     file = _file(visitor, sitting, file_id)
     offer.check_fetch(file.delivery, visitor, passcode_given=unlocked(request, file.delivery))
-    store = storage.private()
-    key = storage.derived_key(sitting.uid, f"view{PICTURE_SIDE}", file.sha256)
-    if not store.exists(key):
-        storage.put(store, key, door.make_view(storage.get(store, file.key), PICTURE_SIDE, limits()))
+    derived.view(sitting, file.key, file.sha256, PICTURE_SIDE)
+    store, key = derived.view_place(sitting, file.sha256, PICTURE_SIDE)
     return send(request, store, key, content_type="image/jpeg", etag=f"{file.sha256}-small", cache=FOREVER)
 
 

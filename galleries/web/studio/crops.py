@@ -11,17 +11,14 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.imaging.contained import door
 from galleries.imaging.drawing.border import insets
 from galleries.imaging.face.places import from_corner
 from galleries.models import Crop, DeliverySize, Final, Sitting
+from galleries.steps import derived
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import cut, lab_profile, sizes
-from galleries.steps.ingesting import proof
-from galleries.steps.limits import limits
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.studio.finals import final_of
@@ -147,16 +144,7 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
     """The picture that is cut, unstamped, for the photographer's editor."""
     final = final_of(visitor, sitting, final_id)
     source = cut.source_of(final)
-    if source.version is None:
-        picture = proof.view(final.frame, SHOWN_SIDE)
-    else:
-        key = storage.derived_key(sitting.uid, f"view{SHOWN_SIDE}", source.sha256)
-        store = storage.private()
-        if store.exists(key):
-            picture = storage.get(store, key)
-        else:
-            picture = door.make_view(storage.get(store, source.key), SHOWN_SIDE, limits())
-            storage.put(store, key, picture)
+    picture = derived.view(sitting, source.key, source.sha256, SHOWN_SIDE)
     response = HttpResponse(picture, content_type="image/jpeg")
     response.headers["Cache-Control"] = FOREVER
     return response

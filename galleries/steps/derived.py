@@ -1,0 +1,109 @@
+"""Derived pictures: made by a recipe, kept under a key that names the recipe's version, made again when missing.
+
+Two kinds are kept. Stamped proofs lie under the digest of their own bytes, and a row names the recipe they were made
+by. All others are kept for speed only (`Derived`): their key holds what they were made from and the recipe's version,
+so a new version makes them anew by itself; what the one before left behind goes with the sitting's other caches.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from django.core.files.storage import Storage
+
+from galleries import storage
+from galleries.imaging.contained import door
+from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.recipes import VERSIONS, ProofFiles
+from galleries.models import Sitting, Studio
+from galleries.steps.limits import limits
+
+VIEW_SIDE = 3000
+
+
+class Derived(NamedTuple):
+    """Where one picture that can be made again lies."""
+
+    store: Storage
+    key: str
+
+    def fetched(self, make: Callable[[], bytes]) -> bytes:
+        """Its bytes, made and kept when it is missing. Raises what `make` raises; then nothing is kept."""
+        if self.store.exists(self.key):
+            return storage.get(self.store, self.key)
+        picture = make()
+        storage.put(self.store, self.key, picture)
+        return picture
+
+    def made(self, make: Callable[[], bytes]) -> str:
+        """Its key, once it is there."""
+        if not self.store.exists(self.key):
+            storage.put(self.store, self.key, make())
+        return self.key
+
+
+def place(
+    sitting: Sitting, kind: str, made_from: str, *, side: int | None = None, shown: bool = False, ending: str = "jpg"
+) -> Derived:
+    """`kind` is one of `recipes.VERSIONS`; `made_from` names all that the picture hangs on beside its recipe (a digest
+    as it is, anything else is digested); `shown`: in the proof store, for people invited."""
+    digest = made_from if len(made_from) == 64 and made_from.isalnum() else _digest(made_from)
+    folder = f"{kind}{side or ''}-v{VERSIONS[kind]}"
+    store = storage.proofs() if shown else storage.private()
+    return Derived(store, storage.derived_key(sitting.uid, folder, digest, ending))
+
+
+def described(**parts: Any) -> str:
+    """Plain values as one text, for `place`; the same values give the same text."""
+    return json.dumps(parts, sort_keys=True, default=str)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def view_place(sitting: Sitting, sha256: str, long_side: int = VIEW_SIDE) -> Derived:
+    return place(sitting, "view", sha256, side=long_side)
+
+
+def view(sitting: Sitting, key: str, sha256: str, long_side: int = VIEW_SIDE) -> bytes:
+    """An unstamped rendition in sRGB, JPEG, of the private file `key` whose content has this digest.
+
+    Raises:
+        ImagingError: the file cannot be decoded.
+    """
+    store = storage.private()
+    return view_place(sitting, sha256, long_side).fetched(
+        lambda: door.make_view(storage.get(store, key), long_side, limits())
+    )
+
+
+def stamp_recipe() -> str:
+    """Names what a proof depends on beside its frame: the recipe's version and the studio's name in the stamp."""
+    return f"p{VERSIONS['proof']}-{_digest(Studio.current().name)[:10]}"
+
+
+class Stamped(NamedTuple):
+    """A proof and its small companion as they lie in the proof store, and what was read on the way."""
+
+    large_key: str
+    small_key: str
+    drawn: ProofFiles
+
+
+def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True) -> Stamped:
+    """Make and keep the stamped files of a picture, or the large one alone. Again is harmless.
+
+    Raises:
+        ImagingError: the bytes cannot be decoded.
+    """
+    drawn = door.make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    return Stamped(_kept(sitting, "proof", drawn.large), _kept(sitting, "small", drawn.small) if small else "", drawn)
+
+
+def _kept(sitting: Sitting, kind: str, picture: bytes) -> str:
+    key = storage.derived_key(sitting.uid, kind, hashlib.sha256(picture).hexdigest())
+    return storage.put(storage.proofs(), key, picture)

@@ -1,0 +1,60 @@
+"""Derived pictures are kept under their recipe's version: other bytes without a new version would never be made.
+
+The digests are of this code's own output (`golden`), so that nothing but the recipes counts. They hang on the locked
+versions of the libraries too: an upgrade that changes bytes asks for new versions as well.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from galleries.imaging import recipes
+from tests.imaging import golden
+
+ROOT = Path(__file__).resolve().parents[2]
+# Recipe → (its version, SHA-256 of what it makes). Never change a digest without raising the version in
+# `recipes.VERSIONS`: sites keep what the version before made.
+GOLDEN: dict[str, tuple[int, str]] = {
+    "proof": (1, "2f88063feff7d3a77edec4c5d71b2aa7bb9a00669d21a2d8a288f413bf88eddb"),
+    "view": (1, "e679f7b2af52a6eb5a540ba41f5fe4599aaebc085ee385f7ae929fb57e938652"),
+    "loupe": (1, "51d7c94a3b6e7c665c25f6db871d4e285b40cafde06c70733b5ece50103304ca"),
+    "preview": (1, "6e42e4eac9794762e8e6687f8c83cbcd08a24da2e0de9407c888ef3ced75dfae"),
+    "pairs": (1, "e3e7cb0e77643b4c1fce6939483f008492021c3bb6ff964404873f151c6cfd0f"),
+    "marked": (1, "2a8e0a23df863baa812dbb0372b270036309f09d4b54887651449a467f1913b5"),
+    "final": (1, "89f4b99bdf35707e625f18800b1da6faf92c9059f8310781f66bdfee2c85e886"),
+}
+
+
+@pytest.fixture(scope="module")
+def made() -> dict[str, str]:
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.imaging.golden"],
+        cwd=ROOT, env={**os.environ, **golden.PLAIN}, check=True, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    digests: dict[str, str] = json.loads(done.stdout)
+    return digests
+
+
+def test_every_recipe_is_here(made: dict[str, str]) -> None:
+    assert set(GOLDEN) == set(made) == set(recipes.VERSIONS)
+
+
+@pytest.mark.parametrize("recipe", sorted(recipes.VERSIONS))
+def test_other_bytes_ask_for_a_new_version(recipe: str, made: dict[str, str]) -> None:
+    now = (recipes.VERSIONS[recipe], made[recipe])
+    assert now == GOLDEN[recipe], f"the recipe '{recipe}' makes other bytes: raise its version, then note {now}"
+
+
+@pytest.mark.parametrize(
+    ("recipe", "part"), [("view", "VIEW_QUALITY"), ("proof", "PROOF_QUALITY"), ("proof", "SMALL_QUALITY")]
+)
+def test_a_changed_recipe_is_seen(recipe: str, part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = golden.digest(recipe)
+    monkeypatch.setattr(recipes, part, getattr(recipes, part) - 1)
+    assert golden.digest(recipe) != before
