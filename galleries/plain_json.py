@@ -10,8 +10,11 @@ DEEPEST = 32
 _TOKEN = re.compile(rb'"(?:[^"\\]|\\.)*"|([\[{])|([\]}])', re.DOTALL)
 
 
-def loads(data: bytes, *, deepest: int = DEEPEST) -> Any:
-    """The value; `ValueError` when it is no JSON, nested too deeply, no Unicode text, or holds no finite number."""
+def loads(data: bytes, *, deepest: int = DEEPEST, mended: bool = False) -> Any:
+    """The value; `ValueError` when it is no JSON, nested too deeply, no Unicode text, or holds no finite number.
+
+    `mended` puts a question mark for half an emoji, where one bad text must not hold up the others beside it.
+    """
     depth = 0
     for token in _TOKEN.finditer(data):
         depth += (token[1] is not None) - (token[2] is not None)
@@ -19,7 +22,11 @@ def loads(data: bytes, *, deepest: int = DEEPEST) -> Any:
             raise ValueError(f"nested more than {deepest} deep")
     try:
         value = json.loads(data.decode("utf-8"), parse_constant=_refused, parse_float=_finite)
-        json.dumps(value, ensure_ascii=False).encode("utf-8")  # half an emoji is no text
+        plain = json.dumps(value, ensure_ascii=False)
+        if mended:
+            value = json.loads(plain.encode("utf-8", "replace"))
+        else:
+            plain.encode("utf-8")  # half an emoji is no text
     except RecursionError as error:
         raise ValueError("nested too deeply") from error
     return value

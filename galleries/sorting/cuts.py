@@ -13,6 +13,7 @@ STRETCH = 25  # frames on each side over which a change must last
 LEAST_LOOK = 4  # frames; shorter bursts are stray frames of the look around them
 SHORT = 10  # looks of fewer frames must hold together, and differ by what hands and heads do not do
 MIXED = 1.0  # what a window that sees two set-ups weighs against a place
+SAME_POSE = 0.1  # frames of a burst lie nearer together than this, in the robust units of `content`
 LIGHT_ALONE = 2.0  # by light alone a short run is a look only beyond what a turned head does to the two halves
 SKIN = (60.0, 14.0, 16.0)  # Lab (D65) of a hand before the clothes: middle of usual skins (common practice, no source)
 SKIN_REACH = 11.0  # Lab distance within which a short run's 'wardrobe' may be hands
@@ -69,6 +70,10 @@ def _without_strays(rows: Floats, scatter: dict[str, float], starts: list[int]) 
 
 def _a_look_by_itself(part: Floats, own: Floats, beside: list[Floats], scatter: dict[str, float]) -> bool:
     """Whether a short run between two stretches of one look differs by what makes a look."""
+    # A burst of one pose says what one frame says: a hand or a turned head held for a second is no look.
+    again = content.robust(content.distances(part[1:], part[:-1], scatter)) < SAME_POSE
+    if len(part) - int(again.sum()) < LEAST_LOOK:
+        return False
     changes = [content.difference(own, other, scatter) for other in beside]
     if min(change.size for change in changes) < STEP:
         return False

@@ -121,7 +121,7 @@ def marks(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     if request.content_type != "application/json":
         return _pressed(request, visitor, sitting)
     try:
-        acts = plain_json.loads(request.body)
+        acts = plain_json.loads(request.body, mended=True)
     except ValueError:
         raise BadInput(_("The marks that were sent cannot be read.")) from None
     if not isinstance(acts, list) or len(acts) > MOST_ACTS or not all(isinstance(one, dict) for one in acts):

@@ -73,9 +73,9 @@ def test_an_outfit_changed_without_a_pause_is_a_look_of_its_own(cast):
 
 
 def test_frames_of_a_look_that_comes_back_are_proposed_as_that_look(cast):
-    for turn in range(3):
-        shoot(cast, 1 + 10 * turn, 5, 2 * turn, CANVAS, SHIRT)
-        shoot(cast, 6 + 10 * turn, 5, 2 * turn + 1, CANVAS, COAT)
+    for number in range(30):  # five frames of each outfit in turns, the head never twice the same
+        outfit = SHIRT if number // 5 % 2 == 0 else COAT
+        shoot(cast, 1 + number, 1, 0.2 * number, CANVAS, outfit, light_x=0.2 + 0.1 * (number % 3))
     sort.sort_sitting(cast.sitting.pk)
     assert by_look(cast.sitting) == {
         "Look 1": [*range(1, 6), *range(11, 16), *range(21, 26)],
