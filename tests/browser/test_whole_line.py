@@ -215,6 +215,12 @@ def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names
     studio.goto(base + "finals")
     label = re.search(r"(\d+)\.", names[1]).group(1)  # type: ignore[union-attr]
     press(studio, f"Deliver as it is – {label}")
+    for _ in range(60):  # looked at, then sent: until its proof is made it cannot be ticked
+        studio.goto(base + "finals/send")
+        if studio.locator('input[name="version"]:enabled').count():
+            break
+        studio.wait_for_timeout(500)
+    press(studio, "Send with one letter")
     finals = re.sub(r"/s/([^/]+)/.*", r"/s/\1/finals", phone.url)
     first = re.search(r"(\d+)\.", names[0]).group(1)  # type: ignore[union-attr]
     for _ in range(60):
@@ -239,6 +245,7 @@ def deliver(studio: Page, base: str) -> None:
         row.locator('input[name="size"]').set_checked(any(word in words for word in SIZES))
     press(studio, "Prepare the delivery")
     expect(studio.get_by_role("link", name=re.compile("^Archive"))).to_be_visible(timeout=120_000)
+    press(studio, "Looked at: send it")
 
 
 def adjust_a_crop(studio: Page) -> None:
