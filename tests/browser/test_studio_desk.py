@@ -160,7 +160,8 @@ def test_large_view_and_side_by_side_with_locked_zoom(
         page.get_by_role("button", name="Side by side").click()
         panes = page.locator(".pane img")
         expect(panes).to_have_count(2)
-        page.wait_for_timeout(300)
+        for pane in range(2):  # a picture lies in its pane once it has come; the first view of a frame is made then
+            expect(panes.nth(pane)).to_have_attribute("style", re.compile("scale"))
         page.get_by_role("button", name="To the eyes").click()
         page.get_by_role("button", name="Larger").click()
         scales = [
