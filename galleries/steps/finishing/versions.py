@@ -189,7 +189,3 @@ def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
     if change is None:
         return _("The retouch cannot be laid over its frame, so the shape of the face was not compared.")
     return change.caution
-
-
-def newest(final: Final) -> Version | None:
-    return final.versions.order_by("-number").first()

@@ -44,7 +44,6 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
         "unsent": sending.waiting(sitting),
-        "unmade": sitting.jobs.filter(kind="version", state__in=["waiting", "running"]).count(),
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
@@ -53,7 +52,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
-    version, proof = versions.newest(final), proofs.get(final.frame_id)
+    version, proof = final.versions.newest(), proofs.get(final.frame_id)
     notes = list(final.pinned_notes.order_by("done", "pk"))
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
