@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
+from galleries.told import Told
+from galleries.words.told import sentence
+
 
 class DomainError(Exception):
-    """Base; `str(error)` is a whole sentence for the person who asked."""
+    """Base; `str(error)` is a whole sentence for the person who asked.
+
+    Made of a sentence in their language, or of what was told by code and values: that can be kept, and read in another
+    language later.
+    """
+
+    def __init__(self, said: object) -> None:
+        self.told = said if isinstance(said, Told) else Told("", {"text": str(said)})
+        super().__init__(said)
+
+    def __str__(self) -> str:
+        return sentence(self.told)
 
 
 class Missing(DomainError):

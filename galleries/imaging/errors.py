@@ -1,10 +1,29 @@
-"""What can go wrong with a picture, each told in one sentence a person can act on."""
+"""What can go wrong with a picture: a code and its values, so that everybody reads it in their own language."""
 
 from __future__ import annotations
 
+import errno
+from typing import Self
+
+from galleries.imaging.codes import Code
+from galleries.told import Told, Value
+
 
 class ImagingError(Exception):
-    """Base of everything `galleries.imaging` raises on purpose; `str(error)` is a whole sentence."""
+    """Base of everything `galleries.imaging` raises on purpose; `galleries.words.sentence(error.told)` is its
+    sentence, `str(error)` is for logs."""
+
+    def __init__(self, code: Code, **data: Value) -> None:
+        self.told = Told(code, data)
+        super().__init__(str(self.told))
+
+    @classmethod
+    def of(cls, told: Told) -> Self:
+        """From what was told already."""
+        made = cls(Code(told.code), **told.data)
+        made.told = told
+        made.args = (str(told),)
+        return made
 
 
 class Unreadable(ImagingError):
@@ -33,3 +52,8 @@ class DoesNotFit(ImagingError):
 
 class BadRights(ImagingError):
     """A rights record that contradicts itself or cannot be written whole."""
+
+
+def error_name(error: OSError) -> str:
+    """What the system calls it, such as ENOENT: the same in every language."""
+    return errno.errorcode.get(error.errno or 0, type(error).__name__)

@@ -20,6 +20,7 @@ from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.opening.decode import open_picture
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import encode, resize, softproof
+from galleries.told import Told
 
 GROUND, INK = 58, 214  # neutral surround, light lettering
 _QUALITY = 84
@@ -27,11 +28,10 @@ _QUALITY = 84
 
 @dataclass(frozen=True)
 class SheetPicture:
-    """One cell of the sheet: JPEG bytes, what stands under it, and how many warnings it has."""
+    """One cell of the sheet: JPEG bytes, and what stands under it."""
 
     data: bytes
     label: str
-    warnings: int = 0
 
 
 def cut_small(
@@ -80,8 +80,8 @@ def _small(
     return encode.encode_jpeg(np.ascontiguousarray(small), quality=_QUALITY, subsampling="444")
 
 
-def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, str]:
-    """A preview as a lab's paper will show it, and the warning about colours out of reach ('' for none)."""
+def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, Told | None]:
+    """A preview as a lab's paper will show it, and the warning about colours out of reach (None: nothing to say)."""
     seen = softproof.on_paper(_pixels(jpeg), icc)
     return encode.encode_jpeg(seen.rgb, quality=_QUALITY, subsampling="444"), seen.warning
 
@@ -92,7 +92,7 @@ def _pixels(jpeg: bytes) -> NDArray[np.uint8]:
 
 
 def contact_sheet(cells: Sequence[SheetPicture], columns: int, *, cell: int = 280, gap: int = 24) -> bytes:
-    """All pictures in rows of `columns` on a neutral ground, each with its label; a warned one says how often."""
+    """All pictures in rows of `columns` on a neutral ground, each with its label."""
     line = 20
     rows = -(-len(cells) // columns)
     pitch_x, pitch_y = cell + gap, cell + line + gap
@@ -103,8 +103,7 @@ def contact_sheet(cells: Sequence[SheetPicture], columns: int, *, cell: int = 28
         h, w = picture.shape[:2]
         y, x = top + (cell - h), left + (cell - w) // 2
         out[y : y + h, x : x + w] = picture
-        note = "" if not item.warnings else f"  ({item.warnings} to look at)"
-        _label(out, item.label + note, left, top + cell + 5, cell)
+        _label(out, item.label, left, top + cell + 5, cell)
     return encode.encode_jpeg(out, quality=_QUALITY, subsampling="444")
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.face.reading import FrameReading
@@ -25,6 +26,7 @@ from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.opening.decode import open_picture, open_stored, turn_upright, view_upright
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
 from galleries.imaging.output import encode, resize, sharpen
+from galleries.told import Told, told
 
 if TYPE_CHECKING:
     from galleries.imaging.drawing.stamp import StampText
@@ -61,7 +63,7 @@ class FinalFile:
     sha256: str
     quality: int
     encodes: int
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Told, ...] = ()
 
 
 def _upright_srgb(pixels: Pixels, orientation: int, icc: bytes) -> NDArray[np.uint8]:
@@ -140,21 +142,29 @@ def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFA
 # --- finals ---------------------------------------------------------------------------------------------
 
 
-def _warnings(order: CutOrder) -> tuple[str, ...]:
+def _warnings(order: CutOrder) -> tuple[Told, ...]:
     size, crop = order.size, order.crop
     if size.full_frame:
         return ()
     width, height = size.out_width, size.out_height
     effective = min(size.ppi * crop.width / width, size.ppi * crop.height / height)
-    told = []
+    found = []
     if crop.width < width or crop.height < height:
-        told.append(
-            f"Enlarged {width / crop.width:.2f} times: the crop has {crop.width} × {crop.height} pixels for"
-            f" {width} × {height}, so the effective resolution is {effective:.0f} of {size.ppi} ppi."
+        found.append(
+            told(
+                Code.ENLARGED,
+                enlarged_times=round(width / crop.width, 2),
+                width_px=crop.width,
+                height_px=crop.height,
+                out_width_px=width,
+                out_height_px=height,
+                effective_ppi=round(effective),
+                wanted_ppi=size.ppi,
+            )
         )
     if size.min_ppi and effective < size.min_ppi:
-        told.append(f"{effective:.0f} ppi is under the {size.min_ppi} ppi that '{size.slug}' asks for.")
-    return tuple(told)
+        found.append(told(Code.UNDER_PPI, effective_ppi=round(effective), least_ppi=size.min_ppi, size=size.slug))
+    return tuple(found)
 
 
 def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> Pixels:
@@ -181,9 +191,7 @@ def _encode(pixels: Pixels, order: CutOrder, reserve: int) -> encode.Encoded:
     if size.file_format == "TIFF":
         data = encode.encode_tiff(pixels, ppi=size.ppi, icc=icc)
         if size.byte_cap and len(data) + reserve > size.byte_cap:
-            raise DoesNotFit(
-                f"The TIFF takes {len(data) + reserve:,} bytes, over the cap of {size.byte_cap:,}; a JPEG would fit."
-            )
+            raise DoesNotFit(Code.TIFF_OVER_CAP, size_bytes=len(data) + reserve, cap_bytes=size.byte_cap)
         return encode.encoded(data)
     height, width = pixels.shape[:2]
     options: dict[str, Any] = {
@@ -237,6 +245,6 @@ def _final(picture: Picture, order: CutOrder, record: RightsRecord | None, finis
         done = replace(encode.encoded(write_rights(done.data, record)), quality=done.quality, encodes=done.encodes)
     cap = order.size.byte_cap
     if cap and len(done.data) > cap:
-        raise DoesNotFit(f"With its rights metadata the file takes {len(done.data):,} bytes, over {cap:,}.")
+        raise DoesNotFit(Code.OVER_WITH_RIGHTS, size_bytes=len(done.data), cap_bytes=cap)
     height, width = pixels.shape[:2]
     return FinalFile(done.data, width, height, done.sha256, done.quality, done.encodes, _warnings(order))

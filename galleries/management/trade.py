@@ -14,6 +14,7 @@ from galleries.access import Visitor
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
 from galleries.models import DeliverySize, Sitting
+from galleries.words.told import sentence
 
 
 class TradeCommand(BaseCommand):
@@ -34,7 +35,7 @@ class TradeCommand(BaseCommand):
         try:
             result = self.work(options)
         except (DomainError, ImagingError) as error:
-            raise CommandError(str(error)) from error
+            raise CommandError(sentence(error.told)) from error
         if options["json"]:
             self.stdout.write(json.dumps(result, ensure_ascii=False))
         if not self.all_done:

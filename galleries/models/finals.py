@@ -6,6 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from galleries.words.told import stored
+
 
 class FinalSet(models.QuerySet["Final"]):
     def listed(self) -> FinalSet:
@@ -91,7 +93,7 @@ class Version(models.Model):
     matched_by = models.CharField(max_length=200, blank=True)
     proof_key = models.CharField(max_length=200, blank=True)
     reading = models.JSONField(null=True, blank=True)
-    geometry_caution = models.CharField(max_length=300, blank=True)
+    geometry_caution = models.CharField(max_length=600, blank=True)
     kind = models.CharField(_("how it was made"), max_length=40, choices=Kind, default=Kind.RETOUCHED)
     # Who said so; empty while nobody has, 'the file' when its own metadata do.
     kind_said_by = models.CharField(max_length=120, blank=True)
@@ -112,6 +114,15 @@ class Version(models.Model):
 
     def __str__(self) -> str:
         return f"{self.final}, version {self.number}"
+
+    @property
+    def caution(self) -> str:
+        """What the retouch did to the face's shape, in the reader's language; '' where nothing is worth a word."""
+        return stored(self.geometry_caution)
+
+    @property
+    def how_found(self) -> str:
+        return stored(self.matched_by)
 
 
 class Approval(models.Model):
@@ -189,6 +200,11 @@ class StrayRetouch(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def why(self) -> str:
+        """Why it was not matched, in the reader's language."""
+        return stored(self.reason)
+
 
 class DeliverySize(models.Model):
     """What one delivered file must measure. Data, with its source: no size stands in the code."""
@@ -260,3 +276,8 @@ class Crop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.final} as {self.size}"
+
+    @property
+    def why(self) -> list[str]:
+        """Why it lies where it lies, in the reader's language."""
+        return [stored(one) for one in self.reasons]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from galleries.words.told import stored
+
 
 class Job(models.Model):
     class State(models.TextChoices):
@@ -35,3 +37,8 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.thing}: {self.state}"
+
+    @property
+    def why(self) -> str:
+        """Why it failed, in the reader's language."""
+        return stored(self.reason)

@@ -11,6 +11,8 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from galleries.words.told import stored
+
 
 class Stage(models.TextChoices):
     PLANNING = "planning", _("planning")
@@ -128,7 +130,7 @@ class Look(models.Model):
     kept_from_representation = models.BooleanField(_("kept from the representation"), default=False)
     kept_by_subject = models.BooleanField(default=False, db_default=False, editable=False)
     # What the program proposed and why; empty once a person has decided.
-    proposed_reason = models.CharField(max_length=300, blank=True)
+    proposed_reason = models.CharField(max_length=1000, blank=True)
     # True while nobody has touched it: such a look goes when a better proposal leaves it empty.
     made_by_program = models.BooleanField(default=False, editable=False)
 
@@ -306,7 +308,7 @@ class Proof(models.Model):
 
 
 class Refusal(models.Model):
-    """A file that did not become a frame, and the sentence that says why."""
+    """A file that did not become a frame, and why."""
 
     sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="refusals")
     name = models.CharField(max_length=200)
@@ -322,3 +324,8 @@ class Refusal(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def why(self) -> str:
+        """Why it was refused, in the reader's language."""
+        return stored(self.reason)

@@ -32,6 +32,24 @@ USES: Mapping[str, str] = {
     "merchandise": "goods for sale that show the picture",
     "book": "book covers and inside books",
 }
+# What the codes of PLUS say in a licence, which stands in English.
+DATA_MINING_WORDS: Mapping[str, str] = {
+    "DMI-UNSPECIFIED": "Nothing is said about data mining.",
+    "DMI-ALLOWED": "Data mining is allowed.",
+    "DMI-PROHIBITED": "Data mining of any kind is prohibited, training of AI included.",
+    "DMI-PROHIBITED-AIMLTRAINING": "Data mining to train AI or machine learning is prohibited.",
+    "DMI-PROHIBITED-GENAIMLTRAINING": "Data mining to train generative AI is prohibited.",
+    "DMI-PROHIBITED-EXCEPTSEARCHENGINEINDEXING": "Data mining is prohibited, except for search engines.",
+    "DMI-PROHIBITED-SEECONSTRAINT": "Data mining is prohibited except as the constraint allows.",
+    "DMI-PROHIBITED-SEEEMBEDDEDRIGHTSEXPR": "Data mining only as the rights expression in the file allows.",
+    "DMI-PROHIBITED-SEELINKEDRIGHTSEXPR": "Data mining only as the linked rights expression allows.",
+}
+MODEL_RELEASE_WORDS: Mapping[str, str] = {
+    "MR-NON": "No model release is on file.",
+    "MR-NAP": "A model release does not apply.",
+    "MR-UMR": "A model release without limits has been read and is on file.",
+    "MR-LMR": "A model release is on file, limited or incomplete.",
+}
 # What a licence may allow, and the PLUS constraint written when it does not.
 ALTERATIONS: Mapping[str, tuple[str, str]] = {
     "crop": ("cropping", "AL-CRP"),
@@ -305,7 +323,7 @@ def _how(terms: LicenceTerms) -> list[str]:
 
 
 def _release(terms: LicenceTerms) -> list[str]:
-    found = ["Model release: " + _lower(MODEL_RELEASE.get(terms.model_release, terms.model_release + "."))]
+    found = ["Model release: " + _lower(MODEL_RELEASE_WORDS.get(terms.model_release, terms.model_release + "."))]
     if terms.release_read_by:
         found.append(f"The release was read by {terms.release_read_by}.")
     if terms.is_minor and terms.guardian:
@@ -315,7 +333,7 @@ def _release(terms: LicenceTerms) -> list[str]:
 
 
 def _mining(terms: LicenceTerms) -> list[str]:
-    found = [DATA_MINING.get(terms.data_mining, f"Data mining: {terms.data_mining}.")]
+    found = [DATA_MINING_WORDS.get(terms.data_mining, f"Data mining: {terms.data_mining}.")]
     if terms.data_mining_constraint:
         found.append(f"Constraint: {terms.data_mining_constraint.rstrip('.')}.")
     return found

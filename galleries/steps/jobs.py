@@ -25,6 +25,8 @@ from django.utils import timezone
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
 from galleries.models import Job, Sitting
+from galleries.told import Told, told
+from galleries.words.steps import Code
 
 log = logging.getLogger(__name__)
 
@@ -137,17 +139,21 @@ def work(job_id: int) -> str:
         with heartbeat(job):
             KINDS[job.kind](job.thing)
     except (DomainError, ImagingError) as error:
-        return _settle(job, Job.State.FAILED, str(error))  # a sentence: trying again would say the same
+        return _settle(job, Job.State.FAILED, error.told)  # trying again would say the same
     except Exception as error:
         log.exception("Job %s (%s %s) broke.", job.pk, job.kind, job.thing)
         attempts = job.attempts + 1
         if attempts < settings.JOB_ATTEMPTS:
-            return _settle(job, Job.State.WAITING, f"{type(error).__name__}: {error}", attempts)
-        return _settle(job, Job.State.FAILED, f"{type(error).__name__}: {error}", attempts)
-    return _settle(job, Job.State.DONE, "")
+            return _settle(job, Job.State.WAITING, _broke(error), attempts)
+        return _settle(job, Job.State.FAILED, _broke(error), attempts)
+    return _settle(job, Job.State.DONE, None)
 
 
-def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> str:
+def _broke(error: Exception) -> Told:
+    return told(Code.JOB_BROKE, error=f"{type(error).__name__}: {error}")
+
+
+def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = None) -> str:
     done = timezone.now() if state == Job.State.DONE else None
     mine = Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING)
     if state != Job.State.WAITING and mine.filter(again=True).update(
@@ -158,7 +164,7 @@ def _settle(job: Job, state: str, reason: str, attempts: int | None = None) -> s
     with transaction.atomic():
         settled = mine.update(
             state=state,
-            reason=reason[:500],
+            reason=reason.as_text(500) if reason else "",
             attempts=job.attempts if attempts is None else attempts,
             lease_until=None,
             owner="",
@@ -183,7 +189,7 @@ def _put_back(job: Job) -> None:
     with transaction.atomic():
         changed = Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING, **lease).update(
             state=Job.State.FAILED if given_up else Job.State.WAITING,
-            reason="The worker was stopped in the middle of this, again and again." if given_up else "",
+            reason=told(Code.JOB_STOPPED).as_text(500) if given_up else "",
             attempts=attempts,
             owner="",
             lease_until=None,

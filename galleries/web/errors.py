@@ -46,7 +46,7 @@ class DomainErrors:
             log.warning("Something that was sent cannot be stored: %s", type(error).__name__, exc_info=error)
             error = BadInput(_("Something you sent cannot be kept: too long, too large, or no text."))
         if isinstance(error, ImagingError):
-            error = BadInput(str(error))
+            error = BadInput(error.told)
         if isinstance(error, FileNotFoundError):
             log.error("A stored file is missing; see manage.py verify.", exc_info=error)
             error = Missing(_("The file behind this is not here (any more)."))

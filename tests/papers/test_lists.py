@@ -14,10 +14,12 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from galleries.imaging.codes import Code
 from galleries.imaging.rights import EMPTY, RightsFound, read_rights, write_rights
-from galleries.papers.describe import rights_found_sentences
 from galleries.papers.manifest import FileEntry, entries_from_json, manifest_json, manifest_text, sha256sums
 from galleries.papers.sidecar import sidecar
+from galleries.told import told
+from galleries.words.rights import rights_found_sentences
 from tests.papers.test_terms import TERMS
 
 CONTENT = {"print/8x10 Zoë.jpg": b"one", "casting/portrait.jpg": b"two", "licence.pdf": b"three"}
@@ -93,14 +95,14 @@ def test_a_delivered_file_tells_its_licence_years_later() -> None:
     for part in (
         "Made by Marit Ødegård.",
         "Copyright notice: © 2026 Marit Ødegård. All rights reserved.",
-        "The licence ends on 29 February 2028, which has passed.",
+        "The licence ended on Feb. 29, 2028.",
         "A licence is given by Studio Nord (hello@studio.example, https://studio.example).",
         "It shows Zoë Œuvrard-Ångström 李小龍.",
         "A model release is on file, limited or incomplete.",
         "Changes that are not allowed: no flipping, no retouching, no colourising, no merging with other pictures.",
         "Data mining is prohibited, except for search engines.",
         "retouched by a person, without generative tools",
-        "Taken on 1 February 2026 at 10:00:00 by the camera's clock.",
+        "Taken on Feb. 1, 2026 at 10:00:00 by the camera's clock.",
     ):
         assert part in text, part
     assert "Caution" not in text
@@ -110,10 +112,20 @@ def test_a_delivered_file_tells_its_licence_years_later() -> None:
 def test_an_empty_file_and_doubtful_ones() -> None:
     assert rights_found_sentences(read_rights(jpeg())) == ["The file says nothing about its rights."]
     found = RightsFound(
-        EMPTY, "JPEG", {}, ("'title' differs",), ("a GPS position",), iim_digest="stale", problems=("Odd date",)
+        EMPTY,
+        "JPEG",
+        {},
+        (told(Code.RIGHTS_DIFFER, field="title", source="XMP", value="A", other_source="IIM", other_value="B"),),
+        (told(Code.PRIVATE_POSITION),),
+        iim_digest="stale",
+        problems=(told(Code.RIGHTS_CAPTURE_DATE, source="Exif", value="odd"),),
     )
     said = rights_found_sentences(found)
-    assert said[1:4] == ["Caution: 'title' differs.", "Caution: Odd date.", "Caution: the file carries a GPS position."]
+    assert said[1:4] == [
+        "Caution: “title” differs: XMP says “A”, IIM says “B”.",
+        "Caution: The capture date in Exif cannot be understood: “odd”.",
+        "Caution: The file carries a GPS position.",
+    ]
     assert "older program" in said[-1]
     sly = RightsFound(replace(EMPTY, title="a\x1b[2Jb\nc"), "JPEG", {"title": "XMP"})
     assert rights_found_sentences(sly) == ["Title: a\ufffd[2Jb c."]

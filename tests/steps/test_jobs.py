@@ -128,7 +128,7 @@ def test_a_job_that_kills_its_worker_every_time_is_given_up_with_a_reason(settin
         jobs.sweep()
     job.refresh_from_db()
     assert job.state == "failed"
-    assert "again and again" in job.reason
+    assert "again and again" in job.why
 
 
 def test_a_result_that_comes_after_the_lease_was_lost_does_not_count():

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import matrix_shaper, profiles
 from galleries.imaging.containers import vips
 from galleries.imaging.errors import BadProfile
@@ -37,7 +38,7 @@ def output_profile(name: str) -> bytes:
     """The RGB profile a size names (see `profiles.NAMES`); raises `BadProfile`."""
     icc = profiles.build(name)
     if name == "Gray":
-        raise BadProfile("A delivery size needs an RGB profile; 'Gray' is none.")
+        raise BadProfile(Code.PROFILE_GREY)
     return icc
 
 
@@ -46,7 +47,7 @@ def _transform(from_icc: bytes, to_icc: bytes, mode: str) -> ImageCms.ImageCmsTr
     try:
         return ImageCms.buildTransform(profiles.opened(from_icc), profiles.opened(to_icc), mode, "RGB", _INTENT, _FLAGS)
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
-        raise BadProfile("There is no way from the one colour profile to the other.") from error
+        raise BadProfile(Code.PROFILE_NO_WAY) from error
 
 
 def _by_pillow(pixels: NDArray[np.uint8], from_icc: bytes, to_icc: bytes, mode: str) -> NDArray[np.uint8]:
@@ -82,7 +83,7 @@ def _by_vips(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int) -> Pixel
             lab = image.icc_import(embedded=True, pcs="lab", **how)
             return vips.to_array(lab.icc_export(output_profile=name, pcs="lab", depth=bits, **how))
         except vips.Error as error:
-            raise BadProfile("There is no way from the one colour profile to the other.") from error
+            raise BadProfile(Code.PROFILE_NO_WAY) from error
 
 
 @lru_cache(maxsize=64)

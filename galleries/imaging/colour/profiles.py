@@ -17,7 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadProfile
+from galleries.told import Told, told
 
 _D50 = np.array([0.9642, 1.0, 0.8249])
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
@@ -41,6 +43,7 @@ _DESCRIPTIONS = {
     "ProPhoto RGB": "ProPhoto RGB compatible",
 }
 NAMES = (*_SPACES, "Gray")
+LARGEST = 16_000_000  # bytes of an embedded profile that is still opened
 
 
 def _xyz(xy: tuple[float, float]) -> NDArray[np.float64]:
@@ -107,7 +110,7 @@ def build(name: str) -> bytes:
         white = (b"wtpt", _s15(_D50))
         return _assemble(b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white, (b"kTRC", _curve(0))])
     if name not in _SPACES:
-        raise BadProfile(f"There is no colour profile '{name}' here; there are {', '.join(NAMES)}.")
+        raise BadProfile(Code.PROFILE_UNKNOWN, name=name, known=", ".join(NAMES))
     primaries, white_xy, gamma = _SPACES[name]
     colorants, curve = _colorants(primaries, white_xy), _curve(gamma)
     return _assemble(
@@ -123,11 +126,11 @@ def build(name: str) -> bytes:
 
 @dataclass(frozen=True)
 class ProfileVerdict:
-    """`icc` is what to use (b"" when the profile given is unusable), `problem` a sentence or ""."""
+    """`icc` is what to use (b"" when the profile given is unusable), `problem` why."""
 
     icc: bytes
     name: str
-    problem: str = ""
+    problem: Told | None = None
 
 
 def opened(icc: bytes) -> ImageCms.ImageCmsProfile:
@@ -135,7 +138,7 @@ def opened(icc: bytes) -> ImageCms.ImageCmsProfile:
     try:
         return ImageCms.ImageCmsProfile(io.BytesIO(icc))
     except (OSError, ValueError, TypeError, ImageCms.PyCMSError) as error:
-        raise BadProfile("The embedded colour profile is damaged and cannot be opened.") from error
+        raise BadProfile(Code.PROFILE_DAMAGED) from error
 
 
 def _printable(text: str) -> str:
@@ -154,24 +157,23 @@ def _examined(icc: bytes, space: str) -> ProfileVerdict:
     try:
         profile = opened(icc)
     except BadProfile as error:
-        return ProfileVerdict(b"", "", str(error))
+        return ProfileVerdict(b"", "", error.told)
     name = _name(profile)
     actual = _printable(icc[16:20].decode("latin-1"))
     if actual != space:
-        return ProfileVerdict(b"", name, f"The embedded colour profile '{name}' is for {actual}, not {space}.")
+        return ProfileVerdict(b"", name, told(Code.PROFILE_SPACE, name=name, actual=actual, space=space))
     mode = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}[space]
     try:
         ImageCms.buildTransform(profile, opened(build("sRGB")), mode, "RGB").apply(Image.new(mode, (1, 1)))
     except (OSError, ValueError, ImageCms.PyCMSError):
-        problem = f"The embedded colour profile '{name}' lacks what a conversion needs."
-        return ProfileVerdict(b"", name, problem)
+        return ProfileVerdict(b"", name, told(Code.PROFILE_LACKS, name=name))
     return ProfileVerdict(icc, name)
 
 
 def examine(icc: bytes, space: str) -> ProfileVerdict:
     """Whether an embedded profile can be used for pixels of `space` ("RGB", "GRAY" or "CMYK")."""
-    if len(icc) > 16_000_000:
-        return ProfileVerdict(b"", "", "The embedded colour profile is over 16 MB and is not used.")
+    if len(icc) > LARGEST:
+        return ProfileVerdict(b"", "", told(Code.PROFILE_LARGE, most_bytes=LARGEST))
     return _examined(icc, space)
 
 

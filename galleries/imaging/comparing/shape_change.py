@@ -16,10 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
+from galleries.imaging.codes import Code
 from galleries.imaging.comparing import match
 from galleries.imaging.face.faces import Face, Point
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import resize
+from galleries.told import Told, told
 
 Grey = NDArray[np.uint8]
 
@@ -46,22 +48,10 @@ class ShapeChange:
         return dict(sorted(found.items(), key=lambda item: -abs(item[1])))
 
     @property
-    def caution(self) -> str:
-        """One sentence for a person; empty when the shape is as it was."""
-        words = {
-            "eyes": ("the eyes are {} larger", "the eyes are {} smaller"),
-            "mouth": ("the mouth is {} larger", "the mouth is {} smaller"),
-            "cheeks": ("the face is {} wider at the cheeks", "the face is {} narrower at the cheeks"),
-            "jaw": ("the jaw is {} wider", "the jaw is {} narrower"),
-            "chin": ("the lower face is {} longer", "the lower face is {} shorter"),
-        }
-        said = [
-            words[name][value < 0].format(f"{abs(value):.0%}".replace("%", " %")) for name, value in self.beyond.items()
-        ]
-        if not said:
-            return ""
-        listed = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
-        return f"Against the frame {listed}. A headshot must look like the person who walks in."
+    def caution(self) -> Told | None:
+        """The changes over their tolerance in percent, largest first; None when the shape is as it was."""
+        beyond = {f"{name}_percent": round(100 * value) for name, value in self.beyond.items()}
+        return told(Code.SHAPE_CHANGED, **beyond) if beyond else None
 
 
 def shape_change(

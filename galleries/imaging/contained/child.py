@@ -11,8 +11,10 @@ import traceback
 from typing import Any
 
 from galleries.imaging import errors
+from galleries.imaging.codes import Code
 from galleries.imaging.contained import cage, plain
-from galleries.imaging.contained.plain import Handed, Question, Source, Trouble
+from galleries.imaging.contained.plain import LONGEST, Handed, Question, Source, Trouble
+from galleries.told import told
 
 IDLE_SECONDS = 600.0
 HEAD = struct.Struct("<QB")  # length of the answer, 1 when it is one and 0 when it is trouble
@@ -48,11 +50,9 @@ def _answer(entries: dict[str, Any], question: Question, descriptors: list[int])
     except errors.ImagingError as error:
         trouble = Trouble.of(error)
     except MemoryError:
-        trouble = Trouble("TooLarge", "Decoding this file needs more memory than the decoder may take.")
-        trouble.args = [trouble.sentence]
+        trouble = Trouble.of(errors.TooLarge(Code.DECODER_MEMORY))
     except Exception as error:  # noqa: BLE001 - whatever a library throws at a strange file is the file's sentence
-        trouble = Trouble.of(error, traceback.format_exc())
-        trouble.kind, trouble.fields = "", {}
+        trouble = Trouble("", told("", text=str(error)[:LONGEST]), traceback.format_exc()[-4000:])
     return plain.pack(trouble), 0
 
 

@@ -21,6 +21,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from galleries.imaging import errors
+from galleries.imaging.codes import Code
 from galleries.imaging.contained import address, plain
 from galleries.imaging.contained.cage import Held
 from galleries.imaging.contained.child import HEAD, HELLO
@@ -195,7 +196,7 @@ def ask(question: plain.Question, sources: Sequence[int], memory: int = MEMORY) 
     """
     for descriptor in sources:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            raise errors.Unreadable("This is no file.")
+            raise errors.Unreadable(Code.NO_FILE)
     try:
         child = pool.take(memory)
     except (OSError, ValueError) as error:
@@ -204,12 +205,10 @@ def ask(question: plain.Question, sources: Sequence[int], memory: int = MEMORY) 
         answer = child.ask(question, sources)
     except TimeoutError:
         child.end()
-        raise errors.Unreadable(
-            f"Decoding this file took longer than {question.seconds:g} seconds and was given up."
-        ) from None
+        raise errors.Unreadable(Code.TOOK_TOO_LONG, most_s=question.seconds) from None
     except ChildProcessError:
         status = child.end()
-        raise errors.Unreadable(f"Decoding this file stopped the decoder ({_status(status)}).") from None
+        raise errors.Unreadable(Code.DECODER_STOPPED, status=_status(status)) from None
     except BaseException:
         child.end()
         raise
@@ -218,7 +217,7 @@ def ask(question: plain.Question, sources: Sequence[int], memory: int = MEMORY) 
 
 
 def _status(status: int) -> str:
-    return signal.Signals(-status).name if status < 0 else f"exit status {status}"
+    return signal.Signals(-status).name if status < 0 else str(status)
 
 
 def held(memory: int = MEMORY) -> Held:

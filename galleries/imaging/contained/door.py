@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from galleries.imaging import errors
+from galleries.imaging.codes import Code
 from galleries.imaging.contained import children, plain
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from galleries.imaging.framing.cut_order import CutOrder
     from galleries.imaging.preview import SheetPicture
     from galleries.imaging.recipes import FinalFile, ProofFiles
+    from galleries.told import Told
 
 log = logging.getLogger(__name__)
 Bytes = bytes | Path
@@ -62,13 +64,14 @@ def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = child
         if good:
             return plain.unpack(data, ENTRIES[name].answer)
         trouble = plain.unpack(data, plain.Trouble)
+        refusal = trouble.error() if trouble.kind else None
     except (msgspec.DecodeError, ValueError) as error:
         log.error("A contained child answered %s with what is no answer: %s", name, error)
-        raise errors.Unreadable("Decoding this file gave no sound answer.") from error
-    if not trouble.kind:
-        log.error("Decoding (%s) broke in the contained child: %s", name, trouble.trace or trouble.sentence)
-        raise errors.Unreadable("This file is damaged in a way the decoder did not expect.")
-    raise trouble.error()
+        raise errors.Unreadable(Code.NO_SOUND_ANSWER) from error
+    if refusal is None:
+        log.error("Decoding (%s) broke in the contained child: %s", name, trouble.trace or trouble.told)
+        raise errors.Unreadable(Code.DAMAGED_UNFORESEEN)
+    raise refusal
 
 
 class _Source:
@@ -129,8 +132,8 @@ def contact_sheet(cells: Sequence[SheetPicture], columns: int) -> bytes:
     return sheet
 
 
-def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, str]:
-    seen: tuple[bytes, str] = call("paper_view", _Source(jpeg), _Source(icc))
+def paper_view(jpeg: bytes, icc: bytes) -> tuple[bytes, Told | None]:
+    seen: tuple[bytes, Told | None] = call("paper_view", _Source(jpeg), _Source(icc))
     return seen
 
 
@@ -152,7 +155,7 @@ def open_small(source: Bytes, limits: Limits = DEFAULT_LIMITS, long_side: int = 
 
     raw, height, width, scale = call("open_small", _Source(source), limits, long_side)
     if height < 1 or width < 1 or height * width != len(raw) or max(height, width) > long_side:
-        raise errors.Unreadable("Decoding this file gave no sound answer.")
+        raise errors.Unreadable(Code.NO_SOUND_ANSWER)
     return Small(np.frombuffer(raw, np.uint8).reshape(height, width), scale)
 
 
@@ -161,8 +164,8 @@ def read_rights(data: Bytes) -> rights.RightsFound:
     return found
 
 
-def check_rights(data: Bytes, record: rights.RightsRecord) -> list[str]:
-    differences: list[str] = call("check_rights", _Source(data), record)
+def check_rights(data: Bytes, record: rights.RightsRecord) -> list[Told]:
+    differences: list[Told] = call("check_rights", _Source(data), record)
     return differences
 
 

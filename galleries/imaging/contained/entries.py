@@ -16,6 +16,7 @@ from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.opening import decode
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.imaging.output import softproof
+from galleries.told import Told
 
 
 class Entry(NamedTuple):
@@ -47,7 +48,7 @@ def _read_rights(source: Any) -> rights.RightsFound:
     return rights.read_rights(source.read_bytes())
 
 
-def _check_rights(source: Any, record: rights.RightsRecord) -> list[str]:
+def _check_rights(source: Any, record: rights.RightsRecord) -> list[Told]:
     return list(rights.check(source.read_bytes(), record))
 
 
@@ -55,7 +56,7 @@ def _check_profile(source: Any) -> str:
     return softproof.check_profile(source.read_bytes()).name
 
 
-def _paper_view(picture: Any, icc: Any) -> tuple[bytes, str]:
+def _paper_view(picture: Any, icc: Any) -> tuple[bytes, Told | None]:
     return preview.paper_view(picture.read_bytes(), icc.read_bytes())
 
 
@@ -76,12 +77,12 @@ ENTRIES: dict[str, Entry] = {
     "make_finals": Entry(_finals, list[recipes.FinalFile]),
     "cut_small": Entry(preview.cut_small, list[bytes]),
     "contact_sheet": Entry(preview.contact_sheet, bytes),
-    "paper_view": Entry(_paper_view, tuple[bytes, str]),
+    "paper_view": Entry(_paper_view, tuple[bytes, Told | None]),
     "check_profile": Entry(_check_profile, str),
     "shape_change": Entry(shape_change.shape_change, shape_change.ShapeChange | None),
     "open_small": Entry(_small, Grey),
     "read_rights": Entry(_read_rights, rights.RightsFound),
-    "check_rights": Entry(_check_rights, list[str]),
+    "check_rights": Entry(_check_rights, list[Told]),
     "tracer_find": Entry(_tracer_find, tracer.TraceResult),
     "tracer_prepare": Entry(_tracer_prepare, bytes),
 }

@@ -16,9 +16,10 @@ import msgspec
 import numpy as np
 
 from galleries.imaging import errors
+from galleries.imaging.codes import Code
+from galleries.told import Told
 
-LONGEST_SENTENCE = 500
-_PLAIN = (str, int, float, bool, type(None))
+LONGEST = 500  # signs of a text in what the child tells
 
 
 @dataclass(frozen=True)
@@ -68,36 +69,25 @@ class Question:
 
 
 class Trouble(msgspec.Struct):
-    """An error of the child: one of `errors` by name, with what it was made of."""
+    """An error of the child: one of `errors` by name, with its code and values."""
 
     kind: str
-    sentence: str
-    args: list[str | int | float | bool | None] = []
-    fields: dict[str, Any] = {}
+    told: Told
     trace: str = ""
 
     @classmethod
-    def of(cls, error: BaseException, trace: str = "") -> Trouble:
-        args = [arg for arg in error.args if isinstance(arg, _PLAIN)]
-        fields = {name: value for name, value in vars(error).items() if not name.startswith("_") and _is_plain(value)}
-        return cls(type(error).__name__, str(error)[:LONGEST_SENTENCE], args, fields, trace[-4000:])
+    def of(cls, error: errors.ImagingError) -> Trouble:
+        return cls(type(error).__name__, error.told)
 
     def error(self) -> errors.ImagingError:
+        """The error again. Raises ValueError for a code that imaging does not have, or a text of unseemly length."""
         kind = getattr(errors, self.kind, None)
         if not (isinstance(kind, type) and issubclass(kind, errors.ImagingError)):
-            return errors.Unreadable(self.sentence)
-        made: errors.ImagingError = kind.__new__(kind, *self.args)
-        made.args = tuple(self.args)
-        for name, value in self.fields.items():
-            if name.isidentifier() and not name.startswith("_"):
-                setattr(made, name, value)
-        return made
-
-
-def _is_plain(value: Any) -> bool:
-    if isinstance(value, dict):
-        return all(isinstance(key, str) and isinstance(item, _PLAIN) for key, item in value.items())
-    return isinstance(value, _PLAIN)
+            kind = errors.Unreadable
+        texts = [self.told.about, *(value for value in self.told.data.values() if isinstance(value, str))]
+        if self.told.more or any(len(text) > LONGEST for text in texts):
+            raise ValueError("more than an error of ours would tell")
+        return kind.of(self.told)
 
 
 def _without_numpy(value: Any) -> Any:
@@ -125,7 +115,7 @@ def opened(source: bytes | Path) -> int:
     try:
         descriptor = os.open(source, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
     except OSError as error:
-        raise errors.Unreadable(f"The file {source.name} cannot be read: {error.strerror}.") from error
+        raise errors.Unreadable(Code.FILE_UNREADABLE, name=source.name, error=errors.error_name(error)) from error
     return descriptor
 
 

@@ -10,7 +10,9 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable, Unsupported
+from galleries.told import Told, told
 
 _STANDALONE = frozenset({0x01, *range(0xD0, 0xD9)})
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
@@ -23,7 +25,7 @@ MOST_SCANS = 64
 
 @dataclass(frozen=True)
 class JpegParts:
-    """What the header says; `icc_problem` is a sentence when the profile's pieces don't add up."""
+    """What the header says; `icc_problem` says so when the profile's pieces don't add up."""
 
     width: int
     height: int
@@ -31,7 +33,7 @@ class JpegParts:
     progressive: bool
     exif: bytes = b""
     icc: bytes = b""
-    icc_problem: str = ""
+    icc_problem: Told | None = None
     adobe: bool = False
     scan_at: int = 0
     sampling: tuple[tuple[int, int], ...] = field(default=())
@@ -45,17 +47,17 @@ def _segments(data: bytes) -> Iterator[tuple[int, int, bytes]]:
         while 0 <= at < len(data) - 1 and data[at + 1] == 0xFF:
             at += 1
         if at < 0 or at + 4 > len(data):
-            raise Unreadable("This JPEG ends before its picture data begin.")
+            raise Unreadable(Code.JPEG_ENDS_EARLY)
         marker = data[at + 1]
         if marker == 0 or marker in _STANDALONE:
             at += 2
             continue
         if marker == 0xD9:
-            raise Unreadable("This JPEG has a header but no picture data.")
+            raise Unreadable(Code.JPEG_NO_DATA)
         (length,) = struct.unpack_from(">H", data, at + 2)
         payload = data[at + 4 : at + 2 + length]
         if length < 2 or len(payload) < length - 2:
-            raise Unreadable("This JPEG ends in the middle of its header.")
+            raise Unreadable(Code.JPEG_HEADER_ENDS)
         yield marker, at, payload
         if marker == 0xDA:
             return
@@ -64,28 +66,28 @@ def _segments(data: bytes) -> Iterator[tuple[int, int, bytes]]:
 
 def _frame(marker: int, payload: bytes) -> tuple[int, int, int, tuple[tuple[int, int], ...]]:
     if marker not in _DECODABLE:
-        kinds = {0xC3: "a lossless", 0xC9: "an arithmetic-coded", 0xCA: "an arithmetic-coded"}
-        raise Unsupported(f"This is {kinds.get(marker, 'a hierarchical')} JPEG, which is not read here.")
+        kinds = {0xC3: Code.JPEG_LOSSLESS, 0xC9: Code.JPEG_ARITHMETIC, 0xCA: Code.JPEG_ARITHMETIC}
+        raise Unsupported(kinds.get(marker, Code.JPEG_HIERARCHICAL))
     if len(payload) < 6:
-        raise Unreadable("This JPEG's frame header is cut short.")
+        raise Unreadable(Code.JPEG_FRAME_SHORT)
     precision, height, width, components = struct.unpack_from(">BHHB", payload)
     if precision != 8:
-        raise Unsupported(f"This JPEG has {precision} bits a sample; only 8-bit JPEG is read here.")
+        raise Unsupported(Code.JPEG_BITS, bits=precision)
     if components not in (1, 3, 4) or len(payload) < 6 + 3 * components:
-        raise Unreadable(f"This JPEG claims {components} colour components; 1, 3 or 4 are possible.")
+        raise Unreadable(Code.JPEG_COMPONENTS, components=components)
     factors = [payload[7 + 3 * index] for index in range(components)]
     return width, height, components, tuple((factor >> 4, factor & 15) for factor in factors)
 
 
-def _profile(pieces: list[bytes]) -> tuple[bytes, str]:
-    """The profile from its APP2 payloads, and a sentence when they don't add up."""
+def _profile(pieces: list[bytes]) -> tuple[bytes, Told | None]:
+    """The profile from its APP2 payloads, and what is wrong when they don't add up."""
     if not pieces:
-        return b"", ""
+        return b"", None
     numbered = {piece[12]: piece[14:] for piece in pieces if len(piece) > 14}
     total = max((piece[13] for piece in pieces if len(piece) > 14), default=0)
     if sorted(numbered) != list(range(1, total + 1)) or not total:
-        return b"", "The pieces of the embedded colour profile do not fit together."
-    return b"".join(numbered[index] for index in sorted(numbered)), ""
+        return b"", told(Code.PROFILE_PIECES)
+    return b"".join(numbered[index] for index in sorted(numbered)), None
 
 
 def read_parts(data: bytes) -> JpegParts:
@@ -104,7 +106,7 @@ def read_parts(data: bytes) -> JpegParts:
         elif marker == 0xDA:
             scan_at = at
     if frame is None:
-        raise Unreadable("This JPEG has no frame header.")
+        raise Unreadable(Code.JPEG_NO_FRAME)
     icc, problem = _profile(pieces)
     width, height, components, sampling = frame
     return JpegParts(width, height, components, progressive, exif, icc, problem, adobe, scan_at, sampling)

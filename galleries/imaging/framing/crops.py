@@ -20,10 +20,12 @@ import math
 from dataclasses import dataclass
 from typing import Protocol
 
+from galleries.imaging.codes import Code
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.places import from_corner
 from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.sizes import SizeSpec
+from galleries.told import Told, told
 
 EYE_LINE = (0.33, 0.42)
 HEADROOM = (0.03, 0.10)
@@ -48,15 +50,7 @@ class CropProposal:
 
     rect: Rect
     tilt_deg: float
-    reasons: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class CropWarning:
-    """One thing wrong with a crop: a short code for programs, a sentence for people."""
-
-    code: str
-    sentence: str
+    reasons: tuple[Told, ...]
 
 
 @dataclass(frozen=True)
@@ -87,13 +81,13 @@ def propose(
     part. A ratio of None is the whole frame. With `level` the crop is turned so that the eyes lie level.
     """
     if ratio is None:
-        return CropProposal(Rect(0, 0, frame_w, frame_h), 0.0, ("The whole frame, not cropped.",))
+        return CropProposal(Rect(0, 0, frame_w, frame_h), 0.0, (told(Code.WHOLE_FRAME),))
     face = seen if isinstance(seen, Face) or seen is None else seen.face
     shapes = _shapes(frame_w, frame_h, ratio)
     if face is None:
         width, height = shapes[-1]
         rect = Rect((frame_w - width) // 2, (frame_h - height) // 4, width, height)
-        return CropProposal(rect, 0.0, ("No face is known: the middle of the upper part, as large as it goes.",))
+        return CropProposal(rect, 0.0, (told(Code.MIDDLE),))
     tilt = face.roll_deg if level else 0.0
     head = _head(face, tilt)
     search = _Search(frame_w, frame_h, head, face.eye_middle, tilt, head_shares(ratio))
@@ -103,7 +97,9 @@ def propose(
     if stride > 1:
         near = range(min(len(shapes) - 1, best.index + stride), max(0, best.index - stride) - 1, -1)
         best = search.best([(i, shapes[i]) for i in near])
-    reasons = [*_reasons(best.rect, head, search, face), *(_levelled(tilt) if level else ())]
+    reasons = _reasons(best.rect, head, search, face)
+    if level:
+        reasons.append(told(Code.LEVELLED, tilt_deg=round(tilt, 1)))
     return CropProposal(best.rect, tilt, tuple(reasons))
 
 
@@ -231,88 +227,82 @@ def _whole_between(wanted: float, low: float, high: float) -> int | None:
     return None if most < least else min(max(math.floor(wanted + 0.5), least), most)
 
 
-def _percent(share: float) -> str:
-    return f"{round(100 * share)} %"
+def _share(value: float) -> float:
+    return round(value, 4)
 
 
-def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[str]:
+def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[Told]:
     left, top = search.upright(rect)
     h, w = rect.height, rect.width
     eye, room = (head.eye_y - top) / h, (head.crown - top) / h
     size, side = (head.chin - head.crown) / h, (head.eye_x - left) / w
-    crown = "crown" if face.crown_measured else "crown (estimated)"
-    said = [f"Eye line {_percent(eye)} from the top, headroom {_percent(room)}, head {_percent(size)} of the height."]
+    said = [told(Code.MEASURES, eyes_share=_share(eye), headroom_share=_share(room), head_share=_share(size))]
     slack = 0.006
     if head.chin > top + h + 0.5:
-        said.append("The chin is cut: the frame ends above it or is too small for this shape.")
+        said.append(told(Code.CHIN_OUT_OF_FRAME))
     if _beyond(eye, EYE_LINE) > slack:
-        where = "high" if eye < EYE_LINE[0] else "low"
-        said.append(f"The eye line is {where}: the frame leaves no better place for this shape.")
+        said.append(told(Code.EYES_HIGH if eye < EYE_LINE[0] else Code.EYES_LOW))
+    sure = face.crown_measured
     if head.crown < -slack * h:
-        said.append(f"The {crown} lies outside the frame.")
+        said.append(told(Code.CROWN_OUTSIDE if sure else Code.CROWN_OUTSIDE_ESTIMATED))
     elif room < -slack:
-        said.append(f"The {crown} is cut to keep the chin and the eye line.")
+        said.append(told(Code.CROWN_GIVEN_UP if sure else Code.CROWN_GIVEN_UP_ESTIMATED))
     elif room < HEADROOM[0] - slack:
-        said.append(f"Little headroom: the {crown} is near the edge of what the frame gives.")
+        said.append(told(Code.LITTLE_HEADROOM if sure else Code.LITTLE_HEADROOM_ESTIMATED))
     elif room > HEADROOM[1] + slack:
-        said.append("More headroom than usual, to keep the eye line.")
+        said.append(told(Code.MUCH_HEADROOM))
     if size > search.shares[1] + 0.04:
-        said.append("The head is large: the frame is tight for this shape.")
+        said.append(told(Code.TIGHT))
     elif size < search.shares[0] - 0.04:
-        said.append("The head is small: cropping further would break the eye line or the headroom.")
+        said.append(told(Code.LOOSE))
     if abs(side - (0.5 - LOOK_ROOM * head.looks)) > 0.02:
-        said.append("The face is off the middle: the frame ends on that side.")
+        said.append(told(Code.OFF_MIDDLE))
     elif abs(head.looks) > 0.15:
-        said.append(f"A little more room on the {'right' if head.looks > 0 else 'left'}, where the face looks to.")
+        said.append(told(Code.ROOM_RIGHT if head.looks > 0 else Code.ROOM_LEFT))
     return said
-
-
-def _levelled(tilt: float) -> tuple[str, ...]:
-    return (f"Turned by {tilt:.1f}° so that the eyes lie level.",)
 
 
 def warnings_for(
     rect: Rect, frame: tuple[int, int], seen: Face | HasFace | None, size: SizeSpec, *, tilt_deg: float = 0.0
-) -> list[CropWarning]:
+) -> list[Told]:
     """What a person should know before a crop `rect` of `frame` (width, height) is cut at `size`."""
     found = [*_pixel_warnings(rect, frame, size, tilt_deg)]
     if size.ratio is None:
         return found
     face = seen if isinstance(seen, Face) or seen is None else seen.face
     if face is None:
-        return [
-            *found,
-            CropWarning("no-face", "No face is known in this frame: check head and eyes yourself."),
-        ]
+        return [*found, told(Code.FACE_NOT_KNOWN)]
     return found + _head_warnings(rect, frame, face, size, tilt_deg)
 
 
-def _pixel_warnings(rect: Rect, frame: tuple[int, int], size: SizeSpec, tilt: float) -> list[CropWarning]:
+def _pixel_warnings(rect: Rect, frame: tuple[int, int], size: SizeSpec, tilt: float) -> list[Told]:
     found = []
     if not turned_inside(rect, tilt, *frame):
-        found.append(CropWarning("outside", f"The crop lies outside the frame of {frame[0]} × {frame[1]} pixels."))
+        found.append(told(Code.OUTSIDE, width_px=frame[0], height_px=frame[1]))
     if size.ratio is None:
         return found
     if not size.ratio.matches(rect):
-        found.append(
-            CropWarning("shape", f"{rect.width} × {rect.height} is not {size.ratio.width}:{size.ratio.height}.")
-        )
+        shape = {"width": size.ratio.width, "height": size.ratio.height}
+        found.append(told(Code.SHAPE, width_px=rect.width, height_px=rect.height, **shape))
     grow = max(size.out_width / rect.width, size.out_height / rect.height)
     if grow > 1:
         found.append(
-            CropWarning(
-                "enlarged",
-                f"The crop has {rect.width} × {rect.height} pixels for {size.out_width} × {size.out_height}: "
-                f"it would be enlarged {grow:.2f} times.",
+            told(
+                Code.TO_ENLARGE,
+                width_px=rect.width,
+                height_px=rect.height,
+                out_width_px=size.out_width,
+                out_height_px=size.out_height,
+                enlarged_times=round(grow, 2),
             )
         )
     ppi = math.floor(size.ppi / grow)
     if size.min_ppi and ppi < size.min_ppi:
-        found.append(CropWarning("ppi", f"The print would have {ppi} ppi; {size.min_ppi} is the least asked for."))
+        found.append(told(Code.FEW_PPI, print_ppi=ppi, least_ppi=size.min_ppi))
     return found
 
 
-def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpec, tilt: float) -> list[CropWarning]:
+def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpec, tilt: float) -> list[Told]:
     head = _head(face, tilt)
     search = _Search(*frame, head, face.eye_middle, tilt, head_shares(size.ratio or Ratio(4, 5)))
     left, top = search.upright(rect)
@@ -321,19 +311,19 @@ def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpe
     h, w = rect.height, rect.width
     found = []
     if head.chin > top + h - trim:
-        found.append(CropWarning("chin-cut", "The chin is cut."))
+        found.append(told(Code.CHIN_CUT))
     elif head.chin > top + h - safe:
-        found.append(CropWarning("chin-safe", "The chin lies outside the safe area."))
+        found.append(told(Code.CHIN_UNSAFE))
     if head.crown < top + trim:
         sure = head.crown + face.crown_uncertainty < top + trim
-        found.append(CropWarning("crown-cut", "The crown is cut." if sure else "The crown may be cut."))
+        found.append(told(Code.CROWN_CUT if sure else Code.CROWN_MAY_BE_CUT))
     if head.left < left + trim or head.right > left + w - trim:
-        found.append(CropWarning("side-cut", "A side of the face is cut."))
+        found.append(told(Code.SIDE_CUT))
     eye, share = (head.eye_y - top) / h, (head.chin - head.crown) / h
     if _beyond(eye, EYE_LINE) > 0.01:
-        found.append(CropWarning("eye-line", f"The eye line is {_percent(eye)} from the top; 33 to 42 % is usual."))
+        found.append(told(Code.EYE_LINE, eyes_share=_share(eye), least_share=EYE_LINE[0], most_share=EYE_LINE[1]))
     if share > search.shares[1] + 0.02:
-        found.append(CropWarning("head-large", f"The head takes {_percent(share)} of the height."))
+        found.append(told(Code.HEAD_LARGE, head_share=_share(share)))
     elif share < search.shares[0] - 0.02:
-        found.append(CropWarning("head-small", f"The head takes only {_percent(share)} of the height."))
+        found.append(told(Code.HEAD_SMALL, head_share=_share(share)))
     return found

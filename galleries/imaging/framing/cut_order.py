@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing.geometry import Rect, turned_inside
 from galleries.imaging.framing.sizes import SizeSpec
+from galleries.told import Value
 
 
 @dataclass(frozen=True)
@@ -43,15 +45,20 @@ Finish = Callable[[Pixels, CutOrder], Pixels]  # draws over the finished pixels 
 def check_order(order: CutOrder, width: int, height: int) -> None:
     """Raises `BadCrop` when the crop leaves the frame of width × height or has another shape than its size."""
     crop, size = order.crop, order.size
-    placed = f"The crop {crop.width} × {crop.height} at ({crop.x}, {crop.y})"
+    placed: dict[str, Value] = {
+        "width_px": crop.width,
+        "height_px": crop.height,
+        "x_px": crop.x,
+        "y_px": crop.y,
+        "size": size.slug,
+    }
+    frame: dict[str, Value] = {"frame_width_px": width, "frame_height_px": height}
     if not crop.inside(width, height):
-        raise BadCrop(f"{placed} for '{size.slug}' does not lie inside the frame of {width} × {height}.")
+        raise BadCrop(Code.ORDER_OUTSIDE, **placed, **frame)
     if order.tilt_deg and not turned_inside(crop, order.tilt_deg, width, height, slack=1.0):
-        raise BadCrop(
-            f"{placed} for '{size.slug}', turned by {order.tilt_deg:.1f}°, leaves the frame of {width} × {height}."
-        )
+        raise BadCrop(Code.ORDER_TURNED_OUTSIDE, **placed, **frame, tilt_deg=round(order.tilt_deg, 1))
     ratio = size.ratio
     if ratio and not (
         abs(crop.width - ratio.width_for(crop.height)) <= 1 or abs(crop.height - ratio.height_for(crop.width)) <= 1
     ):
-        raise BadCrop(f"{placed} is not of the shape {ratio.width}:{ratio.height} that '{size.slug}' needs.")
+        raise BadCrop(Code.ORDER_SHAPE, **placed, width=ratio.width, height=ratio.height)

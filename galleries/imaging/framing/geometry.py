@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadCrop
 
 Point = tuple[float, float]
@@ -26,7 +27,7 @@ class Rect:
 
     def __post_init__(self) -> None:
         if self.width < 1 or self.height < 1:
-            raise BadCrop(f"A crop of {self.width} × {self.height} pixels has no area.")
+            raise BadCrop(Code.NO_AREA, width_px=self.width, height_px=self.height)
 
     @property
     def right(self) -> int:
@@ -78,7 +79,7 @@ class Ratio:
 
     def __post_init__(self) -> None:
         if self.width < 1 or self.height < 1:
-            raise BadCrop(f"A shape of {self.width}:{self.height} has no area.")
+            raise BadCrop(Code.SHAPE_NO_AREA, width=self.width, height=self.height)
         divisor = math.gcd(self.width, self.height)
         object.__setattr__(self, "width", self.width // divisor)
         object.__setattr__(self, "height", self.height // divisor)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing.geometry import Ratio
 
@@ -49,21 +50,21 @@ class SizeSpec:
     checked: str = ""
 
     def __post_init__(self) -> None:
-        where = f"Size '{self.slug}'"
+        size = self.slug
         if self.use not in USES:
-            raise BadCrop(f"{where}: use '{self.use}' is none of {', '.join(USES)}.")
+            raise BadCrop(Code.SIZE_USE, size=size, use=self.use, known=", ".join(USES))
         if self.file_format not in FILE_FORMATS:
-            raise BadCrop(f"{where}: file format '{self.file_format}' is none of {', '.join(FILE_FORMATS)}.")
+            raise BadCrop(Code.SIZE_FORMAT, size=size, format=self.file_format, known=", ".join(FILE_FORMATS))
         if self.bits not in (8, 16) or (self.bits == 16 and self.file_format != "TIFF"):
-            raise BadCrop(f"{where}: {self.bits} bits are not possible in a {self.file_format} file.")
+            raise BadCrop(Code.SIZE_BITS, size=size, bits=self.bits, format=self.file_format)
         if min(self.width, self.height) < 0 or (self.width == 0) != (self.height == 0):
-            raise BadCrop(f"{where}: {self.width} × {self.height} is no size; give both sides, or 0 × 0.")
+            raise BadCrop(Code.SIZE_SIDES, size=size, width_px=self.width, height_px=self.height)
         if not 1 <= self.quality <= 100 or self.ppi < 1:
-            raise BadCrop(f"{where}: quality must be 1 to 100 and ppi at least 1.")
+            raise BadCrop(Code.SIZE_QUALITY, size=size)
         if min(self.bleed, self.border, self.safe, self.byte_cap, self.min_ppi) < 0:
-            raise BadCrop(f"{where}: bleed, border, safe area, byte cap and least ppi cannot be negative.")
+            raise BadCrop(Code.SIZE_NEGATIVE, size=size)
         if self.width and 2 * (self.border + self.safe) >= min(self.width, self.height):
-            raise BadCrop(f"{where}: border and safe area leave nothing of {self.width} × {self.height}.")
+            raise BadCrop(Code.SIZE_NOTHING_LEFT, size=size, width_px=self.width, height_px=self.height)
 
     @property
     def full_frame(self) -> bool:

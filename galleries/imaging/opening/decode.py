@@ -11,12 +11,14 @@ from pathlib import Path
 import cv2
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
-from galleries.imaging.errors import TooLarge, Unreadable
+from galleries.imaging.errors import TooLarge, Unreadable, error_name
 from galleries.imaging.framing.geometry import oriented_size
 from galleries.imaging.opening import formats
 from galleries.imaging.opening.exif import read_exif
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
+from galleries.told import Value
 
 
 def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
@@ -27,26 +29,24 @@ def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
         try:
             size = source.stat().st_size
         except OSError as error:
-            raise Unreadable(f"The file {source.name} cannot be read: {error.strerror}.") from error
+            raise Unreadable(Code.FILE_UNREADABLE, name=source.name, error=error_name(error)) from error
     if size > limits.max_bytes:
-        raise TooLarge(f"This file has {size:,} bytes; at most {limits.max_bytes:,} are accepted.")
+        raise TooLarge(Code.TOO_MANY_BYTES, size_bytes=size, most_bytes=limits.max_bytes)
     try:
         return source if isinstance(source, bytes) else source.read_bytes()
     except OSError as error:
-        raise Unreadable(f"The file cannot be read: {error.strerror}.") from error
+        raise Unreadable(Code.FILE_UNREADABLE, name=getattr(source, "name", ""), error=error_name(error)) from error
 
 
 def _check_size(header: formats.Header, limits: Limits) -> None:
     width, height = header.width, header.height
+    this: dict[str, Value] = {"kind": header.format, "width_px": width, "height_px": height}
     if width < 1 or height < 1:
-        raise Unreadable(f"This {header.format} claims a size of {width} × {height} pixels.")
+        raise Unreadable(Code.NO_SIZE, **this)
     if max(width, height) > limits.max_side:
-        raise TooLarge(f"This {header.format} is {width} × {height} pixels; no side may exceed {limits.max_side:,}.")
+        raise TooLarge(Code.SIDE_TOO_LONG, **this, most_px=limits.max_side)
     if width * height > limits.max_pixels:
-        raise TooLarge(
-            f"This {header.format} is {width} × {height}, {width * height:,} pixels;"
-            f" at most {limits.max_pixels:,} are accepted."
-        )
+        raise TooLarge(Code.TOO_MANY_PIXELS, **this, size_pixels=width * height, most_pixels=limits.max_pixels)
 
 
 def _judge_profile(header: formats.Header, exif_colour: str) -> tuple[profiles.ProfileVerdict, bool]:
@@ -57,8 +57,6 @@ def _judge_profile(header: formats.Header, exif_colour: str) -> tuple[profiles.P
         if verdict.icc:
             return verdict, False
         problem = verdict.problem
-    if problem:
-        problem = f"{problem} The frame is read as sRGB instead."
     if header.named_space and not problem:
         return profiles.ProfileVerdict(profiles.build(header.named_space), header.named_space), False
     if exif_colour == "Adobe RGB" and header.space == "RGB" and not problem:

@@ -17,16 +17,16 @@ import simplejpeg
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.containers import jpeg, tiff, vips
 from galleries.imaging.containers.jpeg import JpegParts
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
+from galleries.told import Told, told
 
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 _EXTRANEOUS = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
 _MOST_PADDING = 4096
-_DATA_WRONG = "its picture data break off or contradict its header"
-_HEADER_WRONG = "its header cannot be read"
 SURROUND = 119  # sRGB code value of CIE L* 50: the mid grey that transparent parts are laid on
 _HEIF_ERRORS = (
     ValueError, OSError, RuntimeError, EOFError, SyntaxError, LookupError, TypeError, AttributeError, struct.error
@@ -47,7 +47,7 @@ class Header:
     alpha: bool = False
     exif: bytes = b""
     icc: bytes = b""
-    icc_problem: str = ""
+    icc_problem: Told | None = None
     oriented: bool = False  # the decoder turns the picture itself, the EXIF tag is to be ignored
     named_space: str = ""  # colours said without a profile
     jpeg: JpegParts | None = None
@@ -68,8 +68,8 @@ def sniff(data: bytes) -> str:
     if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
         return "HEIF"
     if not data:
-        raise Unsupported("This file is empty.")
-    raise Unsupported("This file is no JPEG, TIFF, PNG or HEIF picture, whatever its name says.")
+        raise Unsupported(Code.EMPTY)
+    raise Unsupported(Code.NO_PICTURE)
 
 
 # --- JPEG -----------------------------------------------------------------------------------------------
@@ -91,22 +91,22 @@ def _strictly(data: bytes, space: str, least: tuple[int, int]) -> NDArray[np.uin
     return pixels
 
 
-def _refusal(kind: str, error: Exception, what: str = "") -> ImagingError:
-    """The sentence for a decoder's complaint, whose own words stay with the error's cause."""
+def _refusal(kind: str, error: Exception, what: Code = Code.DATA_DAMAGED) -> ImagingError:
+    """The refusal for a decoder's complaint, whose own words stay with the error's cause."""
     message = str(error).lower()
     if "out of memory" in message or "insufficient memory" in message:
-        return TooLarge(f"Decoding this {kind} needs more memory than the decoder may take.")
+        return TooLarge(Code.NEEDS_MEMORY, kind=kind)
     if "premature end of jpeg" in message:
-        return Unreadable("This JPEG is cut off: its picture data end before the last row.")
-    return Unreadable(f"This {kind} is cut off or damaged: {what or _DATA_WRONG}.")
+        return Unreadable(Code.JPEG_CUT_OFF)
+    return Unreadable(what, kind=kind)
 
 
 def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]:
     parts = header.jpeg
     if parts is None:
-        raise Unreadable("This JPEG has no frame header.")
+        raise Unreadable(Code.JPEG_NO_FRAME)
     if parts.progressive and jpeg.scans_and_end(data, parts.scan_at)[0] > jpeg.MOST_SCANS:
-        raise Unreadable(f"This JPEG has more than {jpeg.MOST_SCANS} scans and is refused unread.")
+        raise Unreadable(Code.JPEG_SCANS, most=jpeg.MOST_SCANS)
     least = (-int(-header.height * scale // 1), -int(-header.width * scale // 1))
     try:
         return _strictly(data, header.space, least)
@@ -120,7 +120,7 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     end = jpeg.scans_and_end(data, parts.scan_at)[1]
     padding = data[end - int(found[1]) : end]
     if end < 0 or (padding.strip(b"\0") and padding.strip(b"\xff")):
-        raise Unreadable("This JPEG is damaged: picture data are left over after its last row.")
+        raise Unreadable(Code.JPEG_LEFT_OVER)
     try:
         return _strictly(data[: end - int(found[1])] + b"\xff\xd9", header.space, least)
     except ValueError as error:
@@ -146,7 +146,7 @@ def _vips_open(data: bytes, kind: str) -> vips.Image:
     try:
         return load(vips.Source.new_from_memory(data), access="sequential", fail_on="error")
     except vips.Error as error:
-        raise _refusal(kind, error, _HEADER_WRONG) from error
+        raise _refusal(kind, error, Code.HEADER_DAMAGED) from error
 
 
 def _field(image: vips.Image, name: str) -> bytes:
@@ -156,15 +156,13 @@ def _field(image: vips.Image, name: str) -> bytes:
 def _vips_header(data: bytes, kind: str) -> Header:
     image = _vips_open(data, kind)
     if image.format not in ("uchar", "ushort"):
-        raise Unsupported(f"This {kind} holds {image.format} samples; export it as 8 or 16 bit.")
+        raise Unsupported(Code.SAMPLES, kind=kind, samples=str(image.format))
     bands = image.bands
     spaces = {"b-w": "GRAY", "grey16": "GRAY", "srgb": "RGB", "rgb16": "RGB", "rgb": "RGB", "cmyk": "CMYK"}
     space = spaces.get(image.interpretation)
     colours = {"GRAY": 1, "RGB": 3, "CMYK": 4}.get(space or "", 0)
     if space is None or bands < colours:
-        raise Unsupported(
-            f"This {kind} holds {bands} channels of {image.interpretation}; only grey, RGB and CMYK are read."
-        )
+        raise Unsupported(Code.CHANNELS, kind=kind, channels=int(bands), space=str(image.interpretation))
     exif = data if kind == "TIFF" else _field(image, "exif-data")
     return Header(
         kind, image.width, image.height, 16 if image.format == "ushort" else 8, space,
@@ -207,7 +205,7 @@ def _surround(header: Header, icc: bytes) -> list[float]:
 
 
 @contextmanager
-def _heif_errors(what: str = "") -> Iterator[None]:
+def _heif_errors(what: Code = Code.DATA_DAMAGED) -> Iterator[None]:
     try:
         yield
     except _HEIF_ERRORS as error:
@@ -219,16 +217,16 @@ def _heif_open(data: bytes) -> pillow_heif.HeifFile:
 
 
 def _heif_header(data: bytes) -> Header:
-    with _heif_errors(_HEADER_WRONG):
+    with _heif_errors(Code.HEADER_DAMAGED):
         file = _heif_open(data)
         mode, info, (width, height) = str(file.mode), file.info, file.size
     space, alpha = ("GRAY" if mode.startswith("L") else "RGB"), "A" in mode.split(";")[0]
-    named, problem = "", ""
+    named, problem = "", None
     nclx = info.get("nclx_profile")
     if nclx and not info.get("icc_profile"):
         named = _NCLX.get(int(nclx.get("color_primaries", 1)), "")
         if not named or int(nclx.get("transfer_characteristics", 13)) not in _SRGB_LIKE_CURVES:
-            problem = "The colours are said in a way that is not read here (wide or high dynamic range)."
+            problem = told(Code.HEIF_COLOURS)
     return Header(
         "HEIF", width, height, 16 if "16" in mode else 8, space, alpha=alpha, exif=info.get("exif") or b"",
         icc=info.get("icc_profile") or b"", icc_problem=problem, oriented=True, named_space=named,
@@ -242,7 +240,7 @@ def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
         pixels = pixels[:, :, None]
     bands = (1 if header.space == "GRAY" else 3) + header.alpha
     if pixels.shape != (header.height, header.width, bands):
-        raise Unreadable("This HEIF decodes to another size than its header says.")
+        raise Unreadable(Code.HEIF_SIZE)
     if header.alpha:
         image = vips.from_array(pixels).copy(interpretation="srgb" if header.bits == 8 else "rgb16")
         pixels = vips.to_array(image.flatten(background=_surround(header, icc)))

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from galleries.imaging.arrays import Pixels
+from galleries.told import Told
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class FrameFacts:
     mode: str
     profile_name: str
     profile_assumed: bool
-    profile_problem: str = ""
+    profile_problem: Told | None = None  # why the embedded profile is not used; the frame is read as sRGB instead
     captured_at: datetime | None = None
     camera: str = ""
     frame_number: int | None = None
@@ -41,13 +42,16 @@ class FrameFacts:
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON; the moment as ISO 8601."""
         plain = asdict(self)
+        plain["profile_problem"] = self.profile_problem.as_dict() if self.profile_problem else None
         plain["captured_at"] = self.captured_at.isoformat() if self.captured_at else None
         return plain
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> FrameFacts:
         moment = plain.get("captured_at")
-        return cls(**{**plain, "captured_at": datetime.fromisoformat(moment) if moment else None})
+        problem = plain.get("profile_problem")
+        values = {"captured_at": datetime.fromisoformat(moment) if moment else None}
+        return cls(**{**plain, **values, "profile_problem": Told.from_stored(problem) if problem else None})
 
 
 @dataclass(frozen=True)

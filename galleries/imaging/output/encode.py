@@ -17,10 +17,12 @@ import simplejpeg
 from numpy.typing import NDArray
 from PIL import Image
 
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert
 from galleries.imaging.containers import jpeg, vips
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.output import resize
+from galleries.told import Told, Value, told
 
 Pixels8 = NDArray[np.uint8]
 
@@ -106,7 +108,7 @@ def encode_within(
     `encode_jpeg`. Raises `DoesNotFit`, naming a size in pixels that was tried and does fit.
     """
     if byte_cap < 1:
-        raise DoesNotFit("The rights metadata alone are larger than the byte cap: no picture fits under it.")
+        raise DoesNotFit(Code.CAP_UNDER_RIGHTS)
     trials = _Trials(rgb, options)
     low, high = floor, max(start, ceiling if ceiling is not None else start)
     best: int | None = None
@@ -126,7 +128,7 @@ def encode_within(
         guess = _secant(*trial, other, math.log(byte_cap))
         quality = min(max(guess, low), high)
     if best is None:
-        raise DoesNotFit(_what_would_fit(rgb, byte_cap, floor, trials.size(floor), options))
+        raise DoesNotFit.of(_what_would_fit(rgb, byte_cap, floor, trials.size(floor), options))
     return encoded(trials.files[best], best, len(trials.files))
 
 
@@ -145,24 +147,22 @@ def _secant(quality: int, log_size: float, previous: tuple[int, float] | None, t
     return math.floor(5000 / percent if percent > 100 else 100 - percent / 2)
 
 
-def _what_would_fit(rgb: Pixels8, byte_cap: int, floor: int, size: int, options: dict[str, Any]) -> str:
+def _what_would_fit(rgb: Pixels8, byte_cap: int, floor: int, size: int, options: dict[str, Any]) -> Told:
     """Smaller pictures are really encoded until one fits."""
     height, width = rgb.shape[:2]
-    told = (
-        f"At the lowest quality allowed ({floor}) the {width} × {height} picture takes {size:,} bytes,"
-        f" over the cap of {byte_cap:,}"
-    )
+    this: dict[str, Value] = {"quality": floor, "width_px": width, "height_px": height}
+    this |= {"size_bytes": size, "cap_bytes": byte_cap}
     overhead = len(encode_jpeg(rgb[:16, :16], quality=floor, **options))
     if overhead >= byte_cap:
-        return f"{told}; no picture fits, its tags alone take about {overhead:,} bytes."
+        return told(Code.CAP_UNDER_TAGS, **this, tags_bytes=overhead)
     factor, new = 1.0, (width, height)
     while min(new) > 16:
         factor *= min(0.95, math.sqrt(max(1, byte_cap - overhead) / max(1, size - overhead)))
         new = (max(1, round(width * factor)), max(1, round(height * factor)))
         size = len(encode_jpeg(resize.resize_to(rgb, *new), quality=floor, **options))
         if size <= byte_cap:
-            return f"{told}; {new[0]} × {new[1]} pixels would fit."
-    return f"{told}; no useful size fits."
+            return told(Code.CAP_WOULD_FIT, **this, fits_width_px=new[0], fits_height_px=new[1])
+    return told(Code.CAP_NOTHING_FITS, **this)
 
 
 def encode_tiff(pixels: NDArray[Any], *, ppi: int, icc: bytes | None = None) -> bytes:

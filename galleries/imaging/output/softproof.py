@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from galleries.imaging.arrays import Pixels
+from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import BadProfile
+from galleries.told import Told, told
 
 VISIBLE = 4.0  # difference in Lab (CIE 1976) over which a colour counts as out of reach
 _CLASSES = {b"prtr", b"mntr", b"spac"}
@@ -33,25 +35,25 @@ class PaperView:
     outside: float
 
     @property
-    def warning(self) -> str:
-        """A sentence, '' when nothing worth a word is out of reach."""
+    def warning(self) -> Told | None:
+        """None when nothing worth a word is out of reach."""
         if self.outside < 0.005:
-            return ""
-        return f"{max(1, round(100 * self.outside))} % of the picture has colours that this paper cannot show."
+            return None
+        return told(Code.PAPER_LACKS, outside_share=max(0.01, round(self.outside, 2)))
 
 
 def check_profile(icc: bytes) -> PrintProfile:
     """Raises `BadProfile` with the reason when a lab's profile cannot be used for RGB files."""
     if len(icc) < 132 or icc[36:40] != b"acsp":
-        raise BadProfile("This file is no colour profile.")
+        raise BadProfile(Code.LAB_NO_PROFILE)
     if icc[12:16] not in _CLASSES:
-        raise BadProfile("This profile is for neither a printer nor a display, so nothing can be printed with it.")
+        raise BadProfile(Code.LAB_CLASS)
     if icc[16:20] != b"RGB ":
         space = icc[16:20].decode("latin-1").strip()
-        raise BadProfile(f"This profile is for {space} files; ask the lab for its RGB profile.")
+        raise BadProfile(Code.LAB_SPACE, space=space)
     verdict = profiles.examine(icc, "RGB")
     if verdict.problem:
-        raise BadProfile(verdict.problem.replace("embedded colour profile", "colour profile"))
+        raise BadProfile.of(verdict.problem)
     convert.between_profiles(
         np.zeros((1, 1, 3), np.uint8), convert.srgb_profile(), icc, 8
     )  # there must be a way to it too
@@ -69,7 +71,7 @@ def on_paper(rgb: Pixels, icc: bytes) -> PaperView:
         )  # fmt: skip
         image = transform.apply(Image.fromarray(np.ascontiguousarray(rgb), "RGB"))
     except (OSError, ValueError, ImageCms.PyCMSError) as error:
-        raise BadProfile("The print cannot be simulated with this profile.") from error
+        raise BadProfile(Code.NOT_SIMULATED) from error
     there = convert.between_profiles(rgb, srgb, icc, 8)
     back = convert.between_profiles(there, icc, srgb, 8)
     apart = np.linalg.norm(_lab(back) - _lab(rgb), axis=2)

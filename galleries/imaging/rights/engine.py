@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import exiv2
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadRights, Unreadable
 
 _LOCK = threading.Lock()
@@ -41,7 +42,7 @@ def read(data: bytes) -> RawMetadata:
             xmp = {datum.key(): tuple(map(_readable, _xmp_texts(datum))) for datum in image.xmpData()}
             return RawMetadata(exif, iim, xmp)
         except exiv2.Exiv2Error as error:
-            raise Unreadable(f"The file's metadata can't be read: {_reason(error)}.") from error
+            raise Unreadable(Code.RIGHTS_UNREADABLE, reason=_reason(error)) from error
 
 
 def write(data: bytes, packet: str, iim: Sequence[tuple[str, str]], exif: Mapping[str, str]) -> bytes:
@@ -62,7 +63,7 @@ def write(data: bytes, packet: str, iim: Sequence[tuple[str, str]], exif: Mappin
             image.writeMetadata()
             return _content(image)
         except exiv2.Exiv2Error as error:
-            raise BadRights(f"The rights can't be written into the file: {_reason(error)}.") from error
+            raise BadRights(Code.RIGHTS_UNWRITABLE, reason=_reason(error)) from error
 
 
 def _content(image: exiv2.Image) -> bytes:
@@ -112,4 +113,4 @@ def _readable(text: str) -> str:
 
 
 def _reason(error: exiv2.Exiv2Error) -> str:
-    return str(getattr(error, "message", error)).rstrip(".")
+    return str(getattr(error, "message", error)).rstrip(".")[:200]  # the library's own words, for whoever looks closer

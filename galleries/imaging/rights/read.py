@@ -12,12 +12,14 @@ import struct
 from datetime import date, datetime
 from typing import Any
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable
 from galleries.imaging.rights import engine, fields
 from galleries.imaging.rights import strip as container
 from galleries.imaging.rights.private import private_data
-from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound
+from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound, shown
 from galleries.imaging.rights.vocabulary import bare
+from galleries.told import Told, told
 
 _EXIV2_PREFIX = {"Iptc4xmpCore": "iptc", "Iptc4xmpExt": "iptcExt"}
 
@@ -29,8 +31,8 @@ class _Reader:
         self.raw, self.stale = raw, digest == "stale"
         self.values: dict[str, Any] = {}
         self.sources: dict[str, str] = {}
-        self.disagreements: list[str] = []
-        self.problems: list[str] = []
+        self.disagreements: list[Told] = []
+        self.problems: list[Told] = []
 
     def settle(self, name: str, said: dict[str, Any], limit: int = 0) -> None:
         """Choose among what the containers say about one field, and note where they differ."""
@@ -44,7 +46,9 @@ class _Reader:
             self.values[name], self.sources[name] = said["XMP"], "XMP"  # the same text, not cut
         for source, value in said.items():
             if source != chosen and not _agree(said[chosen], value, source, limit):
-                self.disagreements.append(f"'{name}' differs: {chosen} says {said[chosen]!r}, {source} says {value!r}.")
+                here = {"source": chosen, "value": shown(said[chosen])}
+                there = {"other_source": source, "other_value": shown(value)}
+                self.disagreements.append(told(Code.RIGHTS_DIFFER, field=name, **here, **there))
 
     def texts(self, name: str) -> tuple[str, ...]:
         return tuple(t.strip() for t in self.raw.xmp.get(_key(name), ()) if t.strip())
@@ -54,7 +58,7 @@ class _Reader:
             try:
                 self.values[name], self.sources[name] = date.fromisoformat(text[:10]), "XMP"
             except ValueError:
-                self.problems.append(f"The date of '{name}' can't be understood: {text!r}.")
+                self.problems.append(told(Code.RIGHTS_DATE, field=name, value=text))
 
     def structures(self, xmp: str) -> list[dict[str, str]]:
         """The entries of a Seq, Bag or single structure: part name → text."""
@@ -148,14 +152,14 @@ def _read_capture(reader: _Reader) -> None:
             said[source] = datetime.fromisoformat(text)
         except ValueError:
             if source == "XMP" or stamp.strip(" 0:"):
-                reader.problems.append(f"The capture date in {source} can't be understood: {text!r}.")
+                reader.problems.append(told(Code.RIGHTS_CAPTURE_DATE, source=source, value=text))
     days = raw.iim.get(fields.IIM_DATE, ())
     if days and not said:
         try:
             time = "".join(raw.iim.get(fields.IIM_TIME, ())[:1])
             said["IIM"] = datetime.fromisoformat(f"{days[0]}T{time}" if time else days[0])
         except ValueError:
-            reader.problems.append(f"The capture date in IIM can't be understood: {days[0]!r}.")
+            reader.problems.append(told(Code.RIGHTS_CAPTURE_DATE, source="IIM", value=days[0]))
     reader.settle("captured_at", said)
 
 

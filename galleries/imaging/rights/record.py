@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadRights
 from galleries.imaging.rights import vocabulary as vocab
+from galleries.told import Told, told
 
 ALT_TEXT_LIMIT = 250  # IPTC Photo Metadata Standard: alt text should stay under 250 characters
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
@@ -85,7 +87,7 @@ class RightsRecord:
         """Raise BadRights, naming the field, when the record contradicts itself or cannot be written."""
         problems = problems_of(self)
         if problems:
-            raise BadRights(" ".join(problems))
+            raise BadRights.of(dataclasses.replace(problems[0], more=tuple(problems[1:])))
 
 
 EMPTY = RightsRecord(marked=None, model_release_status="")
@@ -96,17 +98,17 @@ class RightsFound:
     """What a file says, reconciled by the Metadata Working Group's order.
 
     `sources` names per field where the value came from ('Exif', 'XMP', 'IIM'); `disagreements` are
-    sentences where the containers differ; `private` names data that a delivered file must not carry;
+    where the containers differ; `private` names data that a delivered file must not carry;
     `iim_digest` is 'none', 'matches' or 'stale'; `problems` are values that could not be understood.
     """
 
     record: RightsRecord
     format: str = ""
     sources: Mapping[str, str] = field(default_factory=dict)
-    disagreements: tuple[str, ...] = ()
-    private: tuple[str, ...] = ()
+    disagreements: tuple[Told, ...] = ()
+    private: tuple[Told, ...] = ()
     iim_digest: str = "none"
-    problems: tuple[str, ...] = ()
+    problems: tuple[Told, ...] = ()
 
     @property
     def empty(self) -> bool:
@@ -114,9 +116,9 @@ class RightsFound:
         return not self.sources
 
 
-def problems_of(record: RightsRecord) -> list[str]:
-    """Every reason why the record can't be written, as sentences; empty when it can."""
-    found = [f"The field '{name}' holds a control character." for name in _with_control_characters(record)]
+def problems_of(record: RightsRecord) -> list[Told]:
+    """Every reason why the record can't be written; empty when it can."""
+    found = [told(Code.RIGHTS_CONTROL, field=name) for name in _with_control_characters(record)]
     coded = (
         ("data_mining", record.data_mining, vocab.DATA_MINING),
         ("model_release_status", record.model_release_status, vocab.MODEL_RELEASE),
@@ -125,24 +127,24 @@ def problems_of(record: RightsRecord) -> list[str]:
         *(("alteration_constraints", code, vocab.ALTERATION) for code in record.alteration_constraints),
     )
     found += [
-        f"'{code}' is not a code for '{name}'; known are {', '.join(known)}."
+        told(Code.RIGHTS_NO_CODE, value=code, field=name, known=", ".join(known))
         for name, code, known in coded
         if code and code not in known
     ]
     if len(record.alt_text) > ALT_TEXT_LIMIT:
-        found.append(f"The alt text has {len(record.alt_text)} characters; {ALT_TEXT_LIMIT} is the most.")
+        found.append(told(Code.RIGHTS_ALT_TEXT, signs=len(record.alt_text), most=ALT_TEXT_LIMIT))
     start, end = record.license_start, record.license_end
     if start and end and end < start:
-        found.append(f"The licence ends on {end.isoformat()}, before it starts on {start.isoformat()}.")
+        found.append(told(Code.RIGHTS_ENDS_FIRST, ends_day=end.isoformat(), starts_day=start.isoformat()))
     if record.data_mining == "DMI-PROHIBITED-SEECONSTRAINT" and not record.other_constraints:
-        found.append("The data-mining reservation points to a constraint, but none is written.")
+        found.append(told(Code.RIGHTS_NO_CONSTRAINT))
     for name in ("web_statement", "terms_url"):
         address = getattr(record, name)
         if address and not re.match(r"https?://[^\s]+$", address):
-            found.append(f"The field '{name}' is not a web address: {address!r}.")
+            found.append(told(Code.RIGHTS_NO_ADDRESS, field=name, value=address))
     for licensor in record.licensors:
         if not licensor.name:
-            found.append("A licensor has no name.")
+            found.append(told(Code.RIGHTS_NAMELESS_LICENSOR))
     return found
 
 
@@ -168,3 +170,10 @@ def _with_control_characters(record: RightsRecord) -> list[str]:
         return False
 
     return [f.name for f in dataclasses.fields(record) if bad(getattr(record, f.name))]
+
+
+def shown(value: object) -> str | None:
+    """A value of a record for a sentence; None when there is none."""
+    if value in (None, "", ()):
+        return None
+    return value if isinstance(value, str) else repr(value)

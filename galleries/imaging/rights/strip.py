@@ -10,6 +10,7 @@ import re
 import struct
 from collections.abc import Iterator
 
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable, Unsupported
 
 _JPEG_MARKER = re.compile(rb"\xff[\x01-\xcf\xd8-\xfe]")  # not stuffing, restart or fill
@@ -73,7 +74,7 @@ def kind_of(data: bytes) -> str:
         return "PNG"
     if data[:4] in (b"II*\x00", b"MM\x00*"):
         return "TIFF"
-    raise Unsupported("Rights can be written to and read from JPEG, TIFF and PNG only; this file is none of them.")
+    raise Unsupported(Code.RIGHTS_KIND)
 
 
 def strip(data: bytes) -> bytes:
@@ -91,7 +92,7 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, bytes]]:
         while data[at : at + 2] == b"\xff\xff":
             at += 1
         if at + 2 > len(data) or data[at] != 0xFF:
-            raise Unreadable("The JPEG's structure breaks off or is damaged.")
+            raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
         marker = data[at + 1]
         if marker == 0xD9:
             yield marker, data[at : at + 2]
@@ -99,15 +100,15 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, bytes]]:
         end = at + 2
         if marker != 0x01:
             if at + 4 > len(data):
-                raise Unreadable("The JPEG's structure breaks off or is damaged.")
+                raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
             end += int.from_bytes(data[at + 2 : at + 4], "big")
         if marker == 0xDA:
             following = _JPEG_MARKER.search(data, end)
             if following is None:
-                raise Unreadable("The JPEG breaks off inside its pixels.")
+                raise Unreadable(Code.RIGHTS_JPEG_BREAKS)
             end = following.start()
         if end > len(data) or end < at + 2:
-            raise Unreadable("The JPEG's structure breaks off or is damaged.")
+            raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
         yield marker, data[at:end]
         at = end
 
@@ -139,7 +140,7 @@ def _strip_png(data: bytes) -> bytes:
         if name == b"IEND":
             return b"".join(out)
         at = end
-    raise Unreadable("The PNG breaks off before its end.")
+    raise Unreadable(Code.RIGHTS_PNG_BREAKS)
 
 
 def tiff_entries(data: bytes) -> tuple[str, dict[int, tuple[int, int, bytes]]]:
@@ -158,10 +159,10 @@ def tiff_entries(data: bytes) -> tuple[str, dict[int, tuple[int, int, bytes]]]:
             size = _TIFF_UNIT.get(kind, 0) * number
             where = at + 8 if size <= 4 else struct.unpack_from(order + "I", data, at + 8)[0]
             if where + size > len(data):
-                raise Unreadable(f"The TIFF's entry {tag} points outside the file.")
+                raise Unreadable(Code.RIGHTS_TIFF_ENTRY, entry=tag)
             entries[tag] = (kind, number, data[where : where + size])
     except struct.error:
-        raise Unreadable("The TIFF's directory breaks off or is damaged.") from None
+        raise Unreadable(Code.RIGHTS_TIFF_DAMAGED) from None
     return order, entries
 
 
@@ -170,15 +171,15 @@ def _strip_tiff(data: bytes) -> bytes:
     kept = {tag: entry for tag, entry in sorted(entries.items()) if tag in _TIFF_KEEP}
     offsets_tag, sizes_tag = (324, 325) if 324 in kept else (273, 279)
     if offsets_tag not in kept or sizes_tag not in kept:
-        raise Unreadable("The TIFF does not say where its pixels are.")
+        raise Unreadable(Code.RIGHTS_TIFF_NO_PIXELS)
     if _numbers(order, kept[259] if 259 in kept else (3, 1, struct.pack(order + "H", 1)))[0] == 6:
-        raise Unsupported("A TIFF with old-style JPEG inside can't be rewritten safely.")
+        raise Unsupported(Code.RIGHTS_TIFF_OLD_JPEG)
     out = bytearray(data[:4] + b"\x00\x00\x00\x00")
     offsets = []
     pieces = zip(_numbers(order, kept[offsets_tag]), _numbers(order, kept[sizes_tag]), strict=True)
     for where, size in pieces:
         if where + size > len(data):
-            raise Unreadable("The TIFF's pixels break off.")
+            raise Unreadable(Code.RIGHTS_TIFF_PIXELS)
         offsets.append(len(out))
         out += data[where : where + size]
         out += b"\x00" * (len(out) % 2)
@@ -204,5 +205,5 @@ def _numbers(order: str, entry: tuple[int, int, bytes]) -> tuple[int, ...]:
     kind, number, value = entry
     letter = {1: "B", 3: "H", 4: "I"}.get(kind)
     if letter is None:
-        raise Unreadable("The TIFF's directory holds a number of an unknown type.")
+        raise Unreadable(Code.RIGHTS_TIFF_NUMBER)
     return struct.unpack(f"{order}{number}{letter}", value)

@@ -7,11 +7,13 @@ input always gives the same bytes.
 
 from __future__ import annotations
 
+from galleries.imaging.codes import Code
 from galleries.imaging.rights import engine, fields
 from galleries.imaging.rights import strip as container
 from galleries.imaging.rights.read import found_in
-from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound, RightsRecord
+from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound, RightsRecord, shown
 from galleries.imaging.rights.xmp import packet
+from galleries.told import Told, told
 
 __all__ = [
     "EMPTY",
@@ -61,8 +63,8 @@ def xmp_packet(record: RightsRecord) -> str:
     return packet(fields.to_xmp(tidy))
 
 
-def check(data: bytes, record: RightsRecord) -> list[str]:
-    """Differences between what a file says and what it should say, as sentences; empty when all agrees.
+def check(data: bytes, record: RightsRecord) -> list[Told]:
+    """Differences between what a file says and what it should say; empty when all agrees.
 
     Every container is compared on its own: XMP, IIM (to its byte limits) and Exif; data that must not be
     there is named as well.
@@ -70,7 +72,9 @@ def check(data: bytes, record: RightsRecord) -> list[str]:
     tidy, found = record.tidied(), read_rights(data)
     raw = engine.read(data)
     differences = [
-        f"The field '{name}' should be {_show(getattr(tidy, name))} but is {_show(getattr(found.record, name))}."
+        told(
+            Code.RIGHTS_FIELD, field=name, wanted=shown(getattr(tidy, name)), actual=shown(getattr(found.record, name))
+        )
         for name in tidy.__dataclass_fields__
         if getattr(tidy, name) != getattr(found.record, name)
     ]
@@ -82,13 +86,14 @@ def check(data: bytes, record: RightsRecord) -> list[str]:
     actual = {key: values for key, values in own.items() if key != _RECORD_VERSION}
     for key in sorted({*wanted, *actual}):
         if wanted.get(key) != actual.get(key):
-            differences.append(
-                f"IIM {key.split('.')[-1]} should be {_show(wanted.get(key))} but is {_show(actual.get(key))}."
-            )
+            name = f"IIM {key.split('.')[-1]}"
+            both = {"wanted": shown(wanted.get(key)), "actual": shown(actual.get(key))}
+            differences.append(told(Code.RIGHTS_FIELD, field=name, **both))
     for key, value in fields.to_exif(tidy).items():
         if raw.exif.get(key, "").strip() != value:
-            differences.append(f"Exif {key.split('.')[-1]} should be {_show(value)} but is {_show(raw.exif.get(key))}.")
-    return [*differences, *found.disagreements, *(f"The file carries {what}." for what in found.private)]
+            name = f"Exif {key.split('.')[-1]}"
+            differences.append(told(Code.RIGHTS_FIELD, field=name, wanted=value, actual=shown(raw.exif.get(key))))
+    return [*differences, *found.disagreements, *found.private]
 
 
 def _write(data: bytes, record: RightsRecord) -> bytes:
@@ -113,7 +118,3 @@ def _kept_exif(kind: str, data: bytes, stripped: bytes) -> dict[str, str]:
     if kind == "JPEG" and stripped[2:4] != b"\xff\xe0" and all(exif.get(key) for key in _RESOLUTION):
         kept.update({key: exif[key] for key in _RESOLUTION})
     return kept
-
-
-def _show(value: object) -> str:
-    return "missing" if value in (None, "", ()) else repr(value)

@@ -9,19 +9,21 @@ import cv2
 import numpy as np
 
 from galleries.imaging.arrays import Floats
+from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable
 from galleries.imaging.tracer.code import Match
 from galleries.imaging.tracer.read import aligned, heard
 from galleries.imaging.tracer.reference import reference_of
+from galleries.told import Told, told
 
 
 @dataclass(frozen=True)
 class TraceResult:
-    """What a copy tells: payloads heard, strongest first (several when copies were mixed), and a sentence."""
+    """What a copy tells: payloads heard, strongest first (several when copies were mixed), and how sure that is."""
 
     found: bool
     matches: tuple[Match, ...]
-    sentence: str
+    told: Told
     aligned: bool
 
     @property
@@ -46,32 +48,29 @@ def find(copy: bytes, proof: bytes, key: bytes, candidates: Sequence[int] = ()) 
     picture = _grey(copy)
     placed = aligned(picture, known.mean)
     if placed is None:
-        return TraceResult(False, (), "Not found: this is no copy of that proof, or too little of it is left.", False)
+        return TraceResult(False, (), told(Code.TRACER_NO_COPY), False)
     score, weight = heard(placed, picture, known)
     matches = tuple(known.code.listen(score, weight, tuple(candidates)))
     if not matches:
-        return TraceResult(
-            False, (), "Not found: the picture is a copy of that proof, but no mark is left in it.", True
+        return TraceResult(False, (), told(Code.TRACER_NO_MARK), True)
+    return TraceResult(True, matches, _heard(matches), True)
+
+
+def _heard(matches: Sequence[Match]) -> Told:
+    each = tuple(
+        told(
+            Code.TRACER_HEARD,
+            tracer=match.payload,
+            one_in=round(1 / max(match.chance, 1e-12)),
+            strength_share=round(match.strength, 2),
         )
-    return TraceResult(True, matches, _sentence(matches), True)
-
-
-def _sentence(matches: Sequence[Match]) -> str:
-    def odds(match: Match) -> str:
-        return f"1 in {1 / max(match.chance, 1e-12):,.0f}"
-
-    first, *others = matches
-    if not others:
-        return (
-            f"The copy carries the mark {first.payload}; the odds of a false match are under {odds(first)}, "
-            f"and {first.strength:.0%} of the mark is left."
-        )
-    listed = ", ".join(f"{match.payload} (false match under {odds(match)})" for match in matches)
-    return f"The copy was mixed from {len(matches)} copies; it carries the marks {listed}."
+        for match in matches
+    )
+    return each[0] if len(each) == 1 else Told(Code.TRACER_MIXED, {"copies": len(each)}, more=each)
 
 
 def _grey(copy: bytes) -> Floats:
     picture = cv2.imdecode(np.frombuffer(copy, np.uint8), cv2.IMREAD_GRAYSCALE) if copy else None
     if picture is None:
-        raise Unreadable("The copy can't be opened as a picture.")
+        raise Unreadable(Code.TRACER_COPY_UNREADABLE)
     return picture.astype(np.float32)

@@ -24,6 +24,7 @@ import numpy as np
 import simplejpeg
 from PIL import Image, JpegImagePlugin
 
+from galleries.imaging import codes
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.errors import Unreadable, Unsupported
 from galleries.imaging.tracer.code import SYMBOLS, Code
@@ -53,7 +54,7 @@ def prepare(proof: bytes, key: bytes) -> bytes:
     per_piece = max(1, across * down // PIECES)
     pieces = -(-across * down // per_piece)
     if pieces < SYMBOLS:
-        raise Unsupported(f"A proof of {width} × {height} pixels is too small to carry the tracer.")
+        raise Unsupported(codes.Code.TRACER_TOO_SMALL, width_px=width, height_px=height)
     plus, minus = _pattern(rgb, key)
     options["restart_marker_blocks"] = per_piece
     first = _saved(cv2.subtract(cv2.add(rgb, plus), minus), options)
@@ -70,7 +71,7 @@ def embed(proof: bytes, key: bytes, payload: int) -> bytes:
     head, one = _pieces(first)
     other_head, two = _pieces(second)
     if head != other_head or len(one) != len(two):
-        raise Unreadable("The prepared proof is damaged: its two halves do not fit together.")
+        raise Unreadable(codes.Code.TRACER_HALVES)
     choose = Code(key, len(one)).signs(payload) > 0
     body = [a if up else b for a, b, up in zip(one, two, choose.tolist(), strict=True)]
     return head + b"".join(body)
@@ -80,10 +81,10 @@ def _opened(proof: bytes) -> tuple[Pixels, dict[str, object], tuple[int, int]]:
     try:
         with Image.open(io.BytesIO(proof)) as image:
             if not isinstance(image, JpegImagePlugin.JpegImageFile) or image.mode != "RGB":
-                raise Unsupported("Only a JPEG in colour can carry the tracer.")
+                raise Unsupported(codes.Code.TRACER_NOT_COLOUR)
             sampling = JpegImagePlugin.get_sampling(image)
             if sampling not in _MCU:
-                raise Unsupported("The JPEG's colour sampling is not one the tracer knows.")
+                raise Unsupported(codes.Code.TRACER_SAMPLING)
             options = {
                 "qtables": image.quantization,
                 "subsampling": sampling,
@@ -92,7 +93,7 @@ def _opened(proof: bytes) -> tuple[Pixels, dict[str, object], tuple[int, int]]:
             }
         rgb = simplejpeg.decode_jpeg(proof)
     except (OSError, ValueError) as error:
-        raise Unreadable(f"The proof can't be decoded: {error}.") from error
+        raise Unreadable(codes.Code.TRACER_PROOF_UNREADABLE) from error
     return rgb, options, _MCU[sampling]
 
 

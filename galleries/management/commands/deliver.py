@@ -14,6 +14,7 @@ from galleries.management.trade import TradeCommand, photographer_of, sitting_na
 from galleries.models import Delivery
 from galleries.steps import jobs
 from galleries.steps.delivering import licences, offer, orders
+from galleries.words.told import stored
 
 
 class Command(TradeCommand):
@@ -54,7 +55,7 @@ Without a licence the usual terms are written down first."""
     def _told(self, made: Delivery, options: dict[str, Any]) -> Any:
         files = list(made.files.all())
         for file in files:
-            warnings = "".join(f"\n    {warning}" for warning in file.warnings)
+            warnings = "".join(f"\n    {stored(warning)}" for warning in file.warnings)
             self.tell(options, f"{file.name}  {file.width} × {file.height} px, {file.bytes:,} bytes{warnings}")
         target = ""
         if options["out"]:

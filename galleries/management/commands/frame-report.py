@@ -9,6 +9,7 @@ from typing import Any
 from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
 from galleries.steps.delivering import one_file
+from galleries.words.told import sentence
 
 
 class Command(TradeCommand):
@@ -29,7 +30,7 @@ class Command(TradeCommand):
             told = one_file.report(path)
         except (ImagingError, OSError) as error:
             self.all_done = False
-            reason = error.strerror or str(error) if isinstance(error, OSError) else str(error)
+            reason = error.strerror or str(error) if isinstance(error, OSError) else sentence(error.told)
             self.stderr.write(f"{path}: {reason}")
             return {"path": str(path), "error": reason}
         self.tell(options, f"{path.name}  {told['width']} × {told['height']}  {told['profile']}")

@@ -35,7 +35,7 @@ With --again those that failed are tried once more, and frames whose stamp names
             self._make(mine, sitting.frames.count())
         names = dict(sitting.frames.values_list("pk", "name"))
         failed = [
-            {"frame": names[job.thing], "reason": job.reason}
+            {"frame": names[job.thing], "reason": job.why}
             for job in mine.filter(state=Job.State.FAILED)
             if job.thing in names
         ]

@@ -13,8 +13,9 @@ from django.utils import timezone
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
-from galleries.papers.describe import rights_found_sentences
 from galleries.steps.delivering import offer
+from galleries.words.rights import rights_found_sentences
+from galleries.words.told import sentence
 
 
 class Command(TradeCommand):
@@ -50,4 +51,4 @@ class Command(TradeCommand):
             return rights_found_sentences(door.read_rights(data), today=timezone.localdate())
         except ImagingError as error:
             self.all_done = False
-            return [f"{path.name}: {error}"]
+            return [f"{path.name}: {sentence(error.told)}"]

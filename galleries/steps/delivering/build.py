@@ -12,19 +12,18 @@ from django.db import transaction
 from galleries import stages, storage
 from galleries.access import PROGRAM
 from galleries.errors import DomainError
+from galleries.imaging.codes import Code
 from galleries.imaging.contained import door
 from galleries.imaging.errors import BadRights, ImagingError
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
-from galleries.models import (
-    DeliveredFile,
-    Delivery,
-)
+from galleries.models import DeliveredFile, Delivery, Frame
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import licences, offer, package, sizes
 from galleries.steps.limits import limits
+from galleries.told import Told
 
 D = Delivery.State
 
@@ -42,7 +41,9 @@ def build(delivery_id: int) -> None:
         _make_files(delivery)
         packed = package.pack(delivery)
     except (DomainError, ImagingError) as error:
-        stages.move_delivery(delivery, D.FAILED, PROGRAM, verb="delivery failed", fields={"problem": str(error)[:500]})
+        stages.move_delivery(
+            delivery, D.FAILED, PROGRAM, verb="delivery failed", fields={"problem": error.told.as_text(500)}
+        )
         raise
     _hand_over(delivery, packed)
 
@@ -87,9 +88,14 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
     try:
         made = door.make_finals(data, cuts, limits(), record, name=strip)
     except ImagingError as error:
-        raise type(error)(f"{orders[0]['said']['description']} {error}") from error
+        raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
     for order, file in zip(orders, made, strict=True):
         _keep(delivery, order, file, record)
+
+
+def _camera_name(order: dict[str, Any]) -> str:
+    frame = Frame.objects.filter(finals=order["final"]).first()
+    return frame.name if frame else ""
 
 
 def rights_record(terms: LicenceTerms, said: dict[str, str]) -> RightsRecord:
@@ -102,13 +108,13 @@ def _keep(delivery: Delivery, order: dict[str, Any], file: FinalFile, record: Ri
     """Read the metadata back and compare, store the bytes, then write the row."""
     differences = door.check_rights(file.data, record)
     if differences:
-        raise BadRights(f"{order['name']}: what was written does not read back. {' '.join(differences)}")
+        raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order["name"], more=tuple(differences)))
     ending = order["name"].rsplit(".", 1)[1]
     key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
     storage.put(storage.private(), key, file.data)
     _row(
         delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
-        warnings=list(file.warnings),
+        warnings=[one.as_dict() for one in file.warnings],
     )  # fmt: skip
 
 

@@ -25,6 +25,9 @@ from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, L
 from galleries.steps import derived
 from galleries.steps.delivering import sizes as sizes_
 from galleries.steps.limits import limits
+from galleries.told import told
+from galleries.words.steps import Code
+from galleries.words.told import sentence, sentences
 
 PREVIEW_SIDE = 600
 SHEET_SIDE = 280
@@ -103,7 +106,7 @@ def _fresh(source: Source, size: DeliverySize) -> dict[str, object]:
         **_place(made.rect, made.tilt_deg, source),
         "by_hand": False,
         "by": "",
-        "reasons": list(made.reasons),
+        "reasons": [one.as_dict() for one in made.reasons],
     }
 
 
@@ -119,8 +122,7 @@ def _carried(old: Crop, source: Source, size: DeliverySize) -> dict[str, object]
     rect = Rect(round(centre[0] - width / 2), round(centre[1] - height / 2), width, height)
     rect = rect.clamp_to(source.width, source.height)
     tilt = old.tilt if turned_inside(rect, old.tilt, source.width, source.height, slack=1.0) else 0.0
-    reason = _("Carried over from a picture of another size: please look at it again.")
-    return {**_place(rect, tilt, source), "by_hand": True, "by": old.by, "reasons": [reason]}
+    return {**_place(rect, tilt, source), "by_hand": True, "by": old.by, "reasons": [told(Code.CARRIED_OVER).as_dict()]}
 
 
 def _place(rect: Rect, tilt: float, source: Source) -> dict[str, object]:
@@ -226,22 +228,18 @@ def is_stale(crop: Crop) -> bool:
 
 
 def warnings(crop: Crop) -> list[str]:
-    """What a person should know before this crop is exported, as sentences."""
+    """What a person should know before this crop is exported, as sentences in their language."""
     source = source_of(crop.final)
     spec = sizes_.spec(crop.size)
-    said = [
-        warning.sentence
-        for warning in crops.warnings_for(
-            rect_of(crop), (source.width, source.height), source.face, spec, tilt_deg=crop.tilt
-        )
-    ]
+    frame = (source.width, source.height)
+    said = sentences(crops.warnings_for(rect_of(crop), frame, source.face, spec, tilt_deg=crop.tilt))
     if is_stale(crop):
         said.append(_("The picture has another size now than when this crop was set: look at it again."))
     if source.face is not None:
         said += _covered(crop, source.face)
     problem = name_problem(spec, strip_name(crop.final.sitting))
     if problem:
-        said.append(problem)
+        said.append(sentence(problem))
     return said
 
 
@@ -312,7 +310,10 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         try:
             pictures = _small(sitting, source, orders, SHEET_SIDE)
         except ImagingError as error:
-            raise BadInput(_("Frame %(label)s: %(error)s") % {"label": final.frame.label, "error": error}) from error
+            raise BadInput(error.told.named(_("Frame %s") % final.frame.label)) from error
         for crop, picture in zip(made, pictures, strict=True):
-            cells.append(SheetPicture(picture, f"{final.frame.label}  {crop.size.slug}", len(warnings(crop))))
+            label, several = f"{final.frame.label}  {crop.size.slug}", len(warnings(crop))
+            if several:
+                label += "  " + _("(%d to look at)") % several
+            cells.append(SheetPicture(picture, label))
     return door.contact_sheet(cells, columns=len(wanted))

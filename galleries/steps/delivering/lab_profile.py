@@ -14,6 +14,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import BadProfile
 from galleries.models import Crop, JournalLine, Sitting
 from galleries.steps.delivering import cut
+from galleries.words.told import sentence
 
 
 def give(sitting: Sitting, by: Visitor, icc: bytes) -> str:
@@ -27,7 +28,7 @@ def give(sitting: Sitting, by: Visitor, icc: bytes) -> str:
     try:
         name = door.check_profile(icc)
     except BadProfile as error:
-        raise BadInput(str(error)) from error
+        raise BadInput(error.told) from error
     key = storage.derived_key(sitting.uid, "profile", hashlib.sha256(icc).hexdigest(), "icc")
     storage.put(storage.private(), key, icc)
     with transaction.atomic():
@@ -57,7 +58,8 @@ def view(crop: Crop) -> tuple[bytes, str]:
     key = crop.final.sitting.print_profile_key
     if not key:
         raise BadInput(_("No lab profile was given for this sitting."))
-    return door.paper_view(cut.preview(crop), storage.get(storage.private(), key))
+    picture, warning = door.paper_view(cut.preview(crop), storage.get(storage.private(), key))
+    return picture, sentence(warning) if warning else ""
 
 
 def _photographer(sitting: Sitting, by: Visitor) -> None:

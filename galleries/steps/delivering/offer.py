@@ -24,6 +24,7 @@ from galleries.models import (
 from galleries.steps import jobs
 from galleries.steps.delivering import licences
 from galleries.steps.people import letters
+from galleries.words.told import stored
 
 Stage, D = Sitting.Stage, Delivery.State
 MOST_DAYS = 3650
@@ -42,9 +43,9 @@ def try_again(delivery: Delivery, by: Visitor) -> None:
 def problem_of(delivery: Delivery) -> str:
     """Why it is not ready: its own sentence, or that of its job when the worker gave up. '' while all is well."""
     if delivery.problem or delivery.state != D.WAITING:
-        return delivery.problem
+        return stored(delivery.problem)
     job = Job.objects.filter(kind="delivery", thing=delivery.pk, state=Job.State.FAILED).first()
-    return job.reason if job is not None else ""
+    return job.why if job is not None else ""
 
 
 def send(delivery: Delivery, by: Visitor) -> None:

@@ -18,6 +18,8 @@ from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.steps.delivering import sizes
 from galleries.steps.limits import limits
+from galleries.told import Told
+from galleries.words.told import sentence, sentences
 
 
 def report(path: Path) -> dict[str, Any]:
@@ -46,7 +48,7 @@ def report(path: Path) -> dict[str, Any]:
         "roll_deg": None,
     }
     if face is None:
-        found["reason"] = reading.face_reason
+        found["reason"] = sentence(reading.face_reason)
     else:
         x, y, width, height = face.box
         found |= {
@@ -107,17 +109,17 @@ def cut(path: Path, wanted: Sequence[SizeSpec], out: Path, name: str = "") -> li
                 "bytes": len(file.data),
                 "crop": [place.rect.x, place.rect.y, place.rect.width, place.rect.height],
                 "warnings": _warnings(order.size, place.rect, (facts.width, facts.height), reading, file.warnings),
-                "reasons": list(place.reasons),
+                "reasons": sentences(place.reasons),
             }
         )
     return rows
 
 
 def _warnings(
-    size: SizeSpec, rect: Rect, frame: tuple[int, int], reading: FrameReading, told: Sequence[str]
+    size: SizeSpec, rect: Rect, frame: tuple[int, int], reading: FrameReading, of_file: Sequence[Told]
 ) -> list[str]:
-    found = [warning.sentence for warning in crops.warnings_for(rect, frame, reading.face, size)]
-    return list(dict.fromkeys([*found, *(line for line in told if not found)]))
+    found = crops.warnings_for(rect, frame, reading.face, size)
+    return sentences(found or of_file)
 
 
 def _write(target: Path, data: bytes) -> None:

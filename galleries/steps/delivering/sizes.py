@@ -17,6 +17,7 @@ from galleries.errors import BadInput
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import DeliverySize, Studio
+from galleries.words.told import sentence
 
 DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
 # What the size itself is; the rest of a row says where it comes from and how it is offered.
@@ -71,9 +72,8 @@ def _checked(entry: dict[str, Any], position: int, path: Path) -> dict[str, Any]
         SizeSpec(**{name: entry[name] for name in _SPEC if name in entry})
         return {**entry, "checked_on": date.fromisoformat(entry["checked_on"])}
     except (BadCrop, TypeError, ValueError, KeyError) as error:
-        raise BadInput(
-            _("%(path)s, entry %(number)s (%(slug)s): %(error)s") % {**where, "error": str(error)}
-        ) from error
+        why = sentence(error.told) if isinstance(error, BadCrop) else str(error)
+        raise BadInput(_("%(path)s, entry %(number)s (%(slug)s): %(error)s") % {**where, "error": why}) from error
 
 
 def spec(size: DeliverySize) -> SizeSpec:
@@ -92,7 +92,7 @@ def spec_from(values: dict[str, Any]) -> SizeSpec:
     try:
         return SizeSpec(**{name: value for name, value in with_names_of_today(values).items() if name in known})
     except BadCrop as error:
-        raise BadInput(str(error)) from error
+        raise BadInput(error.told) from error
 
 
 def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> DeliverySize:

@@ -188,7 +188,7 @@ def wait_for_jobs(sitting: Sitting, say: Say, what: str, kinds: Sequence[str] = 
             since = time.monotonic()
     failed = mine.filter(state=Job.State.FAILED).first()
     if failed is not None:
-        raise Conflict(f"{failed.kind} {failed.thing}: {failed.reason}")
+        raise Conflict(f"{failed.kind} {failed.thing}: {failed.why}")
 
 
 # --- the photographer looks over the program's proposal ---

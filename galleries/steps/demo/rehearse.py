@@ -26,6 +26,7 @@ from galleries.steps.demo import demo_sitting
 from galleries.steps.finishing import approvals, notes, sending, versions
 from galleries.steps.limits import limits
 from galleries.steps.picking import pick
+from galleries.words.told import sentences
 
 Say = Callable[[str], None]
 FINALS = 4
@@ -194,7 +195,7 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
         _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
         differences = door.check_rights(found[row.name], build.rights_record(terms, said[row.name]["said"]))
         if differences:
-            raise Conflict(f"{row.name}: {' '.join(differences)}")
+            raise Conflict(f"{row.name}: {' '.join(sentences(differences))}")
     return len(rows)
 
 

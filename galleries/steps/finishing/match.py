@@ -8,25 +8,24 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.utils.translation import gettext as _
-
 from galleries import storage
 from galleries.imaging.comparing import match
 from galleries.imaging.contained import door
 from galleries.models import Final, Frame, Sitting
 from galleries.steps.limits import limits
+from galleries.told import Told, told
+from galleries.words.steps import Code
 
 NEIGHBOURS = 3  # frames before and after a final that a picture is compared with too
 
 
 @dataclass(frozen=True)
 class Matching:
-    """The final and how it was found, or the candidates and the sentence that asks for a choice."""
+    """The final and how it was found, or the candidates and why a person must choose."""
 
     final: Final | None
-    how: str = ""
+    told: Told
     candidates: tuple[Final, ...] = ()
-    reason: str = ""
 
 
 def finals_of(sitting: Sitting) -> list[Final]:
@@ -64,19 +63,19 @@ def find(sitting: Sitting, path: Path, name: str) -> Matching:
     """The final that a retouched file belongs to. Raises `ImagingError` when the file cannot be decoded."""
     finals = finals_of(sitting)
     if not finals:
-        return Matching(None, reason=_("There is no final to match it to: the list is not closed."))
+        return Matching(None, told(Code.LIST_OPEN))
     picture = door.open_small(path, limits())
     named = by_name(finals, name)
     if len(named) == 1:
         likeness = _likeness(named[0].frame, picture)
         if likeness is not None and likeness >= match.OTHER:
-            return Matching(named[0], _("by its file name"))
-        reason = _("It is named like %s, but does not look like that frame.") % named[0].frame.label
-        return Matching(None, candidates=_first(named[0], _by_picture(finals, picture).candidates), reason=reason)
+            return Matching(named[0], told(Code.BY_NAME))
+        unlike = told(Code.NAMED_BUT_UNLIKE, frame=named[0].frame.label)
+        return Matching(None, unlike, _first(named[0], _by_picture(finals, picture).candidates))
     found = _by_picture(named or finals, picture)
     if found.final is not None or not named:
         return found
-    return Matching(None, candidates=tuple(named), reason=_("Its name fits more than one final."))
+    return Matching(None, told(Code.NAME_FITS_SEVERAL), tuple(named))
 
 
 def _first(final: Final, others: Sequence[Final]) -> tuple[Final, ...]:
@@ -99,16 +98,14 @@ def _by_picture(finals: Sequence[Final], picture: match.Small) -> Matching:
     alike = tuple(final for value, final in ranked if value >= match.OTHER)[:4]
     if chosen is None:
         if alike:
-            return Matching(None, candidates=alike, reason=_("It may be any of several finals, or a retouch of none."))
-        return Matching(None, reason=_("Neither its name nor its picture fits any final."))
+            return Matching(None, told(Code.PICTURE_FITS_SEVERAL), alike)
+        return Matching(None, told(Code.FITS_NONE))
     final, best = finals[chosen], values[chosen] or 0.0
     for frame in _beside(final):
         other = _likeness(frame, picture)
         if other is not None and 1 - best > match.CLEARLY * (1 - other):
-            return Matching(
-                None, candidates=alike, reason=_("It looks like frame %s too, which is not on the list.") % frame.label
-            )
-    return Matching(final, _("by its picture (likeness %d of 100)") % round(100 * best))
+            return Matching(None, told(Code.LIKE_ANOTHER, frame=frame.label), alike)
+    return Matching(final, told(Code.BY_PICTURE, likeness=round(100 * best)))
 
 
 def _beside(final: Final) -> list[Frame]:

@@ -34,6 +34,9 @@ from galleries.steps.finishing.asked import approvers
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 from galleries.steps.people import letters
+from galleries.told import Told, told
+from galleries.words.steps import Code
+from galleries.words.told import sentence
 
 Stage, S = Sitting.Stage, Final.State
 
@@ -45,8 +48,13 @@ class Outcome:
     kind: Literal["matched", "stray", "same", "refused"]
     final: Final | None = None
     version: Version | None = None
-    reason: str = ""
+    told: Told | None = None
     stray: StrayRetouch | None = None
+
+    @property
+    def reason(self) -> str:
+        """How it was matched, or why it was not, in the reader's language."""
+        return sentence(self.told) if self.told else ""
 
 
 def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome:
@@ -59,24 +67,23 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
     name, digest = clean_name(name), sha256_of(path)
     known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
     if known is not None:
-        return Outcome("same", known.final, known, _("This file is version %d already.") % known.number)
+        return Outcome("same", known.final, known, told(Code.SAME_VERSION, version=known.number))
     original = Frame.objects.filter(sitting=sitting, sha256=digest).first()
     if original is not None:
-        reason = _("This is the camera's own file of frame %s, not a retouch of it.") % original.label
-        return Outcome("refused", reason=reason)
+        return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
     try:
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
         found = match.find(sitting, path, name)
     except ImagingError as error:
-        return Outcome("refused", reason=str(error))
+        return Outcome("refused", told=error.told)
     key = storage.version_key(sitting.uid, digest, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
     size = path.stat().st_size
     if found.final is None:
         return _stray(sitting, by, found, sha256=digest, key=key, name=name, bytes=size)
-    version = _add_version(found.final, by, facts, found.how, sha256=digest, key=key, name=name, bytes=size)
-    return Outcome("matched", found.final, version, found.how)
+    version = _add_version(found.final, by, facts, found.told, sha256=digest, key=key, name=name, bytes=size)
+    return Outcome("matched", found.final, version, found.told)
 
 
 def _check_open(sitting: Sitting, by: Visitor) -> None:
@@ -88,23 +95,28 @@ def _check_open(sitting: Sitting, by: Visitor) -> None:
 def _stray(sitting: Sitting, by: Visitor, found: match.Matching, **fields: str | int) -> Outcome:
     with transaction.atomic():
         stray, made = StrayRetouch.objects.update_or_create(
-            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": found.reason[:300]}
+            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": found.told.as_text(300)}
         )
         stray.candidates.set(found.candidates)
         if made:
             stages.touch(sitting)
-            JournalLine.write(sitting, by.who, "retouch not matched", stray.name, reason=found.reason)
-    return Outcome("stray", reason=found.reason, stray=stray)
+            JournalLine.write(sitting, by.who, "retouch not matched", stray.name, reason=found.told.as_dict())
+    return Outcome("stray", told=found.told, stray=stray)
 
 
-def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: str, **fields: str | int) -> Version:
+def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fields: str | int) -> Version:
     try:
         with transaction.atomic():
             last = final.versions.aggregate(last=Max("number"))["last"] or 0
             version = Version.objects.create(
-                final=final, number=last + 1, width=facts.width, height=facts.height, matched_by=how[:200], **fields
+                final=final,
+                number=last + 1,
+                width=facts.width,
+                height=facts.height,
+                matched_by=how.as_text(200),
+                **fields,
             )
-            detail = {"version": version.number, "sha256": version.sha256, "how": how}
+            detail = {"version": version.number, "sha256": version.sha256, "how": how.as_dict()}
             if final.sitting.send_at_once and not final.is_ready:
                 _send_at_once(version, by, detail)
             else:  # the photographer looks first; what would take an approval back is never sent by itself
@@ -143,7 +155,7 @@ def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
     with transaction.atomic():
         if not StrayRetouch.objects.filter(pk=stray.pk).delete()[0]:
             raise Conflict(_("Somebody settled this file at the same moment."))
-        return _add_version(final, by, facts, _("chosen by %s") % by.name, **fields)
+        return _add_version(final, by, facts, told(Code.BY_PERSON, name=by.name), **fields)
 
 
 def drop_stray(stray: StrayRetouch, by: Visitor) -> None:
@@ -170,7 +182,9 @@ def render_version(version_id: int) -> None:
     caution = _caution(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():
         Version.objects.filter(pk=version.pk).update(
-            proof_key=made.large_key, reading=made.drawn.reading.as_dict(), geometry_caution=caution[:300]
+            proof_key=made.large_key,
+            reading=made.drawn.reading.as_dict(),
+            geometry_caution=caution.as_text(600) if caution else "",
         )
         stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
         made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
@@ -181,11 +195,11 @@ def render_version(version_id: int) -> None:
             letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 
 
-def _caution(original: bytes, retouched: bytes, frame: Frame) -> str:
+def _caution(original: bytes, retouched: bytes, frame: Frame) -> Told | None:
     face = FrameReading.from_dict(frame.read).face if frame.reading else None
     if face is None:
-        return ""
+        return None
     change = door.shape_change(original, retouched, face, limits())
     if change is None:
-        return _("The retouch cannot be laid over its frame, so the shape of the face was not compared.")
+        return told(Code.NOT_LAID_OVER)
     return change.caution

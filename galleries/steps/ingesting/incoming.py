@@ -14,6 +14,8 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict
+from galleries.told import told
+from galleries.words.steps import Code
 
 CHUNK = 1 << 18
 ORPHAN_SECONDS = 6 * 3600
@@ -31,7 +33,7 @@ class Arrived:
 
 
 def too_much() -> TooMuch:
-    return TooMuch(_("The file is larger than the %d MB that a frame may have.") % (settings.MAX_FRAME_BYTES // 10**6))
+    return TooMuch(told(Code.TOO_MANY_MB, most=settings.MAX_FRAME_BYTES // 10**6))
 
 
 @contextmanager

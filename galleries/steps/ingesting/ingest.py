@@ -24,6 +24,8 @@ from galleries.models import Frame, JournalLine, Refusal, Sitting
 from galleries.steps import derived, jobs
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
+from galleries.told import Told
+from galleries.words.told import sentence
 
 CHUNK = 1 << 20
 # What a camera's card and a computer put beside pictures; passed over without a word.
@@ -42,7 +44,12 @@ class Outcome:
     name: str
     state: Literal["new", "same", "refused"]
     frame: Frame | None = None
-    reason: str = ""
+    told: Told | None = None
+
+    @property
+    def reason(self) -> str:
+        """Why it was refused, in the reader's language."""
+        return sentence(self.told) if self.told else ""
 
 
 def sha256_of(path: Path) -> str:
@@ -100,7 +107,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     try:
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
     except ImagingError as error:
-        return refuse(sitting, name, path, str(error))
+        return refuse(sitting, name, path, error.told)
     key = storage.original_key(sitting.uid, found, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
@@ -142,12 +149,12 @@ def _camera_clock(at: datetime | None) -> datetime | None:
     return at.replace(tzinfo=UTC) if at is not None else None
 
 
-def refuse(sitting: Sitting, name: str, path: Path, reason: str) -> Outcome:
-    """List a file that did not become a frame, with the sentence that says why."""
+def refuse(sitting: Sitting, name: str, path: Path, why: Told) -> Outcome:
+    """List a file that did not become a frame, and why."""
     Refusal.objects.update_or_create(
-        sitting=sitting, name=name, bytes=path.stat().st_size, defaults={"reason": reason[:500]}
+        sitting=sitting, name=name, bytes=path.stat().st_size, defaults={"reason": why.as_text(500)}
     )
-    return Outcome(name, "refused", None, reason)
+    return Outcome(name, "refused", None, why)
 
 
 def files_in(folder: Path) -> list[Path]:

@@ -91,7 +91,7 @@ class Watcher:
                     return None  # it changed under our hands: look again
                 outcome = ingest.add_frame(self.sitting, arrived.path, name, self.by, digest=arrived.sha256)
         except TooMuch as error:
-            outcome = ingest.refuse(self.sitting, name, path, str(error))
+            outcome = ingest.refuse(self.sitting, name, path, error.told)
         except (FileNotFoundError, Conflict):
             return None  # gone, or cut off while we read it
         except ValueError:

@@ -21,6 +21,7 @@ from galleries.imaging.face.hashes import distance
 from galleries.models import Frame, Invite, Proof, Sitting
 from galleries.steps import derived
 from galleries.steps.limits import limits
+from galleries.words.told import sentence
 
 # Without a sitting named, this many frames whose pictures are most alike are compared with the copy.
 CLOSEST = 40
@@ -74,9 +75,9 @@ def find(path: Path, sitting: Sitting | None = None) -> Found:
             if told.aligned and copies_of is None:
                 copies_of = proof
     except ImagingError as error:
-        raise BadInput(f"{path.name}: {error}") from error
+        raise BadInput(error.told.named(path.name)) from error
     if copies_of is not None:
-        words = _("A copy of frame %s, but no mark is left in it: not found.") % copies_of.frame.label
+        words = _("A copy of frame %s, but no tracer is left in it: not found.") % copies_of.frame.label
         return Found(copies_of.frame, (), 0.0, words)
     return Found(None, (), 0.0, _("Not found: none of the proofs compared is like this picture."))
 
@@ -98,12 +99,12 @@ def _told(proof: Proof, told: tracer.TraceResult) -> Found:
     invites = {invite.pk: invite for invite in proof.frame.sitting.invites.filter(pk__in=numbers)}
     named = tuple(invites[number] for number in numbers if number in invites)
     if not named:
-        words = _("A copy of frame %s with a mark of no invite that is known here.") % proof.frame.label
+        words = _("A copy of frame %s with a tracer of no invite that is known here.") % proof.frame.label
         return Found(proof.frame, (), told.confidence, words)
     people = ", ".join(f"{invite.name} ({invite.get_role_display()})" for invite in named)
     words = _("A copy of frame %(frame)s, served to %(people)s. %(odds)s") % {
         "frame": proof.frame.label,
         "people": people,
-        "odds": told.sentence,
+        "odds": sentence(told.told),
     }
     return Found(proof.frame, named, told.confidence, words)

@@ -111,7 +111,7 @@ def add_reference(
         door.verify(source, small, seconds=settings.VERIFY_SECONDS)
         picture = door.make_view(source, REFERENCE_SIDE, small)
     except ImagingError as error:
-        raise BadInput(str(error)) from error
+        raise BadInput(error.told) from error
     key = storage.derived_key(sitting.uid, "reference", hashlib.sha256(picture).hexdigest())
     storage.put(storage.private(), key, picture)
     with transaction.atomic():

@@ -17,6 +17,8 @@ from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting
+from galleries.told import told
+from galleries.words.steps import Code
 
 # A first guess while frames come in, before they are read: people change clothes in more than this.
 FIRST_GAP = timedelta(minutes=4)
@@ -70,7 +72,7 @@ def place_at_once(frame: Frame) -> None:
             sitting=sitting,
             title=_("Look %d") % (sitting.looks.count() + 1),
             position=next_position(sitting),
-            proposed_reason=_("first frame after a pause"),
+            proposed_reason=told(Code.AFTER_PAUSE).as_text(1000),
             made_by_program=True,
         )
     frame.save(update_fields=["look"])

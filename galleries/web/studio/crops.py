@@ -94,7 +94,7 @@ def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
         "covered": [left, top, right, bottom],
         "byHand": crop.by_hand,
         "warnings": cut.warnings(crop),
-        "reasons": crop.reasons,
+        "reasons": crop.why,
         "address": reverse("studio-crop-set", args=[sitting.slug, crop.pk]),
         "preview": reverse("studio-crop-preview", args=[sitting.slug, crop.pk]),
         "paper": reverse("studio-crop-paper", args=[sitting.slug, crop.pk])

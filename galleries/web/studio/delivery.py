@@ -15,7 +15,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.imaging.rights.vocabulary import DATA_MINING, MODEL_RELEASE
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps.agreeing import agree
@@ -25,6 +24,7 @@ from galleries.web.doors import studio_page
 from galleries.web.files import send
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
+from galleries.words.rights import DATA_MINING, MODEL_RELEASE
 
 MOST_PROFILE_BYTES = 4_000_000
 
@@ -82,8 +82,8 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
         "terms": terms,
         "uses": [(key, words, key in terms.uses) for key, words in USE_WORDS.items()],
         "alterations": [(key, words[0], key in terms.alterations) for key, words in ALTERATIONS.items()],
-        "mining": [(code, words) for code, words in DATA_MINING.items()],
-        "releases": [(code, words) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],
+        "mining": [(code, _(words)) for code, words in DATA_MINING.items()],
+        "releases": [(code, _(words)) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],
         "sentences": terms.sentences(),
         "problems": terms.problems(),
     }

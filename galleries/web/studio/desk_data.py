@@ -14,6 +14,7 @@ from galleries.sorting.cast import Cast
 from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import looks, sort
+from galleries.words.told import stored
 
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
@@ -54,7 +55,7 @@ def _look(look: Look) -> dict[str, Any]:
         "purpose": look.get_purpose_display(),
         "treatment": look.treatment,
         "hidden": look.hidden,
-        "reason": look.proposed_reason,
+        "reason": stored(look.proposed_reason),
     }
 
 
@@ -81,7 +82,7 @@ def _frame(
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join(str(reason) for reason in (read.get("unknown") or {}).values())[:200],
+        "note": "; ".join(dict.fromkeys(stored(why) for why in (read.get("unknown") or {}).values()))[:200],
     }
     face = read.get("face") or {}
     eyes = eyes_place(face.get("right_eye"), face.get("left_eye"), read.get("width"), read.get("height"))

@@ -113,7 +113,7 @@ def announced(request: HttpRequest) -> int:
 @require_safe
 def refusals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """The refused files, and how many frames there are."""
-    rows = [{"name": row.name, "reason": row.reason} for row in sitting.refusals.all()[:500]]
+    rows = [{"name": row.name, "reason": row.why} for row in sitting.refusals.all()[:500]]
     return JsonResponse({"refused": rows, "frames": sitting.frames.count()})
 
 

@@ -12,8 +12,10 @@ import pytest
 
 from galleries.imaging.comparing import match, shape_change
 from galleries.imaging.face.faces import Face, find_faces
+from galleries.told import Told
 from tests import retouches
 from tests.pictures import camera_file
+from tests.telling import said
 
 PORTRAITS = Path(__file__).resolve().parents[4] / "shared" / "data" / "portraits"
 
@@ -49,7 +51,7 @@ def _change(rgb: np.ndarray, face: Face, version: np.ndarray) -> shape_change.Sh
 def test_a_retouch_of_tone_skin_and_framing_is_no_change_of_shape(faces: list, kind: str) -> None:
     for rgb, face in faces:
         change = _change(rgb, face, retouches.HARMLESS[kind](rgb))
-        assert change.caution == "", change
+        assert change.caution is None, change
 
 
 @pytest.mark.parametrize("then", [None, "everything"])
@@ -61,8 +63,8 @@ def test_larger_eyes_are_told_by_how_much(faces: list, then: str | None) -> None
         version = retouches.HARMLESS[then](version) if then else version
         change = _change(rgb, face, version)
         assert change.eyes == pytest.approx(0.08, abs=0.02)
-        assert "the eyes are" in change.caution
-        assert "larger" in change.caution
+        assert "the eyes are" in said(change.caution)
+        assert "larger" in said(change.caution)
 
 
 @pytest.mark.parametrize("then", [None, "everything"])
@@ -75,8 +77,8 @@ def test_a_slimmer_jaw_is_told(faces: list, then: str | None) -> None:
         version = retouches.HARMLESS[then](version) if then else version
         change = _change(rgb, face, version)
         assert change.jaw == pytest.approx(-0.05, abs=0.02)
-        assert "the jaw is" in change.caution
-        assert "narrower" in change.caution
+        assert "the jaw is" in said(change.caution)
+        assert "narrower" in said(change.caution)
 
 
 def test_a_shorter_chin_is_told(faces: list) -> None:
@@ -85,7 +87,7 @@ def test_a_shorter_chin_is_told(faces: list) -> None:
     version = retouches.pushed(rgb, [(*face.chin, 0, -0.08 * lower)], 0.4 * face.eye_distance)
     change = _change(rgb, face, version)
     assert change.chin < -shape_change.TOLERANCE["chin"]
-    assert "shorter" in change.caution
+    assert "shorter" in said(change.caution)
 
 
 def test_another_picture_is_not_compared(faces: list) -> None:
@@ -95,8 +97,8 @@ def test_another_picture_is_not_compared(faces: list) -> None:
 
 
 def test_the_caution_is_one_sentence_with_the_largest_change_first() -> None:
-    said = shape_change.ShapeChange(eyes=0.061, mouth=0.0, cheeks=-0.01, jaw=-0.083, chin=0.0).caution
-    assert said.startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger.")
-    assert len(said) <= 300
+    told = shape_change.ShapeChange(eyes=0.061, mouth=0.0, cheeks=-0.01, jaw=-0.083, chin=0.0).caution
+    assert said(told).startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger.")
     everything = shape_change.ShapeChange(0.1, 0.1, 0.1, 0.1, 0.1).caution
-    assert len(everything) <= 300
+    assert len(everything.as_text(600)) < 300
+    assert Told.from_stored(everything.as_text(600)) == everything

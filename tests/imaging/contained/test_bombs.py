@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from galleries.imaging.contained import children, door
+from galleries.imaging.errors import ImagingError
 from tests import bombs
+from tests.telling import refused
 
 ROOM = 60_000_000  # what a recipe holds beside the frame, whatever its size: proof, networks, libraries' tables
 WIDTH, HEIGHT = 6000, 4000
@@ -37,7 +39,7 @@ def test_a_bomb_ends_within_its_limits(name: str) -> None:
 
 def test_what_wants_more_memory_than_there_is_gets_a_sentence() -> None:
     data = bombs.png(9000, 9000, bits=16)
-    with pytest.raises(Exception, match="more memory"):
+    with refused(ImagingError, "more memory"):
         door.call("make_proof", door._Source(data), bombs.TEXT, memory=300_000_000)
     door.close()
     assert children.pool.idle == []

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from galleries.imaging import errors, preview, recipes
+from galleries.imaging.codes import Code
 from galleries.imaging.comparing import match
 from galleries.imaging.contained import address, children, door, plain
 from galleries.imaging.drawing.stamp import StampText
@@ -25,7 +26,9 @@ from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening import decode
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
+from galleries.told import Told, told
 from tests.imaging.core_pictures import files, painted, saved
+from tests.telling import refused
 
 SOUND = files()["jpeg"]
 ROOT = Path(__file__).resolve().parents[3]
@@ -44,15 +47,15 @@ def test_facts_are_those_of_verify(tmp_path: Path) -> None:
 
 
 def test_limits_travel_and_errors_keep_their_class() -> None:
-    with pytest.raises(errors.TooLarge, match="160 × 120"):
+    with refused(errors.TooLarge, "160 × 120"):
         door.verify(SOUND, Limits(max_pixels=1000))
-    with pytest.raises(errors.Unsupported, match="no JPEG"):
+    with refused(errors.Unsupported, "no JPEG"):
         door.verify(b"text, no picture at all")
 
 
 def test_too_much_memory_is_a_sentence_and_the_child_lives() -> None:
     big = saved(np.zeros((9000, 9000), np.uint8), "PNG")
-    with pytest.raises(errors.TooLarge, match="more memory"):
+    with refused(errors.TooLarge, "more memory"):
         door.verify(big, memory=60_000_000)
     assert door.verify(SOUND, memory=60_000_000).width == 160
 
@@ -62,7 +65,7 @@ def test_too_slow_is_given_up_and_replaced() -> None:
     first = children.pool.idle[0].process
     os.kill(first.pid, signal.SIGSTOP)
     started = time.monotonic()
-    with pytest.raises(errors.Unreadable, match=r"longer than 0\.5 seconds"):
+    with refused(errors.Unreadable, r"longer than 0\.5 seconds"):
         door.verify(SOUND, seconds=0.5)
     assert time.monotonic() - started < 10
     assert first.returncode == -signal.SIGKILL
@@ -75,7 +78,7 @@ def test_a_decoder_that_dies_costs_one_file_only(tmp_path: Path) -> None:
     os.kill(child.pid, signal.SIGSTOP)
     threading.Timer(0.3, os.kill, (child.pid, signal.SIGSEGV)).start()
     threading.Timer(0.4, os.kill, (child.pid, signal.SIGCONT)).start()
-    with pytest.raises(errors.Unreadable, match="stopped the decoder"):
+    with refused(errors.Unreadable, "stopped the decoder"):
         door.verify(SOUND)
     assert door.verify(SOUND).width == 160
 
@@ -179,24 +182,39 @@ def test_a_child_that_nobody_ends_ends_itself() -> None:
 def test_an_answer_of_another_kind_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
     for lie in (b"", b"\xc1", plain.pack({"width": "wide"}), plain.pack([1] * 50)):
         monkeypatch.setattr(children, "ask", lambda *_args, lie=lie: (lie, True))
-        with pytest.raises(errors.Unreadable, match="no sound answer"):
+        with refused(errors.Unreadable, "no sound answer"):
             door.verify(SOUND)
         monkeypatch.setattr(children, "ask", lambda *_args, lie=lie: (lie, False))
-        with pytest.raises(errors.Unreadable, match="no sound answer"):
+        with refused(errors.Unreadable, "no sound answer"):
             door.verify(SOUND)
 
 
 def test_only_errors_of_our_own_come_out() -> None:
     for kind in ("SystemExit", "annotations", "__name__", "ImagingErrors"):
-        assert type(plain.Trouble(kind, "Something.").error()) is errors.Unreadable
-    assert isinstance(plain.Trouble("TooLarge", "It is large.", ["It is large."]).error(), errors.TooLarge)
+        assert type(plain.Trouble(kind, told(Code.EMPTY)).error()) is errors.Unreadable
+    large = plain.Trouble("TooLarge", told(Code.TOO_MANY_BYTES, size_bytes=12, most_bytes=10)).error()
+    assert isinstance(large, errors.TooLarge)
+    assert large.told.data == {"size_bytes": 12, "most_bytes": 10}
+
+
+def test_a_child_tells_codes_of_ours_and_no_long_texts(monkeypatch: pytest.MonkeyPatch) -> None:
+    for lie in (
+        told("<b>Your password, please</b>"),
+        told("", text="Call this number."),
+        told(Code.FILE_UNREADABLE, name="a" * 501, error="ENOENT"),
+        Told(Code.EMPTY, more=(told("", text="Call this number."),)),
+    ):
+        packed = plain.pack(plain.Trouble("Unreadable", lie))
+        monkeypatch.setattr(children, "ask", lambda *_args, packed=packed: (packed, False))
+        with refused(errors.Unreadable, "no sound answer"):
+            door.verify(SOUND)
 
 
 def test_what_is_no_file_is_refused_without_waiting(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(errors.Unreadable, match="no file"):
+    with refused(errors.Unreadable, "no file"):
         door.verify(tmp_path / "pipe")
-    with pytest.raises(errors.Unreadable, match="cannot be read"):
+    with refused(errors.Unreadable, "cannot be read"):
         door.verify(tmp_path / "nothing.jpg")
 
 

@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from galleries.imaging import preview
+from galleries.imaging.codes import Code
 from galleries.imaging.drawing import border
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.recipes import make_finals
+from galleries.told import told
 from tests import retouches
 
 GREY = 120
@@ -72,7 +74,7 @@ def test_no_name_leaves_its_strip(name: str) -> None:
     try:
         out = _drawn(size, name)
     except ImagingError:  # cannot be set: told before anything is drawn
-        assert border.name_problem(size, name).endswith(".")
+        assert border.name_problem(size, name) is not None
         return
     left, _top, right, bottom = border.insets(size)
     h, w = out.shape[:2]
@@ -86,12 +88,12 @@ def test_no_name_leaves_its_strip(name: str) -> None:
     "name", ["Zoë Œuvrard-Ångström", "Иванова", "Ελένη", "Ansa Wilhelmina Cornelia van der Veld-Achterberg"]
 )
 def test_names_of_many_kinds_are_set(name: str) -> None:
-    assert border.name_problem(_size(), name) == ""
+    assert border.name_problem(_size(), name) is None
 
 
 def test_what_no_font_has_is_told() -> None:
-    assert "No font" in border.name_problem(_size(), "𓀀")
-    assert border.name_problem(_size(name_strip=False), "𓀀") == ""
+    assert border.name_problem(_size(), "𓀀") == told(Code.STRIP_NO_LETTERS, letters="𓀀", name="𓀀")
+    assert border.name_problem(_size(name_strip=False), "𓀀") is None
 
 
 def test_the_preview_is_the_export_made_small() -> None:

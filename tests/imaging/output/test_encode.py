@@ -16,6 +16,7 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.output import encode
 from tests.imaging.core_pictures import painted
+from tests.telling import refused, said
 
 
 def _busy(width: int = 320, height: int = 400, seed: int = 1, grain: float = 12) -> np.ndarray:
@@ -89,9 +90,9 @@ def test_encodes_stay_few_on_average() -> None:
 
 def test_a_cap_out_of_reach_says_what_would_fit() -> None:
     pixels = _busy()
-    with pytest.raises(DoesNotFit) as refused:
+    with pytest.raises(DoesNotFit) as caught:
         encode.encode_within(pixels, 9_000)
-    told = str(refused.value)
+    told = said(caught.value)
     assert "320 × 400" in told
     found = re.search(r"(\d+) × (\d+) pixels would fit\.$", told)
     assert found
@@ -102,7 +103,7 @@ def test_a_cap_out_of_reach_says_what_would_fit() -> None:
 
 
 def test_a_cap_smaller_than_the_tags_says_so() -> None:
-    with pytest.raises(DoesNotFit, match="no picture fits"):
+    with refused(DoesNotFit, "no picture fits"):
         encode.encode_within(_busy(), 800)
 
 

@@ -18,7 +18,10 @@ import pytest
 from PIL import Image
 
 from galleries.imaging import rights
+from galleries.imaging.codes import Code
 from galleries.imaging.rights import Licensor, Party, RightsRecord, fields
+from galleries.told import told
+from tests.telling import said
 
 DATA = Path(__file__).resolve().parents[4] / "shared" / "data"
 REFERENCE = DATA / "IPTC-PhotometadataRef-Std2023.2.jpg"
@@ -132,7 +135,7 @@ def test_every_supported_field_of_the_reference_picture() -> None:
     )
     assert found.disagreements == ()
     assert found.iim_digest == "none"
-    assert found.private == ("a GPS position", "the name of a place")
+    assert [one.code for one in found.private] == [Code.PRIVATE_POSITION, Code.PRIVATE_PLACE]
 
 
 @needs_picture
@@ -163,7 +166,7 @@ def test_order_of_containers(tmp_path: Path) -> None:
     data = edited(base, tmp_path, "-IPTC:ObjectName=From IIM")
     found = rights.read_rights(data)
     assert (found.record.title, found.iim_digest) == ("From XMP", "none")
-    assert "'title' differs" in found.disagreements[0]
+    assert "“title” differs" in said(found.disagreements[0])
     # the digest fits the IIM block: XMP wins
     data = edited(data, tmp_path, "-IPTCDigest=new")
     assert rights.read_rights(data).iim_digest == "matches"
@@ -210,7 +213,7 @@ def test_values_that_make_no_sense_are_named_not_hidden(tmp_path: Path) -> None:
     data = edited(data, tmp_path, "-n", "-XMP-plus:LicenseEndDate=2026", "-XMP-plus:MinorModelAgeDisclosure=AG-NEW")
     found = rights.read_rights(data)
     assert found.record.minor_age == "AG-NEW"
-    assert "license_end" in found.problems[0]
+    assert found.problems[0] == told(Code.RIGHTS_DATE, field="license_end", value="2026")
 
 
 @needs_exiftool

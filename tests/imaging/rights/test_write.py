@@ -20,6 +20,7 @@ from PIL import Image, ImageCms, TiffImagePlugin
 from galleries.imaging import rights
 from galleries.imaging.errors import BadRights, ImagingError, Unreadable, Unsupported
 from galleries.imaging.rights import Licensor, Party, RightsRecord
+from tests.telling import refused
 
 NAME = "Zoë Œuvrard-Ångström 李小龍"  # invented; mixes Latin-1, Latin Extended and Han
 PLUS = "http://ns.useplus.org/ldf/vocab/"
@@ -271,7 +272,7 @@ def test_tiff_variants_keep_their_pixels(mode: str, compression: str) -> None:
         ({"model_release_status": "yes"}, "model_release_status"),
         ({"alteration_constraints": ("AL-XXX",)}, "alteration_constraints"),
         ({"license_end": date(2020, 1, 1)}, "before it starts"),
-        ({"alt_text": "a" * 251}, "alt text"),
+        ({"alt_text": "a" * 251}, "251 characters"),
         ({"title": "bad\x00title"}, "title"),
         ({"licensors": (Licensor("ok\x07"),)}, "licensors"),
         ({"web_statement": "studio.example"}, "web_statement"),
@@ -279,7 +280,7 @@ def test_tiff_variants_keep_their_pixels(mode: str, compression: str) -> None:
     ],
 )
 def test_a_bad_record_is_refused_with_the_field_named(change: dict[str, object], word: str) -> None:
-    with pytest.raises(BadRights, match=word):
+    with refused(BadRights, word):
         rights.write_rights(painted("JPEG"), replace(FULL, **change))  # type: ignore[arg-type]
 
 

@@ -191,8 +191,8 @@ def test_a_picture_of_another_size_makes_the_crop_stale_and_carries_it_over(cast
     carried, fresh = cut.propose(final, [size("print-8x10"), size("print-5x7")])
     assert cut.rect_of(carried) == Rect(400, 500, 1200, 1500)
     assert carried.by_hand
-    assert "Carried over" in carried.reasons[0]
-    assert "No face" in fresh.reasons[0]
+    assert "Carried over" in carried.why[0]
+    assert "No face" in fresh.why[0]
     assert fresh.pk == programs.pk
 
 

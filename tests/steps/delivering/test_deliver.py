@@ -219,8 +219,8 @@ def test_what_cannot_be_made_says_why(cast: Cast) -> None:
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     asked.refresh_from_db()
     assert asked.state == Delivery.State.FAILED
-    assert "would fit" in asked.problem
-    assert cast.sitting.finals.get().frame.label in asked.problem
+    assert "would fit" in offer.problem_of(asked)
+    assert cast.sitting.finals.get().frame.label in offer.problem_of(asked)
     assert Job.objects.get(kind="delivery", thing=asked.pk).state == Job.State.FAILED
     with pytest.raises(Refused, match="being made"):
         offer.check_fetch(asked, cast.as_owner)

@@ -104,7 +104,7 @@ def test_a_copy_is_the_photographers_own() -> None:
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"use": "poster"}, "use 'poster'"),
+        ({"use": "poster"}, "use “poster”"),
         ({"width": 0}, "is no size"),
         ({"bits": 16}, "16 bits"),
         ({"colour": "red"}, "unknown field colour"),

@@ -98,7 +98,7 @@ def test_a_version_is_matched_by_name_stored_and_shown_stamped(cast: Cast) -> No
     first, _second = painted.finals_of(cast)
     version = version_of(cast)
     assert version.final == first
-    assert version.matched_by == "by its file name"
+    assert version.how_found == "by its file name"
     assert storage.get(storage.private(), version.key) == painted.retouched_file(0)
     first.refresh_from_db()
     assert first.state == S.SHOWN
@@ -195,8 +195,8 @@ def test_a_changed_face_is_cautioned(cast: Cast) -> None:
     outcome = send(cast, f"{stem(0)}_v2.jpg", retouches.as_jpeg(rgb))
     jobs.run_waiting(cast.sitting, kinds=["version"])
     version = Version.objects.get(pk=outcome.version.pk)
-    assert "eyes" in version.geometry_caution
-    assert "larger" in version.geometry_caution
+    assert "eyes" in version.caution
+    assert "larger" in version.caution
 
 
 # --- approvals ---

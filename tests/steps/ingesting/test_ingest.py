@@ -89,9 +89,9 @@ def test_a_refused_file_is_listed_with_its_reason_and_the_rest_goes_on(cast, tmp
     assert sorted(outcome.state for outcome in outcomes.values()) == ["new", "refused"]
     refusal = Refusal.objects.get()
     assert refusal.name == name
-    assert refusal.reason == outcomes[name].reason
-    assert any(word in refusal.reason for word in words.split("|")), refusal.reason
-    assert refusal.reason.endswith(".")
+    assert refusal.why == outcomes[name].reason
+    assert any(word in refusal.why for word in words.split("|")), refusal.why
+    assert refusal.why.endswith(".")
 
 
 def test_over_the_limits_is_refused_before_decoding(cast, tmp_path, settings):

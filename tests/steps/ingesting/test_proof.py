@@ -90,7 +90,7 @@ def test_an_original_that_went_bad_fails_with_a_sentence(cast):
     jobs.run_waiting(cast.sitting, ["proof"])
     job = Job.objects.get(kind="proof", thing=frame.pk)
     assert job.state == "failed"
-    assert job.reason.endswith(".")
+    assert job.why.endswith(".")
     assert Proof.objects.count() == 1
 
 

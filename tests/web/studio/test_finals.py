@@ -76,7 +76,7 @@ def test_a_file_that_fits_none_waits_for_a_choice(cast: Cast, client: Client, fi
     assert client.post(at(cast, "studio-stray-settle", stray.pk), {"final": "x"}).status_code == 400
     assert client.post(at(cast, "studio-stray-settle", stray.pk), {"final": 999}).status_code == 404
     client.post(at(cast, "studio-stray-settle", stray.pk), {"final": finals[1].pk})
-    assert finals[1].versions.get().matched_by.startswith("chosen by")
+    assert finals[1].versions.get().how_found.startswith("chosen by")
     put(client, cast, "other.jpg", out.getvalue() + b"\0")
     client.post(at(cast, "studio-stray-drop", cast.sitting.strays.get().pk))
     assert not cast.sitting.strays.exists()

@@ -94,7 +94,7 @@ def test_what_is_no_good_picture_is_listed_with_its_reason(cast: Cast, client: C
     answer = put(client, cast, data)
     assert (answer.status_code, answer.json()["state"]) == (200, "refused")
     assert words in answer.json()["reason"]
-    assert Refusal.objects.get().reason == answer.json()["reason"]
+    assert Refusal.objects.get().why == answer.json()["reason"]
     assert not Frame.objects.exists()
     listed = client.get(reverse("studio-refusals", args=[cast.sitting.slug])).json()
     assert [row["name"] for row in listed["refused"]] == ["KAL_0001.JPG"]

@@ -1,0 +1,48 @@
+"""What the verbs tell by code, because it is kept and read later, perhaps in another language; with the sentences."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.utils.translation import gettext_noop as _
+
+
+class Code(StrEnum):
+    CARRIED_OVER = "crop.carried_over"
+    NOT_LAID_OVER = "comparing.not_laid_over"
+    BY_NAME = "match.by_name"
+    BY_PICTURE = "match.by_picture"
+    BY_PERSON = "match.by_person"
+    LIST_OPEN = "match.list_open"
+    NAMED_BUT_UNLIKE = "match.named_but_unlike"
+    NAME_FITS_SEVERAL = "match.name_fits_several"
+    PICTURE_FITS_SEVERAL = "match.picture_fits_several"
+    FITS_NONE = "match.fits_none"
+    LIKE_ANOTHER = "match.like_another"
+    SAME_VERSION = "match.same_version"
+    NOT_RETOUCHED = "match.not_retouched"
+    AFTER_PAUSE = "look.after_pause"
+    TOO_MANY_MB = "ingest.too_many_mb"
+    JOB_BROKE = "job.broke"
+    JOB_STOPPED = "job.stopped"
+
+
+SENTENCES: dict[str, str] = {
+    Code.CARRIED_OVER: _("Carried over from a picture of another size: please look at it again."),
+    Code.NOT_LAID_OVER: _("The retouch cannot be laid over its frame, so the shape of the face was not compared."),
+    Code.BY_NAME: _("by its file name"),
+    Code.BY_PICTURE: _("by its picture (likeness %(likeness)s of 100)"),
+    Code.BY_PERSON: _("chosen by %(name)s"),
+    Code.LIST_OPEN: _("There is no final to match it to: the list is not closed."),
+    Code.NAMED_BUT_UNLIKE: _("It is named like %(frame)s, but does not look like that frame."),
+    Code.NAME_FITS_SEVERAL: _("Its name fits more than one final."),
+    Code.PICTURE_FITS_SEVERAL: _("It may be any of several finals, or a retouch of none."),
+    Code.FITS_NONE: _("Neither its name nor its picture fits any final."),
+    Code.LIKE_ANOTHER: _("It looks like frame %(frame)s too, which is not on the list."),
+    Code.SAME_VERSION: _("This file is version %(version)s already."),
+    Code.NOT_RETOUCHED: _("This is the camera's own file of frame %(frame)s, not a retouch of it."),
+    Code.AFTER_PAUSE: _("first frame after a pause"),
+    Code.TOO_MANY_MB: _("The file is larger than the %(most)s MB that a frame may have."),
+    Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
+    Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),
+}

@@ -1,0 +1,82 @@
+"""The sentence of what was told by code and values, in the reader's language."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date
+
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext, gettext_noop
+
+from galleries.told import Told, Value
+from galleries.words import imaging, steps
+
+Maker = Callable[[Mapping[str, Value]], str]
+SENTENCES: dict[str, str] = {**imaging.SENTENCES, **steps.SENTENCES}
+# What no single text can say: a sentence made of parts.
+MAKERS: dict[str, Maker] = {**imaging.MAKERS}
+NOTHING = gettext_noop("nothing")
+
+
+class _Shown(dict[str, str]):
+    """Values as people read them. An answer of another release or process may lack one: then a dash stands there."""
+
+    def __init__(self, data: Mapping[str, Value]) -> None:
+        super().__init__({name: _shown(name, value) for name, value in data.items()})
+
+    def __missing__(self, _name: str) -> str:
+        return "–"
+
+
+def _shown(name: str, value: Value) -> str:
+    """A value with the decimals and signs of its unit (the end of its name) and of the reader's language."""
+    if value is None:
+        return gettext(NOTHING)
+    if isinstance(value, str):
+        return _day(value) if name.endswith("_day") else value
+    unit = name.rpartition("_")[2]
+    if unit == "share":
+        return f"{round(100 * value)} %"
+    if unit in ("bytes", "pixels", "in"):
+        return number_format(round(value), use_l10n=True, force_grouping=True)
+    decimals = {"deg": 1, "times": 2, "stops": 1}.get(unit)
+    if isinstance(value, float) and decimals is None:
+        decimals = len(f"{value:.2f}".rstrip("0").partition(".")[2])
+    return number_format(value, decimals, use_l10n=True)
+
+
+def _day(text: str) -> str:
+    try:
+        return date_format(date.fromisoformat(text), "DATE_FORMAT", use_l10n=True)
+    except ValueError:
+        return text
+
+
+def sentence(said: Told) -> str:
+    """The sentence, with what it is about before it and what follows behind it."""
+    about = f"{said.about}: " if said.about else ""
+    return about + " ".join([_one(said), *map(sentence, said.more)])
+
+
+def _one(said: Told) -> str:
+    code = str(said.code)
+    if not code:
+        return str(said.data.get("text", ""))
+    maker = MAKERS.get(code)
+    try:
+        if maker is not None:
+            return maker(said.data)
+        if code in SENTENCES:
+            return gettext(SENTENCES[code]) % _Shown(said.data)
+    except (KeyError, TypeError, ValueError, OverflowError):  # values that this code does not have: another release wrote them
+        pass
+    return str(Told(code, said.data))
+
+
+def sentences(several: Iterable[Told]) -> list[str]:
+    return [sentence(one) for one in several]
+
+
+def stored(text: object) -> str:
+    """The sentence of what a row holds: code and values, or, in older rows, the sentence itself."""
+    return sentence(Told.from_stored(text)) if text else ""

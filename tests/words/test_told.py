@@ -1,0 +1,143 @@
+"""What is told by code and values: each code has its sentence, in every language, with the values that are given."""
+
+from __future__ import annotations
+
+import ast
+import json
+import re
+from enum import StrEnum
+from pathlib import Path
+
+import pytest
+from django.utils import translation
+
+from galleries.imaging.codes import Code
+from galleries.imaging.comparing.shape_change import ShapeChange
+from galleries.imaging.errors import Unreadable
+from galleries.told import Told, told
+from galleries.words import steps
+from galleries.words.told import MAKERS, SENTENCES, sentence, stored
+
+GALLERIES = Path(__file__).resolve().parents[2] / "galleries"
+ROOMS: tuple[type[StrEnum], ...] = (Code, steps.Code)
+PLACES = re.compile(r"%\((\w+)\)")
+
+
+@pytest.mark.parametrize("code", [code for room in ROOMS for code in room], ids=str)
+def test_every_code_has_its_sentence(code: StrEnum) -> None:
+    assert (code in SENTENCES) != (code in MAKERS)
+
+
+def test_no_two_rooms_share_a_code() -> None:
+    every = [str(code) for room in ROOMS for code in room]
+    assert len(every) == len(set(every))
+    assert set(SENTENCES) | set(MAKERS) == set(every)
+
+
+def _given() -> dict[str, list[set[str] | None]]:
+    """Code → the names of the values at each place that tells it; None where they are put together beforehand."""
+    found: dict[str, list[set[str] | None]] = {}
+    rooms = {name: code for room in ROOMS for name, code in room.__members__.items()}
+    for path in sorted(GALLERIES.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not node.args:
+                continue
+            teller = ast.unparse(node.func).rpartition(".")[2]
+            if not isinstance(node.args[0], ast.Attribute | ast.IfExp) or not (teller == "told" or teller[0].isupper()):
+                continue
+            for name in re.findall(r"\bCode\.([A-Z_]+)", ast.unparse(node.args[0])):
+                spread = any(keyword.arg is None for keyword in node.keywords) or len(node.args) > 1
+                names = {keyword.arg for keyword in node.keywords if keyword.arg}
+                found.setdefault(str(rooms[name]), []).append(None if spread else names)
+    return found
+
+
+def test_what_a_sentence_shows_is_given_wherever_it_is_told() -> None:
+    given = _given()
+    assert set(given) >= {str(code) for room in ROOMS for code in room} - _CHOSEN
+    wrong = {
+        (code, frozenset(names))
+        for code, places in given.items()
+        for names in places
+        if names is not None and code in SENTENCES and not set(PLACES.findall(SENTENCES[code])) <= names
+    }
+    assert not wrong
+
+
+# Told by a name that holds them, or from a table.
+_CHOSEN = {
+    *(Code.DATA_DAMAGED, Code.HEADER_DAMAGED, Code.JPEG_LOSSLESS, Code.JPEG_ARITHMETIC, Code.JPEG_HIERARCHICAL),
+    *(code for code in Code if code.startswith("private.")),
+}
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_a_sentence_shows_the_same_values_in_every_language(language: str) -> None:
+    with translation.override(language):
+        for english in SENTENCES.values():
+            there = translation.gettext(english)
+            assert there != english or language == "en", english
+            assert sorted(PLACES.findall(there)) == sorted(PLACES.findall(english))
+
+
+def test_numbers_are_written_as_the_reader_writes_them() -> None:
+    large = told(Code.TOO_MANY_BYTES, size_bytes=1234567, most_bytes=1000000)
+    tilted = told(Code.LEVELLED, tilt_deg=2.5)
+    assert sentence(large) == "This file has 1,234,567 bytes; at most 1,000,000 are accepted."
+    with translation.override("de"):
+        assert sentence(large) == "Diese Datei hat 1.234.567 Bytes; höchstens 1.000.000 werden angenommen."
+        assert sentence(tilted) == "Um 2,5° gedreht, damit die Augen waagerecht liegen."
+    with translation.override("es"):
+        assert sentence(tilted) == "Girado 2,5° para que los ojos queden a nivel."
+
+
+def test_the_changed_face_in_three_languages() -> None:
+    caution = ShapeChange(eyes=0.061, mouth=0.0, cheeks=-0.01, jaw=-0.083, chin=0.0).caution
+    assert caution is not None
+    kept = caution.as_text(600)
+    assert stored(kept).startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger. A headshot")
+    with translation.override("de"):
+        assert stored(kept).startswith(
+            "Gegenüber der Aufnahme ist der Kiefer 8 % schmaler und sind die Augen 6 % größer. Ein Headshot"
+        )
+    with translation.override("es"):
+        assert stored(kept).startswith(
+            "Respecto a la toma, la mandíbula es un 8 % más estrecha y los ojos son un 6 % más grandes. Un headshot"
+        )
+
+
+def test_what_was_kept_comes_back() -> None:
+    kept = Told(Code.RIGHTS_NOT_AS_WRITTEN, about="KAL_0412.JPG", more=(told(Code.PRIVATE_SERIAL),))
+    assert Told.from_stored(kept.as_text(500)) == kept
+    assert Told.from_stored(kept.as_dict()) == kept
+    assert stored(kept.as_text(500)) == (
+        "KAL_0412.JPG: What was written into the file does not read back. The file carries a serial number."
+    )
+
+
+@pytest.mark.parametrize("old", ["This file is empty.", "{a brace}", '{"code": cut off', "42", '{"code": 7}'])
+def test_a_sentence_of_an_older_row_is_shown_as_it_stands(old: str) -> None:
+    assert stored(old) == old
+    assert stored("") == ""
+
+
+def test_long_names_are_cut_and_the_form_is_not() -> None:
+    long = told(steps.Code.JOB_BROKE, error='OSError: "' + "a" * 2000)
+    kept = long.as_text(500)
+    assert len(kept) <= 500
+    assert json.loads(kept)["code"] == steps.Code.JOB_BROKE
+    assert stored(kept).startswith('This work broke (OSError: "aaaa')
+    assert told("", text="b" * 600).as_text(500) == "b" * 500
+
+
+def test_an_answer_of_another_release_is_no_crash() -> None:
+    assert stored({"code": "opening.from_the_future", "data": {"size": 3}}) == "opening.from_the_future (size=3)"
+    assert stored({"code": Code.TOO_MANY_BYTES}) == "This file has – bytes; at most – are accepted."
+    assert "eleven" in stored({"code": Code.TOO_MANY_BYTES, "data": {"size_bytes": "eleven", "most_bytes": None}})
+    assert stored({"code": Code.SHAPE_CHANGED, "data": {"ears_percent": 4}}).startswith("comparing.shape_changed")
+
+
+def test_an_error_is_for_logs_by_itself_and_for_people_by_its_sentence() -> None:
+    error = Unreadable(Code.HEADER_DAMAGED, kind="PNG")
+    assert str(error) == "opening.header_damaged (kind='PNG')"
+    assert sentence(error.told) == "This PNG is cut off or damaged: its header cannot be read."
