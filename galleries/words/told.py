@@ -68,8 +68,8 @@ def _one(said: Told) -> str:
             return maker(said.data)
         if code in SENTENCES:
             return gettext(SENTENCES[code]) % _Shown(said.data)
-    except (KeyError, TypeError, ValueError, OverflowError):  # values that this code does not have: another release wrote them
-        pass
+    except (KeyError, TypeError, ValueError, OverflowError):
+        pass  # values that this code does not have: another release wrote them
     return str(Told(code, said.data))
 
 
