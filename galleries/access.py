@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
+from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -32,9 +32,6 @@ from galleries.models import (
 )
 from galleries.models.finals import FinalSet
 from galleries.models.sittings import FrameSet
-
-if TYPE_CHECKING:
-    from django.contrib.auth.models import User
 
 Stage = Sitting.Stage
 
@@ -61,6 +58,7 @@ class Act(StrEnum):
     FETCH = "fetch"
     ASK_USE = "ask use"
     RUN_STUDIO = "run the studio"  # what belongs to no one sitting: delivery sizes
+    KEEP_ACCOUNT = "keep account"  # one's own name, address, password, second factor, sessions
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
@@ -106,6 +104,7 @@ Thing = (
     | StrayRetouch
     | UsageRequest
     | Studio
+    | User
 )
 # An invitee's own word: neither the photographer nor the program gives it for them.
 OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE, Act.ASK_USE})
@@ -160,8 +159,8 @@ def runs(user: User | None, sitting: Sitting) -> bool:
 
 
 def _sitting_of(thing: Thing) -> Sitting:
-    if isinstance(thing, Studio):
-        raise TypeError("The studio belongs to no sitting.")
+    if isinstance(thing, (Studio, User)):
+        raise TypeError("The studio and its people's accounts belong to no sitting.")
     return thing if isinstance(thing, Sitting) else thing.sitting
 
 
@@ -170,6 +169,11 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     if isinstance(thing, Studio) or act is Act.RUN_STUDIO:
         fits = isinstance(thing, Studio) and act is Act.RUN_STUDIO
         return fits and visitor.user is not None and visitor.user.is_active
+    if isinstance(thing, User):
+        own = visitor.user is not None and visitor.user.pk == thing.pk
+        return own and act is Act.KEEP_ACCOUNT and thing.is_active
+    if act is Act.KEEP_ACCOUNT:
+        return False
     sitting = _sitting_of(thing)
     if visitor.program:
         return act not in OWN_WORD
@@ -215,6 +219,8 @@ def require(visitor: Visitor, act: Act, thing: Thing, why: str = "") -> None:
         return
     if isinstance(thing, Studio):
         raise Refused(why or _("This is the studio's to do."))
+    if isinstance(thing, User):
+        raise Missing(_("There is no such account, or it is not yours."))
     if not _knows(visitor, act, thing):
         raise Missing(_MISSING.get(type(thing), _MISSING[Sitting])())
     raise Refused(why or why_not(visitor, act, _sitting_of(thing)))

@@ -11,6 +11,7 @@ from django.http import HttpRequest
 from galleries.access import Visitor
 from galleries.models import (
     Acceptance,
+    AccountLetter,
     Approval,
     Crop,
     DeliveredFile,
@@ -48,7 +49,29 @@ from galleries.web.doors import user_of
 admin.site.site_header = "Upkeep"
 
 
-class ReadOnly(admin.ModelAdmin):  # type: ignore[type-arg]
+class Upkeep(admin.ModelAdmin):  # type: ignore[type-arg]
+    """Opens by the permission of upkeep, for the whole of the product; accounts and their rights are a superuser's."""
+
+    def _may(self, request: HttpRequest) -> bool:
+        return request.user.has_perm("galleries.upkeep")
+
+    def has_module_permission(self, request: HttpRequest) -> bool:
+        return self._may(request)
+
+    def has_view_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return self._may(request)
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return self._may(request)
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return self._may(request)
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return self._may(request)
+
+
+class ReadOnly(Upkeep):
     """To look at. What is written here is a record of acts, or made by the program."""
 
     def has_add_permission(self, request: HttpRequest) -> bool:
@@ -92,12 +115,13 @@ _look_at(Refusal, "sitting", "name", "reason", "created_at")
 _look_at(PlanComment, "sitting", "who", "text", "created_at")
 _look_at(ReferencePicture, "sitting", "caption", "brought_by")
 _look_at(Letter, "kind", "to", "sitting", "sent_at", filters=("kind",), search=("to",))
+_look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), search=("to",))
 _look_at(InviteLink, "invite", "created_at", "last_used_at")
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
 
 
 @admin.register(Studio)
-class StudioAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class StudioAdmin(Upkeep):
     list_display = ("name", "photographer", "email")
     formfield_overrides = {models.URLField: {"assume_scheme": "https"}}
 
@@ -105,14 +129,14 @@ class StudioAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
         studio.change(obj, Visitor(user=user_of(request)))
 
     def has_add_permission(self, request: HttpRequest) -> bool:
-        return not Studio.objects.exists()
+        return super().has_add_permission(request) and not Studio.objects.exists()
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
 
 @admin.register(Sitting)
-class SittingAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class SittingAdmin(Upkeep):
     """Who works on it. Its stage changes on its pages only; it goes by erasing, which leaves a record."""
 
     list_display = ("title", "slug", "photographer", "stage", "held_on")
@@ -126,7 +150,7 @@ class SittingAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 
 @admin.register(Look)
-class LookAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class LookAdmin(Upkeep):
     list_display = ("title", "sitting", "purpose", "hidden")
     list_filter = ("purpose",)
     search_fields = ("title", "sitting__slug")
@@ -140,7 +164,7 @@ class LookAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 
 @admin.register(Invite)
-class InviteAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class InviteAdmin(Upkeep):
     """Name and address may be put right; who is let in is decided on the sitting's page."""
 
     list_display = ("name", "role", "email", "sitting", "expires_at", "revoked_at")
@@ -157,7 +181,7 @@ class InviteAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 
 @admin.register(DeliverySize)
-class DeliverySizeAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class DeliverySizeAdmin(Upkeep):
     list_display = ("title", "use", "width", "height", "source", "source_kind", "checked_on", "retired")
     list_filter = ("use", "retired", "source_kind")
     list_editable = ("checked_on", "retired")
@@ -165,7 +189,7 @@ class DeliverySizeAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 
 @admin.register(Job)
-class JobAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class JobAdmin(Upkeep):
     """Work of the worker; failed pieces can be listed again."""
 
     list_display = ("kind", "thing", "sitting", "state", "attempts", "reason", "created_at")

@@ -9,7 +9,7 @@ from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import upkeep
-from galleries.steps.people import posting
+from galleries.steps.people import account_letters, posting
 from galleries.steps.sorting import sort
 
 jobs.KINDS.update(
@@ -20,6 +20,7 @@ jobs.KINDS.update(
         "delivery": build.build,
         "letter": posting.send,
         "restamp": proof.restamp,
+        "account letter": account_letters.send,
     }
 )
 jobs.GIVEN_UP["proof"] = proof.given_up

@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from galleries.web import entrance, files, language
 from galleries.web.invitee import outbox_worker
+from galleries.web.studio import account
 
 urlpatterns = [
     path("", entrance.front, name="front"),
@@ -13,6 +14,9 @@ urlpatterns = [
     path("upkeep/login/", entrance.upkeep_sign_in, name="upkeep-sign-in"),
     path("sign-in/link", entrance.ask_link, name="ask-link"),
     path("desk", entrance.desk, name="desk"),
+    path("account", account.account, name="account"),
+    path("account/data", account.change_data, name="account-data"),
+    path("account/password", account.change_password, name="account-password"),
     path("leave", entrance.leave, name="leave"),
     path("language", language.language, name="language"),
     path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),

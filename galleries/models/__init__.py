@@ -1,5 +1,6 @@
 """One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
 
+from galleries.models.accounts import AccountLetter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
@@ -11,6 +12,7 @@ from galleries.models.sittings import Frame, Look, PlanComment, Proof, Reference
 
 __all__ = [
     "Acceptance",
+    "AccountLetter",
     "Approval",
     "Crop",
     "DeliveredFile",

@@ -54,12 +54,19 @@ class JournalLine(models.Model):
 
     @classmethod
     def write(
-        cls, sitting: Sitting, who: str, verb: str, thing: str = "", before: str = "", after: str = "", **detail: Any
+        cls,
+        sitting: Sitting | None,
+        who: str,
+        verb: str,
+        thing: str = "",
+        before: str = "",
+        after: str = "",
+        **detail: Any,
     ) -> JournalLine:
-        """Add a line; call it inside the verb's own transaction."""
+        """Add a line; call it inside the verb's own transaction. Without a sitting: about the studio or an account."""
         return cls.objects.create(
             sitting=sitting,
-            sitting_slug=sitting.slug,
+            sitting_slug=sitting.slug if sitting is not None else "",
             who=who[:140],
             verb=verb,
             thing=thing[:120],

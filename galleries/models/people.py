@@ -26,6 +26,8 @@ class Studio(models.Model):
     class Meta:
         verbose_name = _("studio")
         verbose_name_plural = _("studio")
+        # Held by an account that may use the pages of upkeep without being a superuser.
+        permissions = (("upkeep", "May use the pages of upkeep"),)
 
     def __str__(self) -> str:
         return self.name

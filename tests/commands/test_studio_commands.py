@@ -15,6 +15,7 @@ from django.test import Client
 from django.urls import reverse
 
 from galleries.models import Frame, Job, Sitting
+from galleries.steps.people import account
 from tests.cast import Cast, make_cast
 from tests.pictures import put_card
 
@@ -135,8 +136,7 @@ def test_every_table_stands_in_the_upkeep_and_records_cannot_be_changed(cast: Ca
     from django.apps import apps
     from django.contrib import admin
 
-    cast.owner.is_staff = cast.owner.is_superuser = True
-    cast.owner.save()
+    account.allow_upkeep(cast.owner)
     client: Client = cast.client_of(cast.owner)
     frame = cast.frame(1, cast.look())
     run_verb(cast, frame)

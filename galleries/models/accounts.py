@@ -1,0 +1,30 @@
+"""The accounts of the studio's people, beyond what the framework keeps."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class AccountLetter(models.Model):
+    """That a letter about an account is to go, or went. Its text is not kept (it may hold a link)."""
+
+    class Kind(models.TextChoices):
+        ADDRESS_CHANGED = "address changed", _("address changed")
+        PASSWORD_CHANGED = "password changed", _("password changed")
+
+    kind = models.CharField(max_length=40, choices=Kind)
+    to = models.EmailField()
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True, blank=True)
+    language = models.CharField(max_length=5, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("letter about an account")
+        verbose_name_plural = _("letters about accounts")
+        indexes = [models.Index(fields=["to", "created_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind} to {self.to}"
