@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0013_job_asked_for_again'),
+        ('galleries', '0014_reasons_have_room'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
