@@ -45,6 +45,7 @@ def from_address(address: str) -> dict[str, Any]:
             "PASSWORD": unquote(parts.password or ""),
             "HOST": parts.hostname or dict(parse_qsl(parts.query)).get("host", ""),
             "PORT": str(parts.port or ""),
+            "OPTIONS": {"connect_timeout": 5, "tcp_user_timeout": 20_000},
             "CONN_MAX_AGE": 60,
             "CONN_HEALTH_CHECKS": True,
             "ATOMIC_REQUESTS": False,

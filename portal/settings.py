@@ -10,6 +10,7 @@ import secrets
 from pathlib import Path
 from typing import Any
 
+from botocore.config import Config as BucketConfig
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
@@ -132,8 +133,13 @@ def _store(name: str) -> dict[str, Any]:
             "file_overwrite": True,
             "querystring_auth": True,
             "querystring_expire": 300,
-            "signature_version": "s3v4",
-            "addressing_style": "path",
+            "client_config": BucketConfig(
+                signature_version="s3v4",
+                s3={"addressing_style": "path"},
+                connect_timeout=5,
+                read_timeout=20,
+                retries={"total_max_attempts": 2, "mode": "standard"},
+            ),
         },
     }
 
@@ -176,7 +182,7 @@ CELERY_WORKER_MAX_TASKS_PER_CHILD = 500
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TASK_SOFT_TIME_LIMIT = None
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600, "socket_timeout": 10}
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600, "socket_timeout": 10, "socket_connect_timeout": 5}
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(SITE_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
@@ -211,7 +217,7 @@ CACHES = {
         "LOCATION": REDIS_URL.replace("redis+socket://", "unix://"),
         "KEY_PREFIX": "portal",
         # A cache that is down must not hold up every page: one try, and on without it.
-        "OPTIONS": {"retry": Retry(NoBackoff(), 1), "socket_timeout": 5},
+        "OPTIONS": {"retry": Retry(NoBackoff(), 1), "socket_timeout": 5, "socket_connect_timeout": 5},
     }
 }
 

@@ -23,6 +23,9 @@ class Job(models.Model):
     reason = models.CharField(max_length=500, blank=True)
     again = models.BooleanField(default=False, db_default=False)  # asked for while running: to be done once more
     attempts = models.PositiveSmallIntegerField(default=0)
+    # What was out of reach, how often in a row, and when it is tried again.
+    setbacks = models.PositiveSmallIntegerField(default=0, db_default=0)
+    not_before = models.DateTimeField(null=True, blank=True)
     owner = models.CharField(max_length=120, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
     rung_at = models.DateTimeField(null=True, blank=True)

@@ -25,6 +25,7 @@ from django.utils import timezone
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
 from galleries.models import Job, Sitting
+from galleries.steps import setbacks
 from galleries.told import Told, told
 from galleries.words.steps import Code
 
@@ -34,6 +35,9 @@ log = logging.getLogger(__name__)
 KINDS: dict[str, Callable[[int], object]] = {}
 # What follows when a piece of a kind is given up, filled likewise; called in the transaction that says so.
 GIVEN_UP: dict[str, Callable[[Job], object]] = {}
+# Seconds after which a piece is taken for hung: its lease is renewed no longer, and the process doing it is killed.
+SECONDS = {"proof": 600, "sort": 600, "version": 900, "delivery": 3600, "letter": 180, "restamp": 900}
+SECONDS_OTHERWISE = 900
 RING_AGAIN_AFTER = timedelta(seconds=30)
 SILENCE = 10.0  # seconds without ringing after the queue could not be reached
 _silent = {"until": 0.0}
@@ -48,7 +52,7 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
     job, made = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
     if not made and again:
         Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
-            state=Job.State.WAITING, attempts=0, reason="", rung_at=None
+            state=Job.State.WAITING, attempts=0, setbacks=0, not_before=None, reason="", rung_at=None
         )
         Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(again=True)
         job.refresh_from_db()
@@ -68,12 +72,22 @@ def ring(ids: list[int]) -> None:
         return
     Job.objects.filter(pk__in=ids).update(rung_at=timezone.now())
     try:
-        for pk in ids:
-            app.send_task("galleries.work", args=[pk], retry=False)
+        for pk, kind in Job.objects.filter(pk__in=ids).order_by("pk").values_list("pk", "kind"):
+            app.send_task("galleries.work", args=[pk], retry=False, time_limit=seconds(kind))
     except Exception as error:  # noqa: BLE001 - every transport has its own exceptions; the row stays waiting
         log.warning("The queue cannot be reached (%s); the sweep will ring again.", error)
         Job.objects.filter(pk__in=ids).update(rung_at=None)
         _silent["until"] = time.monotonic() + SILENCE
+
+
+def seconds(kind: str) -> int:
+    """The longest a piece of this kind may take."""
+    return SECONDS.get(kind, SECONDS_OTHERWISE)
+
+
+def due() -> Q:
+    """Of what waits: what is not held back after a setback."""
+    return Q(not_before=None) | Q(not_before__lte=timezone.now())
 
 
 def owner_name() -> str:
@@ -96,9 +110,9 @@ def owner_is_dead(owner: str) -> bool:
 
 
 def claim(job_id: int) -> Job | None:
-    """Take a waiting job; None when it is not waiting (any more)."""
+    """Take a waiting job; None when it is not waiting (any more), or held back."""
     now = timezone.now()
-    taken = Job.objects.filter(pk=job_id, state=Job.State.WAITING).update(
+    taken = Job.objects.filter(due(), pk=job_id, state=Job.State.WAITING).update(
         state=Job.State.RUNNING,
         reason="",
         again=False,
@@ -110,11 +124,11 @@ def claim(job_id: int) -> Job | None:
 
 @contextmanager
 def heartbeat(job: Job) -> Iterator[None]:
-    """Renew the lease while the work goes on, from a thread with its own connection."""
-    stop = threading.Event()
+    """Renew the lease while the work goes on, from a thread with its own connection; not past the kind's limit."""
+    stop, end = threading.Event(), time.monotonic() + seconds(job.kind)
 
     def beat() -> None:
-        while not stop.wait(settings.JOB_LEASE_SECONDS / 3):
+        while not stop.wait(settings.JOB_LEASE_SECONDS / 3) and time.monotonic() < end:
             with suppress(Exception):  # the next beat tries again; a lost lease only means the work is done twice
                 Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
                     lease_until=timezone.now() + timedelta(seconds=settings.JOB_LEASE_SECONDS)
@@ -142,15 +156,22 @@ def work(job_id: int) -> str:
         return _settle(job, Job.State.FAILED, error.told)  # trying again would say the same
     except Exception as error:
         log.exception("Job %s (%s %s) broke.", job.pk, job.kind, job.thing)
+        if said := setbacks.passing(error):
+            return _hold_back(job, said)
         attempts = job.attempts + 1
-        if attempts < settings.JOB_ATTEMPTS:
-            return _settle(job, Job.State.WAITING, _broke(error), attempts)
-        return _settle(job, Job.State.FAILED, _broke(error), attempts)
+        state = Job.State.WAITING if attempts < settings.JOB_ATTEMPTS else Job.State.FAILED
+        # Its kind only: an error's own words name addresses and paths of the inside, and stand in the log.
+        return _settle(job, state, told(Code.JOB_BROKE, error=type(error).__name__), attempts)
     return _settle(job, Job.State.DONE, None)
 
 
-def _broke(error: Exception) -> Told:
-    return told(Code.JOB_BROKE, error=f"{type(error).__name__}: {error}")
+def _hold_back(job: Job, said: Told) -> str:
+    """Not this piece's fault: it waits, longer each time, and counts as no attempt."""
+    count = min(job.setbacks + 1, 30_000)
+    Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
+        not_before=timezone.now() + setbacks.wait(count), setbacks=count
+    )
+    return _settle(job, Job.State.WAITING, said)
 
 
 def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = None) -> str:
@@ -169,6 +190,7 @@ def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = No
             lease_until=None,
             owner="",
             done_at=done,
+            **({"setbacks": 0, "not_before": None} if done else {}),
             rung_at=None if state == Job.State.WAITING else job.rung_at,
         )
         if settled and state == Job.State.FAILED:
@@ -207,7 +229,9 @@ def sweep() -> int:
         if lapsed or owner_is_dead(job.owner):
             _put_back(job)
     unheard = Q(rung_at=None) | Q(rung_at__lt=now - RING_AGAIN_AFTER)
-    ids = list(Job.objects.filter(unheard, state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500])
+    ids = list(
+        Job.objects.filter(unheard, due(), state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500]
+    )
     if ids:
         ring(ids)
     return len(ids)
@@ -217,7 +241,7 @@ def run_waiting(sitting: Sitting | None = None, kinds: list[str] | None = None) 
     """Do all waiting jobs here and now, without the queue (commands, tests); returns how many were done."""
     count = 0
     while True:
-        jobs = Job.objects.filter(state=Job.State.WAITING).order_by("pk")
+        jobs = Job.objects.filter(due(), state=Job.State.WAITING).order_by("pk")
         if sitting is not None:
             jobs = jobs.filter(sitting=sitting)
         if kinds is not None:

@@ -25,6 +25,8 @@ class Code(StrEnum):
     TOO_MANY_MB = "ingest.too_many_mb"
     JOB_BROKE = "job.broke"
     JOB_STOPPED = "job.stopped"
+    DISK_FULL = "job.disk_full"
+    OUT_OF_REACH = "job.out_of_reach"
 
 
 SENTENCES: dict[str, str] = {
@@ -45,4 +47,6 @@ SENTENCES: dict[str, str] = {
     Code.TOO_MANY_MB: _("The file is larger than the %(most)s MB that a frame may have."),
     Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
     Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),
+    Code.DISK_FULL: _("The disk is full. This goes on by itself once there is room."),
+    Code.OUT_OF_REACH: _("Something this needs cannot be reached at the moment. It is tried again by itself."),
 }

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import smtplib
 import subprocess
 import sys
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from botocore.exceptions import ClientError, EndpointConnectionError
+from django.db import OperationalError
 from django.utils import timezone
 
 from galleries.errors import BadInput
 from galleries.models import Job
-from galleries.steps import jobs
+from galleries.steps import jobs, setbacks
+from galleries.words.steps import SENTENCES, Code
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -65,7 +70,69 @@ def test_a_sentence_ends_a_job_and_a_crash_is_tried_again_a_few_times(settings):
     states = [jobs.work(broken.pk) for _ in range(settings.JOB_ATTEMPTS)]
     assert states == ["waiting"] * (settings.JOB_ATTEMPTS - 1) + ["failed"]
     broken.refresh_from_db()
-    assert "disk is away" in broken.reason
+    assert "OSError" in broken.why
+    assert "disk is away" not in broken.reason  # what broke inside is for the log
+
+
+def away(thing: int) -> None:
+    raise EndpointConnectionError(endpoint_url="http://10.1.2.3:9000/originals")
+
+
+def full(thing: int) -> None:
+    raise OSError(errno.ENOSPC, "No space left on device", "/srv/portal/files")
+
+
+@pytest.mark.parametrize(("fault", "said"), [(away, Code.OUT_OF_REACH), (full, Code.DISK_FULL)])
+def test_what_passes_by_itself_is_waited_for_and_never_given_up(settings, monkeypatch, fault, said):
+    monkeypatch.setitem(jobs.KINDS, "fault", fault)
+    job = jobs.enqueue("fault", 1, None)
+    waits = []
+    for _ in range(settings.JOB_ATTEMPTS * 4):
+        Job.objects.update(not_before=None)
+        assert jobs.work(job.pk) == "waiting"
+        job.refresh_from_db()
+        waits.append(round((job.not_before - timezone.now()).total_seconds()))
+    assert waits[:3] == [10, 20, 40]
+    assert waits[-1] == 600
+    assert (job.why, job.attempts) == (SENTENCES[said], 0)
+    assert jobs.sweep() == jobs.run_waiting() == 0  # held back
+    assert jobs.work(job.pk) == ""
+    Job.objects.update(not_before=timezone.now())
+    monkeypatch.setitem(jobs.KINDS, "fault", record)
+    assert jobs.sweep() == 1
+    assert jobs.work(job.pk) == "done"
+    job.refresh_from_db()
+    assert (job.reason, job.setbacks, job.not_before) == ("", 0, None)
+
+
+@pytest.mark.parametrize(
+    ("error", "passes"),
+    [
+        (smtplib.SMTPResponseException(451, b"later"), True),
+        (smtplib.SMTPResponseException(550, b"no such box"), False),
+        (smtplib.SMTPServerDisconnected("gone"), True),
+        (ClientError({"ResponseMetadata": {"HTTPStatusCode": 503}}, "GetObject"), True),
+        (ClientError({"ResponseMetadata": {"HTTPStatusCode": 403}}, "GetObject"), False),
+        (ConnectionRefusedError(), True),
+        (OperationalError("server closed the connection"), True),
+        (FileNotFoundError(errno.ENOENT, "gone"), False),
+        (ValueError("a file that is broken"), False),
+    ],
+)
+def test_what_passes_by_itself_is_told_from_what_does_not(error, passes):
+    assert (setbacks.passing(error) is not None) is passes
+
+
+def test_every_kind_of_work_has_a_limit_that_goes_with_the_bell(monkeypatch):
+    import galleries.tasks  # noqa: F401 - fills the table
+    from portal.celery import app
+
+    assert set(jobs.SECONDS) == set(jobs.KINDS) - {"record", "refuse", "crash"}
+    sent = []
+    monkeypatch.setattr(app, "send_task", lambda *args, **kwargs: sent.append(kwargs["time_limit"]))
+    monkeypatch.setitem(jobs._silent, "until", 0.0)
+    jobs.ring([jobs.enqueue("proof", 1, None).pk])
+    assert sent == [jobs.SECONDS["proof"]]
 
 
 @pytest.mark.parametrize("ending", [None, BadInput("That frame cannot be read.")])
