@@ -10,14 +10,13 @@ import secrets
 from pathlib import Path
 from typing import Any
 
-from botocore.config import Config as BucketConfig
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from portal import database, embedded, env
+from portal import buckets, database, embedded, env
 from portal.owner import only_the_owner
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -121,27 +120,13 @@ def _store(name: str) -> dict[str, Any]:
     bucket = env.text(f"PORTAL_S3_BUCKET_{name.upper()}")
     if not bucket:
         raise ImproperlyConfigured(f"PORTAL_FILES is 's3' but PORTAL_S3_BUCKET_{name.upper()} is not set.")
-    return {
-        "BACKEND": "galleries.storage.BucketStore",
-        "OPTIONS": {
-            "bucket_name": bucket,
-            "endpoint_url": env.text("PORTAL_S3_ENDPOINT") or None,
-            "access_key": env.text("PORTAL_S3_KEY") or None,
-            "secret_key": env.text("PORTAL_S3_SECRET") or None,
-            "region_name": env.text("PORTAL_S3_REGION", "us-east-1"),
-            "default_acl": None,
-            "file_overwrite": True,
-            "querystring_auth": True,
-            "querystring_expire": 300,
-            "client_config": BucketConfig(
-                signature_version="s3v4",
-                s3={"addressing_style": "path"},
-                connect_timeout=5,
-                read_timeout=20,
-                retries={"total_max_attempts": 2, "mode": "standard"},
-            ),
-        },
-    }
+    return buckets.store(
+        bucket,
+        endpoint=env.text("PORTAL_S3_ENDPOINT") or None,
+        key=env.text("PORTAL_S3_KEY") or None,
+        secret=env.text("PORTAL_S3_SECRET") or None,
+        region=env.text("PORTAL_S3_REGION", "us-east-1"),
+    )
 
 
 STATIC_URL = "/static/"

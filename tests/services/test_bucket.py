@@ -26,6 +26,7 @@ from django.core.files.base import ContentFile
 
 from galleries import storage
 from galleries.storage import BucketStore
+from portal import buckets
 from tests.servers import Server, bucket_server
 
 pytestmark = pytest.mark.services
@@ -53,19 +54,7 @@ def client(server: Server, secret: str = SECRET) -> Any:
 
 def bucket(server: Server, secret: str = SECRET, **more: Any) -> BucketStore:
     """With the options of the settings' own store."""
-    options = {
-        "bucket_name": "proofs",
-        "endpoint_url": server.address,
-        "access_key": KEY,
-        "secret_key": secret,
-        "region_name": "us-east-1",
-        "default_acl": None,
-        "file_overwrite": True,
-        "querystring_auth": True,
-        "querystring_expire": 300,
-        "signature_version": "s3v4",
-        "addressing_style": "path",
-    }
+    options = buckets.store("proofs", endpoint=server.address, key=KEY, secret=secret, region="us-east-1")["OPTIONS"]
     return BucketStore(**{**options, **more})
 
 

@@ -1,0 +1,34 @@
+"""STORAGES entries of an S3-compatible store. Every call has an end: a store that hangs holds nobody for long."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from botocore.config import Config
+
+CONNECT_SECONDS, READ_SECONDS, TRIES = 5, 20, 2
+
+
+def store(bucket: str, *, endpoint: str | None, key: str | None, secret: str | None, region: str) -> dict[str, Any]:
+    """One STORAGES entry."""
+    return {
+        "BACKEND": "galleries.storage.BucketStore",
+        "OPTIONS": {
+            "bucket_name": bucket,
+            "endpoint_url": endpoint,
+            "access_key": key,
+            "secret_key": secret,
+            "region_name": region,
+            "default_acl": None,
+            "file_overwrite": True,
+            "querystring_auth": True,
+            "querystring_expire": 300,
+            "client_config": Config(
+                signature_version="s3v4",
+                s3={"addressing_style": "path"},
+                connect_timeout=CONNECT_SECONDS,
+                read_timeout=READ_SECONDS,
+                retries={"total_max_attempts": TRIES, "mode": "standard"},
+            ),
+        },
+    }
