@@ -36,7 +36,15 @@ KINDS: dict[str, Callable[[int], object]] = {}
 # What follows when a piece of a kind is given up, filled likewise; called in the transaction that says so.
 GIVEN_UP: dict[str, Callable[[Job], object]] = {}
 # Seconds after which a piece is taken for hung: its lease is renewed no longer, and the process doing it is killed.
-SECONDS = {"proof": 600, "sort": 600, "version": 900, "delivery": 3600, "letter": 180, "restamp": 900}
+SECONDS = {
+    "proof": 600,
+    "sort": 600,
+    "version": 900,
+    "delivery": 3600,
+    "letter": 180,
+    "account letter": 180,
+    "restamp": 900,
+}
 SECONDS_OTHERWISE = 900
 RING_AGAIN_AFTER = timedelta(seconds=30)
 SILENCE = 10.0  # seconds without ringing after the queue could not be reached
