@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import datetime
 from itertools import groupby
 from typing import Any
@@ -16,12 +17,12 @@ from galleries.imaging.codes import Code
 from galleries.imaging.contained import door
 from galleries.imaging.errors import BadRights, ImagingError
 from galleries.imaging.framing.cut_order import CutOrder
-from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame
 from galleries.papers.terms import LicenceTerms
-from galleries.steps.delivering import licences, offer, package, sizes
+from galleries.steps.delivering import file_order, licences, offer, package, sizes
+from galleries.steps.delivering.file_order import FileOrder, Said
 from galleries.steps.limits import limits
 from galleries.told import Told
 
@@ -50,18 +51,18 @@ def build(delivery_id: int) -> None:
 
 def _make_files(delivery: Delivery) -> None:
     there = set(delivery.files.values_list("name", flat=True))
-    missing = [order for order in delivery.orders if order["name"] not in there]
+    missing = [order for order in file_order.of(delivery) if order.name not in there]
     terms = licences.terms_of(delivery.licence)
-    for _final, group in groupby(missing, key=lambda order: order["final"]):
+    for _final, group in groupby(missing, key=lambda order: order.final):
         orders = [order for order in group if not _reused(delivery, order)]
         if orders:
             _cut_final(delivery, orders, terms)
 
 
-def _reused(delivery: Delivery, order: dict[str, Any]) -> bool:
+def _reused(delivery: Delivery, order: FileOrder) -> bool:
     """Take a file over that an earlier delivery made by the very same recipe."""
     old = DeliveredFile.objects.filter(
-        delivery__sitting=delivery.sitting, final_id=order["final"], recipe_sha256=order["recipe"]
+        delivery__sitting=delivery.sitting, final_id=order.final, recipe_sha256=order.recipe
     ).first()
     if old is None or not storage.private().exists(old.key):
         return False
@@ -70,21 +71,21 @@ def _reused(delivery: Delivery, order: dict[str, Any]) -> bool:
     return True
 
 
-def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: LicenceTerms) -> None:
+def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms) -> None:
     """All files of one final, from one decode."""
-    record = rights_record(terms, orders[0]["said"])
-    data = storage.get(storage.private(), orders[0]["key"])
+    record = rights_record(terms, orders[0].said)
+    data = storage.get(storage.private(), orders[0].key)
     cuts = [
         CutOrder(
-            sizes.spec_from(delivery.sizes[order["size"]]),
-            Rect(*order["crop"]),
-            order["tilt"],
-            order["monochrome"],
-            storage.get(storage.private(), order["icc"]) if order.get("icc") else b"",
+            sizes.spec_from(delivery.sizes[order.size]),
+            order.crop,
+            order.tilt,
+            order.monochrome,
+            storage.get(storage.private(), order.icc) if order.icc else b"",
         )
         for order in orders
     ]
-    strip = next((order["strip"] for order in orders if order["strip"]), "")
+    strip = next((order.strip for order in orders if order.strip), "")
     try:
         made = door.make_finals(data, cuts, limits(), record, name=strip)
     except ImagingError as error:
@@ -93,23 +94,23 @@ def _cut_final(delivery: Delivery, orders: Sequence[dict[str, Any]], terms: Lice
         _keep(delivery, order, file, record)
 
 
-def _camera_name(order: dict[str, Any]) -> str:
-    frame = Frame.objects.filter(finals=order["final"]).first()
+def _camera_name(order: FileOrder) -> str:
+    frame = Frame.objects.filter(finals=order.final).first()
     return frame.name if frame else ""
 
 
-def rights_record(terms: LicenceTerms, said: dict[str, str]) -> RightsRecord:
-    taken = said.get("captured_at")
-    words = {name: value for name, value in said.items() if name != "captured_at"}
+def rights_record(terms: LicenceTerms, said: Said) -> RightsRecord:
+    words = asdict(said)
+    taken = words.pop("captured_at")
     return terms.to_rights(**words, captured_at=datetime.fromisoformat(taken) if taken else None)
 
 
-def _keep(delivery: Delivery, order: dict[str, Any], file: FinalFile, record: RightsRecord) -> None:
+def _keep(delivery: Delivery, order: FileOrder, file: FinalFile, record: RightsRecord) -> None:
     """Read the metadata back and compare, store the bytes, then write the row."""
     differences = door.check_rights(file.data, record)
     if differences:
-        raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order["name"], more=tuple(differences)))
-    ending = order["name"].rsplit(".", 1)[1]
+        raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order.name, more=tuple(differences)))
+    ending = order.name.rsplit(".", 1)[1]
     key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
     storage.put(storage.private(), key, file.data)
     _row(
@@ -118,14 +119,14 @@ def _keep(delivery: Delivery, order: dict[str, Any], file: FinalFile, record: Ri
     )  # fmt: skip
 
 
-def _row(delivery: Delivery, order: dict[str, Any], **values: Any) -> None:
+def _row(delivery: Delivery, order: FileOrder, **values: Any) -> None:
     DeliveredFile.objects.get_or_create(
         delivery=delivery,
-        name=order["name"],
+        name=order.name,
         defaults={
-            "final_id": order["final"],
-            "size_slug": order["size"],
-            "recipe_sha256": order["recipe"],
+            "final_id": order.final,
+            "size_slug": order.size,
+            "recipe_sha256": order.recipe,
             **values,
         },
     )

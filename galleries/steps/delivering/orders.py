@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import uuid
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -16,9 +14,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Refused
-from galleries.imaging.recipes import VERSIONS
 from galleries.models import (
-    DeliveredFile,
     Delivery,
     DeliverySize,
     Final,
@@ -28,7 +24,8 @@ from galleries.models import (
 )
 from galleries.papers.terms import BadTerms
 from galleries.steps import jobs
-from galleries.steps.delivering import cut, licences, naming, sizes
+from galleries.steps.delivering import cut, file_order, licences, naming, sizes
+from galleries.steps.delivering.file_order import FileOrder, Said
 from galleries.steps.delivering.offer import _until
 from galleries.steps.finishing import approvals
 
@@ -65,13 +62,11 @@ def prepare(
     numbers = {size.slug: sizes.numbers(size) for size in wanted}
     orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
     if changed_only:
-        had = _delivered_recipes(sitting)
-        orders = [order for order in orders if (order["final"], order["size"], order["recipe"]) not in had]
-        if not orders:
-            raise BadInput(_("Nothing has changed since the last delivery."))
+        orders = _changed(sitting, orders)
+    plain = [order.to_json() for order in orders]
     try:
         with transaction.atomic():
-            if any(one.orders == orders for one in sitting.deliveries.filter(state=D.WAITING)):
+            if any(one.orders == plain for one in sitting.deliveries.filter(state=D.WAITING)):
                 raise Conflict(_("This delivery is being made already."))
             number = (sitting.deliveries.aggregate(last=Max("number"))["last"] or 0) + 1
             delivery = Delivery.objects.create(
@@ -79,7 +74,7 @@ def prepare(
                 number=number,
                 licence=licence,
                 sizes=numbers,
-                orders=orders,
+                orders=plain,
                 changed_only=changed_only,
                 passcode_hash=make_password(passcode) if passcode else "",
                 expires_at=until,
@@ -119,66 +114,71 @@ def _orders(
     licence: Licence,
     by: Visitor,
     stems: dict[int, str],
-) -> list[dict[str, Any]]:
-    """One plain entry per file to make, with everything its bytes hang on."""
+) -> list[FileOrder]:
+    """One order per file to make, with everything its bytes hang on."""
     orders = []
     for final in finals:
         source = cut.source_of(final)
         said = _said_of(final, source)
         for crop, size in zip(cut.propose(final, wanted, by), wanted, strict=True):
-            order: dict[str, Any] = {
-                "final": final.pk,
-                "size": size.slug,
-                "name": f"{stems[final.pk]}_{size.slug}.{naming.ENDINGS[size.file_format]}",
-                "key": source.key,
-                "source": source.sha256,
-                "crop": cut.rect_of(crop).as_list(),
-                "tilt": crop.tilt,
-                "monochrome": cut.monochrome(final),
-                "strip": cut.strip_name(final.sitting) if size.name_strip else "",
-                "said": said,
-                "icc": final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
-            }
-            order["recipe"] = _recipe(order, numbers[size.slug], licence)
-            orders.append(order)
+            order = FileOrder(
+                final=final.pk,
+                size=size.slug,
+                name=f"{stems[final.pk]}_{size.slug}.{naming.ENDINGS[size.file_format]}",
+                key=source.key,
+                source=source.sha256,
+                crop=cut.rect_of(crop),
+                tilt=crop.tilt,
+                monochrome=cut.monochrome(final),
+                strip=cut.strip_name(final.sitting) if size.name_strip else "",
+                icc=final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
+                said=said,
+            )
+            orders.append(order.with_digests(numbers[size.slug], licence.terms))
     return orders
 
 
-def _said_of(final: Final, source: cut.Source) -> dict[str, str]:
-    """What the metadata say of this picture beside the licence; plain JSON."""
+def _said_of(final: Final, source: cut.Source) -> Said:
     sitting, frame = final.sitting, final.frame
     look = frame.look.title if frame.look else ""
-    taken = frame.captured_at.replace(tzinfo=None).isoformat() if frame.captured_at else ""
+    return Said(
+        title=", ".join(part for part in (sitting.subject_name, look) if part),
+        description=f"Headshot of {sitting.subject_name}, frame {frame.label}" + (f", look “{look}”." if look else "."),
+        alt_text=final.alt_text,
+        job_id=sitting.slug[:32],
+        digital_source_type=source.version.kind if source.version else "digitalCapture",
+        document_id=f"xmp.did:{uuid.uuid5(_IDS, source.sha256)}",
+        original_document_id=f"xmp.did:{uuid.uuid5(_IDS, frame.sha256)}",
+        image_guid=uuid.uuid5(_IDS, f"{source.sha256} {final.sitting.uid.hex}").hex,
+        captured_at=frame.captured_at.replace(tzinfo=None).isoformat() if frame.captured_at else "",
+    )
+
+
+def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
+    """Those whose picture nobody was handed yet. Other words in the file alone are no other picture.
+
+    Raises:
+        BadInput: none is left.
+    """
+    had = _handed_over(sitting)
+    changed = [order for order in orders if had.get((order.final, order.size), ("", ""))[0] != order.picture]
+    if changed:
+        return changed
+    if any(had[order.final, order.size][1] != order.written for order in orders):
+        raise BadInput(
+            _("No picture has changed since the last delivery, only what is written into the files. Deliver them all.")
+        )
+    raise BadInput(_("Nothing has changed since the last delivery."))
+
+
+def _handed_over(sitting: Sitting) -> dict[tuple[int, str], tuple[str, str]]:
+    """(final, size) → the two digests of the newest file that was handed over."""
+    ready = sitting.deliveries.filter(state=D.READY).select_related("licence").order_by("number")
     return {
-        "title": ", ".join(part for part in (sitting.subject_name, look) if part),
-        "description": f"Headshot of {sitting.subject_name}, frame {frame.label}"
-        + (f", look “{look}”." if look else "."),
-        "alt_text": final.alt_text,
-        "job_id": sitting.slug[:32],
-        "digital_source_type": source.version.kind if source.version else "digitalCapture",
-        "document_id": f"xmp.did:{uuid.uuid5(_IDS, source.sha256)}",
-        "original_document_id": f"xmp.did:{uuid.uuid5(_IDS, frame.sha256)}",
-        "image_guid": uuid.uuid5(_IDS, f"{source.sha256} {final.sitting.uid.hex}").hex,
-        "captured_at": taken,
+        (order.final, order.size): (order.picture, order.written)
+        for delivery in ready
+        for order in file_order.of(delivery)
     }
-
-
-def _recipe(order: dict[str, Any], numbers: dict[str, Any], licence: Licence) -> str:
-    """A digest of everything the file's bytes hang on, so that a later delivery knows what changed."""
-    words = {"title", "source", "source_kind", "checked"}  # of the size: where its numbers come from, not what they are
-    bare = {name: value for name, value in numbers.items() if name not in words}
-    parts = {k: v for k, v in order.items() if k not in {"final", "key", "name"}}
-    body = json.dumps([VERSIONS["final"], parts, bare, licence.terms], sort_keys=True)
-    return hashlib.sha256(body.encode()).hexdigest()
-
-
-def _delivered_recipes(sitting: Sitting) -> set[tuple[int | None, str, str]]:
-    """The newest file of each final and size that was handed over, as (final, size, recipe)."""
-    newest: dict[tuple[int | None, str], str] = {}
-    rows = DeliveredFile.objects.filter(delivery__sitting=sitting, delivery__state=D.READY)
-    for row in rows.order_by("delivery__number"):
-        newest[row.final_id, row.size_slug] = row.recipe_sha256
-    return {(final, size, recipe) for (final, size), recipe in newest.items()}
 
 
 def undeclared(finals: Iterable[Final]) -> list[Final]:

@@ -21,7 +21,8 @@ from galleries.errors import Conflict
 from galleries.imaging.contained import door
 from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import build, cut, licences, offer, orders, receipts, sizes
+from galleries.steps.delivering import build, cut, file_order, licences, offer, orders, receipts, sizes
+from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.demo import demo_sitting
 from galleries.steps.finishing import approvals, notes, sending, versions
 from galleries.steps.limits import limits
@@ -187,25 +188,25 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
         digest, _, name = line.partition("  ")
         if hashlib.sha256(found[name]).hexdigest() != digest:
             raise Conflict(f"{name} is not what SHA256SUMS says.")
-    said = {order["name"]: order for order in delivery.orders}
+    said = {order.name: order for order in file_order.of(delivery)}
     rows = list(delivery.files.all())
     if {row.name for row in rows} != set(said) or not set(said) <= set(found):
         raise Conflict("The archive does not hold exactly the files that were asked for.")
     for row in rows:
         _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
-        differences = door.check_rights(found[row.name], build.rights_record(terms, said[row.name]["said"]))
+        differences = door.check_rights(found[row.name], build.rights_record(terms, said[row.name].said))
         if differences:
             raise Conflict(f"{row.name}: {' '.join(sentences(differences))}")
     return len(rows)
 
 
-def _check_picture(name: str, data: bytes, numbers: dict[str, Any], order: dict[str, Any]) -> None:
+def _check_picture(name: str, data: bytes, numbers: dict[str, Any], order: FileOrder) -> None:
     spec = sizes.spec_from(numbers)
     with tempfile.NamedTemporaryFile() as file:
         shutil.copyfileobj(io.BytesIO(data), file)
         file.flush()
         facts = door.verify(Path(file.name), limits())
-    want = (spec.out_width, spec.out_height) if not spec.full_frame else (order["crop"][2], order["crop"][3])
+    want = (spec.out_width, spec.out_height) if not spec.full_frame else (order.crop.width, order.crop.height)
     if (facts.width, facts.height) != want:
         raise Conflict(f"{name} measures {facts.width} × {facts.height}, not {want[0]} × {want[1]}.")
     if spec.byte_cap and len(data) > spec.byte_cap:

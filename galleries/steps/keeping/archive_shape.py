@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from galleries import models as m
 from galleries.errors import BadInput
+from galleries.steps.delivering import file_order
 from galleries.steps.keeping import inventory
 
 MOST_FILES = 200_000
@@ -93,8 +94,7 @@ def _row(name: str, row: object, model: type[models.Model], home: str) -> None:
         if value and not (isinstance(value, str) and value.startswith(home) and ".." not in value.split("/")):
             raise BadInput(_("The archive names a file outside its sitting: %s.") % str(value)[:200])
     for order in fields.get("orders") or () if model is m.Delivery else ():
-        for field in ("key", "icc"):
-            value = order.get(field, "") if isinstance(order, dict) else None
+        for value in file_order.keys_in(order):
             if not isinstance(value, str) or (value and not value.startswith(home)):
                 raise BadInput(_("The archive names a file outside its sitting: %s.") % str(value)[:200])
 

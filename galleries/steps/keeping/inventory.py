@@ -21,6 +21,7 @@ from galleries.models import (
     StrayRetouch,
     Version,
 )
+from galleries.steps.delivering import file_order
 
 PRIVATE, PROOFS = "private", "proofs"
 # Made again whenever they are missing: renditions for the desk, copies with a tracer and what they are made from.
@@ -67,7 +68,7 @@ def expected(sitting: Sitting) -> dict[Place, str]:
     for delivery in Delivery.objects.filter(sitting=sitting):
         add(PRIVATE, delivery.archive_key, delivery.archive_sha256)
         for order in delivery.orders:
-            add(PRIVATE, order.get("icc", ""))  # a lab's profile that a resumed build needs
+            add(PRIVATE, file_order.profile_key(order))  # a resumed build needs it
     for file in DeliveredFile.objects.filter(delivery__sitting=sitting):
         add(PRIVATE, file.key, file.sha256)
     add(PRIVATE, sitting.print_profile_key)

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from galleries import models as m
 from galleries import storage
 from galleries.errors import BadInput, Conflict
-from galleries.steps.delivering import sizes
+from galleries.steps.delivering import file_order, sizes
 from galleries.steps.keeping import archive_file, archive_shape, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
 
@@ -119,8 +119,8 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
                 model._base_manager.filter(pk=pk).update(**{f"{name}_id": numbers.new[target][old]})
         sitting = m.Sitting.objects.get(uid=head["uid"])
         for delivery in m.Delivery.objects.filter(sitting=sitting):
-            finals = numbers.new[m.Final]
-            delivery.orders = [{**order, "final": finals[order["final"]]} for order in delivery.orders]
+            delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
+            file_order.of(delivery)  # refused here, and not when somebody wants the pictures
             delivery.save(update_fields=["orders"])
         if "sent_at" not in (head["rows"].get("Version") or [{"fields": {"sent_at": None}}])[0]["fields"]:
             # From before retouches waited for the photographer's look: each was out as soon as it was there.
