@@ -7,7 +7,7 @@ unit is the end of its name: `_px`, `_bytes`, `_share` (0 to 1), `_deg`, `_times
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -27,6 +27,9 @@ class Told:
     data: dict[str, Value] = field(default_factory=dict)
     about: str = ""
     more: tuple[Told, ...] = ()
+
+    def __hash__(self) -> int:
+        return hash((self.code, tuple(sorted(self.data)), self.about))
 
     def __str__(self) -> str:
         """For logs and developers; people read `words.sentence`."""
@@ -81,3 +84,9 @@ class Told:
 
 def told(code: str, **data: Value) -> Told:
     return Told(code, data)
+
+
+def following(several: Sequence[Told]) -> Told:
+    """Several as one: the first, followed by the others. There is at least one."""
+    first, *others = several
+    return Told(first.code, first.data, first.about, (*first.more, *others))

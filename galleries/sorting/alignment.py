@@ -11,7 +11,9 @@ import numpy as np
 from galleries.imaging.arrays import Floats
 from galleries.sorting import content
 from galleries.sorting.clocks import Stream
+from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
+from galleries.told import Told, told
 
 _FOREIGN = 2.0  # a frame further than this from every look is in none of them
 _LEAST_OWN = 5
@@ -37,11 +39,13 @@ class Placed:
         return all(a <= b for a, b in itertools.pairwise(known))
 
 
-def lay_against(groups: list[list[Placed]], stream: Stream, starts: list[int]) -> tuple[list[list[Placed]], str]:
+def lay_against(
+    groups: list[list[Placed]], stream: Stream, starts: list[int]
+) -> tuple[list[list[Placed]], Told | None]:
     """Give every frame of `stream` (looks of its own begin at `starts`) to a look of `groups`, in order.
 
     A look of the stream that resembles none of theirs becomes a look of its own at its place. Returns the new
-    groups and a sentence about the clock, or an empty one.
+    groups and what there is to say of the clock, or None.
     """
     middles = [content.middle(np.concatenate([content.table(p.frames()) for p in group])) for group in groups]
     rows = content.table(stream.frames)
@@ -128,15 +132,15 @@ class _Clock:
     slack: float
     sure: bool
     known: bool
-    note: str = ""
+    note: Told | None = None
 
     @classmethod
     def compare(cls, groups: list[list[Placed]], stream: Stream) -> _Clock:
         """What the two clocks say by themselves."""
         zero, other = _start(groups[0][0].stream), _start(stream)
         if zero is None or other is None:
-            note = f"Camera {stream.name or 'unknown'} has no clock: its frames are placed by content alone."
-            return cls(0.0, 0.0, False, False, note if other is None else "")
+            note = told(Code.NO_CLOCK, camera=stream.name)
+            return cls(0.0, 0.0, False, False, note if other is None else None)
         return cls((other - zero).total_seconds(), 60.0, False, True)
 
     def corrected(self, groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> _Clock:
@@ -166,8 +170,8 @@ class _Clock:
         wrong = shift - self.shift
         if abs(wrong) < 1:
             return _Clock(shift, slack, True, True)
-        side = "behind" if wrong > 0 else "ahead"
-        note = f"The clock of camera {stream.name or 'unknown'} is about {_duration(abs(wrong))} {side}: corrected."
+        side = Code.BEHIND if wrong > 0 else Code.AHEAD
+        note = Told(side, {"camera": stream.name, "wrong_minutes": round(abs(wrong) / 60)})
         return _Clock(shift, slack, True, True, note)
 
     def place(self, groups: list[list[Placed]], stream: Stream, index: int) -> float | None:
@@ -218,12 +222,3 @@ def _start(stream: Stream) -> datetime | None:
 def _span(stream: Stream, indices: list[int]) -> tuple[float, float] | None:
     known = [s for i in indices if (s := stream.seconds[i]) is not None]
     return (min(known), max(known)) if known else None
-
-
-def _duration(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    if minutes < 100:
-        return f"{minutes} min"
-    if minutes < 48 * 60:
-        return f"{minutes // 60} h {minutes % 60} min"
-    return f"{round(minutes / 1440)} days"

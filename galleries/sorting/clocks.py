@@ -8,7 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
+from galleries.told import Told, told
 
 _APART = 1000  # file numbers this far apart in one camera name belong to two bodies of one model
 _WRAP = 9000  # a fall of more than this is the counter going over 9999
@@ -22,7 +24,7 @@ class Stream:
     name: str
     frames: tuple[FrameNumbers, ...]
     seconds: tuple[float | None, ...]
-    note: str = ""
+    note: Told | None = None
 
     def gap_before(self, index: int) -> float | None:
         """Seconds between a frame and the one before; None when unknown or against the order."""
@@ -52,18 +54,18 @@ def _of_one_camera(name: str, frames: list[FrameNumbers]) -> list[Stream]:
     numbered = [f for f in frames if f.sequence is not None]
     if len(numbered) < len(frames):
         if len(timed) == len(frames) or not numbered:
-            return [_stream(name, _by_clock(frames), "")]
+            return [_stream(name, _by_clock(frames), None)]
         ordered = sorted(frames, key=lambda f: (f.sequence is None, f.sequence or 0, f.captured_at or _EARLIEST, f.id))
-        return [_stream(name, ordered, f"Some frames of camera {name or 'unknown'} have neither clock nor number.")]
+        return [_stream(name, ordered, told(Code.NEITHER_CLOCK_NOR_NUMBER, camera=name))]
     by_number = _by_number(frames)
     if len(timed) == len(frames) and _agree(by_number):
-        return [_stream(name, _by_clock(frames), "")]
+        return [_stream(name, _by_clock(frames), None)]
     bodies = _bodies(frames)
     if len(bodies) > 1 and len(timed) == len(frames):
         names = [f"{name} ({i + 1})" for i in range(len(bodies))]
-        note = f"Camera {name or 'unknown'} counts in {len(bodies)} separate ranges: taken as {len(bodies)} bodies."
-        return [_stream(n, _by_number(b), note) for n, b in zip(names, bodies, strict=True)]
-    note = "" if len(timed) < len(frames) else f"The clock of camera {name or 'unknown'} jumped: its file numbers rule."
+        several = told(Code.SEVERAL_BODIES, camera=name, bodies=len(bodies))
+        return [_stream(n, _by_number(b), several) for n, b in zip(names, bodies, strict=True)]
+    note = None if len(timed) < len(frames) else told(Code.JUMPED, camera=name)
     return [_stream(name, by_number, note)]
 
 
@@ -95,7 +97,7 @@ def _bodies(frames: Sequence[FrameNumbers]) -> list[list[FrameNumbers]]:
     return groups if all(_agree(_by_number(group)) for group in groups) else [list(frames)]
 
 
-def _stream(name: str, frames: Sequence[FrameNumbers], note: str) -> Stream:
+def _stream(name: str, frames: Sequence[FrameNumbers], note: Told | None) -> Stream:
     start = next((f.captured_at for f in frames if f.captured_at is not None), None)
     seconds = tuple(
         None if f.captured_at is None or start is None else (f.captured_at - start).total_seconds() for f in frames

@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
+from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
+from galleries.told import Told, told
 
 # columns of the table: three of the backdrop, three of the wardrobe, two of the light, one of the treatment
 GROUPS = {"backdrop": (0, 3), "wardrobe": (3, 6), "light": (6, 8), "treatment": (8, 9)}
@@ -101,11 +103,11 @@ def holds_together(rows: Floats, others: Sequence[Floats], scatter: dict[str, fl
 
 
 def colour_name(lab: Sequence[float] | Floats) -> str:
-    """Plain words for a colour: 'dark blue', 'light grey'."""
+    """The name of a colour, one of `codes.COLOURS`: dark_blue, light_grey."""
     lightness, a, b = (float(v) for v in lab)
     chroma, hue = math.hypot(a, b), math.degrees(math.atan2(b, a)) % 360
     if chroma < 7:
-        for limit, name in ((18, "black"), (38, "dark grey"), (65, "grey"), (86, "light grey")):
+        for limit, name in ((18, "black"), (38, "dark_grey"), (65, "grey"), (86, "light_grey")):
             if lightness < limit:
                 return name
         return "white"
@@ -123,7 +125,7 @@ def colour_name(lab: Sequence[float] | Floats) -> str:
     name = next(word for limit, word in bands if hue < limit)
     if name in ("pink", "beige", "brown"):
         return name
-    return f"dark {name}" if lightness < 32 else f"light {name}" if lightness > 72 else name
+    return f"dark_{name}" if lightness < 32 else f"light_{name}" if lightness > 72 else name
 
 
 @dataclass(frozen=True)
@@ -145,26 +147,34 @@ def difference(one: Floats, other: Floats, scatter: dict[str, float] | None = No
     return Difference({n: round(float(v[0]), 2) for n, v in parts.items()}, round(float(total(parts)[0]), 2))
 
 
-def words(one: Floats, other: Floats, change: Difference) -> list[str]:
-    """A sentence for each group that changes."""
+_SETTING = {
+    "backdrop": (Code.BACKDROP_CHANGES, Code.BACKDROP_ANOTHER),
+    "wardrobe": (Code.WARDROBE_CHANGES, Code.WARDROBE_ANOTHER),
+}
+
+
+def reasons(one: Floats, other: Floats, change: Difference) -> list[Told]:
+    """What is to be said of each group that changes."""
     said = []
     for name in change.main:
         a, b = GROUPS[name]
         if name in ("backdrop", "wardrobe"):
             was, now = colour_name(one[a:b]), colour_name(other[a:b])
-            of = f"from {was} to {now}" if was != now else f"another {now}"
-            said.append(f"{name.capitalize()} changes {of}." if was != now else f"{name.capitalize()}: {of}.")
+            change_of, another = _SETTING[name]
+            same = was == now
+            said.append(told(another, now_colour=now) if same else told(change_of, was_colour=was, now_colour=now))
         elif name == "light":
-            said.append(_light_words(one[a:b], other[a:b]))
+            said.append(_light(one[a:b], other[a:b]))
         else:
-            said.append("Turns black and white." if other[a] > 0.5 else "Turns to colour.")
+            said.append(told(Code.TO_MONOCHROME if other[a] > 0.5 else Code.TO_COLOUR))
     return said
 
 
-def _light_words(one: Floats, other: Floats) -> str:
+def _light(one: Floats, other: Floats) -> Told:
     if abs(one[0]) > 0.3 and abs(other[0]) > 0.3 and one[0] * other[0] < 0:
-        return f"The light moves to the {'right' if other[0] > 0 else 'left'}."
+        return told(Code.LIGHT_TO_RIGHT if other[0] > 0 else Code.LIGHT_TO_LEFT)
     was, now = float(np.hypot(*one)), float(np.hypot(*other))
     if abs(now - was) > 0.4:
-        return f"The light on the face gets {'harder' if now > was else 'softer'} ({was:.1f} to {now:.1f} stops)."
-    return "The light comes from another side."
+        values = {"was_stops": round(was, 1), "now_stops": round(now, 1)}
+        return Told(Code.LIGHT_HARDER if now > was else Code.LIGHT_SOFTER, {**values})
+    return told(Code.LIGHT_OTHER_SIDE)

@@ -72,20 +72,3 @@ def nearest(shift: float, most_apart: float = 12.0) -> Gel | None:
     """The gel of the table nearest to a shift, None when none is within `most_apart` mired."""
     best = min(GELS, key=lambda gel: (abs(gel.shift - shift), gel.code))
     return best if abs(best.shift - shift) <= most_apart else None
-
-
-def describe(shift: float, lamp_kelvin: float | None = None) -> str:
-    """A shift in words: '+109 mired (as CTO 1/2), 5500 K becomes 3438 K'."""
-    gel = nearest(shift)
-    said = f"{shift:+.0f} mired" + (f" (as {gel.title})" if gel else "")
-    if lamp_kelvin is None:
-        return said
-    return f"{said}, {lamp_kelvin:.0f} K becomes {with_gel(lamp_kelvin, shift):.0f} K"
-
-
-def check(stated_shift: float, from_kelvin: float, to_kelvin: float, tolerance: float = 12.0) -> str:
-    """Empty when a stated shift fits two temperatures within `tolerance` mired, else one sentence."""
-    wanted = shift_between(from_kelvin, to_kelvin)
-    if abs(wanted - stated_shift) <= tolerance:
-        return ""
-    return f"{from_kelvin:.0f} K to {to_kelvin:.0f} K is {wanted:+.0f} mired, not {stated_shift:+.0f}."

@@ -20,30 +20,33 @@ from galleries.imaging.arrays import Floats
 from galleries.sorting import content
 from galleries.sorting.alignment import Placed, lay_against
 from galleries.sorting.clocks import streams
+from galleries.sorting.codes import Code
 from galleries.sorting.cuts import LEAST_PAUSE, STEP, cut_stream
 from galleries.sorting.frames import FrameNumbers
+from galleries.told import Told, told
 
 ALIKE = 1.4  # medians of two stretches this near are one look: a look of five frames scatters by 1.0
 
 
 @dataclass(frozen=True)
 class Boundary:
-    """A look begins at frame `first`, after frame `last` of the look before; why, in sentences; how clearly (>= 1)."""
+    """A look begins at frame `first`, after frame `last` of the look before; why; how clearly (>= 1)."""
 
     last: str
     first: str
-    reasons: tuple[str, ...]
+    reasons: tuple[Told, ...]
     strength: float
 
 
 @dataclass(frozen=True)
 class ProposedLook:
-    """Frames of one look in order; `like` is the number of an earlier look (from 0) it comes back to."""
+    """Frames of one look in order; `like` is the number of an earlier look (from 0) it comes back to;
+    `title` is what to call one that nobody has named yet."""
 
     frames: tuple[str, ...]
     monochrome: bool
     like: int | None
-    title: str
+    title: tuple[Told, ...]
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ class LookProposal:
 
     looks: tuple[ProposedLook, ...]
     boundaries: tuple[Boundary, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Told, ...]
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -80,7 +83,7 @@ def propose_looks(frames: Sequence[FrameNumbers]) -> LookProposal:
     return _assemble(groups, tuple(notes))
 
 
-def _assemble(groups: list[list[Placed]], notes: tuple[str, ...]) -> LookProposal:
+def _assemble(groups: list[list[Placed]], notes: tuple[Told, ...]) -> LookProposal:
     tables = [np.concatenate([content.table(part.frames()) for part in group]) for group in groups]
     middles = [content.middle(t) for t in tables]
     orders = [_in_order(group) for group in groups]
@@ -117,14 +120,14 @@ def _boundary(
     left: list[Placed], right: list[Placed], was: Floats, now: Floats, last: FrameNumbers, first: FrameNumbers
 ) -> Boundary:
     change = content.difference(was, now)
-    reasons = content.words(was, now, change)
+    reasons = content.reasons(was, now, change)
     pause = next((_gap_between(a, b) for a in left for b in right if a.stream is b.stream), None)
     if not content.comparable(was, now):
-        reasons.append("Nothing is known of backdrop, wardrobe or light: the pause alone speaks for it.")
+        reasons.append(told(Code.PAUSE_ALONE))
     if pause is not None and pause >= LEAST_PAUSE:
-        reasons.append(f"After a pause of {round(pause / 60)} min.")
+        reasons.append(told(Code.AFTER_PAUSE, pause_minutes=round(pause / 60)))
     if not reasons:
-        reasons.append("Several small changes at once.")
+        reasons.append(told(Code.SEVERAL_SMALL))
     return Boundary(last.id, first.id, tuple(reasons), round(max(1.0, change.size / STEP), 2))
 
 
@@ -132,13 +135,13 @@ def _gap_between(left: Placed, right: Placed) -> float | None:
     return left.stream.gap_before(right.indices[0]) if right.indices[0] == left.indices[-1] + 1 else None
 
 
-def _title(row: Floats, mono: bool) -> str:
-    """Words for a look nobody has named yet."""
+def _title(row: Floats, mono: bool) -> tuple[Told, ...]:
+    """What to call a look nobody has named yet."""
     parts = []
     if not np.isnan(row[3:6]).any():
-        parts.append(f"{content.colour_name(row[3:6])} wardrobe")
+        parts.append(told(Code.WARDROBE, wardrobe_colour=content.colour_name(row[3:6])))
     if not np.isnan(row[0:3]).any():
-        parts.append(f"{content.colour_name(row[0:3])} backdrop")
+        parts.append(told(Code.BACKDROP, backdrop_colour=content.colour_name(row[0:3])))
     if mono:
-        parts.append("black and white")
-    return ", ".join(parts).capitalize() or "Look without a reading"
+        parts.append(told(Code.MONOCHROME))
+    return tuple(parts) or (told(Code.NOT_READ),)

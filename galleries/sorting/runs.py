@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from galleries.sorting.codes import Code
 from galleries.sorting.eyes import eyes_closed, usual_openness
 from galleries.sorting.frames import FrameNumbers
+from galleries.told import Told, told
 
 NEAR_BITS = 10  # of 64 that may differ between neighbours of a run
 NEAR_SECONDS = 6.0
@@ -24,7 +26,7 @@ class Run:
 
     frames: tuple[str, ...]
     best: str
-    reason: str
+    reason: Told
 
 
 def find_runs(frames: Sequence[FrameNumbers]) -> list[Run]:
@@ -62,15 +64,19 @@ def _run(group: list[FrameNumbers], usual: float | None) -> Run:
     best = ranked[0]
     ids = tuple(f.id for f in group)
     if len(group) == 1:
-        return Run(ids, best.id, "Single frame.")
-    said = []
-    if eyes_closed(best, usual) is False and any(eyes_closed(f, usual) for f in group):
-        said.append("eyes open")
+        return Run(ids, best.id, told(Code.SINGLE))
+    opens = eyes_closed(best, usual) is False and any(eyes_closed(f, usual) for f in group)
     sharp = [f.sharpness for f in group if f.sharpness is not None]
-    if best.sharpness is not None and len(sharp) > 1 and best.sharpness == max(sharp):
-        said.append("sharpest eye")
-    reason = ", ".join(said).capitalize() + "." if said else "Eyes and sharpness alike: the first of the run."
-    return Run(ids, best.id, reason)
+    sharpest = best.sharpness is not None and len(sharp) > 1 and best.sharpness == max(sharp)
+    return Run(ids, best.id, told(_REASONS[opens, sharpest]))
+
+
+_REASONS = {
+    (True, True): Code.OPEN_AND_SHARPEST,
+    (True, False): Code.OPEN_EYES,
+    (False, True): Code.SHARPEST_EYE,
+    (False, False): Code.FIRST_OF_RUN,
+}
 
 
 def rank_key(frame: FrameNumbers, usual: float | None) -> tuple[int, float]:

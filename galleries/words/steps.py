@@ -22,6 +22,7 @@ class Code(StrEnum):
     SAME_VERSION = "match.same_version"
     NOT_RETOUCHED = "match.not_retouched"
     AFTER_PAUSE = "look.after_pause"
+    FIRST_FRAMES = "look.first_frames"
     TOO_MANY_MB = "ingest.too_many_mb"
     JOB_BROKE = "job.broke"
     JOB_STOPPED = "job.stopped"
@@ -44,6 +45,7 @@ SENTENCES: dict[str, str] = {
     Code.SAME_VERSION: _("This file is version %(version)s already."),
     Code.NOT_RETOUCHED: _("This is the camera's own file of frame %(frame)s, not a retouch of it."),
     Code.AFTER_PAUSE: _("first frame after a pause"),
+    Code.FIRST_FRAMES: _("first frames of the sitting"),
     Code.TOO_MANY_MB: _("The file is larger than the %(most)s MB that a frame may have."),
     Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
     Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),

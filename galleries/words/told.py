@@ -9,13 +9,13 @@ from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext, gettext_noop
 
 from galleries.told import Told, Value
-from galleries.words import imaging, steps
+from galleries.words import imaging, sorting, steps
 
 Maker = Callable[[Mapping[str, Value]], str]
-SENTENCES: dict[str, str] = {**imaging.SENTENCES, **steps.SENTENCES}
+SENTENCES: dict[str, str] = {**imaging.SENTENCES, **sorting.SENTENCES, **steps.SENTENCES}
 # What no single text can say: a sentence made of parts.
 MAKERS: dict[str, Maker] = {**imaging.MAKERS}
-NOTHING = gettext_noop("nothing")
+NOTHING, UNKNOWN = gettext_noop("nothing"), gettext_noop("unknown")
 
 
 class _Shown(dict[str, str]):
@@ -32,17 +32,35 @@ def _shown(name: str, value: Value) -> str:
     """A value with the decimals and signs of its unit (the end of its name) and of the reader's language."""
     if value is None:
         return gettext(NOTHING)
-    if isinstance(value, str):
-        return _day(value) if name.endswith("_day") else value
     unit = name.rpartition("_")[2]
+    if isinstance(value, str):
+        return _text(unit, value)
     if unit == "share":
         return f"{round(100 * value)} %"
+    if unit == "minutes":
+        return _duration(round(value))
     if unit in ("bytes", "pixels", "in"):
         return number_format(round(value), use_l10n=True, force_grouping=True)
     decimals = {"deg": 1, "times": 2, "stops": 1}.get(unit)
     if isinstance(value, float) and decimals is None:
         decimals = len(f"{value:.2f}".rstrip("0").partition(".")[2])
     return number_format(value, decimals, use_l10n=True)
+
+
+def _text(unit: str, value: str) -> str:
+    if unit == "colour":
+        return gettext(sorting.COLOURS.get(value, value))
+    if unit == "camera" and not value:
+        return gettext(UNKNOWN)
+    return _day(value) if unit == "day" else value
+
+
+def _duration(minutes: int) -> str:
+    if minutes < 100:
+        return gettext("%d min") % minutes
+    if minutes < 48 * 60:
+        return gettext("%(hours)d h %(minutes)d min") % {"hours": minutes // 60, "minutes": minutes % 60}
+    return gettext("%d days") % round(minutes / 1440)
 
 
 def _day(text: str) -> str:
@@ -71,6 +89,12 @@ def _one(said: Told) -> str:
     except (KeyError, TypeError, ValueError, OverflowError):
         pass  # values that this code does not have: another release wrote them
     return str(Told(code, said.data))
+
+
+def title(parts: Iterable[Told]) -> str:
+    """Several half sentences in one line, the first letter large."""
+    line = ", ".join(map(sentence, parts))
+    return line[:1].upper() + line[1:]
 
 
 def sentences(several: Iterable[Told]) -> list[str]:

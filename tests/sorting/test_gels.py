@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from galleries.sorting.gels import BY_CODE, GELS, check, describe, kelvin, mired, nearest, shift_between, with_gel
+from galleries.sorting.gels import BY_CODE, GELS, kelvin, mired, nearest, shift_between, with_gel
 
 KELVIN = st.floats(1000, 40_000)
 
@@ -62,12 +62,12 @@ def test_shifts_add_up(a: float, b: float, c: float) -> None:
     assert with_gel(a, shift_between(a, b), shift_between(b, c)) == pytest.approx(c, rel=1e-6)
 
 
-def test_words_and_checks() -> None:
-    assert describe(109, 5500) == "+109 mired (as CTO 1/2), 5500 K becomes 3439 K"
-    assert describe(300) == "+300 mired"
+def test_the_nearest_gel() -> None:
+    near = nearest(109)
+    assert near is not None
+    assert near.title == "CTO 1/2"
+    assert with_gel(5500, 109) == pytest.approx(3439, abs=1)
     assert nearest(300) is None
-    assert check(131, 5500, 3200) == ""
-    assert check(64, 5500, 3200) == "5500 K to 3200 K is +131 mired, not +64."
 
 
 @pytest.mark.parametrize("bad", [0, -5, 999, 40_001, float("nan")])

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from galleries.sorting.content import colour_name
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import LookProposal, propose_looks
+from galleries.words.told import sentence, sentences, title
 from tests.benchmarks.looks import adjusted_rand, boundary_f1, labels
 from tests.sorting.sittings import KINDS, of_kind, sitting
 
@@ -46,8 +47,8 @@ def firsts(proposal: LookProposal) -> list[str]:
 def test_two_outfits_on_one_set_up_without_a_pause_are_two_looks() -> None:
     found = propose_looks(block(1, 30, 0) + block(31, 30, 160, wardrobe=RED))
     assert firsts(found) == ["A0031"]
-    assert found.boundaries[0].reasons == ("Wardrobe changes from dark blue to red.",)
-    assert found.looks[1].title == "Red wardrobe, grey backdrop"
+    assert sentences(found.boundaries[0].reasons) == ["Wardrobe changes from dark blue to red."]
+    assert title(found.looks[1].title) == "Red wardrobe, grey backdrop"
 
 
 def test_a_pause_in_one_look_is_one_look() -> None:
@@ -58,13 +59,14 @@ def test_a_pause_in_one_look_is_one_look() -> None:
 
 def test_a_pause_is_named_beside_the_change_it_comes_with() -> None:
     found = propose_looks(block(1, 30, 0) + block(31, 30, 1400, backdrop=WHITE))
-    assert found.boundaries[0].reasons == ("Backdrop changes from grey to white.", "After a pause of 21 min.")
+    said = sentences(found.boundaries[0].reasons)
+    assert said == ["Backdrop changes from grey to white.", "After a pause of 21 min."]
 
 
 def test_the_light_moving_to_the_other_side_is_another_look() -> None:
     found = propose_looks(block(1, 30, 0) + block(31, 30, 200, light=(0.9, 0.3)))
     assert firsts(found) == ["A0031"]
-    assert found.boundaries[0].reasons == ("The light moves to the right.",)
+    assert sentences(found.boundaries[0].reasons) == ["The light moves to the right."]
 
 
 def test_a_slow_drift_is_no_boundary() -> None:
@@ -79,7 +81,7 @@ def test_black_and_white_treatment_is_noticed() -> None:
     grey = [replace(f, wardrobe=(22.0, 0.0, 0.0)) for f in block(31, 30, 200, mono=True)]
     found = propose_looks(block(1, 30, 0) + grey)
     assert firsts(found) == ["A0031"]
-    assert found.boundaries[0].reasons == ("Turns black and white.",)
+    assert sentences(found.boundaries[0].reasons) == ["Turns black and white."]
     assert [look.monochrome for look in found.looks] == [False, True]
 
 
@@ -100,7 +102,7 @@ def test_without_any_reading_a_long_pause_alone_makes_a_boundary_and_says_so() -
     bare = [FrameNumbers(f.id, f.captured_at, "A", f.sequence) for f in block(1, 20, 0) + block(21, 20, 3600)]
     found = propose_looks(bare)
     assert firsts(found) == ["A0021"]
-    assert "the pause alone speaks for it" in found.boundaries[0].reasons[0]
+    assert "the pause alone speaks for it" in sentence(found.boundaries[0].reasons[0])
     assert firsts(propose_looks([replace(f, captured_at=None) for f in bare])) == []
 
 
@@ -116,7 +118,7 @@ def test_a_second_camera_with_another_clock(hours: int) -> None:
     found = propose_looks(main + late)
     truth = {**{f.id: i // 40 for i, f in enumerate(main)}, **{f.id: i // 12 for i, f in enumerate(other)}}
     assert [{truth[name] for name in look.frames} for look in found.looks] == [{0}, {1}, {2}]
-    said = " ".join(found.notes)
+    said = " ".join(sentences(found.notes))
     if hours:
         assert ("ahead" if hours > 0 else "behind") in said
     else:
@@ -131,14 +133,14 @@ def test_a_camera_without_a_clock_is_placed_by_content() -> None:
     other = block(500, 8, 0, camera="B") + block(508, 8, 0, camera="B", wardrobe=RED)
     found = propose_looks(main + [replace(f, captured_at=None) for f in other])
     assert [sum(n[0] == "B" for n in look.frames) for look in found.looks] == [8, 8]
-    assert "no clock" in found.notes[0]
+    assert "no clock" in sentence(found.notes[0])
 
 
 def test_a_look_only_the_second_camera_saw_is_a_look() -> None:
     main = block(1, 40, 0) + block(41, 40, 900, wardrobe=RED)
     other = block(500, 10, 5, camera="B") + block(510, 12, 500, camera="B", wardrobe=WHITE)
     found = propose_looks(main + other)
-    assert [look.title for look in found.looks] == [
+    assert [title(look.title) for look in found.looks] == [
         "Dark blue wardrobe, grey backdrop", "White wardrobe, grey backdrop", "Red wardrobe, grey backdrop",
     ]  # fmt: skip
 
@@ -148,7 +150,7 @@ def test_a_clock_set_in_the_middle_is_put_right_by_the_file_numbers() -> None:
     found = propose_looks(frames)
     assert found.order == tuple(f.id for f in frames)
     assert firsts(found) == ["A0031"]
-    assert "jumped" in found.notes[0]
+    assert "jumped" in sentence(found.notes[0])
 
 
 def test_a_counter_that_goes_over_its_top_keeps_the_order() -> None:
@@ -276,8 +278,8 @@ def test_reading_to_numbers() -> None:
 @pytest.mark.parametrize(
     ("lab", "name"),
     [
-        ((95, 0, 0), "white"), ((10, 0, 0), "black"), ((50, 1, 1), "grey"), ((22, 4, -20), "dark blue"),
-        ((40, 52, 30), "red"), ((30, -22, 12), "dark green"), ((76, 4, 16), "beige"), ((38, 12, 20), "brown"),
+        ((95, 0, 0), "white"), ((10, 0, 0), "black"), ((50, 1, 1), "grey"), ((22, 4, -20), "dark_blue"),
+        ((40, 52, 30), "red"), ((30, -22, 12), "dark_green"), ((76, 4, 16), "beige"), ((38, 12, 20), "brown"),
     ],
 )  # fmt: skip
 def test_colours_have_plain_names(lab: tuple[float, float, float], name: str) -> None:

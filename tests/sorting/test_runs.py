@@ -5,9 +5,11 @@ from datetime import datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
+from galleries.sorting.codes import Code
 from galleries.sorting.eyes import eyes_closed, usual_openness
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.runs import find_runs
+from galleries.told import told
 
 START = datetime(2026, 5, 4, 11, 0)
 BASE = 0x0F0F_3C3C_5555_AAAA
@@ -58,12 +60,12 @@ def test_open_eyes_come_before_the_sharpest_frame() -> None:
     ]
     (run,) = find_runs(shot)
     assert run.best == "good"
-    assert run.reason == "Eyes open."
+    assert run.reason == told(Code.OPEN_EYES)
 
 
 def test_the_sharpest_of_open_eyes_is_first_with_its_reason() -> None:
     (run,) = find_runs([frame("a", 0, sharpness=0.2), frame("b", 1, 1, sharpness=0.4), frame("c", 2, 2, sharpness=0.3)])
-    assert (run.best, run.reason) == ("b", "Sharpest eye.")
+    assert (run.best, run.reason) == ("b", told(Code.SHARPEST_EYE))
 
 
 def test_equals_keep_the_order_shot() -> None:

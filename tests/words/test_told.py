@@ -14,12 +14,14 @@ from django.utils import translation
 from galleries.imaging.codes import Code
 from galleries.imaging.comparing.shape_change import ShapeChange
 from galleries.imaging.errors import Unreadable
-from galleries.told import Told, told
-from galleries.words import steps
+from galleries.sorting import codes as sorting_codes
+from galleries.sorting.content import colour_name
+from galleries.told import Told, following, told
+from galleries.words import sorting, steps
 from galleries.words.told import MAKERS, SENTENCES, sentence, stored
 
 GALLERIES = Path(__file__).resolve().parents[2] / "galleries"
-ROOMS: tuple[type[StrEnum], ...] = (Code, steps.Code)
+ROOMS: tuple[type[StrEnum], ...] = (Code, sorting_codes.Code, steps.Code)
 PLACES = re.compile(r"%\((\w+)\)")
 
 
@@ -37,8 +39,8 @@ def test_no_two_rooms_share_a_code() -> None:
 def _given() -> dict[str, list[set[str] | None]]:
     """Code → the names of the values at each place that tells it; None where they are put together beforehand."""
     found: dict[str, list[set[str] | None]] = {}
-    rooms = {name: code for room in ROOMS for name, code in room.__members__.items()}
     for path in sorted(GALLERIES.rglob("*.py")):
+        room = {"imaging": Code, "sorting": sorting_codes.Code}.get(path.relative_to(GALLERIES).parts[0], steps.Code)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call) or not node.args:
                 continue
@@ -48,7 +50,8 @@ def _given() -> dict[str, list[set[str] | None]]:
             for name in re.findall(r"\bCode\.([A-Z_]+)", ast.unparse(node.args[0])):
                 spread = any(keyword.arg is None for keyword in node.keywords) or len(node.args) > 1
                 names = {keyword.arg for keyword in node.keywords if keyword.arg}
-                found.setdefault(str(rooms[name]), []).append(None if spread else names)
+                code = room.__members__.get(name) or Code[name]
+                found.setdefault(str(code), []).append(None if spread else names)
     return found
 
 
@@ -68,6 +71,9 @@ def test_what_a_sentence_shows_is_given_wherever_it_is_told() -> None:
 _CHOSEN = {
     *(Code.DATA_DAMAGED, Code.HEADER_DAMAGED, Code.JPEG_LOSSLESS, Code.JPEG_ARITHMETIC, Code.JPEG_HIERARCHICAL),
     *(code for code in Code if code.startswith("private.")),
+    *(code for code in sorting_codes.Code if code.startswith("run.") and code != sorting_codes.Code.SINGLE),
+    *(sorting_codes.Code[f"{what}_{how}"] for what in ("BACKDROP", "WARDROBE") for how in ("CHANGES", "ANOTHER")),
+    *(sorting_codes.Code.BEHIND, sorting_codes.Code.AHEAD),
 }
 
 
@@ -141,3 +147,27 @@ def test_an_error_is_for_logs_by_itself_and_for_people_by_its_sentence() -> None
     error = Unreadable(Code.HEADER_DAMAGED, kind="PNG")
     assert str(error) == "opening.header_damaged (kind='PNG')"
     assert sentence(error.told) == "This PNG is cut off or damaged: its header cannot be read."
+
+
+def test_every_colour_has_its_word() -> None:
+    assert set(sorting.COLOURS) == set(sorting_codes.COLOURS)
+    seen = {
+        colour_name((lightness, a, b))
+        for lightness in range(0, 101, 5)
+        for a in range(-80, 81, 8)
+        for b in range(-80, 81, 8)
+    }
+    assert seen <= set(sorting_codes.COLOURS)
+    assert len(seen) > 25
+
+
+def test_a_look_s_reasons_in_german() -> None:
+    kept = following(
+        [
+            told(sorting_codes.Code.WARDROBE_CHANGES, was_colour="dark_blue", now_colour="red"),
+            told(sorting_codes.Code.AFTER_PAUSE, pause_minutes=130),
+        ]
+    ).as_text(1000)
+    assert stored(kept) == "Wardrobe changes from dark blue to red. After a pause of 2 h 10 min."
+    with translation.override("de"):
+        assert stored(kept) == "Garderobe wechselt von Dunkelblau zu Rot. Nach einer Pause von 2 h 10 min."

@@ -12,7 +12,7 @@ from typing import Any
 from galleries.imaging.codes import Code
 from galleries.imaging.errors import BadRights
 from galleries.imaging.rights import vocabulary as vocab
-from galleries.told import Told, told
+from galleries.told import Told, following, told
 
 ALT_TEXT_LIMIT = 250  # IPTC Photo Metadata Standard: alt text should stay under 250 characters
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
@@ -87,7 +87,7 @@ class RightsRecord:
         """Raise BadRights, naming the field, when the record contradicts itself or cannot be written."""
         problems = problems_of(self)
         if problems:
-            raise BadRights.of(dataclasses.replace(problems[0], more=tuple(problems[1:])))
+            raise BadRights.of(following(problems))
 
 
 EMPTY = RightsRecord(marked=None, model_release_status="")

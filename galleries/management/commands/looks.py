@@ -7,6 +7,7 @@ from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
 from galleries.steps.sorting import sort
+from galleries.words.told import sentences, title
 
 
 class Command(TradeCommand):
@@ -29,25 +30,25 @@ class Command(TradeCommand):
             now = sorted({frame.look.title for frame in members if frame.look is not None})
             row: dict[str, Any] = {
                 "look": number,
-                "title": look.title,
+                "title": title(look.title),
                 "frames": len(members),
                 "first": members[0].name,
                 "last": members[-1].name,
                 "monochrome": look.monochrome,
-                "reasons": list(boundary.reasons) if boundary else [],
+                "reasons": sentences(boundary.reasons) if boundary else [],
                 "strength": round(boundary.strength, 2) if boundary else None,
                 "lie_in": now,
             }
             rows.append(row)
-            self.tell(options, f"{number}. {look.title}: {len(members)} frames, {row['first']} to {row['last']}")
+            self.tell(options, f"{number}. {row['title']}: {len(members)} frames, {row['first']} to {row['last']}")
             for reason in row["reasons"]:
                 self.tell(options, f"     {reason}")
             if now:
                 self.tell(options, f"     now in: {', '.join(now)}")
-        for note in found.notes:
+        for note in sentences(found.notes):
             self.tell(options, f"note: {note}")
         unread = sitting.frames.filter(reading__isnull=True).count()
         if unread:
             self.all_done = False
             self.tell(options, f"{unread} frames are not read yet.")
-        return {"sitting": sitting.slug, "looks": rows, "notes": list(found.notes), "unread": unread}
+        return {"sitting": sitting.slug, "looks": rows, "notes": sentences(found.notes), "unread": unread}

@@ -21,8 +21,10 @@ from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import LookProposal, propose_looks
 from galleries.sorting.runs import find_runs, rank_key
 from galleries.steps.sorting.looks import next_position
+from galleries.told import Told, following, told
+from galleries.words.steps import Code
 
-REASON_LENGTH = 300
+REASON_LENGTH = 1000
 
 
 def numbers(frame: Frame) -> FrameNumbers:
@@ -56,7 +58,7 @@ def place(sitting: Sitting) -> int:
     """Put the frames nobody has placed into the proposed looks; returns how many changed their look."""
     found = proposal(sitting)
     frames = {str(frame.pk): frame for frame in sitting.frames.select_related("look")}
-    reasons = {boundary.first: " ".join(boundary.reasons) for boundary in found.boundaries}
+    reasons = {boundary.first: following(boundary.reasons) for boundary in found.boundaries}
     moved = 0
     with transaction.atomic():
         used: list[int] = []
@@ -71,7 +73,7 @@ def place(sitting: Sitting) -> int:
                 look = lies_in[at] = came_back_to or _look_for(sitting, members, used) or _made(sitting)
                 moves = {look.pk: [frame.pk for frame in members if not frame.placed_by_hand]}
                 used.append(look.pk)
-                why = reasons.get(group.frames[0], _("first frames of the sitting"))
+                why = reasons.get(group.frames[0], told(Code.FIRST_FRAMES))
                 if came_back_to is None:
                     _say_why(look, members, why, group.monochrome)
             for pk, free in moves.items():
@@ -132,10 +134,10 @@ def _beside_hands(members: Sequence[Frame]) -> dict[int, list[int]]:
     return found
 
 
-def _say_why(look: Look, members: Sequence[Frame], reason: str, monochrome: bool) -> None:
+def _say_why(look: Look, members: Sequence[Frame], reason: Told, monochrome: bool) -> None:
     if any(frame.placed_by_hand for frame in members) or look.frames.filter(placed_by_hand=True).exists():
         return  # a person has been here
-    fields = {"proposed_reason": reason[:REASON_LENGTH]}
+    fields = {"proposed_reason": reason.as_text(REASON_LENGTH)}
     if monochrome:
         fields["treatment"] = Look.Treatment.MONOCHROME
     Look.objects.filter(pk=look.pk).update(**fields)
