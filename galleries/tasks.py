@@ -31,7 +31,7 @@ def work(job_id: int) -> None:
     jobs.work(job_id)
 
 
-@shared_task(name="galleries.sweep", ignore_result=True)  # type: ignore[untyped-decorator]
+@shared_task(name="galleries.sweep", ignore_result=True, by_the_clock=True)  # type: ignore[untyped-decorator]
 def sweep() -> None:
     jobs.sweep()
 

@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 import os
+import threading
 
 from celery import Celery
+from celery.signals import worker_shutting_down
+from django.conf import settings
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 app = Celery("portal")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@worker_shutting_down.connect  # type: ignore[untyped-decorator]
+def _end_in_time(**_said: object) -> None:
+    """Work in hand is finished first, but a piece that hangs does not keep the worker for ever: its processes are
+    ended with it by the kernel (celery asks for that, prctl(2)), and the sweep puts the piece back."""
+    timer = threading.Timer(settings.WORKER_STOP_SECONDS, os._exit, args=[1])
+    timer.daemon = True
+    timer.start()

@@ -172,8 +172,11 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(SITE_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "sweep": {"task": "galleries.sweep", "schedule": 10.0},
-    "daily": {"task": "galleries.daily", "schedule": 900.0},
+    "daily": {"task": "galleries.daily", "schedule": 900.0, "options": {"expires": 900, "time_limit": 1800}},
 }
+CELERY_BEAT_SCHEDULER = "portal.clock:Clock"
+# From a polite signal to the worker's end, whatever it is doing; less than those who stop it wait.
+WORKER_STOP_SECONDS = env.whole("PORTAL_WORKER_STOP_SECONDS", 45, least=1)
 JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
 JOB_ATTEMPTS = 4
 

@@ -19,8 +19,10 @@ from pathlib import Path
 
 from django.conf import settings
 from django.db import connection, transaction
-from django.db.models import Q
-from django.utils import timezone
+from django.db.models import Case, Q, When
+from django.db.models.expressions import CombinedExpression
+from django.db.models.functions import Now
+from kombu.exceptions import ChannelError
 
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
@@ -37,7 +39,7 @@ KINDS: dict[str, Callable[[int], object]] = {}
 GIVEN_UP: dict[str, Callable[[Job], object]] = {}
 # Seconds after which a piece is taken for hung: its lease is renewed no longer, and the process doing it is killed.
 SECONDS = {
-    "proof": 600,
+    "proof": 300,
     "sort": 600,
     "version": 900,
     "delivery": 3600,
@@ -64,7 +66,7 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
         )
         Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(again=True)
         job.refresh_from_db()
-    if job.state == Job.State.WAITING:
+    if job.state == Job.State.WAITING and job.rung_at is None and job.not_before is None:  # else it was, or will be
         transaction.on_commit(lambda: ring([job.pk]))
     return job
 
@@ -78,7 +80,7 @@ def ring(ids: list[int]) -> None:
 
     if time.monotonic() < _silent["until"]:
         return
-    Job.objects.filter(pk__in=ids).update(rung_at=timezone.now())
+    Job.objects.filter(pk__in=ids).update(rung_at=Now())
     try:
         for pk, kind in Job.objects.filter(pk__in=ids).order_by("pk").values_list("pk", "kind"):
             app.send_task("galleries.work", args=[pk], retry=False, time_limit=seconds(kind))
@@ -88,6 +90,23 @@ def ring(ids: list[int]) -> None:
         _silent["until"] = time.monotonic() + SILENCE
 
 
+def bells() -> int:
+    """How many bells the queue holds that no worker has heard yet; -1 when it cannot be asked."""
+    from portal.celery import app
+
+    if time.monotonic() < _silent["until"]:
+        return -1
+    try:
+        with app.connection_for_write() as line, suppress(ChannelError):  # no such queue: nobody rang yet
+            line.ensure_connection(max_retries=1, timeout=5)
+            return int(line.default_channel.queue_declare(app.conf.task_default_queue, passive=True).message_count)
+    except Exception as error:  # noqa: BLE001 - as above
+        log.warning("The queue cannot be asked (%s).", error)
+        _silent["until"] = time.monotonic() + SILENCE
+        return -1
+    return 0
+
+
 def seconds(kind: str) -> int:
     """The longest a piece of this kind may take."""
     return SECONDS.get(kind, SECONDS_OTHERWISE)
@@ -95,7 +114,12 @@ def seconds(kind: str) -> int:
 
 def due() -> Q:
     """Of what waits: what is not held back after a setback."""
-    return Q(not_before=None) | Q(not_before__lte=timezone.now())
+    return Q(not_before=None) | Q(not_before__lte=Now())
+
+
+def _lease() -> CombinedExpression:
+    """Until when work just taken is its worker's: by the database's clock, since those of machines differ."""
+    return Now() + timedelta(seconds=settings.JOB_LEASE_SECONDS)
 
 
 def owner_name() -> str:
@@ -119,13 +143,12 @@ def owner_is_dead(owner: str) -> bool:
 
 def claim(job_id: int) -> Job | None:
     """Take a waiting job; None when it is not waiting (any more), or held back."""
-    now = timezone.now()
     taken = Job.objects.filter(due(), pk=job_id, state=Job.State.WAITING).update(
         state=Job.State.RUNNING,
         reason="",
         again=False,
         owner=owner_name(),
-        lease_until=now + timedelta(seconds=settings.JOB_LEASE_SECONDS),
+        lease_until=_lease(),
     )
     return Job.objects.select_related("sitting").get(pk=job_id) if taken else None
 
@@ -138,9 +161,7 @@ def heartbeat(job: Job) -> Iterator[None]:
     def beat() -> None:
         while not stop.wait(settings.JOB_LEASE_SECONDS / 3) and time.monotonic() < end:
             with suppress(Exception):  # the next beat tries again; a lost lease only means the work is done twice
-                Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
-                    lease_until=timezone.now() + timedelta(seconds=settings.JOB_LEASE_SECONDS)
-                )
+                Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(lease_until=_lease())
         connection.close()
 
     thread = threading.Thread(target=beat, daemon=True)
@@ -177,13 +198,13 @@ def _hold_back(job: Job, said: Told) -> str:
     """Not this piece's fault: it waits, longer each time, and counts as no attempt."""
     count = min(job.setbacks + 1, 30_000)
     Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
-        not_before=timezone.now() + setbacks.wait(count), setbacks=count
+        not_before=Now() + setbacks.wait(count), setbacks=count
     )
     return _settle(job, Job.State.WAITING, said)
 
 
 def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = None) -> str:
-    done = timezone.now() if state == Job.State.DONE else None
+    done = Now() if state == Job.State.DONE else None
     mine = Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING)
     if state != Job.State.WAITING and mine.filter(again=True).update(
         state=Job.State.WAITING, again=False, reason="", attempts=0, lease_until=None, owner="", rung_at=None
@@ -231,12 +252,14 @@ def _put_back(job: Job) -> None:
 
 def sweep() -> int:
     """Put back what hangs, ring for what waits unheard; returns how many were rung for."""
-    now = timezone.now()
-    for job in Job.objects.filter(state=Job.State.RUNNING):
-        lapsed = job.lease_until is None or job.lease_until < now
-        if lapsed or owner_is_dead(job.owner):
+    lapsed = Q(lease_until=None) | Q(lease_until__lt=Now())
+    running = Job.objects.filter(state=Job.State.RUNNING)
+    for job in running.annotate(has_lapsed=Case(When(lapsed, then=True), default=False)):
+        if job.has_lapsed or owner_is_dead(job.owner):
             _put_back(job)
-    unheard = Q(rung_at=None) | Q(rung_at__lt=now - RING_AGAIN_AFTER)
+    unheard = Q(rung_at=None)
+    if bells() == 0:  # what was rung for and is neither in the queue nor taken was lost on the way
+        unheard |= Q(rung_at__lt=Now() - RING_AGAIN_AFTER)
     ids = list(
         Job.objects.filter(unheard, due(), state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500]
     )

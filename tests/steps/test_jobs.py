@@ -152,6 +152,31 @@ def test_what_is_asked_for_again_while_it_runs_is_done_once_more(monkeypatch, en
     assert (CALLS, job.reason, job.again) == ([4, 4], "", False)
 
 
+@pytest.mark.parametrize("minutes", [-10, 10])
+def test_a_machine_whose_clock_is_wrong_takes_no_work_away_and_keeps_none(monkeypatch, minutes):
+    """Its leases, its sweep and what it holds back go by the database's clock."""
+    real = timezone.now
+    about = timezone.now()
+    job, held = jobs.enqueue("record", 1, None), jobs.enqueue("away", 2, None)
+    monkeypatch.setitem(jobs.KINDS, "away", away)
+    monkeypatch.setattr(timezone, "now", lambda: real() + timedelta(minutes=minutes))
+    jobs.claim(job.pk)
+    Job.objects.filter(pk=job.pk).update(owner="elsewhere/1/1")
+    jobs.work(held.pk)
+    jobs.sweep()
+    monkeypatch.undo()
+    job.refresh_from_db()
+    held.refresh_from_db()
+    assert job.state == "running"
+    for moment in (job.lease_until, held.not_before):
+        assert abs(moment - about) < timedelta(minutes=4)
+    Job.objects.filter(pk=job.pk).update(lease_until=timezone.now() + timedelta(seconds=30))
+    monkeypatch.setattr(timezone, "now", lambda: real() + timedelta(minutes=minutes))
+    jobs.sweep()
+    job.refresh_from_db()
+    assert job.state == "running"
+
+
 def test_a_running_job_is_nobody_elses():
     job = jobs.enqueue("record", 1, None)
     assert jobs.claim(job.pk) is not None
@@ -207,14 +232,43 @@ def test_a_result_that_comes_after_the_lease_was_lost_does_not_count():
     assert (job.state, job.owner) == ("running", "another/2/2")
 
 
+@pytest.mark.usefixtures("_empty_queue")
 def test_what_waits_unheard_is_rung_for_again_and_not_all_the_time():
+    from portal.celery import app
+
     job = jobs.enqueue("record", 1, None)
     assert jobs.sweep() == 1
+    assert jobs.sweep() == 0
+    app.control.purge()  # the bell is lost
     assert jobs.sweep() == 0
     Job.objects.update(rung_at=timezone.now() - jobs.RING_AGAIN_AFTER - timedelta(seconds=1))
     assert jobs.sweep() == 1
     job.refresh_from_db()
     assert job.state == "waiting"
+
+
+@pytest.fixture
+def _empty_queue():
+    from portal.celery import app
+
+    app.control.purge()
+    yield
+    app.control.purge()
+
+
+@pytest.mark.usefixtures("_empty_queue")
+def test_what_waits_in_the_queue_is_not_rung_for_again(django_capture_on_commit_callbacks):
+    with django_capture_on_commit_callbacks(execute=True):
+        for thing in range(5):
+            jobs.enqueue("record", thing, None)
+    assert jobs.bells() == 5
+    with django_capture_on_commit_callbacks(execute=True):
+        for thing in range(5):
+            jobs.enqueue("record", thing, None, again=True)
+    for _ in range(3):
+        Job.objects.update(rung_at=timezone.now() - jobs.RING_AGAIN_AFTER - timedelta(seconds=1))
+        assert jobs.sweep() == 0
+    assert jobs.bells() == 5
 
 
 def test_a_queue_that_is_away_is_no_error(monkeypatch):

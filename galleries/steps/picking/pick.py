@@ -1,7 +1,9 @@
 """Marks: each person's own, stored at once, dated, and safe to send twice.
 
 A device may have been offline. Every act carries its own id and the device's time of it: the person's latest
-intent wins, an act sent again changes nothing, and a note that changed meanwhile is shown, never overwritten.
+intent wins, an act sent again changes nothing, and a note that changed meanwhile is shown, never overwritten. Which
+intent is the latest is told by the count of the mark's changes that the device had seen; clocks are asked only about
+devices that had not seen each other's acts.
 """
 
 from __future__ import annotations
@@ -66,7 +68,6 @@ def set_mark(
     if note is not None and len(note) > NOTE_LENGTH:
         raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(note), "most": NOTE_LENGTH})
     now = timezone.now()
-    at = min(acted_at, now) if acted_at is not None else now
     with transaction.atomic():
         # Asked again under the lock: somebody may be closing the list at this moment.
         locked = Sitting.objects.select_for_update(no_key=True).get(pk=frame.sitting_id)
@@ -79,12 +80,15 @@ def set_mark(
                 "note": note or "",
                 "by": by.invite,
                 "act": act,
-                "acted_at": at if kind is not None else frame.added_at,
+                "acted_at": _counts_from(acted_at, now, now) if kind is not None else frame.added_at,
             },
         )
         if not made:
             if act and act == mark.act:
                 return _answer(mark)
+            at = _counts_from(acted_at, now, mark.acted_at)
+            if seen is not None and seen >= mark.revision:  # made in sight of all that stands here: whatever clocks say
+                at = max(at, mark.acted_at)
             changed = _merge(mark, kind, note, at, seen)
             if changed is None:
                 return _answer(mark, conflict=True)
@@ -95,6 +99,13 @@ def set_mark(
             mark.save()
         _after(by, frame, mark)
     return _answer(mark)
+
+
+def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> datetime:
+    """When an act counts as done: by the device's clock, but never in the future. `last` is known to be past,
+    although the server's clock may have been set back since. Without a device's time it is done now, after all else."""
+    latest = max(now, last)
+    return latest if acted_at is None else min(acted_at, latest)
 
 
 def _merge(mark: Mark, kind: str | None, note: str | None, at: datetime, seen: int | None) -> bool | None:

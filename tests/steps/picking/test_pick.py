@@ -66,6 +66,35 @@ def test_a_clock_that_runs_ahead_cannot_win_for_ever():
     assert pick.set_mark(cast.as_subject, frame.pk, kind="strike", act="b").kind == "strike"
 
 
+@pytest.fixture
+def set_back(monkeypatch):
+    """From the call on, the server's clock stands ten minutes back."""
+
+    def turn():
+        real = timezone.now
+        monkeypatch.setattr(timezone, "now", lambda: real() - timedelta(minutes=10))
+
+    return turn
+
+
+@pytest.mark.parametrize("device", ["right", "as the server", "none"])
+def test_a_server_clock_set_back_drops_no_mark(set_back, device):
+    cast = make_cast()
+    frame = cast.frame(1)
+    right = timezone.now()
+    first = pick.set_mark(cast.as_subject, frame.pk, kind="pick", act="a", acted_at=right)
+    set_back()
+    if device == "none":
+        assert pick.set_mark(cast.as_subject, frame.pk, kind="strike").kind == "strike"
+        return
+    at = right + timedelta(seconds=1) if device == "right" else timezone.now()
+    seen = first.revision if device == "as the server" else None
+    answer = pick.set_mark(cast.as_subject, frame.pk, kind="strike", act="b", acted_at=at, seen=seen)
+    assert answer.kind == "strike"
+    stale = pick.set_mark(cast.as_subject, frame.pk, kind="pick", act="c", acted_at=at - timedelta(hours=1), seen=1)
+    assert stale.kind == "strike"  # it had not seen the strike, and is older
+
+
 def test_a_note_that_changed_meanwhile_is_shown_and_not_overwritten():
     cast = make_cast()
     frame = cast.frame(1)

@@ -36,7 +36,7 @@ export class Marks {
     return this.set(frame, next);
   }
   set(frame, kind) {
-    this.outbox.put(frame, { kind });
+    this.outbox.put(frame, { kind, kindSeen: this.mine.get(frame)?.revision ?? 0 });
     this.changed([frame]);
     return kind;
   }

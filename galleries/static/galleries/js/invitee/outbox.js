@@ -57,7 +57,7 @@ export class Outbox {
   tell() {
     this.onState({ waiting: this.waiting().length, sending: this.sending, offline: this.offline, keeps: this.keeps });
   }
-  /** Say something about a frame: {kind} and/or {note, seen}. Resolves when it is kept. */
+  /** Say something about a frame: {kind, kindSeen} and/or {note, seen}, seen being the revision that was shown. Resolves when it is kept. */
   async put(frame, intent) {
     const before = this.rows.get(frame) ?? {};
     const row = { ...before, ...intent, key: `${this.person}:${frame}`, person: this.person, frame, act: fresh(), at: now().toISOString(), held: "" };
@@ -125,6 +125,6 @@ export class Outbox {
 function acts(row) {
   const said = [];
   if (row.note !== undefined) said.push({ frame: row.frame, note: row.note, seen: row.seen, act: `${row.act}n`, at: row.at });
-  if (row.kind !== undefined) said.push({ frame: row.frame, kind: row.kind, act: `${row.act}k`, at: row.kindAt });
+  if (row.kind !== undefined) said.push({ frame: row.frame, kind: row.kind, seen: row.kindSeen, act: `${row.act}k`, at: row.kindAt });
   return said;
 }

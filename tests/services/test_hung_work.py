@@ -1,0 +1,59 @@
+"""Work that hangs for ever in a real worker: it is ended, the rest goes on, and the worker ends when it is told to."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.servers import queue_server, wait_for
+from tests.services.site import Site
+
+pytestmark = pytest.mark.services
+PATIENCE = 120  # the machine may be busy
+LIST = "from tests.services import hanging\nfrom galleries.steps import jobs\n"
+ALL = ["--include", "tests.services.hanging"]
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    home = tmp_path_factory.mktemp("hung")
+    made = Site(home, PORTAL_WORKERS="2", PORTAL_WORKER_STOP_SECONDS="2")
+    with queue_server(home):
+        made.manage("migrate", "-v", "0")
+        yield made
+
+
+def states(site: Site, kind: str) -> list[str]:
+    with sqlite3.connect(site.home / "portal.sqlite3", timeout=30) as tables:
+        rows = tables.execute("SELECT state FROM galleries_job WHERE kind = ? ORDER BY thing", [kind]).fetchall()
+    return [str(row[0]) for row in rows]
+
+
+def test_work_that_hangs_is_ended_and_the_rest_goes_on(site: Site) -> None:
+    site.python(f"{LIST}for thing in (1, 2, 3): jobs.enqueue('proof', thing, None)")
+    with site.worker(*ALL, "-B", "-s", str(site.home / "beat")):
+        wait_for(lambda: states(site, "proof")[2] == "done", "two hung proofs stopped the third", PATIENCE)
+        wait_for(lambda: states(site, "proof") == ["failed", "failed", "done"], "what hangs is not told", PATIENCE)
+    why = site.python("from galleries.models import Job\nprint(Job.objects.get(kind='proof', thing=1).why)")
+    assert why == "The worker was stopped in the middle of this, again and again."
+
+
+def test_a_worker_full_of_hung_work_is_swept_around_and_ends_when_told_to(site: Site) -> None:
+    site.python(
+        f"{LIST}for thing in (1, 2): jobs.enqueue('sort', thing, None)\n"
+        "from galleries.models import Job\n"
+        "Job.objects.create(kind='letter', thing=1, state='running', owner='elsewhere/1/1')  # its lease ran out"
+    )
+    with site.worker(*ALL, "-B", "-s", str(site.home / "beat")) as worker:
+        wait_for(lambda: states(site, "sort") == ["running"] * 2, "the work was not begun", PATIENCE)
+        wait_for(lambda: states(site, "letter") == ["waiting"], "the sweep waited for the worker", PATIENCE)
+        assert states(site, "sort") == ["running"] * 2
+        worker.process.terminate()
+        worker.process.wait(PATIENCE)
+    assert states(site, "sort") == ["running"] * 2
+    site.python(f"{LIST}jobs.sweep()")
+    assert states(site, "sort") == ["waiting"] * 2
+    assert not Path("/proc", str(worker.process.pid)).exists()
