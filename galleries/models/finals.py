@@ -82,6 +82,13 @@ class Version(models.Model):
         ENHANCED = "algorithmicallyEnhanced", _("enhanced by a program, no generative tool")
         GENERATIVE = "compositeWithTrainedAlgorithmicMedia", _("edited with a generative tool")
 
+    class Stated(models.TextChoices):
+        """Who stated how it was made."""
+
+        NOBODY = "", _("nobody")
+        PERSON = "person", _("a person")
+        FILE = "file", _("the file's own metadata")
+
     final = models.ForeignKey(Final, models.CASCADE, related_name="versions")
     number = models.PositiveSmallIntegerField()
     sha256 = models.CharField(max_length=64)
@@ -95,8 +102,8 @@ class Version(models.Model):
     reading = models.JSONField(null=True, blank=True)
     geometry_caution = models.CharField(max_length=600, blank=True)
     kind = models.CharField(_("how it was made"), max_length=40, choices=Kind, default=Kind.RETOUCHED)
-    # Who said so; empty while nobody has, 'the file' when its own metadata do.
-    kind_said_by = models.CharField(max_length=120, blank=True)
+    kind_stated = models.CharField(max_length=6, choices=Stated, default=Stated.NOBODY, db_default="", blank=True)
+    kind_said_by = models.CharField(max_length=120, blank=True)  # the person's name, where a person said it
     added_at = models.DateTimeField(auto_now_add=True)
     # When the photographer let it out to be approved; None while only the studio knows of it.
     sent_at = models.DateTimeField(null=True, blank=True, editable=False)

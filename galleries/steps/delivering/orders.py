@@ -185,4 +185,4 @@ def undeclared(finals: Iterable[Final]) -> list[Final]:
     """Finals that go out as a retouch of which nobody has said how it was made: their files would claim what is
     usual, a person's work without generative tools."""
     sources = ((final, cut.source_of(final).version) for final in finals if final.is_ready)
-    return [final for final, version in sources if version is not None and not version.kind_said_by]
+    return [final for final, version in sources if version is not None and not version.kind_stated]

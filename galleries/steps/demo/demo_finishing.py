@@ -91,7 +91,7 @@ def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.S
         if final.state == Final.State.AGREED:
             rehearse.retouch(final, by, warmth=0.02)
     rehearse.send_retouches(sitting, by, say)
-    for version in Version.objects.filter(final__sitting=sitting, kind_said_by=""):
+    for version in Version.objects.filter(final__sitting=sitting, kind_stated=Version.Stated.NOBODY):
         source_type.declare(version, by, Version.Kind.RETOUCHED)
     approved, returned = (Final.objects.select_related("frame", "sitting").get(pk=one.pk) for one in finals[:2])
     if approved.state == Final.State.SHOWN:

@@ -17,7 +17,7 @@ from galleries.imaging.errors import ImagingError
 from galleries.models import JournalLine, Version
 
 Kind = Version.Kind
-BY_FILE = "the file"
+Stated = Version.Stated
 # Whole pictures that no camera took are declared as what they are in a headshot: a generative edit.
 _SAME = {"trainedAlgorithmicMedia": Kind.GENERATIVE, "compositeSynthetic": Kind.GENERATIVE}
 
@@ -32,12 +32,12 @@ def declare(version: Version, by: Visitor, kind: str) -> None:
     require(by, Act.RUN, version.final, _("How a retouch was made is the photographer's to say."))
     if kind not in Kind.values:
         raise BadInput(_("Choose how the retouch was made."))
-    _write(version, kind, by, by.name)
+    _write(version, kind, by, Stated.PERSON, by.name)
 
 
 def read_from_file(version: Version, data: bytes) -> None:
     """Take over what the retoucher's program wrote into the file, unless a person has said it already."""
-    if version.kind_said_by:
+    if version.kind_stated:
         return
     try:
         said = door.read_rights(data).record.digital_source_type
@@ -45,20 +45,20 @@ def read_from_file(version: Version, data: bytes) -> None:
         return
     kind = _SAME.get(said, said)
     if kind in Kind.values:
-        _write(version, kind, PROGRAM, BY_FILE)
+        _write(version, kind, PROGRAM, Stated.FILE)
 
 
-def _write(version: Version, kind: str, by: Visitor, said_by: str) -> None:
+def _write(version: Version, kind: str, by: Visitor, stated: Stated, said_by: str = "") -> None:
     before = version.kind
     with transaction.atomic():
         rows = Version.objects.filter(pk=version.pk)
-        if said_by == BY_FILE:  # a person's word, given meanwhile, stands
-            rows = rows.filter(kind_said_by="")
-        if not rows.update(kind=kind, kind_said_by=said_by[:120]):
+        if stated is Stated.FILE:  # a person's word, given meanwhile, stands
+            rows = rows.filter(kind_stated=Stated.NOBODY)
+        if not rows.update(kind=kind, kind_stated=stated, kind_said_by=said_by[:120]):
             return
         stages.touch(version.final.sitting)
         JournalLine.write(
             version.final.sitting, by.who, "retouch declared", f"final {version.final.frame.label}", before, kind,
-            version=version.number, said_by=said_by,
+            version=version.number, stated=stated.value, said_by=said_by,
         )  # fmt: skip
     version.refresh_from_db()

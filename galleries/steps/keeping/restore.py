@@ -122,14 +122,22 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
             delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
             file_order.of(delivery)  # refused here, and not when somebody wants the pictures
             delivery.save(update_fields=["orders"])
-        if "sent_at" not in (head["rows"].get("Version") or [{"fields": {"sent_at": None}}])[0]["fields"]:
-            # From before retouches waited for the photographer's look: each was out as soon as it was there.
-            m.Version.objects.filter(final__sitting=sitting).update(sent_at=models.F("added_at"))
+        _carry_versions(sitting, (head["rows"].get("Version") or [{"fields": {}}])[0]["fields"])
         if "kept_by_subject" not in head["rows"].get("Frame", [{"fields": {}}])[0]["fields"]:
             _carry_kept(sitting)
         _reset_counters()
         m.JournalLine.write(sitting, "the program", "restored from a file", sitting.title)
     return sitting, numbers
+
+
+def _carry_versions(sitting: m.Sitting, fields: dict[str, Any]) -> None:
+    """What an earlier release's archive did not say of a version in a field of its own; `fields` those of its first."""
+    versions = m.Version.objects.filter(final__sitting=sitting)
+    if "sent_at" not in fields:  # from before retouches waited for the photographer's look: each was out at once
+        versions.update(sent_at=models.F("added_at"))
+    if "kind_stated" not in fields:  # the name told who had stated how it was made
+        versions.filter(kind_said_by="the file").update(kind_stated=m.Version.Stated.FILE, kind_said_by="")
+        versions.exclude(kind_said_by="").update(kind_stated=m.Version.Stated.PERSON)
 
 
 def _carry_kept(sitting: m.Sitting) -> None:

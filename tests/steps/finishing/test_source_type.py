@@ -5,20 +5,24 @@ Outside writer and reader: ExifTool. Codes: IPTC NewsCodes 'Digital Source Type'
 
 from __future__ import annotations
 
+import importlib
 import json
 import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
+from django.apps import apps
 from django.urls import reverse
 
 from galleries import storage
+from galleries.access import Visitor
 from galleries.errors import BadInput, Refused
 from galleries.models import Delivery, DeliverySize, Final, Version
 from galleries.steps import jobs
 from galleries.steps.delivering import licences, offer, orders, sizes
 from galleries.steps.finishing import approvals, source_type, versions
+from galleries.steps.keeping import restore
 from tests import painted
 from tests.cast import Cast, make_cast
 
@@ -26,7 +30,7 @@ pytestmark = [
     pytest.mark.django_db,
     pytest.mark.skipif(shutil.which("exiftool") is None, reason="ExifTool is not installed"),
 ]
-Kind = Version.Kind
+Kind, Stated = Version.Kind, Version.Stated
 VOCABULARY = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 
 
@@ -66,7 +70,7 @@ def test_what_the_file_says_of_itself_is_taken_over(
     cast: Cast, final: Final, tmp_path: Path, says: str, kind: str
 ) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg", says)
-    assert (version.kind, version.kind_said_by) == (kind, source_type.BY_FILE)
+    assert (version.kind, version.kind_stated, version.kind_said_by) == (kind, Stated.FILE, "")
 
 
 @pytest.mark.parametrize("says", ["", "digitalCapture", "somethingNew"])
@@ -74,7 +78,7 @@ def test_what_says_nothing_of_the_retouch_waits_for_a_person(
     cast: Cast, final: Final, tmp_path: Path, says: str
 ) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg", says)
-    assert (version.kind, version.kind_said_by) == (Kind.RETOUCHED, "")
+    assert (version.kind, version.kind_stated) == (Kind.RETOUCHED, Stated.NOBODY)
     assert orders.undeclared([final]) == []  # not approved yet: what is cut is the camera's own file
     approvals.approve(version, cast.as_subject, version.sha256)
     final.refresh_from_db()
@@ -88,7 +92,8 @@ def test_what_says_nothing_of_the_retouch_waits_for_a_person(
 def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_path: Path) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg")
     source_type.declare(version, cast.as_owner, Kind.GENERATIVE)
-    assert (version.kind, version.kind_said_by) == (Kind.GENERATIVE, cast.as_owner.name)
+    assert (version.kind, version.kind_stated) == (Kind.GENERATIVE, Stated.PERSON)
+    assert version.kind_said_by == cast.as_owner.name
     assert "retouch declared" in painted.verbs(cast.sitting)
     versions.render_version(version.pk)  # done again, as after a restart
     version.refresh_from_db()
@@ -97,6 +102,47 @@ def test_a_persons_word_stands_against_the_file(cast: Cast, final: Final, tmp_pa
         source_type.declare(version, cast.as_subject, Kind.RETOUCHED)
     with pytest.raises(BadInput):
         source_type.declare(version, cast.as_owner, "digitalCapture")
+
+
+def test_a_person_of_any_name_is_a_person(cast: Cast, final: Final, tmp_path: Path) -> None:
+    """The page used to compare the name with a word of the program's own."""
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    cast.owner.first_name, cast.owner.last_name = "the", "file"
+    cast.owner.save()
+    source_type.declare(version, Visitor(user=cast.owner), Kind.RETOUCHED)
+    page = cast.client_of(cast.owner).get(reverse("studio-finals", args=[cast.sitting.slug])).content.decode()
+    assert "said by the file" in page
+    assert "as the file itself says" not in page
+
+
+@pytest.mark.parametrize(
+    ("said_by", "now"), [("", ("", "")), ("the file", ("file", "")), ("Imke Tan", ("person", "Imke Tan"))]
+)
+def test_what_an_archive_of_before_says_is_taken_over(
+    cast: Cast, final: Final, tmp_path: Path, said_by: str, now: tuple[str, str]
+) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    Version.objects.filter(pk=version.pk).update(kind_said_by=said_by, kind_stated="")
+    restore._carry_versions(cast.sitting, {"sent_at": None, "kind_said_by": said_by})
+    version.refresh_from_db()
+    assert (version.kind_stated, version.kind_said_by) == now
+
+
+@pytest.mark.parametrize(
+    ("said_by", "now"), [("", ("", "")), ("the file", ("file", "")), ("Imke Tan", ("person", "Imke Tan"))]
+)
+def test_rows_of_before_say_it_in_a_column(
+    cast: Cast, final: Final, tmp_path: Path, said_by: str, now: tuple[str, str]
+) -> None:
+    version = version_of(cast, final, tmp_path / "a.jpg")
+    Version.objects.filter(pk=version.pk).update(kind_said_by=said_by, kind_stated="")
+    migration = importlib.import_module("galleries.migrations.0017_who_stated_the_kind")
+    migration.state(apps, None)
+    version.refresh_from_db()
+    assert (version.kind_stated, version.kind_said_by) == now
+    migration.unstate(apps, None)
+    version.refresh_from_db()
+    assert version.kind_said_by == said_by
 
 
 def test_the_delivered_files_state_it_and_only_they_are_made_anew(cast: Cast, final: Final, tmp_path: Path) -> None:
