@@ -260,13 +260,17 @@ def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk:
         return frames.none()
-    frames = frames.filter(hidden=False).filter(Q(look=None) | Q(look__hidden=False))
-    if not invite.is_subject:
-        frames = frames.let_go()
-        if sitting.strikes_hide:
-            struck = Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.STRIKE, invite__role=SUBJECT)
-            frames = frames.filter(~Exists(struck))
-    return frames
+    return frames_of_sheets(invite.is_subject).filter(sitting=sitting)
+
+
+def frames_of_sheets(is_subject: bool) -> FrameSet:
+    """The frames that stand on the subject's sheet, or on everybody else's, of any sitting: filter by those whose
+    invite you hold."""
+    frames = Frame.objects.filter(hidden=False).filter(Q(look=None) | Q(look__hidden=False))
+    if is_subject:
+        return frames
+    struck = Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.STRIKE, invite__role=SUBJECT)
+    return frames.let_go().filter(Q(sitting__strikes_hide=False) | ~Exists(struck))
 
 
 def looks_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Look]:

@@ -68,6 +68,11 @@ class VersionSet(models.QuerySet["Version"]):
     def unsent(self) -> VersionSet:
         return self.filter(sent_at=None)
 
+    def waiting(self) -> VersionSet:
+        """The newest version of each final on a list, where the photographer has not sent it out yet."""
+        newer = Version.objects.filter(final=models.OuterRef("final"), number__gt=models.OuterRef("number"))
+        return self.unsent().filter(~models.Exists(newer), final__on_list=True)
+
     def newest(self) -> Version | None:
         return self.order_by("-number").first()
 

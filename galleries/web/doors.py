@@ -6,7 +6,7 @@ Every view of the product carries one of the decorators below; a test walks the 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import timedelta
 from functools import wraps
 from typing import Any
@@ -40,14 +40,25 @@ def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
     invite = Invite.objects.select_related("passed_from").filter(pk=pk, sitting_id=sitting_id).first()
     if invite is None or not invite.holds():
         return None
-    _seen(invite)
+    _seen([invite])
     return invite
 
 
-def _seen(invite: Invite) -> None:
+def invites_held(request: HttpRequest) -> dict[int, Invite]:
+    """sitting → the invite by which this browser came into it, for all at once; as `invite_for`."""
+    pks = request.session.get("invites", {}).values()
+    found = Invite.objects.select_related("passed_from").filter(pk__in=pks)
+    held = {one.sitting_id: one for one in found if one.holds()}
+    _seen(held.values())
+    return held
+
+
+def _seen(invites: Iterable[Invite]) -> None:
+    """Note that these people were here, at most once in five minutes: all that a page writes that is only looked at."""
     now = timezone.now()
-    if invite.last_seen_at is None or invite.last_seen_at < now - SEEN_EVERY:
-        Invite.objects.filter(pk=invite.pk).update(last_seen_at=now)
+    late = [one.pk for one in invites if one.last_seen_at is None or one.last_seen_at < now - SEEN_EVERY]
+    if late:
+        Invite.objects.filter(pk__in=late).update(last_seen_at=now)
 
 
 def invitee(request: HttpRequest, slug: str) -> Visitor:

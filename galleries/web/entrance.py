@@ -17,7 +17,7 @@ from galleries.errors import Missing
 from galleries.models import Invite
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
-from galleries.web.doors import count_try, invite_for, open_to_all, user_of
+from galleries.web.doors import count_try, invites_held, open_to_all, user_of
 
 
 @open_to_all("it only says where to go")
@@ -127,20 +127,16 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     email = request.session.get("desk", "")
     if not email:
         return redirect("ask-link")
-    rows = []
-    for invite in invites.invites_of(email):
-        if invite_for(request, invite.sitting_id) is None:  # none yet, or one that was revoked meanwhile
+    mine, held = invites.invites_of(email), invites_held(request)
+    for invite in mine:
+        if invite.sitting_id not in held:  # none yet, or one that was revoked meanwhile
             let_in(request, invite)
-        visitor, sitting = Visitor(invite=invite), invite.sitting
-        picking = may(visitor, Act.MARK, sitting)
-        rows.append(
-            {
-                "invite": invite,
-                "sitting": sitting,
-                "picking": picking,
-                "count": pick.count(visitor, sitting) if picking else None,
-            }
-        )
+    picking = {one.pk for one in mine if may(Visitor(invite=one), Act.MARK, one.sitting)}
+    counts = pick.counts([one for one in mine if one.pk in picking])
+    rows = [
+        {"invite": one, "sitting": one.sitting, "picking": one.pk in picking, "count": counts.get(one.pk)}
+        for one in mine
+    ]
     return render(request, "galleries/desk.html", {"rows": rows, "email": email})
 
 

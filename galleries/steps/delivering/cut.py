@@ -59,9 +59,10 @@ def source_of(final: Final) -> Source:
 
 def _approved(final: Final) -> Version | None:
     """The newest version, once the final is approved; before that the newest one with an approval and no return."""
+    newest_first = list(final.versions.all())[::-1]  # a page with many finals has loaded them before
     if final.state == Final.State.APPROVED:
-        return final.versions.sent().newest()
-    for version in final.versions.order_by("-number").prefetch_related("approvals"):
+        return next((version for version in newest_first if version.sent_at is not None), None)
+    for version in newest_first:
         words = {word.decision for word in version.approvals.all()}
         if words == {Approval.Decision.APPROVED.value}:
             return version

@@ -25,8 +25,13 @@ Stage, S = Sitting.Stage, Final.State
 
 def decisions(version: Version) -> dict[str, Approval]:
     """The last word of each side on one version, by role."""
+    return last_words(version.approvals.select_related("invite", "user").order_by("pk"))
+
+
+def last_words(said: Iterable[Approval]) -> dict[str, Approval]:
+    """As `decisions`, of approvals that a page has loaded already, oldest first."""
     found: dict[str, Approval] = {}
-    for approval in version.approvals.select_related("invite", "user").order_by("pk"):
+    for approval in said:
         found["photographer" if approval.invite is None else approval.invite.role] = approval
     return found
 

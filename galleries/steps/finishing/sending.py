@@ -20,12 +20,8 @@ Stage, S = Sitting.Stage, Final.State
 
 def waiting(sitting: Sitting) -> list[Version]:
     """The newest version of each final on the list, where the photographer has not sent it out yet."""
-    listed = {final.pk for final in sitting.finals.listed()}
-    newest: dict[int, Version] = {}
-    for version in Version.objects.filter(final__in=listed).select_related("final__frame").order_by("number"):
-        newest[version.final_id] = version
-    found = [version for version in newest.values() if version.sent_at is None]
-    return sorted(found, key=lambda version: (version.final.position, version.final_id))
+    found = Version.objects.waiting().filter(final__sitting=sitting).select_related("final__frame")
+    return list(found.order_by("final__position", "final"))
 
 
 def send(sitting: Sitting, version_ids: Collection[int], by: Visitor, *, setting_aside: Collection[int] = ()) -> int:

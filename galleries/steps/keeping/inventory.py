@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol, cast
 
 from django.core.files.storage import Storage
+from django.db.models import Model
 
 from galleries import storage
 from galleries.models import (
@@ -45,33 +46,38 @@ def listing(name: str) -> Listed:
     return cast(Listed, store(name))
 
 
+# What names files: where they lie, the model, its way to the sitting, the column of the key and that of its digest.
+_NAMED: tuple[tuple[str, type[Model], str, str, str | None], ...] = (
+    (PRIVATE, Frame, "sitting", "key", "sha256"),
+    (PROOFS, Proof, "frame__sitting", "large_key", None),
+    (PROOFS, Proof, "frame__sitting", "small_key", None),
+    (PRIVATE, Version, "final__sitting", "key", "sha256"),
+    (PROOFS, Version, "final__sitting", "proof_key", None),
+    (PRIVATE, StrayRetouch, "sitting", "key", "sha256"),
+    (PRIVATE, ReferencePicture, "sitting", "key", None),
+    (PRIVATE, Delivery, "sitting", "archive_key", "archive_sha256"),
+    (PRIVATE, DeliveredFile, "delivery__sitting", "key", "sha256"),
+    (PRIVATE, Sitting, "pk", "print_profile_key", None),
+)
+
+
 def expected(sitting: Sitting) -> dict[Place, str]:
     """Every file that a row of the sitting names, with its SHA-256."""
-    found: dict[Place, str] = {}
+    return expected_of([sitting])[sitting.pk]
 
-    def add(where: str, key: str, digest: str = "") -> None:
-        if key:
-            found[where, key] = digest or digest_in(key)
 
-    for frame in Frame.objects.filter(sitting=sitting):
-        add(PRIVATE, frame.key, frame.sha256)
-    for proof in Proof.objects.filter(frame__sitting=sitting):
-        add(PROOFS, proof.large_key)
-        add(PROOFS, proof.small_key)
-    for version in Version.objects.filter(final__sitting=sitting):
-        add(PRIVATE, version.key, version.sha256)
-        add(PROOFS, version.proof_key)
-    for stray in StrayRetouch.objects.filter(sitting=sitting):
-        add(PRIVATE, stray.key, stray.sha256)
-    for reference in ReferencePicture.objects.filter(sitting=sitting):
-        add(PRIVATE, reference.key)
-    for delivery in Delivery.objects.filter(sitting=sitting):
-        add(PRIVATE, delivery.archive_key, delivery.archive_sha256)
-        for order in delivery.orders:
-            add(PRIVATE, file_order.profile_key(order))  # a resumed build needs it
-    for file in DeliveredFile.objects.filter(delivery__sitting=sitting):
-        add(PRIVATE, file.key, file.sha256)
-    add(PRIVATE, sitting.print_profile_key)
+def expected_of(sittings: Sequence[Sitting]) -> dict[int, dict[Place, str]]:
+    """sitting → as `expected`; the queries are the same for any number of sittings."""
+    found: dict[int, dict[Place, str]] = {sitting.pk: {} for sitting in sittings}
+    for where, model, way, key, digest in _NAMED:
+        columns = (way, key, digest) if digest else (way, key)
+        rows = model._default_manager.filter(**{f"{way}__in": list(found)}).order_by("pk")
+        for pk, named, *sha256 in rows.values_list(*columns):
+            if named:
+                found[pk][where, named] = "".join(sha256) or digest_in(named)
+    for pk, orders in Delivery.objects.filter(sitting__in=list(found)).values_list("sitting", "orders"):
+        for icc in filter(None, map(file_order.profile_key, orders)):
+            found[pk][PRIVATE, icc] = digest_in(icc)  # a lab's profile that a resumed build needs
     return found
 
 

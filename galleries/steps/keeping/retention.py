@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -41,18 +42,19 @@ class Keeping:
 def keeping(today: date | None = None) -> list[Keeping]:
     """Every sitting, those whose time is over first."""
     today = today or timezone.localdate()
-    rows = [_one(sitting, today) for sitting in Sitting.objects.all()]
+    sittings = list(Sitting.objects.all())
+    places = inventory.expected_of(sittings)
+    rows = [_one(sitting, places[sitting.pk], today) for sitting in sittings]
     order = {"past": 0, "soon": 1, "later": 2, "open": 3}
     return sorted(rows, key=lambda row: (order[row.due], row.sitting.keep_until or date.max, row.sitting.slug))
 
 
-def _one(sitting: Sitting, today: date) -> Keeping:
+def _one(sitting: Sitting, places: Collection[inventory.Place], today: date) -> Keeping:
     until = sitting.keep_until
     if until is None:
         due = "open"
     else:
         due = "past" if until < today else "soon" if (until - today).days <= SOON_DAYS else "later"
-    places = inventory.expected(sitting)
     size = sum(inventory.store(where).size(key) for where, key in places if inventory.store(where).exists(key))
     return Keeping(sitting, len(places), size, due)
 

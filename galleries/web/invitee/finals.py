@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from galleries import storage
 from galleries.access import Act, Visitor, final_for, may
 from galleries.errors import BadInput, Missing
-from galleries.models import Final, Sitting, Version
+from galleries.models import Final, Proof, Sitting, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.ingesting import proof
@@ -26,7 +27,7 @@ from galleries.web.invitee.page import key_in, page
 @invitee_page(Act.SEE_FINALS)
 @require_safe
 def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    rows = [_row(one, visitor) for one in agree.listed_for(visitor, sitting)]
+    rows = _rows(visitor, sitting)
     waiting = [row for row in rows if row["asked"]]
     return page(
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
@@ -34,21 +35,28 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     )  # fmt: skip
 
 
-def _row(final: Final, visitor: Visitor) -> dict[str, Any]:
+def _rows(visitor: Visitor, sitting: Sitting) -> list[dict[str, Any]]:
+    """All finals that this person sees, each with what `_row` says of it; the queries are the same for any number."""
+    listed = agree.listed_for(visitor, sitting)
+    prefetch_related_objects(listed, "versions__approvals__invite")
+    proofs = Proof.objects.newest_of(one.frame_id for one in listed)
+    # What is kept from this person is not among them, so that one answer holds for every final of the sitting.
+    may_approve = may(visitor, Act.APPROVE, sitting)
+    return [{**_row(one, visitor, may_approve), "proof": proofs.get(one.frame_id)} for one in listed]
+
+
+def _row(final: Final, visitor: Visitor, may_approve: bool) -> dict[str, Any]:
     version = shown_version(final)
-    mine = approvals.decisions(version).get(visitor.invite.role) if version and visitor.invite else None
-    asked = (
-        version is not None
-        and final.state in {Final.State.SHOWN, Final.State.RETURNED}
-        and may(visitor, Act.APPROVE, final)
-        and mine is None
-    )
-    return {"final": final, "proof": proof.current(final.frame), "version": version, "mine": mine, "asked": asked}
+    words = approvals.last_words(version.approvals.all()) if version else {}
+    mine = words.get(visitor.invite.role) if visitor.invite else None
+    waits = version is not None and final.state in {Final.State.SHOWN, Final.State.RETURNED}
+    return {"final": final, "version": version, "mine": mine, "asked": waits and may_approve and mine is None}
 
 
 def shown_version(final: Final) -> Version | None:
     """The newest version whose stamped picture is made."""
-    return final.versions.sent().exclude(proof_key="").newest()
+    shown = [one for one in final.versions.all() if one.sent_at is not None and one.proof_key]
+    return shown[-1] if shown else None
 
 
 def _final(visitor: Visitor, act: Act, sitting: Sitting, final_id: int) -> Final:
@@ -66,6 +74,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
     found = _final(visitor, Act.SEE_FINALS, sitting, final_id)
     listed = agree.listed_for(visitor, sitting)
     at = next((i for i, one in enumerate(listed) if one.pk == found.pk), 0)
+    may_approve = may(visitor, Act.APPROVE, found)
     versions = list(found.versions.sent().exclude(proof_key="").order_by("-number"))
     wanted = request.GET.get("version", "")
     version = next((one for one in versions if str(one.number) == wanted), versions[0] if versions else None)
@@ -80,12 +89,12 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         version=version,
         newest=bool(versions) and version is not None and version.pk == versions[0].pk,
         waiting_version=found.versions.sent().filter(proof_key="").exists(),
-        row=_row(found, visitor),
+        row=_row(found, visitor, may_approve),
         words=finals_words(),
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
         pins=[_pin(note, number) for number, note in enumerate(found.pinned_notes.all(), 1)],
         may_pin=may(visitor, Act.PIN_NOTE, found),
-        may_approve=may(visitor, Act.APPROVE, found),
+        may_approve=may_approve,
         before=listed[at - 1] if at > 0 else None,
         after=listed[at + 1] if at + 1 < len(listed) else None,
         position=at + 1,
@@ -129,8 +138,7 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
         else:
             approvals.send_back(version, visitor, request.POST.get("note", ""))
             messages.success(request, _("Sent back with your note. You get a letter when the next version is there."))
-        rows = (_row(one, visitor) for one in agree.listed_for(visitor, sitting))
-        following = next((row for row in rows if row["asked"]), None)
+        following = next((row for row in _rows(visitor, sitting) if row["asked"]), None)
         if following is not None:
             return redirect("final", slug=sitting.slug, final_id=following["final"].pk)
         return redirect("finals", slug=sitting.slug)

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase, JsonResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -33,6 +34,7 @@ MOST_PROFILE_BYTES = 4_000_000
 @require_safe
 def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     listed = agree.listed(sitting)
+    prefetch_related_objects(listed, "versions__approvals")
     licence = licences.current(sitting)
     context = {
         "sitting": sitting,

@@ -7,6 +7,7 @@ from urllib.parse import unquote
 
 from django.conf import settings
 from django.contrib import messages
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.http.request import UnreadablePostError
 from django.shortcuts import redirect, render
@@ -34,6 +35,7 @@ FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 @require_safe
 def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     listed = agree.listed(sitting)
+    prefetch_related_objects(listed, "versions__approvals__invite", "pinned_notes")
     proofs = Proof.objects.newest_of(final.frame_id for final in listed)
     context = {
         "sitting": sitting,
@@ -52,8 +54,14 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
+<<<<<<< HEAD
     version, proof = final.versions.newest(), proofs.get(final.frame_id)
     notes = list(final.pinned_notes.order_by("done", "pk"))
+=======
+    kept, proof = list(final.versions.all()), proofs.get(final.frame_id)
+    version = kept[-1] if kept else None
+    notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
+>>>>>>> 2ec9675 (Finals, the studio's front, the agent's desk, the delivery page and the list of what is kept ask the same number of queries whatever stands on them)
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,
@@ -62,8 +70,8 @@ def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
         "h": size[1],
         "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
         "version": version,
-        "versions": list(final.versions.all()),
-        "decisions": approvals.decisions(version) if version else {},
+        "versions": kept,
+        "decisions": approvals.last_words(version.approvals.all()) if version else {},
         "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,
         "approved": final.state == Final.State.APPROVED,

@@ -25,7 +25,7 @@ from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
-from galleries.web.studio.waiting import waiting_in
+from galleries.web.studio.waiting import waiting_in, waiting_in_each
 
 
 @signed_in
@@ -35,11 +35,11 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
     rows = list(
         access.sittings_of(user).annotate(frame_count=Count("frames", distinct=True)).order_by("-held_on", "-pk")
     )
-    strips = film([sitting.pk for sitting in rows])
+    strips, waits = film([sitting.pk for sitting in rows]), waiting_in_each(rows)
     groups: dict[str, list[dict[str, Any]]] = {}
     for sitting in rows:
         groups.setdefault(sitting.stage, []).append(
-            {"sitting": sitting, "waiting": waiting_in(sitting), "film": strips.get(sitting.pk, [])}
+            {"sitting": sitting, "waiting": waits[sitting.pk], "film": strips.get(sitting.pk, [])}
         )
     stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
     return render(request, "galleries/studio/sittings.html", {"stages": stages})

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from django.db.models import Count, Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from galleries.models import Delivery, Final, Invite, Job, Sitting, UsageRequest
-from galleries.steps.finishing import sending
+from galleries.models import (
+    Delivery,
+    Final,
+    Frame,
+    Invite,
+    Job,
+    Receipt,
+    Sitting,
+    StrayRetouch,
+    UsageRequest,
+    Version,
+)
 
 Stage, S = Sitting.Stage, Final.State
 PICKERS = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
@@ -28,10 +41,69 @@ class Waiting:
         return bool(self.page)
 
 
+@dataclass(frozen=True)
+class _Facts:
+    """What the sentences about one sitting are made from."""
+
+    sitting: Sitting
+    making: int
+    failed: int
+    asked: int
+    invites: list[Invite]  # not revoked
+    frames: int
+    strays: int
+    states: Counter[str]  # of the finals on the list
+    unsent: int
+    undelivered: int
+    last: Delivery | None
+    fetched: bool  # somebody fetched of the last delivery
+
+    @property
+    def still_open(self) -> bool:
+        return any(self.states[state] for state in S.values if state not in {S.APPROVED, S.AS_IT_IS})
+
+
 def waiting_in(sitting: Sitting) -> list[Waiting]:
-    if sitting.stage == Stage.ARCHIVED:
-        return []
-    return [*_everywhere(sitting), *_BY_STAGE[Stage(sitting.stage)](sitting)]
+    return waiting_in_each([sitting])[sitting.pk]
+
+
+def waiting_in_each(sittings: Sequence[Sitting]) -> dict[int, list[Waiting]]:
+    """sitting → what waits in it; the queries are the same for any number of sittings."""
+    said: dict[int, list[Waiting]] = {sitting.pk: [] for sitting in sittings}
+    for facts in _load([sitting for sitting in sittings if sitting.stage != Stage.ARCHIVED]):
+        said[facts.sitting.pk] = [*_everywhere(facts), *_BY_STAGE[Stage(facts.sitting.stage)](facts)]
+    return said
+
+
+def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
+    ids = [sitting.pk for sitting in sittings]
+    jobs, finals = Job.objects.filter(sitting__in=ids), Final.objects.filter(sitting__in=ids)
+    in_work = jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING], kind__in=["proof", "version"])
+    making, failed = _per_sitting(in_work), _per_sitting(jobs.filter(state=Job.State.FAILED))
+    asked = _per_sitting(UsageRequest.objects.filter(sitting__in=ids, state=UsageRequest.State.ASKED))
+    frames = _per_sitting(Frame.objects.filter(sitting__in=ids))
+    strays = _per_sitting(StrayRetouch.objects.filter(sitting__in=ids))
+    unsent = _per_sitting(Version.objects.waiting().filter(final__sitting__in=ids), "final__sitting")
+    undelivered = _per_sitting(finals.undelivered())
+    states: dict[int, Counter[str]] = {}
+    for pk, state in finals.listed().order_by().values_list("sitting_id", "state"):
+        states.setdefault(pk, Counter())[state] += 1
+    invites: dict[int, list[Invite]] = {}
+    for one in Invite.objects.filter(sitting__in=ids, revoked_at=None).order_by("pk"):
+        invites.setdefault(one.sitting_id, []).append(one)
+    got = Exists(Receipt.objects.filter(delivery=OuterRef("pk")))
+    deliveries = Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(got=got)
+    last = {one.sitting_id: one for one in deliveries.order_by("number")}
+    for sitting in sittings:
+        pk = sitting.pk
+        yield _Facts(
+            sitting, making[pk], failed[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
+            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), bool(pk in last and last[pk].got),
+        )  # fmt: skip
+
+
+def _per_sitting(rows: QuerySet[Any], sitting: str = "sitting") -> Counter[int]:
+    return Counter(dict(rows.order_by().values_list(sitting).annotate(Count("pk"))))
 
 
 def _you() -> str:
@@ -42,36 +114,33 @@ def _program() -> str:
     return _("The program")
 
 
-def _everywhere(sitting: Sitting) -> Iterator[Waiting]:
-    jobs = sitting.jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING], kind__in=["proof", "version"]).count()
-    if jobs:
+def _everywhere(facts: _Facts) -> Iterator[Waiting]:
+    if jobs := facts.making:
         yield Waiting(_program(), ngettext("is making %d stamped proof", "is making %d stamped proofs", jobs) % jobs)
-    failed = sitting.jobs.filter(state=Job.State.FAILED).count()
-    if failed:
+    if failed := facts.failed:
         yield Waiting(
             _you(), ngettext("see why %d piece of work failed", "see why %d pieces of work failed", failed) % failed,
             "studio-journal",
         )  # fmt: skip
-    asked = sitting.usage_requests.filter(state=UsageRequest.State.ASKED).count()
-    if asked:
+    if asked := facts.asked:
         yield Waiting(
             _you(), ngettext("answer %d request for use", "answer %d requests for use", asked) % asked, "studio-usage"
         )
 
 
-def _planning(sitting: Sitting) -> Iterator[Waiting]:
-    if sitting.lacks_consent:
+def _planning(facts: _Facts) -> Iterator[Waiting]:
+    if facts.sitting.lacks_consent:
         yield Waiting(_you(), _("record the consent of a parent or guardian"), "studio-settings")
-    elif not sitting.invites.filter(revoked_at=None).exists():
+    elif not facts.invites:
         yield Waiting(_you(), _("invite the subject and the representation"), "studio-people")
-    if not sitting.frames.exists():
+    if not facts.frames:
         yield Waiting(_you(), _("bring the frames in"), "studio-upload")
     else:
         yield Waiting(_you(), _("look through the looks, then show the proofs"), "studio-desk")
 
 
-def _picking(sitting: Sitting) -> Iterator[Waiting]:
-    pickers = [one for one in sitting.invites.filter(role__in=PICKERS, passed_from=None).order_by("pk") if one.holds()]
+def _picking(facts: _Facts) -> Iterator[Waiting]:
+    pickers = [one for one in facts.invites if one.role in PICKERS and one.passed_from_id is None and one.holds()]
     if not pickers:
         yield Waiting(_you(), _("invite the subject and the representation"), "studio-people")
         return
@@ -82,42 +151,40 @@ def _picking(sitting: Sitting) -> Iterator[Waiting]:
         yield Waiting(_you(), _("close the list"), "studio-lists")
 
 
-def _finishing(sitting: Sitting) -> Iterator[Waiting]:
-    finals = sitting.finals.listed()
-    strays = sitting.strays.count()
-    if strays:
+def _finishing(facts: _Facts) -> Iterator[Waiting]:
+    counts = facts.states
+    if strays := facts.strays:
         yield Waiting(
             _you(),
             ngettext("say where %d retouched file belongs", "say where %d retouched files belong", strays) % strays,
             "studio-finals",
         )
-    counts = {state: finals.filter(state=state).count() for state in S.values}
     if n := counts[S.AGREED]:
         yield Waiting(_you(), ngettext("retouch %d frame", "retouch %d frames", n) % n, "studio-finals")
     if n := counts[S.RETURNED]:
         yield Waiting(
             _you(), ngettext("see to %d retouch sent back", "see to %d retouches sent back", n) % n, "studio-finals"
         )
-    if n := len(sending.waiting(sitting)):
+    if n := facts.unsent:
         yield Waiting(
             _you(), ngettext("look at %d retouch, then send it", "look at %d retouches, then send them", n) % n,
             "studio-send-retouches",
         )  # fmt: skip
     if n := counts[S.SHOWN]:
-        yield Waiting(sitting.subject_name, ngettext("looks at %d retouch", "looks at %d retouches", n) % n)
-    yield from _delivering(sitting)
+        yield Waiting(facts.sitting.subject_name, ngettext("looks at %d retouch", "looks at %d retouches", n) % n)
+    yield from _delivering(facts)
 
 
-def _delivering(sitting: Sitting) -> Iterator[Waiting]:
-    last = sitting.deliveries.order_by("-number").first()
+def _delivering(facts: _Facts) -> Iterator[Waiting]:
+    last = facts.last
     if last is not None and last.state == Delivery.State.MADE:
         yield Waiting(_you(), _("look at the delivery, then send it"), "studio-delivery")
-    all_ready = sitting.finals.listed().exists() and not sitting.finals.open().exists()
+    all_ready = bool(facts.states) and not facts.still_open
     if last is None and all_ready:
         yield Waiting(_you(), _("check the crops and prepare the delivery"), "studio-delivery")
     elif last is None:
         return
-    elif last.state == Delivery.State.READY and all_ready and (n := sitting.finals.undelivered().count()):
+    elif last.state == Delivery.State.READY and all_ready and (n := facts.undelivered):
         yield Waiting(
             _you(),
             ngettext("deliver %d more final", "deliver %d more finals", n) % n,
@@ -129,13 +196,13 @@ def _delivering(sitting: Sitting) -> Iterator[Waiting]:
         yield Waiting(_you(), _("see why the delivery failed"), "studio-delivery")
 
 
-def _delivered(sitting: Sitting) -> Iterator[Waiting]:
-    if sitting.finals.open().exists():  # a partial delivery of the time before these counted
-        yield from _finishing(sitting)
+def _delivered(facts: _Facts) -> Iterator[Waiting]:
+    if facts.still_open:  # a partial delivery of the time before these counted
+        yield from _finishing(facts)
         return
-    last = sitting.deliveries.order_by("-number").first()
-    if last is not None and last.state == Delivery.State.READY and not last.receipts.exists():
-        yield Waiting(sitting.subject_name, _("has not fetched the delivery yet"))
+    last = facts.last
+    if last is not None and last.state == Delivery.State.READY and not facts.fetched:
+        yield Waiting(facts.sitting.subject_name, _("has not fetched the delivery yet"))
 
 
 _BY_STAGE = {

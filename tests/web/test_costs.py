@@ -1,0 +1,194 @@
+"""What a page asks of the database does not grow with what stands on it: finals, sittings, frames."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from galleries.models import (
+    Approval,
+    Final,
+    Frame,
+    Invite,
+    Look,
+    Mark,
+    PinnedNote,
+    Proof,
+    Remark,
+    Sitting,
+    StrayRetouch,
+    Version,
+)
+from galleries.steps.keeping import retention
+from tests.cast import Cast, make_cast
+
+pytestmark = pytest.mark.django_db
+STATES = [Final.State.RETURNED, Final.State.SHOWN, Final.State.APPROVED, Final.State.AS_IT_IS, Final.State.AGREED]
+
+
+def add_frames(sitting: Sitting, invites: list[Invite], start: int, stop: int) -> list[Frame]:
+    """Rows without bytes in the store: frames in looks with proofs, marks and remarks."""
+    looks = list(sitting.looks.all()) or Look.objects.bulk_create(
+        Look(sitting=sitting, title=f"Look {place}", position=place) for place in range(4)
+    )
+    now = timezone.now()
+    frames = Frame.objects.bulk_create(
+        Frame(
+            sitting=sitting, look=looks[number % len(looks)], sha256=f"{number:064x}", key=f"originals/{number}.jpg",
+            name=f"KAL_{number:04d}.JPG", number=number, bytes=1000, file_format="JPEG", width=4000, height=6000,
+            captured_at=now + timedelta(seconds=number),
+        )
+        for number in range(start, stop)
+    )  # fmt: skip
+    Proof.objects.bulk_create(
+        Proof(
+            frame=frame, recipe="1", large_key="large.jpg", large_width=800, large_height=1200,
+            small_key="small.jpg", small_width=300, small_height=450,
+        )
+        for frame in frames
+    )  # fmt: skip
+    Mark.objects.bulk_create(
+        Mark(frame=frame, invite=invite, by=invite, kind=Mark.Kind.PICK, acted_at=now)
+        for frame in frames
+        for invite in invites
+    )
+    Remark.objects.bulk_create(Remark(frame=frame, who="Ansa Veld", text="This one.") for frame in frames)
+    return frames
+
+
+def add_finals(cast: Cast, frames: list[Frame]) -> None:
+    """Finals in every state, each with two versions sent, one more that is not, a word on it and two pins."""
+    base = cast.sitting.finals.count()
+    finals = Final.objects.bulk_create(
+        Final(
+            sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), position=base + place,
+            state=STATES[(base + place) % len(STATES)],
+        )
+        for place, frame in enumerate(frames)
+    )  # fmt: skip
+    versions = Version.objects.bulk_create(
+        Version(
+            final=final, number=number, sha256=f"{final.pk:060x}{number:04x}", key="v.tif", name="v.tif", bytes=10,
+            width=4000, height=6000, proof_key="v.jpg", sent_at=timezone.now() if number < 3 else None,
+        )
+        for final in finals
+        for number in (1, 2, 3)
+    )  # fmt: skip
+    Approval.objects.bulk_create(
+        Approval(version=version, sha256=version.sha256, decision="approved", who=invite.name, invite=invite)
+        for version in versions
+        for invite in (cast.subject, cast.representation)
+        if version.number < 3 and version.final.state != Final.State.SHOWN
+    )
+    PinnedNote.objects.bulk_create(
+        PinnedNote(final=final, x=0.5, y=0.5, text="Stray hair", who="Ansa Veld") for final in finals for _ in "ab"
+    )
+    strays = [
+        StrayRetouch.objects.create(
+            sitting=cast.sitting, sha256=final.frame.sha256, key="s.tif", name="s.tif", bytes=1, reason="Two fit."
+        )
+        for final in finals
+    ]
+    for stray, final in zip(strays, finals, strict=True):
+        stray.candidates.add(final)
+
+
+def queries(client: Client, address: str) -> int:
+    """Queries of the page's second showing: the first may note that the person was here."""
+    assert client.get(address).status_code == 200, address
+    with CaptureQueriesContext(connection) as seen:
+        assert client.get(address).status_code == 200, address
+    return len(seen)
+
+
+def counted(cast: Cast, who: str, address: str) -> int:
+    return queries(cast.client_of(getattr(cast, who)), address.format(cast=cast))
+
+
+STUDIO = "/studio/{cast.sitting.slug}/"
+INVITEE = "/s/{cast.sitting.slug}/"
+OF_FINALS = [
+    ("owner", "/studio/"),
+    ("owner", STUDIO),
+    *[
+        ("owner", STUDIO + page)
+        for page in ("finals", "finals/send", "delivery", "lists", "lists/agreed/csv", "people", "usage", "journal")
+    ],
+    *[("subject", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "sheet")],
+    *[("representation", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "lists")],
+]
+OF_FRAMES = [
+    *[("owner", STUDIO + page) for page in ("", "desk", "desk/data", "set", "lists", "upload", "setup", "people")],
+    *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back")],
+    *[("representation", INVITEE + page) for page in ("plan", "sheet", "lists")],
+]
+
+
+@pytest.mark.parametrize(("who", "address"), OF_FINALS)
+def test_a_page_costs_the_same_with_one_final_and_with_twenty(who: str, address: str) -> None:
+    cast = make_cast(stage=Sitting.Stage.FINISHING)
+    Sitting.objects.update(representation_approves=True)
+    costs = {}
+    for have, want in ((0, 1), (1, 5), (5, 20)):
+        add_finals(cast, add_frames(cast.sitting, [cast.subject, cast.representation], have, want))
+        final = Final.objects.order_by("pk").first()
+        assert final is not None
+        costs[want] = counted(cast, who, address.replace("{final}", str(final.pk)))
+    assert len(set(costs.values())) == 1, costs
+
+
+@pytest.mark.parametrize(("who", "address"), OF_FRAMES)
+def test_a_page_costs_the_same_with_ten_frames_and_with_three_hundred(who: str, address: str) -> None:
+    cast = make_cast(stage=Sitting.Stage.AGREEING)
+    costs = {}
+    for have, want in ((0, 10), (10, 300)):
+        add_frames(cast.sitting, [cast.subject, cast.representation], have, want)
+        costs[want] = counted(cast, who, address)
+    assert costs[10] == costs[300], costs
+
+
+def more_sittings(cast: Cast, email: str) -> None:
+    """Twenty more of the same photographer and agent, in every stage."""
+    stages = [one for one in Sitting.Stage if one != Sitting.Stage.ARCHIVED]
+    for number in range(20):
+        other = Sitting.objects.create(
+            slug=f"more-{number}", title=f"More {number}", photographer=cast.owner, subject_given="Ansa",
+            stage=stages[number % len(stages)],
+        )  # fmt: skip
+        round_ = other.rounds.create(number=1)
+        expires = timezone.now() + timedelta(days=30)
+        people = [
+            Invite.objects.create(sitting=other, role=role, name="N.", email=email, expires_at=expires)
+            for role in (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
+        ]
+        for frame in add_frames(other, people, 0, 2):
+            state = STATES[number % len(STATES)]
+            Final.objects.create(sitting=other, frame=frame, round=round_, state=state)
+
+
+@pytest.mark.parametrize("page", ["/studio/", "/desk"])
+def test_a_page_costs_the_same_with_one_sitting_and_with_twenty_one(page: str) -> None:
+    cast = make_cast(stage=Sitting.Stage.AGREEING)
+    add_frames(cast.sitting, [cast.subject, cast.representation], 0, 2)
+    client = cast.client_of(cast.owner if page == "/studio/" else None)
+    session = client.session
+    session["desk"] = cast.representation.email
+    session.save()
+    one = queries(client, page)
+    more_sittings(cast, cast.representation.email)
+    assert queries(client, page) == one
+
+
+def test_the_list_of_what_is_kept_costs_the_same_for_one_sitting_and_for_twenty_one() -> None:
+    cast = make_cast()
+    with CaptureQueriesContext(connection) as one:
+        retention.keeping()
+    more_sittings(cast, cast.representation.email)
+    with CaptureQueriesContext(connection) as many:
+        assert len(retention.keeping()) == 21
+    assert len(many) == len(one)
