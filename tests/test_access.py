@@ -139,6 +139,41 @@ def test_the_subjects_strike_hides_a_frame_only_where_allowed():
     assert may(cast.as_subject, Act.SEE_FRAME, frame)
 
 
+def test_the_sheets_of_many_sittings_at_once_keep_each_sittings_own_rules():
+    """What `frames_of_sheets` holds for all sittings is what each sitting shows, and nobody's goes to another."""
+    strict, mild = make_cast("strict"), make_cast("mild")
+    Sitting.objects.filter(pk=strict.sitting.pk).update(strikes_hide=True)
+    shown: dict[str, dict[int, set[int]]] = {"subject": {}, "representation": {}}
+    for cast in (strict, mild):
+        cast.sitting.refresh_from_db()
+        plain, loose, hidden, in_hidden, kept, in_kept, struck, agents_strike = (
+            cast.frame(1, cast.look()),
+            cast.frame(2),
+            cast.frame(3, hidden=True),
+            cast.frame(4, cast.look("Spare", hidden=True)),
+            cast.frame(5, kept_by_subject=True),
+            cast.frame(6, cast.look("Bare", kept_from_representation=True)),
+            cast.frame(7),
+            cast.frame(8),
+        )
+        now = timezone.now()
+        Mark.objects.create(invite=cast.subject, frame=struck, kind="strike", acted_at=now)
+        Mark.objects.create(invite=cast.representation, frame=agents_strike, kind="strike", acted_at=now)
+        both = {plain.pk, loose.pk, agents_strike.pk}
+        shown["subject"][cast.sitting.pk] = both | {kept.pk, in_kept.pk, struck.pk}
+        shown["representation"][cast.sitting.pk] = both if cast is strict else both | {struck.pk}
+        assert not {hidden.pk, in_hidden.pk} & shown["subject"][cast.sitting.pk]
+    for side, sittings in shown.items():
+        of_all = access.frames_of_sheets(side == "subject").order_by()
+        assert set(of_all.values_list("pk", flat=True)) == set().union(*sittings.values())
+        for cast, other in ((strict, mild), (mild, strict)):
+            visitor = Visitor(invite=getattr(cast, side))
+            theirs = access.frames_shown_to(visitor, cast.sitting)
+            assert set(theirs.values_list("pk", flat=True)) == sittings[cast.sitting.pk]
+            for nobody in (visitor, Visitor(), Visitor(user=other.stranger), Visitor(user=cast.owner)):
+                assert not access.frames_shown_to(nobody, other.sitting).exists()
+
+
 def test_who_knows_the_thing_is_told_why_and_who_does_not_is_told_nothing():
     cast = make_cast(stage=Stage.FINISHING)
     frame = cast.frame(1)

@@ -127,7 +127,8 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     email = request.session.get("desk", "")
     if not email:
         return redirect("ask-link")
-    mine, held = invites.invites_of(email), invites_held(request)
+    mine = invites.invites_of(email)
+    held = invites_held(request, [invite.sitting_id for invite in mine])
     for invite in mine:
         if invite.sitting_id not in held:  # none yet, or one that was revoked meanwhile
             let_in(request, invite)

@@ -112,6 +112,28 @@ def test_an_agents_desk_shows_their_sittings_and_nobody_elses(cast):
     assert Client().get("/desk").status_code == 302
 
 
+def test_the_desk_leaves_other_peoples_invites_of_the_same_browser_alone(cast):
+    """A browser may hold the subject's invite of another sitting too: the agent's desk neither shows it nor notes that
+    its holder was here, and a session that names an invite under a sitting of another opens neither."""
+    other, third = make_cast("another"), make_cast("third")
+    Invite.objects.filter(pk__in=[other.representation.pk, third.representation.pk]).update(email="ruben@away.example")
+    client = cast.client_of(cast.representation)
+    session = client.session
+    session["desk"] = cast.representation.email
+    session["invites"] = {
+        str(cast.sitting.pk): other.subject.pk,  # crossed
+        str(other.sitting.pk): other.subject.pk,
+        str(third.sitting.pk): third.recipient.pk,
+    }
+    session.save()
+    page = client.get("/desk")
+    assert b"/s/another/" not in page.content
+    assert b"/s/third/" not in page.content
+    assert not Invite.objects.filter(pk__in=[other.subject.pk, third.recipient.pk]).exclude(last_seen_at=None).exists()
+    assert client.session["invites"][str(cast.sitting.pk)] == cast.representation.pk
+    assert client.get(f"/s/{cast.sitting.slug}/sheet").status_code == 200
+
+
 def test_the_answer_to_a_wish_for_a_link_tells_nothing(cast, mailoutbox):
     known = Client().post("/sign-in/link", {"email": "tamsin@northlight.example"})
     unknown = Client().post("/sign-in/link", {"email": "nobody@elsewhere.example"})

@@ -54,14 +54,9 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
 
 
 def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
-<<<<<<< HEAD
-    version, proof = final.versions.newest(), proofs.get(final.frame_id)
-    notes = list(final.pinned_notes.order_by("done", "pk"))
-=======
     kept, proof = list(final.versions.all()), proofs.get(final.frame_id)
     version = kept[-1] if kept else None
     notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
->>>>>>> 2ec9675 (Finals, the studio's front, the agent's desk, the delivery page and the list of what is kept ask the same number of queries whatever stands on them)
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,

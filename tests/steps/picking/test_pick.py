@@ -189,6 +189,41 @@ def test_counting_against_the_allowance():
     assert count.per_look == {look.pk: 2, other.pk: 2}
 
 
+def test_counting_for_many_people_at_once_is_as_counting_for_each():
+    """Agents of two sittings, one of them through an invite passed on, the subject beside them: everybody's own marks
+    on frames they see, nobody else's."""
+    one, two = make_cast("one"), make_cast("two")
+    passed = Invite.objects.create(
+        sitting=two.sitting, role="representation", name="Pia Sorn", email="pia@achterberg.example",
+        expires_at=two.representation.expires_at, passed_from=two.representation,
+    )  # fmt: skip
+    kept = one.frame(9, one.look("Bare"))
+    for cast, picks in ((one, 2), (two, 3)):
+        for number in range(1, 1 + picks):
+            pick.set_mark(cast.as_representation, cast.frame(number).pk, kind="pick")
+        pick.set_mark(cast.as_subject, cast.frame(5).pk, kind="strike")
+    pick.set_mark(one.as_representation, kept.pk, kind="pick")
+    pick.set_mark(one.as_subject, kept.pk, kind="pick")
+    assert pick.counts([one.representation])[one.representation.pk].picks == 3
+    kept.look.kept_from_representation = True
+    kept.look.save()
+    everybody = [one.representation, one.subject, two.representation, passed]
+    counted = pick.counts(everybody)
+    assert [counted[invite.pk].picks for invite in everybody] == [2, 1, 3, 3]
+    assert [counted[invite.pk].strikes for invite in everybody] == [0, 1, 0, 0]
+    assert counted == {invite.pk: pick.count(Visitor(invite=invite), invite.sitting) for invite in everybody}
+
+
+def test_counting_for_many_stops_at_one_who_may_not_look():
+    one, two = make_cast("one"), make_cast("two")
+    two.representation.revoked_at = timezone.now()
+    two.representation.save()
+    with pytest.raises(Missing):
+        pick.counts([one.representation, two.representation])
+    with pytest.raises(Refused):
+        pick.counts([one.recipient])
+
+
 def test_a_ranking_is_stored_whole_or_not_at_all():
     cast = make_cast()
     frames = [cast.frame(number) for number in range(1, 4)]

@@ -11,6 +11,7 @@ from django.urls import reverse
 from PIL import Image
 
 from galleries.models import JournalLine, Letter, Look, Sitting
+from galleries.web.studio.waiting import waiting_in, waiting_in_each
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -80,6 +81,31 @@ def test_the_overview_says_what_is_waiting_for_whom(cast: Cast) -> None:
     page = cast.client_of(cast.owner).get(reverse("studio-sitting", args=[cast.sitting.slug])).content.decode()
     assert "show the proofs" in page
     assert "bring the frames in" not in page
+
+
+def test_the_front_says_of_each_sitting_its_own_and_of_a_foreign_one_nothing(cast: Cast) -> None:
+    """Asked for all at once, the sentences are those of each sitting alone; another photographer's never come in."""
+    foreign, mine = (
+        make_cast("foreign", stage=Sitting.Stage.FINISHING),
+        make_cast("mine", stage=Sitting.Stage.FINISHING),
+    )
+    Sitting.objects.filter(pk=mine.sitting.pk).update(photographer=cast.owner)
+    for busy, times in ((mine, 2), (foreign, 7)):
+        for number in range(times):
+            frame = busy.frame(number)
+            final = busy.sitting.finals.create(frame=frame, round=busy.sitting.rounds.get(), state="agreed")
+            busy.sitting.strays.create(sha256=f"{number:064x}", key="k", name="n", bytes=1)
+            final.versions.create(number=1, sha256="a" * 64, key="k", name="n.jpg", bytes=1, width=4, height=6)
+    sittings = list(Sitting.objects.order_by("pk"))
+    each = waiting_in_each(sittings)
+    assert each == {sitting.pk: waiting_in(sitting) for sitting in sittings}
+    page = cast.client_of(cast.owner).get(reverse("studio")).content.decode()
+    for told in each[mine.sitting.pk]:
+        assert told.what in page
+    assert "look at 2 retouches, then send them" in page
+    assert "7 retouches" not in page
+    assert "7 retouches" in foreign.client_of(foreign.owner).get(reverse("studio")).content.decode()
+    assert "2 retouches" not in foreign.client_of(foreign.owner).get(reverse("studio")).content.decode()
 
 
 def test_looks_are_added_written_and_taken_off(cast: Cast) -> None:
