@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from galleries.access import Visitor
 from galleries.errors import Conflict
-from galleries.models import Delivery, Final, JournalLine, Sitting
+from galleries.models import Delivery, Final, JournalLine, Sitting, Verb
 
 Stage = Sitting.Stage
 S, D = Final.State, Delivery.State
@@ -43,7 +43,7 @@ DELIVERY: dict[str, frozenset[str]] = {
 }
 
 
-def advance(sitting: Sitting, to: str, by: Visitor, *, verb: str = "", **detail: Any) -> None:
+def advance(sitting: Sitting, to: str, by: Visitor, *, verb: Verb = Verb.STAGE, **detail: Any) -> None:
     """Move a sitting to another stage and write the journal, in one transaction.
 
     Raises:
@@ -64,11 +64,11 @@ def advance(sitting: Sitting, to: str, by: Visitor, *, verb: str = "", **detail:
         moved = Sitting.objects.filter(pk=sitting.pk, stage=before).update(stage=to, change=F("change") + 1, **extra)
         if not moved:
             raise Conflict(_("Somebody changed this sitting at the same moment. Load the page again."))
-        JournalLine.write(sitting, by.who, verb or "stage", sitting.title, before, to, **detail)
+        JournalLine.write(sitting, by.who, verb, sitting.title, before, to, **detail)
     sitting.refresh_from_db()
 
 
-def move_final(final: Final, to: str, by: Visitor, *, verb: str, **detail: Any) -> None:
+def move_final(final: Final, to: str, by: Visitor, *, verb: Verb, **detail: Any) -> None:
     """As `advance`, for a final."""
     before = final.state
     if to not in FINAL[before]:
@@ -83,7 +83,9 @@ def move_final(final: Final, to: str, by: Visitor, *, verb: str, **detail: Any) 
     final.refresh_from_db()
 
 
-def move_delivery(delivery: Delivery, to: str, by: Visitor, *, verb: str, fields: dict[str, Any] | None = None) -> None:
+def move_delivery(
+    delivery: Delivery, to: str, by: Visitor, *, verb: Verb, fields: dict[str, Any] | None = None
+) -> None:
     """As `advance`, for a delivery; `fields` are set in the same stroke."""
     before = delivery.state
     if to not in DELIVERY[before]:

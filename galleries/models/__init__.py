@@ -9,6 +9,7 @@ from galleries.models.marks import Mark, Remark, Round, Standing
 from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
 from galleries.models.rights import Acceptance, Licence, UsageRequest
 from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
+from galleries.models.verbs import Verb
 
 __all__ = [
     "Acceptance",
@@ -42,5 +43,6 @@ __all__ = [
     "StrayRetouch",
     "Studio",
     "UsageRequest",
+    "Verb",
     "Version",
 ]

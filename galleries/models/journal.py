@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from galleries.models.verbs import Verb
+
 if TYPE_CHECKING:
     from galleries.models.sittings import Sitting
 
@@ -52,12 +54,17 @@ class JournalLine(models.Model):
     def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         raise TypeError("The journal is only added to: no line is removed.")
 
+    @property
+    def verb_words(self) -> str:
+        """The verb in the reader's language; one of an earlier release that is no more, as it was written."""
+        return str(Verb(self.verb).label) if self.verb in Verb.values else self.verb
+
     @classmethod
     def write(
         cls,
         sitting: Sitting | None,
         who: str,
-        verb: str,
+        verb: Verb,
         thing: str = "",
         before: str = "",
         after: str = "",
@@ -68,7 +75,7 @@ class JournalLine(models.Model):
             sitting=sitting,
             sitting_slug=sitting.slug if sitting is not None else "",
             who=who[:140],
-            verb=verb,
+            verb=Verb(verb),
             thing=thing[:120],
             before=before,
             after=after,

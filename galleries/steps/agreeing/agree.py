@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from galleries import stages
 from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, looks_shown_to, require
 from galleries.errors import BadInput, Conflict, Refused
-from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting
+from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Verb
 from galleries.models.marks import MarkSet
 from galleries.sorting import sides
 from galleries.steps.people import letters
@@ -214,7 +214,7 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
             )
             finals.append(final)
         stages.advance(
-            sitting, Sitting.Stage.FINISHING, by, verb="list closed", frames=[frames[pk].name for pk in order]
+            sitting, Sitting.Stage.FINISHING, by, verb=Verb.LIST_CLOSED, frames=[frames[pk].name for pk in order]
         )
         # To the same people whoever closed it: all who see finals, and the photographer.
         letters.notify(sitting, "closed", _of_the_sheet(sitting), about=f"round-{current.number}")
@@ -253,7 +253,7 @@ def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
         raise Conflict(_("The list is open."))
     with transaction.atomic():
         # The stage first: of two presses the second is told so, before it opens a round too many.
-        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb="list reopened", reason=reason.strip()[:300])
+        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb=Verb.LIST_REOPENED, reason=reason.strip()[:300])
         last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
         opened = Round.objects.create(sitting=sitting, number=last + 1, reason=reason.strip()[:300])
     return opened
@@ -274,7 +274,7 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
     if not sitting.frames.filter(hidden=False).exists():
         raise BadInput(_("There are no frames to show yet."))
     with transaction.atomic():
-        stages.advance(sitting, Sitting.Stage.PROOFING, by, verb="proofs shown")
+        stages.advance(sitting, Sitting.Stage.PROOFING, by, verb=Verb.PROOFS_SHOWN)
         if not sitting.rounds.filter(closed_at=None).exists():
             last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
             Round.objects.create(sitting=sitting, number=last + 1)

@@ -19,7 +19,7 @@ from galleries.imaging.errors import BadRights, ImagingError
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
-from galleries.models import DeliveredFile, Delivery, Frame
+from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import file_order, licences, offer, package, sizes
 from galleries.steps.delivering.file_order import FileOrder, Said
@@ -43,7 +43,7 @@ def build(delivery_id: int) -> None:
         packed = package.pack(delivery)
     except (DomainError, ImagingError) as error:
         stages.move_delivery(
-            delivery, D.FAILED, PROGRAM, verb="delivery failed", fields={"problem": error.told.as_text(500)}
+            delivery, D.FAILED, PROGRAM, verb=Verb.DELIVERY_FAILED, fields={"problem": error.told.as_text(500)}
         )
         raise
     _hand_over(delivery, packed)
@@ -144,4 +144,4 @@ def _hand_over(delivery: Delivery, packed: package.Package) -> None:
         if delivery.sitting.send_at_once:
             offer.send_at_once(delivery, fields)
         else:  # the photographer looks first, then sends
-            stages.move_delivery(delivery, D.MADE, PROGRAM, verb="delivery made", fields=fields)
+            stages.move_delivery(delivery, D.MADE, PROGRAM, verb=Verb.DELIVERY_MADE, fields=fields)

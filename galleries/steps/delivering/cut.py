@@ -21,7 +21,7 @@ from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
 from galleries.imaging.framing.same_trim import taken_over
 from galleries.imaging.preview import SheetPicture
-from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Version
+from galleries.models import Approval, Crop, DeliverySize, Final, JournalLine, Look, Sitting, Verb, Version
 from galleries.steps import derived
 from galleries.steps.delivering import sizes as sizes_
 from galleries.steps.limits import limits
@@ -92,7 +92,7 @@ def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM)
             made.append(crop)
             renewed.append(size.slug)
         if renewed:
-            JournalLine.write(final.sitting, by.who, "crops proposed", f"final {final.frame.label}", sizes=renewed)
+            JournalLine.write(final.sitting, by.who, Verb.CROPS_PROPOSED, f"final {final.frame.label}", sizes=renewed)
     return made
 
 
@@ -149,7 +149,7 @@ def adjust(crop: Crop, by: Visitor, x: int, y: int, width: int, height: int, til
     require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
     source = source_of(crop.final)
     rect = _checked(crop.size, source, x, y, width, height, tilt)
-    _set(crop, by, rect, tilt, source, "crop set")
+    _set(crop, by, rect, tilt, source, Verb.CROP_SET)
     return crop
 
 
@@ -180,7 +180,7 @@ def _checked(size: DeliverySize, source: Source, x: int, y: int, width: int, hei
     return rect
 
 
-def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb: str) -> None:
+def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb: Verb) -> None:
     values = {**_place(rect, tilt, source), "by_hand": True, "by": by.name, "reasons": []}
     with transaction.atomic():
         for name, value in values.items():
@@ -204,7 +204,7 @@ def adopt(crop: Crop, by: Visitor) -> list[Crop]:
             frame = (source.width, source.height)
             rect = taken_over(rect_of(crop), crop.tilt, spec, sizes_.spec(other.size), frame)
             if rect is not None:
-                _set(other, by, rect, crop.tilt, source, "crop taken over")
+                _set(other, by, rect, crop.tilt, source, Verb.CROP_TAKEN_OVER)
                 changed.append(other)
     return changed
 

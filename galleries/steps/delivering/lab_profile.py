@@ -12,7 +12,7 @@ from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.imaging.contained import door
 from galleries.imaging.errors import BadProfile
-from galleries.models import Crop, JournalLine, Sitting
+from galleries.models import Crop, JournalLine, Sitting, Verb
 from galleries.steps.delivering import cut
 from galleries.words.told import sentence
 
@@ -34,7 +34,7 @@ def give(sitting: Sitting, by: Visitor, icc: bytes) -> str:
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(print_profile_key=key, print_profile_name=name[:120])
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "lab profile given", name)
+        JournalLine.write(sitting, by.who, Verb.LAB_PROFILE_GIVEN, name)
     sitting.refresh_from_db()
     return name
 
@@ -45,7 +45,7 @@ def take_back(sitting: Sitting, by: Visitor) -> None:
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(print_profile_key="", print_profile_name="")
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "lab profile taken back", sitting.print_profile_name)
+        JournalLine.write(sitting, by.who, Verb.LAB_PROFILE_TAKEN_BACK, sitting.print_profile_name)
     sitting.refresh_from_db()
 
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio
+from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio, Verb
 from galleries.papers.terms import BadTerms, LicenceTerms
 
 # What a headshot is taken for (common practice, no source); the photographer changes it per sitting.
@@ -65,10 +65,12 @@ def compose(sitting: Sitting, terms: LicenceTerms, by: Visitor) -> Licence:
         BadInput: the terms contradict themselves; every reason is named.
     """
     require(by, Act.RUN, sitting, _("The licence is the photographer's to write."))
-    return write(sitting, terms, by, "licence written")
+    return write(sitting, terms, by, Verb.LICENCE_WRITTEN)
 
 
-def write(sitting: Sitting, terms: LicenceTerms, by: Visitor, verb: str, addendum_to: Licence | None = None) -> Licence:
+def write(
+    sitting: Sitting, terms: LicenceTerms, by: Visitor, verb: Verb, addendum_to: Licence | None = None
+) -> Licence:
     require(by, Act.RUN, sitting, _("The licence is the photographer's to write."))
     try:
         with transaction.atomic():
@@ -111,7 +113,7 @@ def accept(licence: Licence, by: Visitor, name: str) -> Acceptance:
         acceptance, made = Acceptance.objects.get_or_create(licence=licence, invite=by.invite, defaults={"name": name})
         if made:
             stages.touch(licence.sitting)
-            JournalLine.write(licence.sitting, by.who, "licence accepted", f"licence {licence.number}", name=name)
+            JournalLine.write(licence.sitting, by.who, Verb.LICENCE_ACCEPTED, f"licence {licence.number}", name=name)
     return acceptance
 
 

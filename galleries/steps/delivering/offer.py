@@ -20,6 +20,7 @@ from galleries.models import (
     Job,
     JournalLine,
     Sitting,
+    Verb,
 )
 from galleries.steps import jobs
 from galleries.steps.delivering import licences
@@ -36,7 +37,7 @@ def try_again(delivery: Delivery, by: Visitor) -> None:
     _photographer(delivery, by)
     with transaction.atomic():
         if delivery.state == D.FAILED:
-            stages.move_delivery(delivery, D.WAITING, by, verb="delivery tried again", fields={"problem": ""})
+            stages.move_delivery(delivery, D.WAITING, by, verb=Verb.DELIVERY_TRIED_AGAIN, fields={"problem": ""})
         jobs.enqueue("delivery", delivery.pk, delivery.sitting, again=True)
 
 
@@ -71,10 +72,10 @@ def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
     sitting = delivery.sitting
     with transaction.atomic():
         when = {"ready_at": timezone.now()}
-        stages.move_delivery(delivery, D.READY, by, verb="delivery ready", fields={**fields, **when})
+        stages.move_delivery(delivery, D.READY, by, verb=Verb.DELIVERY_READY, fields={**fields, **when})
         sitting.refresh_from_db()
         if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
-            stages.advance(sitting, Stage.DELIVERED, by, verb="delivered", delivery=delivery.number)
+            stages.advance(sitting, Stage.DELIVERED, by, verb=Verb.DELIVERED, delivery=delivery.number)
         invited = sitting.invites.filter(role__in=ROLES)
         people = [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
         letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")
@@ -83,7 +84,7 @@ def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
 def withdraw(delivery: Delivery, by: Visitor) -> None:
     """Nobody can fetch it any more. What was fetched is with the people who fetched it."""
     _photographer(delivery, by)
-    stages.move_delivery(delivery, D.WITHDRAWN, by, verb="delivery withdrawn")
+    stages.move_delivery(delivery, D.WITHDRAWN, by, verb=Verb.DELIVERY_WITHDRAWN)
 
 
 def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> None:
@@ -92,10 +93,10 @@ def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> Non
     until = _until(days)
     with transaction.atomic():
         if delivery.state == D.WITHDRAWN:
-            stages.move_delivery(delivery, D.READY, by, verb="delivery offered again", fields={"expires_at": until})
+            stages.move_delivery(delivery, D.READY, by, verb=Verb.DELIVERY_OFFERED_AGAIN, fields={"expires_at": until})
         else:
             Delivery.objects.filter(pk=delivery.pk).update(expires_at=until)
-            JournalLine.write(delivery.sitting, by.who, "delivery offered again", f"delivery {delivery.number}")
+            JournalLine.write(delivery.sitting, by.who, Verb.DELIVERY_OFFERED_AGAIN, f"delivery {delivery.number}")
     delivery.refresh_from_db()
 
 

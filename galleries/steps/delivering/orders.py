@@ -21,6 +21,7 @@ from galleries.models import (
     JournalLine,
     Licence,
     Sitting,
+    Verb,
 )
 from galleries.papers.terms import BadTerms
 from galleries.steps import jobs
@@ -81,7 +82,7 @@ def prepare(
             )
             stages.touch(sitting)
             JournalLine.write(
-                sitting, by.who, "delivery asked for", f"delivery {number}",
+                sitting, by.who, Verb.DELIVERY_ASKED_FOR, f"delivery {number}",
                 files=len(orders), licence=licence.number, sizes=list(numbers),
             )  # fmt: skip
             jobs.enqueue("delivery", delivery.pk, sitting)

@@ -7,7 +7,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from galleries import stages
-from galleries.models import Delivery, Invite, JournalLine, Receipt
+from galleries.models import Delivery, Invite, JournalLine, Receipt, Verb
 
 
 def record(
@@ -36,7 +36,7 @@ def record(
         except IntegrityError:  # two requests of one browser at the same moment
             return found.get()
         stages.touch(delivery.sitting)
-        JournalLine.write(delivery.sitting, who, "fetched", name, delivery=delivery.number)
+        JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
     return receipt
 
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import JournalLine, Licence, Sitting, UsageRequest
+from galleries.models import JournalLine, Licence, Sitting, UsageRequest, Verb
 from galleries.papers.terms import USES, Addendum
 from galleries.steps.delivering import licences
 from galleries.steps.people import caps, letters
@@ -43,7 +43,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
             sitting=sitting, invite=by.invite, who=by.name, use=use, details=details.strip()[:2000]
         )
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "use asked for", USES.get(use, use), request=request.pk)
+        JournalLine.write(sitting, by.who, Verb.USE_ASKED_FOR, USES.get(use, use), request=request.pk)
         letters.notify_photographer(sitting, "usage", about=f"request-{sitting.usage_requests.count()}")
     return request
 
@@ -82,7 +82,7 @@ def grant(
             request.sitting,
             replace(terms, addenda=(*terms.addenda, added)),
             by,
-            "use granted",
+            Verb.USE_GRANTED,
             addendum_to=base.addendum_to or base,
         )
         UsageRequest.objects.filter(pk=request.pk).update(addendum=addendum)
@@ -105,7 +105,7 @@ def refuse(request: UsageRequest, by: Visitor, answer: str) -> None:
     with transaction.atomic():
         _answer(request, State.REFUSED, answer)
         stages.touch(request.sitting)
-        JournalLine.write(request.sitting, by.who, "use refused", USES.get(request.use, request.use))
+        JournalLine.write(request.sitting, by.who, Verb.USE_REFUSED, USES.get(request.use, request.use))
         _tell(request)
     request.refresh_from_db()
 

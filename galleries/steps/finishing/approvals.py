@@ -15,6 +15,7 @@ from galleries.models import (
     Final,
     JournalLine,
     Sitting,
+    Verb,
     Version,
 )
 from galleries.steps.finishing.asked import roles_asked
@@ -69,13 +70,13 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
         ]
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED and not returned:
-            stages.move_final(final, S.SHOWN, by, verb="taken back", **detail)
+            stages.move_final(final, S.SHOWN, by, verb=Verb.TAKEN_BACK, **detail)
         if final.state == S.SHOWN and not missing and not returned:
-            stages.move_final(final, S.APPROVED, by, verb="version approved", **detail)
+            stages.move_final(final, S.APPROVED, by, verb=Verb.VERSION_APPROVED, **detail)
         else:
             stages.touch(final.sitting)
             JournalLine.write(
-                final.sitting, by.who, "version approved", f"final {final.frame.label}", final.state, final.state,
+                final.sitting, by.who, Verb.VERSION_APPROVED, f"final {final.frame.label}", final.state, final.state,
                 **detail, waits_for=missing,
             )  # fmt: skip
     return final
@@ -102,11 +103,11 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED:
             JournalLine.write(
-                final.sitting, by.who, "sent back", f"final {final.frame.label}", final.state, final.state, **detail
+                final.sitting, by.who, Verb.SENT_BACK, f"final {final.frame.label}", final.state, final.state, **detail
             )
             stages.touch(final.sitting)
         else:
-            stages.move_final(final, S.RETURNED, by, verb="sent back", **detail)
+            stages.move_final(final, S.RETURNED, by, verb=Verb.SENT_BACK, **detail)
         if by.user is None:
             letters.notify_photographer(final.sitting, "returned", about=f"version-{version.sha256[:16]}")
     return final
@@ -154,7 +155,7 @@ def deliver_as_it_is(final: Final, by: Visitor, *, setting_aside: str = "") -> F
             % {"n": approved.number, "frame": final.frame.label}
         )
     detail = {"set_aside": approved.number} if approved else {}
-    stages.move_final(final, S.AS_IT_IS, by, verb="delivered as it is", **detail)
+    stages.move_final(final, S.AS_IT_IS, by, verb=Verb.DELIVERED_AS_IT_IS, **detail)
     return final
 
 
@@ -168,7 +169,7 @@ def take_back(final: Final, by: Visitor) -> Final:
     require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
     if final.state != S.AS_IT_IS:
         raise Conflict(_("This final is not to be delivered as it was taken."))
-    stages.move_final(final, standing(final), by, verb="retouch after all")
+    stages.move_final(final, standing(final), by, verb=Verb.RETOUCH_AFTER_ALL)
     return final
 
 

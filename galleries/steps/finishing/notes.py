@@ -12,6 +12,7 @@ from galleries.models import (
     Final,
     JournalLine,
     PinnedNote,
+    Verb,
 )
 
 
@@ -36,7 +37,7 @@ def pin_note(
             final=final, x=x, y=y, width=width, height=height, text=text.strip()[:1000], who=by.name, invite=by.invite
         )
         stages.touch(final.sitting)
-        JournalLine.write(final.sitting, by.who, "note pinned", f"final {final.frame.label}", text=note.text[:200])
+        JournalLine.write(final.sitting, by.who, Verb.NOTE_PINNED, f"final {final.frame.label}", text=note.text[:200])
     return note
 
 
@@ -47,7 +48,7 @@ def settle_note(note: PinnedNote, by: Visitor, done: bool = True) -> None:
         PinnedNote.objects.filter(pk=note.pk).update(done=done)
         stages.touch(note.final.sitting)
         JournalLine.write(
-            note.final.sitting, by.who, "note done" if done else "note open", f"final {note.final.frame.label}"
+            note.final.sitting, by.who, Verb.NOTE_DONE if done else Verb.NOTE_OPEN, f"final {note.final.frame.label}"
         )
     note.refresh_from_db()
 
@@ -58,7 +59,7 @@ def set_brief(final: Final, by: Visitor, text: str) -> None:
     with transaction.atomic():
         Final.objects.filter(pk=final.pk).update(brief=text.strip()[:5000])
         stages.touch(final.sitting)
-        JournalLine.write(final.sitting, by.who, "brief written", f"final {final.frame.label}")
+        JournalLine.write(final.sitting, by.who, Verb.BRIEF_WRITTEN, f"final {final.frame.label}")
     final.refresh_from_db()
 
 
@@ -74,5 +75,5 @@ def set_alt_text(final: Final, by: Visitor, text: str) -> None:
         raise BadInput(_("The description has %d characters; 250 are the most.") % len(text))
     with transaction.atomic():
         Final.objects.filter(pk=final.pk).update(alt_text=text)
-        JournalLine.write(final.sitting, by.who, "description written", f"final {final.frame.label}")
+        JournalLine.write(final.sitting, by.who, Verb.DESCRIPTION_WRITTEN, f"final {final.frame.label}")
     final.refresh_from_db()

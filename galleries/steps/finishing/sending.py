@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import Final, Sitting, Version
+from galleries.models import Final, Sitting, Verb, Version
 from galleries.steps.finishing.asked import approvers
 from galleries.steps.people import letters
 
@@ -61,5 +61,5 @@ def _let_out(version: Version, by: Visitor, *, sure: bool) -> None:
     if not Version.objects.filter(pk=version.pk, sent_at=None).update(sent_at=timezone.now()):
         raise Conflict(_("Somebody sent this retouch at the same moment. Load the page again."))
     if final.sitting.stage == Stage.DELIVERED:
-        stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
-    stages.move_final(final, S.SHOWN, by, verb="version sent", version=version.number, sha256=version.sha256)
+        stages.advance(final.sitting, Stage.FINISHING, by, verb=Verb.FINISHING_AGAIN)
+    stages.move_final(final, S.SHOWN, by, verb=Verb.VERSION_SENT, version=version.number, sha256=version.sha256)

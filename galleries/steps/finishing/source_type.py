@@ -14,7 +14,7 @@ from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.models import JournalLine, Version
+from galleries.models import JournalLine, Verb, Version
 
 Kind = Version.Kind
 Stated = Version.Stated
@@ -58,7 +58,7 @@ def _write(version: Version, kind: str, by: Visitor, stated: Stated, said_by: st
             return
         stages.touch(version.final.sitting)
         JournalLine.write(
-            version.final.sitting, by.who, "retouch declared", f"final {version.final.frame.label}", before, kind,
+            version.final.sitting, by.who, Verb.RETOUCH_DECLARED, f"final {version.final.frame.label}", before, kind,
             version=version.number, stated=stated.value, said_by=said_by,
         )  # fmt: skip
     version.refresh_from_db()

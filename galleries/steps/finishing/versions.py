@@ -26,6 +26,7 @@ from galleries.models import (
     JournalLine,
     Sitting,
     StrayRetouch,
+    Verb,
     Version,
 )
 from galleries.steps import derived, jobs
@@ -100,7 +101,7 @@ def _stray(sitting: Sitting, by: Visitor, found: match.Matching, **fields: str |
         stray.candidates.set(found.candidates)
         if made:
             stages.touch(sitting)
-            JournalLine.write(sitting, by.who, "retouch not matched", stray.name, reason=found.told.as_dict())
+            JournalLine.write(sitting, by.who, Verb.RETOUCH_NOT_MATCHED, stray.name, reason=found.told.as_dict())
     return Outcome("stray", told=found.told, stray=stray)
 
 
@@ -122,7 +123,7 @@ def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fiel
             else:  # the photographer looks first; what would take an approval back is never sent by itself
                 stages.touch(final.sitting)
                 JournalLine.write(
-                    final.sitting, by.who, "version added", f"final {final.frame.label}", final.state, final.state,
+                    final.sitting, by.who, Verb.VERSION_ADDED, f"final {final.frame.label}", final.state, final.state,
                     **detail,
                 )  # fmt: skip
             jobs.enqueue("version", version.pk, final.sitting)
@@ -136,8 +137,8 @@ def _send_at_once(version: Version, by: Visitor, detail: dict[str, object]) -> N
     Version.objects.filter(pk=version.pk).update(sent_at=timezone.now())
     version.refresh_from_db(fields=["sent_at"])
     if final.sitting.stage == Stage.DELIVERED:
-        stages.advance(final.sitting, Stage.FINISHING, by, verb="finishing again")
-    stages.move_final(final, S.SHOWN, by, verb="version added", **detail)
+        stages.advance(final.sitting, Stage.FINISHING, by, verb=Verb.FINISHING_AGAIN)
+    stages.move_final(final, S.SHOWN, by, verb=Verb.VERSION_ADDED, **detail)
 
 
 def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
@@ -164,7 +165,7 @@ def drop_stray(stray: StrayRetouch, by: Visitor) -> None:
     with transaction.atomic():
         StrayRetouch.objects.filter(pk=stray.pk).delete()
         stages.touch(stray.sitting)
-        JournalLine.write(stray.sitting, by.who, "stray retouch dropped", stray.name, sha256=stray.sha256)
+        JournalLine.write(stray.sitting, by.who, Verb.STRAY_RETOUCH_DROPPED, stray.name, sha256=stray.sha256)
     if not Version.objects.filter(key=stray.key).exists():
         storage.private().delete(stray.key)
 

@@ -20,7 +20,7 @@ from galleries.errors import Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
-from galleries.models import Frame, JournalLine, Refusal, Sitting
+from galleries.models import Frame, JournalLine, Refusal, Sitting, Verb
 from galleries.steps import derived, jobs
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
@@ -118,7 +118,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
             jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
             Refusal.objects.filter(sitting=sitting, name=name).delete()
             stages.touch(sitting)
-            JournalLine.write(sitting, by.who, "frame added", name, sha256=found)
+            JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=found)
     except IntegrityError:  # the same bytes came twice at the same moment
         return Outcome(name, "same", Frame.objects.get(sitting=sitting, sha256=found))
     return Outcome(name, "new", frame)

@@ -25,6 +25,7 @@ from galleries import models as m
 from galleries import plain_json
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
+from galleries.models import Verb
 from galleries.steps.keeping import inventory
 
 FORMAT, FORMAT_VERSION = "sitting-archive", 1
@@ -112,7 +113,7 @@ def write(sitting: m.Sitting, target: Path, by: Visitor, seen: Seen | None = Non
             part.unlink(missing_ok=True)
     with open(target, "rb") as whole:
         digest = hashlib.file_digest(whole, "sha256").hexdigest()
-    m.JournalLine.write(sitting, by.who, "archived to a file", target.name, sha256=digest, bytes=size)
+    m.JournalLine.write(sitting, by.who, Verb.ARCHIVED_TO_A_FILE, target.name, sha256=digest, bytes=size)
     return Written(target, digest, size, len(files), sum(len(rows) for rows in rows_of(sitting).values()))
 
 

@@ -19,10 +19,10 @@ from django.utils.translation import gettext as _
 from galleries import storage
 from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput, Refused
-from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting
+from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting, Verb
 from galleries.steps.keeping import inventory
 
-BEGUN, DONE = "erasure begun", "erased"
+BEGUN, DONE = Verb.ERASURE_BEGUN, Verb.ERASED
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def _remove_rows(sitting: Sitting) -> None:
     sitting.delete()
 
 
-def _note(uid: UUID, by: Visitor, verb: str, **detail: Any) -> None:
+def _note(uid: UUID, by: Visitor, verb: Verb, **detail: Any) -> None:
     JournalLine.objects.create(sitting=None, sitting_slug=uid.hex, who=by.who[:140], verb=verb, detail=detail)
 
 

@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from galleries import models as m
 from galleries import storage
 from galleries.errors import BadInput, Conflict
+from galleries.models import Verb
 from galleries.steps.delivering import file_order, sizes
 from galleries.steps.keeping import archive_file, archive_shape, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
@@ -126,7 +127,7 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
         if "kept_by_subject" not in head["rows"].get("Frame", [{"fields": {}}])[0]["fields"]:
             _carry_kept(sitting)
         _reset_counters()
-        m.JournalLine.write(sitting, "the program", "restored from a file", sitting.title)
+        m.JournalLine.write(sitting, "the program", Verb.RESTORED_FROM_A_FILE, sitting.title)
     return sitting, numbers
 
 
@@ -143,7 +144,7 @@ def _carry_versions(sitting: m.Sitting, fields: dict[str, Any]) -> None:
 def _carry_kept(sitting: m.Sitting) -> None:
     """An archive from before frames said whether the subject keeps them back: a look kept from the representation is
     taken for the subject's word where it may have been theirs. The photographer can ask them to let it go."""
-    if not (sitting.subject_chooses_looks or sitting.journal.filter(verb="look kept back").exists()):
+    if not (sitting.subject_chooses_looks or sitting.journal.filter(verb=Verb.LOOK_KEPT_BACK).exists()):
         return
     for look in sitting.looks.filter(kept_from_representation=True):
         m.Look.objects.filter(pk=look.pk).update(kept_by_subject=True)

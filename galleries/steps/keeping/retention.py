@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import JournalLine, Sitting
+from galleries.models import JournalLine, Sitting, Verb
 from galleries.steps.keeping import inventory
 
 Stage = Sitting.Stage
@@ -69,7 +69,7 @@ def keep_until(sitting: Sitting, by: Visitor, day: date | None) -> None:
     before = sitting.keep_until.isoformat() if sitting.keep_until else ""
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(keep_until=day)
-        JournalLine.write(sitting, by.who, "kept until", sitting.title, before, day.isoformat() if day else "")
+        JournalLine.write(sitting, by.who, Verb.KEPT_UNTIL, sitting.title, before, day.isoformat() if day else "")
     sitting.refresh_from_db()
 
 
@@ -81,7 +81,7 @@ def put_away(sitting: Sitting, by: Visitor) -> None:
         Conflict: it is put away already.
     """
     require(by, Act.RUN, sitting, _("Only the sitting's photographer puts it away."))
-    stages.advance(sitting, Stage.ARCHIVED, by, verb="put away")
+    stages.advance(sitting, Stage.ARCHIVED, by, verb=Verb.PUT_AWAY)
 
 
 def bring_back(sitting: Sitting, by: Visitor) -> None:
@@ -96,7 +96,7 @@ def bring_back(sitting: Sitting, by: Visitor) -> None:
         raise Conflict(_("This sitting is not put away."))
     line = JournalLine.objects.filter(sitting=sitting, after=Stage.ARCHIVED).order_by("-pk").first()
     before = line.before if line is not None and line.before in Stage.values else Stage.PLANNING
-    stages.advance(sitting, before, by, verb="brought back")
+    stages.advance(sitting, before, by, verb=Verb.BROUGHT_BACK)
 
 
 def check_day(text: str) -> date:

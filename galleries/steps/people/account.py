@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import AccountLetter, JournalLine
+from galleries.models import AccountLetter, JournalLine, Verb
 from galleries.steps.people.account_letters import list_letter
 
 PASSWORD_LENGTH = 1000  # the hash takes longer ones, but nobody types them
@@ -45,7 +45,7 @@ def change_data(account: User, by: Visitor, *, first_name: str, last_name: str, 
         check_address(email, row)
         list_letter(AccountLetter.Kind.ADDRESS_CHANGED, row.email, row)
         row.email = email
-        JournalLine.write(None, by.who, "address changed", row.get_username(), account=row.pk)
+        JournalLine.write(None, by.who, Verb.ADDRESS_CHANGED, row.get_username(), account=row.pk)
     row.save(update_fields=["first_name", "last_name", "email"])
 
 
@@ -65,7 +65,7 @@ def change_password(account: User, by: Visitor, *, present: str, new: str, again
     row.set_password(new)
     row.save(update_fields=["password"])
     account.password = row.password
-    JournalLine.write(None, by.who, "password changed", row.get_username(), account=row.pk)
+    JournalLine.write(None, by.who, Verb.PASSWORD_CHANGED, row.get_username(), account=row.pk)
     list_letter(AccountLetter.Kind.PASSWORD_CHANGED, row.email, row)
 
 
@@ -128,7 +128,7 @@ def make(username: str, email: str, name: str, *, upkeep: bool = False) -> User:
         made.save()
         if upkeep:
             allow_upkeep(made)
-        JournalLine.write(None, "the operator", "account made", username, account=made.pk)
+        JournalLine.write(None, "the operator", Verb.ACCOUNT_MADE, username, account=made.pk)
     return made
 
 

@@ -25,7 +25,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
-from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio
+from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio, Verb
 from galleries.steps.people import caps, letters
 
 log = logging.getLogger(__name__)
@@ -96,7 +96,7 @@ def _let_in(
                 expires_at=timezone.now() + timedelta(days=days or settings.INVITE_DAYS),
                 **fields,
             )
-            JournalLine.write(sitting, by.who, "invited", f"{name} ({role})")
+            JournalLine.write(sitting, by.who, Verb.INVITED, f"{name} ({role})")
     except IntegrityError:
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
     return made
@@ -147,7 +147,7 @@ def revoke(invite: Invite, by: Visitor) -> None:
     with transaction.atomic():
         for one in [invite, *invite.passed_to.all()]:
             Invite.objects.filter(pk=one.pk, revoked_at=None).update(revoked_at=timezone.now())
-        JournalLine.write(invite.sitting, by.who, "invite revoked", str(invite))
+        JournalLine.write(invite.sitting, by.who, Verb.INVITE_REVOKED, str(invite))
         stages.touch(invite.sitting)
 
 
@@ -155,7 +155,7 @@ def prolong(invite: Invite, days: int, by: Visitor) -> None:
     require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
     with transaction.atomic():
         Invite.objects.filter(pk=invite.pk).update(expires_at=timezone.now() + timedelta(days=days))
-        JournalLine.write(invite.sitting, by.who, "invite prolonged", str(invite), days=days)
+        JournalLine.write(invite.sitting, by.who, Verb.INVITE_PROLONGED, str(invite), days=days)
 
 
 def allow_pass_on(invite: Invite, allowed: bool, by: Visitor) -> None:
@@ -163,7 +163,7 @@ def allow_pass_on(invite: Invite, allowed: bool, by: Visitor) -> None:
     with transaction.atomic():
         Invite.objects.filter(pk=invite.pk).update(may_pass_on=allowed)
         JournalLine.write(
-            invite.sitting, by.who, "passing on allowed" if allowed else "passing on stopped", str(invite)
+            invite.sitting, by.who, Verb.PASSING_ON_ALLOWED if allowed else Verb.PASSING_ON_STOPPED, str(invite)
         )
 
 

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries.access import Act, Visitor, require
-from galleries.models import Invite, JournalLine, Letter, Sitting
+from galleries.models import Invite, JournalLine, Letter, Sitting, Verb
 from galleries.steps import jobs
 
 # Each has templates/galleries/letters/<kind>.txt: the first line is the subject.
@@ -62,5 +62,5 @@ def list_invitation(person: Invite, who: str) -> Letter:
     """As part of the verb that lets the person in."""
     about = f"{person.pk}-{person.letters.filter(kind='invitation').count() + 1}"
     with transaction.atomic():
-        JournalLine.write(person.sitting, who, "letter", f"invitation to {person.name}")
+        JournalLine.write(person.sitting, who, Verb.LETTER, f"invitation to {person.name}")
         return _list(person.sitting, "invitation", person.email, person, about)

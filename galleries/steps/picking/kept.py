@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, frames_shown_to, may, require
 from galleries.errors import BadInput, Refused
-from galleries.models import Frame, Invite, JournalLine, Look, Sitting
+from galleries.models import Frame, Invite, JournalLine, Look, Sitting, Verb
 from galleries.steps.sorting import looks
 
 
@@ -46,7 +46,7 @@ def keep_look(by: Visitor, look: Look) -> None:
         look.frames.update(kept_by_subject=True)
         looks.hold_together(look)
         stages.touch(look.sitting)
-        JournalLine.write(look.sitting, by.who, "look kept back", look.title)
+        JournalLine.write(look.sitting, by.who, Verb.LOOK_KEPT_BACK, look.title)
     look.refresh_from_db()
 
 
@@ -104,7 +104,7 @@ def let_go(by: Visitor, sitting: Sitting, frame_ids: Iterable[int], look: Look |
         Frame.objects.filter(pk__in=wanted).update(kept_by_subject=False)
         stages.touch(sitting)
         JournalLine.write(
-            sitting, by.who, "look shown" if look else "frames let go", look.title if look else str(len(frames)),
+            sitting, by.who, Verb.LOOK_SHOWN if look else Verb.FRAMES_LET_GO, look.title if look else str(len(frames)),
             frames=[frame.name for frame in frames],
         )  # fmt: skip
     return frames

@@ -22,7 +22,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, frame_for, frames_of_sheets, frames_shown_to, require
 from galleries.errors import BadInput, DomainError, Refused
-from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing
+from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing, Verb
 from galleries.steps.people import letters
 
 NOTE_LENGTH = 1000
@@ -129,7 +129,9 @@ def _after(by: Visitor, frame: Frame, mark: Mark) -> None:
     stages.touch(sitting)
     if by.invite is not None and by.invite.picks_done_at is not None:
         Invite.objects.filter(pk=by.invite.pk).update(picks_done_at=None)
-    JournalLine.write(sitting, by.who, "marked", f"frame {frame.label}", after=mark.kind or "no mark", frame=frame.pk)
+    JournalLine.write(
+        sitting, by.who, Verb.MARKED, f"frame {frame.label}", after=mark.kind or "no mark", frame=frame.pk
+    )
 
 
 def _answer(mark: Mark, *, conflict: bool = False) -> Answer:
@@ -215,7 +217,7 @@ def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
         Standing.objects.bulk_create(
             Standing(invite=voice, frame_id=pk, place=place) for place, pk in enumerate(order, 1)
         )
-        JournalLine.write(sitting, by.who, "ranked", f"{len(order)} frames", order=list(order))
+        JournalLine.write(sitting, by.who, Verb.RANKED, f"{len(order)} frames", order=list(order))
 
 
 def remark(by: Visitor, frame_id: int, text: str) -> Remark:
@@ -230,7 +232,7 @@ def remark(by: Visitor, frame_id: int, text: str) -> Remark:
     with transaction.atomic():
         said = Remark.objects.create(frame=frame, invite=by.invite, who=by.name, text=text.strip()[:NOTE_LENGTH])
         stages.touch(frame.sitting)
-        JournalLine.write(frame.sitting, by.who, "remarked", f"frame {frame.label}")
+        JournalLine.write(frame.sitting, by.who, Verb.REMARKED, f"frame {frame.label}")
     return said
 
 
@@ -302,7 +304,7 @@ def say_done(by: Visitor, sitting: Sitting) -> None:
         raise Refused(_("The list is closed, so there is nothing to finish here."))
     with transaction.atomic():
         Invite.objects.filter(pk=invite.voice.pk).update(picks_done_at=timezone.now())
-        JournalLine.write(sitting, by.who, "through with marks", sitting.title)
+        JournalLine.write(sitting, by.who, Verb.THROUGH_WITH_MARKS, sitting.title)
         if invite.is_subject and sitting.stage == Sitting.Stage.PROOFING:
             stages.advance(sitting, Sitting.Stage.AGREEING, by)
         else:

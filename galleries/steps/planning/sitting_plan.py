@@ -18,7 +18,7 @@ from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
-from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting
+from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting, Verb
 from galleries.steps.limits import limits
 
 SETTINGS = (
@@ -54,7 +54,7 @@ def create_sitting(user: User, **fields: Any) -> Sitting:
         try:
             with transaction.atomic():
                 sitting = Sitting.objects.create(slug=slug, photographer=user, **{**fields, "title": title})
-                JournalLine.write(sitting, visitor.who, "sitting planned", sitting.title)
+                JournalLine.write(sitting, visitor.who, Verb.SITTING_PLANNED, sitting.title)
         except IntegrityError:  # somebody took the same name at the same moment
             continue
         return sitting
@@ -87,7 +87,7 @@ def edit_sitting(sitting: Sitting, by: Visitor, **fields: Any) -> Sitting:
             setattr(sitting, name, fields[name])
         sitting.save(update_fields=changed)
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "settings changed", sitting.title, fields=changed)
+        JournalLine.write(sitting, by.who, Verb.SETTINGS_CHANGED, sitting.title, fields=changed)
     return sitting
 
 
@@ -119,7 +119,7 @@ def add_reference(
             sitting=sitting, look=look, key=key, caption=caption.strip()[:200], brought_by=by.name
         )
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "reference added", reference.caption)
+        JournalLine.write(sitting, by.who, Verb.REFERENCE_ADDED, reference.caption)
     return reference
 
 
@@ -137,7 +137,7 @@ def remove_reference(by: Visitor, reference: ReferencePicture) -> None:
     with transaction.atomic():
         reference.delete()
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "reference removed", reference.caption)
+        JournalLine.write(sitting, by.who, Verb.REFERENCE_REMOVED, reference.caption)
     if not ReferencePicture.objects.filter(key=key).exists():
         storage.private().delete(key)
 
@@ -159,5 +159,5 @@ def comment(by: Visitor, sitting: Sitting, text: str, *, look: Look | None = Non
             sitting=sitting, look=look, who=by.name, invite=by.invite, text=text.strip()[:COMMENT_LENGTH]
         )
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "plan commented", look.title if look else sitting.title)
+        JournalLine.write(sitting, by.who, Verb.PLAN_COMMENTED, look.title if look else sitting.title)
     return said

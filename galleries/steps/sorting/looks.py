@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
-from galleries.models import Frame, JournalLine, Look, Sitting
+from galleries.models import Frame, JournalLine, Look, Sitting, Verb
 from galleries.told import told
 from galleries.words.steps import Code
 
@@ -26,7 +26,7 @@ EDITABLE = (
     *("title", "purpose", "treatment", "casting_kind", "wardrobe", "backdrop", "key_light", "fill", "rim"),
     *("modifier", "distance_cm", "gel", "gel_mired", "notes", "hidden", "kept_from_representation"),
 )
-UNDOABLE = ("frames moved", "frames hidden", "frames shown", "look split", "looks merged")
+UNDOABLE = (Verb.FRAMES_MOVED, Verb.FRAMES_HIDDEN, Verb.FRAMES_SHOWN, Verb.LOOK_SPLIT, Verb.LOOKS_MERGED)
 
 
 def _photographer(by: Visitor, thing: Sitting | Look | Frame) -> None:
@@ -46,7 +46,7 @@ def new_look(sitting: Sitting, title: str, by: Visitor, **fields: Any) -> Look:
             sitting=sitting, title=one_line(title)[:80], position=next_position(sitting), **fields
         )
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "look added", look.title)
+        JournalLine.write(sitting, by.who, Verb.LOOK_ADDED, look.title)
     return look
 
 
@@ -125,7 +125,7 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
         if fields.get("hidden") or fields.get("kept_from_representation"):
             hold_together(look)
         stages.touch(look.sitting)
-        JournalLine.write(look.sitting, by.who, "look changed", look.title, fields=sorted(fields))
+        JournalLine.write(look.sitting, by.who, Verb.LOOK_CHANGED, look.title, fields=sorted(fields))
     return look
 
 
@@ -141,7 +141,7 @@ def accept(look: Look, by: Visitor) -> None:
         Look.objects.filter(pk=look.pk).update(proposed_reason="", made_by_program=False)
         look.frames.update(placed_by_hand=True)
         stages.touch(look.sitting)
-        JournalLine.write(look.sitting, by.who, "look accepted", look.title)
+        JournalLine.write(look.sitting, by.who, Verb.LOOK_ACCEPTED, look.title)
 
 
 def reorder(sitting: Sitting, order: list[int], by: Visitor) -> None:
@@ -157,7 +157,7 @@ def reorder(sitting: Sitting, order: list[int], by: Visitor) -> None:
         for position, pk in enumerate(order):
             Look.objects.filter(pk=pk).update(position=position)
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "looks reordered", sitting.title)
+        JournalLine.write(sitting, by.who, Verb.LOOKS_REORDERED, sitting.title)
 
 
 def frames_of(sitting: Sitting, ids: Iterable[int]) -> list[Frame]:
@@ -179,11 +179,11 @@ def move_frames(sitting: Sitting, ids: Iterable[int], look: Look | None, by: Vis
         raise Missing(_("There is no such look in this sitting."))
     frames = frames_of(sitting, ids)
     with transaction.atomic():
-        return _place(sitting, frames, look, by, "frames moved")
+        return _place(sitting, frames, look, by, Verb.FRAMES_MOVED)
 
 
 def _place(
-    sitting: Sitting, frames: list[Frame], look: Look | None, by: Visitor, verb: str, **more: Any
+    sitting: Sitting, frames: list[Frame], look: Look | None, by: Visitor, verb: Verb, **more: Any
 ) -> JournalLine:
     was = {str(frame.pk): [frame.look_id, frame.placed_by_hand] for frame in frames}
     Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(look=look, placed_by_hand=True)
@@ -200,7 +200,7 @@ def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) 
         Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(hidden=hidden)
         stages.touch(sitting)
         return JournalLine.write(
-            sitting, by.who, "frames hidden" if hidden else "frames shown", str(len(frames)), hidden_was=was
+            sitting, by.who, Verb.FRAMES_HIDDEN if hidden else Verb.FRAMES_SHOWN, str(len(frames)), hidden_was=was
         )
 
 
@@ -231,7 +231,7 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
             kept_from_representation=look.kept_from_representation,
             kept_by_subject=look.kept_by_subject,
         )
-        _place(look.sitting, members[index:], new, by, "look split", new_look=new.pk)
+        _place(look.sitting, members[index:], new, by, Verb.LOOK_SPLIT, new_look=new.pk)
     return new
 
 
@@ -255,7 +255,7 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
         # Those that lie there already, too: the two are one look now, and the program must not tear them apart again.
         frames = [*look.frames.all(), *into.frames.all()]
         _place(
-            look.sitting, frames, into, by, "looks merged",
+            look.sitting, frames, into, by, Verb.LOOKS_MERGED,
             gone={"pk": look.pk, "position": look.position, **values},
         )  # fmt: skip
         look.references.update(look=into)
@@ -279,7 +279,7 @@ def remove_look(look: Look, by: Visitor) -> None:
     if look.frames.exists():
         raise Conflict(_("“%s” still has frames; move them first.") % look.title)
     with transaction.atomic():
-        JournalLine.write(look.sitting, by.who, "look removed", look.title)
+        JournalLine.write(look.sitting, by.who, Verb.LOOK_REMOVED, look.title)
         sitting = look.sitting
         if look.hidden or look.kept_from_representation:
             look.plan_comments.all().delete()
@@ -290,7 +290,7 @@ def remove_look(look: Look, by: Visitor) -> None:
 
 def last_undoable(sitting: Sitting) -> JournalLine | None:
     """The latest act on frames that has not been taken back."""
-    undone = set(JournalLine.objects.filter(sitting=sitting, verb="undone").values_list("detail__line", flat=True))
+    undone = set(JournalLine.objects.filter(sitting=sitting, verb=Verb.UNDONE).values_list("detail__line", flat=True))
     lines = JournalLine.objects.filter(sitting=sitting, verb__in=UNDOABLE).order_by("-pk")[:50]
     return next((line for line in lines if line.pk not in undone), None)
 
@@ -318,7 +318,7 @@ def undo(sitting: Sitting, by: Visitor) -> JournalLine:
         if new := detail.get("new_look"):
             Look.objects.filter(pk=new, frames=None).delete()
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "undone", line.verb, line=line.pk)
+        JournalLine.write(sitting, by.who, Verb.UNDONE, line.verb, line=line.pk)
     return line
 
 
@@ -334,7 +334,7 @@ def start_look_on_set(sitting: Sitting, title: str, by: Visitor, look: Look | No
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(current_look=chosen)
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "look started", chosen.title)
+        JournalLine.write(sitting, by.who, Verb.LOOK_STARTED, chosen.title)
     sitting.refresh_from_db()
     return chosen
 
@@ -344,5 +344,5 @@ def end_look_on_set(sitting: Sitting, by: Visitor) -> None:
     with transaction.atomic():
         Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, "look ended", sitting.title)
+        JournalLine.write(sitting, by.who, Verb.LOOK_ENDED, sitting.title)
     sitting.refresh_from_db()

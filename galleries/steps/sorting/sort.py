@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import PROGRAM
-from galleries.models import Frame, JournalLine, Look, Sitting
+from galleries.models import Frame, JournalLine, Look, Sitting, Verb
 from galleries.sorting.cast import AB, Cast, casts
 from galleries.sorting.eyes import usual_openness
 from galleries.sorting.frames import FrameNumbers
@@ -83,7 +83,7 @@ def place(sitting: Sitting) -> int:
         _put_in_order(sitting, list(dict.fromkeys(used)))
         if moved:
             stages.touch(sitting)
-            JournalLine.write(sitting, PROGRAM.who, "looks proposed", str(len(found.looks)), moved=moved)
+            JournalLine.write(sitting, PROGRAM.who, Verb.LOOKS_PROPOSED, str(len(found.looks)), moved=moved)
     return moved
 
 

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponseBase
 from django.views.decorators.http import require_safe
 
 from galleries.access import Act, Visitor
-from galleries.models import JournalLine, Sitting
+from galleries.models import JournalLine, Sitting, Verb
 from galleries.steps.delivering import offer
 from galleries.web.doors import invitee_page
 from galleries.web.invitee.delivery import unlocked
@@ -20,5 +20,5 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id:
     made = delivery_of(visitor, Act.FETCH, sitting, delivery_id)
     offer.check_fetch(made, visitor, passcode_given=unlocked(request, made))
     answer = paper_answer(made, name, visitor)
-    JournalLine.write(sitting, visitor.who, "paper fetched", name, delivery=made.number)
+    JournalLine.write(sitting, visitor.who, Verb.PAPER_FETCHED, name, delivery=made.number)
     return answer

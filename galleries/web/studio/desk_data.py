@@ -40,7 +40,7 @@ def state(sitting: Sitting) -> dict[str, Any]:
         "change": sitting.change,
         "looks": [_look(look) for look in sitting.looks.all()],
         "places": [[pk, look, int(hidden)] for pk, look, hidden in places],
-        "undo": f"{line.verb} {line.thing}" if line else "",
+        "undo": f"{line.verb_words}: {line.thing}" if line else "",
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
 from typing import Any
 
 from django.contrib import messages
@@ -15,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Frame, Look, Proof, ReferencePicture, Sitting
+from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
 from galleries.steps.planning import sitting_plan
@@ -25,6 +26,7 @@ from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
+from galleries.web.studio.journal_words import line_of
 from galleries.web.studio.waiting import waiting_in, waiting_in_each
 
 
@@ -241,11 +243,12 @@ def journal(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     verb = request.GET.get("verb", "")
     if verb:
         lines = lines.filter(verb=verb)
-    verbs = sorted(set(sitting.journal.order_by().values_list("verb", flat=True)))
+    written = set(sitting.journal.order_by().values_list("verb", flat=True))
+    verbs = sorted(((one, JournalLine(verb=one).verb_words) for one in written), key=itemgetter(1))
     context = {
         "sitting": sitting,
         "page": "studio-journal",
-        "lines": lines[:500],
+        "lines": [line_of(line) for line in lines[:500]],
         "verbs": verbs,
         "verb": verb,
         "failed": sitting.jobs.filter(state="failed").order_by("-pk")[:50],

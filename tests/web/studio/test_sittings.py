@@ -186,9 +186,10 @@ def test_the_journal_is_shown_newest_first_and_can_be_narrowed(cast: Cast) -> No
     client.post(reverse("studio-say", args=[slug]), {"text": "one"})
     client.post(reverse("studio-look-add", args=[slug]), {"title": "Coat"})
     page = client.get(reverse("studio-journal", args=[slug])).content.decode()
-    assert page.index("<td>look added</td>") < page.index("<td>plan commented</td>")
+    assert page.index("<td>look added</td>") < page.index("<td>said something of the plan</td>")
     narrowed = client.get(reverse("studio-journal", args=[slug]), {"verb": "look added"}).content.decode()
-    assert "<td>plan commented</td>" not in narrowed
+    assert "<td>look added</td>" in narrowed
+    assert "<td>said something of the plan</td>" not in narrowed
 
 
 def test_a_sitting_is_put_away_and_brought_back(cast: Cast) -> None:

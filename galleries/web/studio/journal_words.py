@@ -1,0 +1,94 @@
+"""A line of the journal in the reader's language. The rows keep codes and names; what is somebody's own words (a look's
+title, a file's name) stays as it is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from galleries.models import Delivery, Final, Invite, JournalLine, Mark, Sitting, Verb, Version
+from galleries.papers.terms import USES
+from galleries.web.use_words import USE_WORDS
+
+# Their thing is a title, a caption, a file's or an account's name.
+OWN_WORDS = frozenset(
+    verb
+    for verb in Verb
+    if verb.name.startswith(("LOOK_", "LOOKS_REORDERED", "REFERENCE_", "FRAME_ADDED", "LAB_", "ACCOUNT_"))
+) | {
+    *(Verb.SITTING_PLANNED, Verb.SETTINGS_CHANGED, Verb.STAGE, Verb.PLAN_COMMENTED, Verb.THROUGH_WITH_MARKS),
+    *(Verb.LIST_CLOSED, Verb.LIST_REOPENED, Verb.PROOFS_SHOWN, Verb.RETOUCH_NOT_MATCHED, Verb.STRAY_RETOUCH_DROPPED),
+    *(Verb.FETCHED, Verb.PAPER_FETCHED, Verb.KEPT_UNTIL, Verb.PUT_AWAY, Verb.BROUGHT_BACK, Verb.FINISHING_AGAIN),
+    *(Verb.ARCHIVED_TO_A_FILE, Verb.RESTORED_FROM_A_FILE, Verb.DELIVERED, Verb.ADDRESS_CHANGED, Verb.PASSWORD_CHANGED),
+}
+_KINDS: dict[str, Callable[[str], str]] = {
+    "frame": lambda rest: _("frame %s") % rest,
+    "final": lambda rest: _("final %s") % rest,
+    "delivery": lambda rest: _("delivery %s") % rest,
+    "licence": lambda rest: _("licence %s") % rest,
+    "invitation to": lambda rest: _("invitation to %s") % rest,
+}
+_STATES = (Sitting.Stage, Final.State, Delivery.State, Version.Kind, Mark.Kind)
+
+
+@dataclass(frozen=True)
+class Line:
+    at: datetime
+    who: str
+    what: str
+    which: str
+    change: str  # '' or 'from → to'
+
+
+def line_of(line: JournalLine) -> Line:
+    change = f"{state(line.before)} → {state(line.after)}" if line.before or line.after else ""
+    return Line(line.at, who(line.who), line.verb_words, thing(line), change)
+
+
+def who(text: str) -> str:
+    """'Name (role)' as `access.Visitor` writes it, the program, the operator of the site, or nobody."""
+    alone = {"the program": _("the program"), "nobody": _("nobody"), "the operator": _("the operator")}
+    if text in alone:
+        return alone[text]
+    name, bracket, role = text.removesuffix(")").rpartition(" (")
+    return f"{name} ({_role(role)})" if bracket and text.endswith(")") else text
+
+
+def _role(role: str) -> str:
+    if role == "photographer":
+        return _("photographer")
+    return str(Invite.Role(role).label) if role in Invite.Role.values else role
+
+
+def thing(line: JournalLine) -> str:
+    text = line.thing
+    if line.verb in OWN_WORDS:
+        return text
+    if line.verb == Verb.UNDONE:
+        return str(Verb(text).label) if text in Verb.values else text
+    if line.verb in {Verb.USE_ASKED_FOR, Verb.USE_REFUSED}:
+        use = next((key for key, words in USES.items() if words == text), "")
+        return str(USE_WORDS[use]) if use else text
+    if line.verb == Verb.INVITED:
+        return who(text)
+    if counted := re.fullmatch(r"(\d+) frames", text):
+        return ngettext("%d frame", "%d frames", int(counted[1])) % int(counted[1])
+    for kind, words in _KINDS.items():
+        if text.startswith(f"{kind} "):
+            return words(text.removeprefix(f"{kind} "))
+    return text
+
+
+def state(code: str) -> str:
+    """A stage, a state, a mark or how a retouch was made; anything else (a day) as it stands."""
+    if code == "no mark":
+        return _("no mark")
+    for states in _STATES:
+        if code and code in states.values:
+            return str(states(code).label)
+    return code
