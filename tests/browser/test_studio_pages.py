@@ -10,9 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from galleries.models import Crop, Frame, Look, Mark, Sitting
+from galleries.models import Crop, DeliverySize, Frame, Look, Mark, Sitting
 from galleries.steps import jobs
-from galleries.steps.delivering import licences, orders, sizes
+from galleries.steps.delivering import cut, licences, orders, sizes
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.planning import sitting_plan
 from tests.browser.conftest import PHONE
@@ -100,7 +100,8 @@ def test_a_crop_is_set_by_keyboard_by_taps_and_by_drag(come: Any, live_server: A
     with visiting(come, cast) as page:
         page.goto(live_server.url + reverse("studio-crops", args=[cast.sitting.slug, finals[0].pk]))
         page.get_by_role("button", name="Casting upload, portrait 4:5").first.click()
-        crop = Crop.objects.get(final=finals[0], size__slug="casting-4x5")
+        (crop,) = cut.shown(finals[0], [DeliverySize.objects.get(slug="casting-4x5")])
+        assert crop.pk is None
         page.get_by_role("button", name="Tighter").click()
         page.locator("#box").focus()
         for _time in range(3):
@@ -109,7 +110,8 @@ def test_a_crop_is_set_by_keyboard_by_taps_and_by_drag(come: Any, live_server: A
         page.keyboard.press("Enter")
         expect(page.locator("#said")).to_have_text("The crop is kept.")
         before = (crop.x, crop.y, crop.width, crop.height)
-        crop.refresh_from_db()
+        crop = Crop.objects.get(final=finals[0])
+        assert crop.size.slug == "casting-4x5"
         assert crop.by_hand
         assert crop.width < before[2]
         assert crop.y > before[1]

@@ -24,6 +24,7 @@ from galleries.models import (
     StrayRetouch,
     Version,
 )
+from galleries.steps.delivering import cut, sizes
 from galleries.steps.keeping import retention
 from tests.cast import Cast, make_cast
 
@@ -119,6 +120,7 @@ OF_FINALS = [
         ("owner", STUDIO + page)
         for page in ("finals", "finals/send", "delivery", "lists", "lists/agreed/csv", "people", "usage", "journal")
     ],
+    *[("owner", STUDIO + page) for page in ("finals/{final}/crops", "finals/{final}/crops?all=1")],
     *[("subject", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "sheet")],
     *[("representation", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "lists")],
 ]
@@ -131,6 +133,7 @@ OF_FRAMES = [
 
 @pytest.mark.parametrize(("who", "address"), OF_FINALS)
 def test_a_page_costs_the_same_with_one_final_and_with_twenty(who: str, address: str) -> None:
+    sizes.load()
     cast = make_cast(stage=Sitting.Stage.FINISHING)
     Sitting.objects.update(representation_approves=True)
     costs = {}
@@ -140,6 +143,18 @@ def test_a_page_costs_the_same_with_one_final_and_with_twenty(who: str, address:
         assert final is not None
         costs[want] = counted(cast, who, address.replace("{final}", str(final.pk)))
     assert len(set(costs.values())) == 1, costs
+
+
+def test_all_sizes_of_a_final_cost_what_the_usual_ones_do() -> None:
+    sizes.load()
+    cast = make_cast(stage=Sitting.Stage.FINISHING)
+    add_finals(cast, add_frames(cast.sitting, [cast.subject, cast.representation], 0, 3))
+    for final in Final.objects.all():
+        page = f"/studio/{cast.sitting.slug}/finals/{final.pk}/crops"
+        usual, every = (queries(cast.client_of(cast.owner), page + more) for more in ("", "?all=1"))
+        cut.propose(final, [size for size in sizes.offered() if size.width])
+        kept = queries(cast.client_of(cast.owner), page + "?all=1")
+        assert usual == every == kept
 
 
 @pytest.mark.parametrize(("who", "address"), OF_FRAMES)

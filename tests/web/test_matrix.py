@@ -187,9 +187,7 @@ class Place:
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
             "stray_id": sitting.strays.create(sha256="b" * 64, key="k", name="n", bytes=1).pk,
             "note_id": final.pinned_notes.create(x=0, y=0, text="t", who="w").pk, "delivery_id": delivery.pk,
-            "crop_id": final.crops.create(
-                size=size, x=0, y=0, width=40, height=50, frame_width=60, frame_height=90, source_sha256="a" * 64
-            ).pk,
+            "size": size.slug,
             "request_id": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="w", use="poster").pk,
         }  # fmt: skip
 

@@ -73,27 +73,50 @@ def ratio_of(size: DeliverySize) -> Ratio | None:
     return sizes_.spec(size).ratio
 
 
-def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM) -> list[Crop]:
-    """A crop per size, in the order given. What a person corrected is kept, unless the picture it was measured on
-    has another size now; then it is carried over in proportion and said so."""
-    require(by, Act.RUN, final, _("Crops are the photographer's to set."))
+def shown(final: Final, wanted: Sequence[DeliverySize]) -> list[Crop]:
+    """A crop per size, in the order given, to look at: nothing is written, and what is not kept yet is no row.
+
+    What a person corrected is as they left it, unless the picture it was measured on has another size now; then it is
+    carried over in proportion and said so. All else is the program's proposal from the picture that is cut now.
+    """
     source = source_of(final)
     found = {crop.size_id: crop for crop in final.crops.all()}
-    made: list[Crop] = []
-    renewed: list[str] = []
+    return [_shown(final, size, found.get(size.pk), source) for size in wanted]
+
+
+def _shown(final: Final, size: DeliverySize, old: Crop | None, source: Source) -> Crop:
+    if old is None or not _still_good(old, source):
+        values = _carried(old, source, size) if old is not None and old.by_hand else _fresh(source, size)
+        return Crop(final=final, size=size, **values)
+    old.final, old.size = final, size  # what is loaded already
+    return old
+
+
+def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM) -> list[Crop]:
+    """As `shown`, and kept: a delivery is made from rows."""
+    require(by, Act.RUN, final, _("Crops are the photographer's to set."))
+    made = shown(final, wanted)
+    renewed = [crop for crop in made if crop.pk is None]
     with transaction.atomic():
-        for size in wanted:
-            old = found.get(size.pk)
-            if old is not None and _still_good(old, source):
-                made.append(old)
-                continue
-            values = _carried(old, source, size) if old is not None and old.by_hand else _fresh(source, size)
-            crop, _made = Crop.objects.update_or_create(final=final, size=size, defaults=values)
-            made.append(crop)
-            renewed.append(size.slug)
+        for crop in renewed:
+            _keep(crop)
         if renewed:
-            JournalLine.write(final.sitting, by.who, Verb.CROPS_PROPOSED, f"final {final.frame.label}", sizes=renewed)
+            slugs = [crop.size.slug for crop in renewed]
+            JournalLine.write(final.sitting, by.who, Verb.CROPS_PROPOSED, f"final {final.frame.label}", sizes=slugs)
     return made
+
+
+_KEPT = (
+    *("x", "y", "width", "height", "tilt", "frame_width", "frame_height", "source_sha256"),
+    *("by_hand", "by", "reasons"),
+)
+
+
+def _keep(crop: Crop) -> None:
+    """One row per final and size, whoever else keeps the same one at this moment."""
+    values = {name: getattr(crop, name) for name in _KEPT}
+    row, _made = Crop.objects.update_or_create(final=crop.final, size=crop.size, defaults=values)
+    crop.pk, crop.updated_at, crop._state.adding = row.pk, row.updated_at, False
 
 
 def _still_good(crop: Crop, source: Source) -> bool:
@@ -185,7 +208,7 @@ def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb:
     with transaction.atomic():
         for name, value in values.items():
             setattr(crop, name, value)
-        crop.save()
+        _keep(crop)
         stages.touch(crop.final.sitting)
         JournalLine.write(
             crop.final.sitting, by.who, verb, f"final {crop.final.frame.label}, {crop.size.slug}",
@@ -193,14 +216,15 @@ def _set(crop: Crop, by: Visitor, rect: Rect, tilt: float, source: Source, verb:
         )  # fmt: skip
 
 
-def adopt(crop: Crop, by: Visitor) -> list[Crop]:
-    """Take a correction over to the other sizes that show the same shape once trimmed; returns what changed."""
+def adopt(crop: Crop, by: Visitor, wanted: Sequence[DeliverySize]) -> list[Crop]:
+    """Take a correction over to those of these sizes that show the same shape once trimmed; returns what changed."""
     require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
     spec, source, changed = sizes_.spec(crop.size), source_of(crop.final), []
     if (crop.frame_width, crop.frame_height) != (source.width, source.height):
         raise BadInput(_("This crop was measured on another version of the picture; look at it again first."))
+    others = [size for size in wanted if size.pk != crop.size_id]
     with transaction.atomic():
-        for other in crop.final.crops.exclude(pk=crop.pk).select_related("size", "final__sitting", "final__frame"):
+        for other in shown(crop.final, others):
             frame = (source.width, source.height)
             rect = taken_over(rect_of(crop), crop.tilt, spec, sizes_.spec(other.size), frame)
             if rect is not None:
@@ -212,9 +236,12 @@ def adopt(crop: Crop, by: Visitor) -> list[Crop]:
 def back_to_proposal(crop: Crop, by: Visitor) -> Crop:
     """Forget the correction and propose anew."""
     require(by, Act.RUN, crop.final, _("Crops are the photographer's to set."))
+    fresh = Crop(final=crop.final, size=crop.size, **_fresh(source_of(crop.final), crop.size))
     with transaction.atomic():
-        Crop.objects.filter(pk=crop.pk).update(by_hand=False, by="", reasons=[], source_sha256="")
-        (fresh,) = propose(Final.objects.select_related("sitting", "frame").get(pk=crop.final_id), [crop.size], by)
+        _keep(fresh)
+        JournalLine.write(
+            crop.final.sitting, by.who, Verb.CROPS_PROPOSED, f"final {crop.final.frame.label}", sizes=[crop.size.slug]
+        )
     return fresh
 
 
@@ -300,12 +327,13 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         BadInput: no final, or no size chosen.
     """
     require(by, Act.RUN, sitting, _("The preview sheet is the photographer's."))
-    finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))
+    listed = sitting.finals.listed().select_related("frame__look", "sitting")
+    finals = list(listed.prefetch_related("crops", "versions__approvals"))
     if not finals or not wanted:
         raise BadInput(_("There is nothing to show: choose at least one size, and close the list of finals."))
     cells: list[SheetPicture] = []
     for final in finals:
-        made = propose(final, wanted, by)
+        made = shown(final, wanted)
         source = source_of(final)
         orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in made]
         try:

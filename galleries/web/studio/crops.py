@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -26,21 +27,22 @@ from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import body_json
 
 SHOWN_SIDE = 1600
+MOST_SIZES = 500
 
 
 @studio_page()
 @require_safe
 def crops(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
-    final = final_of(visitor, sitting, final_id)
-    wanted = chosen_sizes(request)
-    made = cut.propose(final, wanted, visitor)
+    """Looked at, nothing is written: a proposal becomes a row when somebody keeps it, or with the delivery."""
+    final = _final(visitor, sitting, final_id)
+    made = cut.shown(final, chosen_sizes(request))
     finals = agree.listed(sitting)
     place = next((index for index, one in enumerate(finals) if one.pk == final.pk), 0)
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
         "final": final,
-        "rows": [{"crop": crop, "size": crop.size, "warnings": cut.warnings(crop)} for crop in made],
+        "sizes": [crop.size for crop in made],
         "data": editor_data(sitting, final, made),
         "before": finals[place - 1] if place else None,
         "after": finals[place + 1] if place + 1 < len(finals) else None,
@@ -78,9 +80,9 @@ def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, A
 def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
     spec = sizes.spec(crop.size)
     left, top, right, bottom = insets(spec)
-    ratio = spec.ratio
+    ratio, at = spec.ratio, [sitting.slug, crop.final_id, crop.size.slug]
     return {
-        "id": crop.pk,
+        "size": crop.size.slug,
         "title": crop.size.title,
         "x": crop.x,
         "y": crop.y,
@@ -95,19 +97,36 @@ def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
         "byHand": crop.by_hand,
         "warnings": cut.warnings(crop),
         "reasons": crop.why,
-        "address": reverse("studio-crop-set", args=[sitting.slug, crop.pk]),
-        "preview": reverse("studio-crop-preview", args=[sitting.slug, crop.pk]),
-        "paper": reverse("studio-crop-paper", args=[sitting.slug, crop.pk])
+        "address": reverse("studio-crop-set", args=at),
+        "preview": reverse("studio-crop-preview", args=at),
+        "paper": reverse("studio-crop-paper", args=at)
         if sitting.print_profile_key and crop.size.use == DeliverySize.Use.PRINT
         else "",
     }
 
 
-def _crop(sitting: Sitting, crop_id: int) -> Crop:
-    crop = Crop.objects.select_related("size", "final__sitting", "final__frame__look").filter(pk=crop_id).first()
-    if crop is None or crop.final.sitting_id != sitting.pk:
+def _final(visitor: Visitor, sitting: Sitting, final_id: int) -> Final:
+    """The final with what its crops are told from, so that many sizes ask no more than one."""
+    final = final_of(visitor, sitting, final_id)
+    prefetch_related_objects([final], "crops", "versions__approvals")
+    return final
+
+
+def _crop(visitor: Visitor, sitting: Sitting, final_id: int, size: str) -> Crop:
+    """The crop of a final in one size, kept or only proposed."""
+    wanted = DeliverySize.objects.filter(slug=size).first()
+    if wanted is None:
         raise Missing(_("There is no such crop in this sitting."))
+    (crop,) = cut.shown(_final(visitor, sitting, final_id), [wanted])
     return crop
+
+
+def _sizes_named(body: dict[str, Any]) -> list[DeliverySize]:
+    """The sizes that the page shows: what is not on the screen is not changed."""
+    named = body.get("sizes")
+    if not isinstance(named, list) or len(named) > MOST_SIZES:
+        raise BadInput(_("Name up to %d sizes at a time.") % MOST_SIZES)
+    return list(DeliverySize.objects.filter(slug__in=[str(one) for one in named]))
 
 
 def _number(body: dict[str, Any], name: str) -> float:
@@ -122,20 +141,20 @@ def _number(body: dict[str, Any], name: str) -> float:
 
 @studio_page()
 @require_POST
-def set_crop(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
-    """{do: set|adopt|propose, x, y, width, height, tilt} → the crops that changed, with their warnings."""
-    crop, body = _crop(sitting, crop_id), body_json(request)
+def set_crop(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int, size: str) -> HttpResponseBase:
+    """{do: set|adopt|propose, x, y, width, height, tilt, sizes} → the crops that changed, with their warnings."""
+    crop, body = _crop(visitor, sitting, final_id, size), body_json(request)
     do = body.get("do")
     if do == "set":
         x, y, width, height = (round(_number(body, name)) for name in ("x", "y", "width", "height"))
         changed = [cut.adjust(crop, visitor, x, y, width, height, _number(body, "tilt"))]
     elif do == "adopt":
-        changed = cut.adopt(crop, visitor)
+        changed = cut.adopt(crop, visitor, _sizes_named(body))
     elif do == "propose":
         changed = [cut.back_to_proposal(crop, visitor)]
     else:
         raise BadInput(_("A crop can be set, taken over, or proposed anew."))
-    return JsonResponse({"crops": [crop_data(sitting, _crop(sitting, one.pk)) for one in changed]})
+    return JsonResponse({"crops": [crop_data(sitting, one) for one in changed]})
 
 
 @studio_page()
@@ -152,17 +171,17 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
 
 @studio_page()
 @require_safe
-def preview(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+def preview(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int, size: str) -> HttpResponseBase:
     """One crop as it will be cut."""
-    response = HttpResponse(cut.preview(_crop(sitting, crop_id)), content_type="image/jpeg")
+    response = HttpResponse(cut.preview(_crop(visitor, sitting, final_id, size)), content_type="image/jpeg")
     return response
 
 
 @studio_page()
 @require_safe
-def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, crop_id: int) -> HttpResponseBase:
+def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int, size: str) -> HttpResponseBase:
     """One crop as the lab's paper will show it; what the paper cannot hold stands in a header of words."""
-    picture, warning = lab_profile.view(_crop(sitting, crop_id))
+    picture, warning = lab_profile.view(_crop(visitor, sitting, final_id, size))
     response = HttpResponse(picture, content_type="image/jpeg")
     response.headers["X-Caution"] = quote(warning)
     return response

@@ -14,7 +14,7 @@ from PIL import Image
 
 from galleries.models import Crop, Delivery, DeliverySize, Final, PinnedNote, Sitting, UsageRequest
 from galleries.steps import jobs
-from galleries.steps.delivering import licences, sizes, usage
+from galleries.steps.delivering import cut, licences, sizes, usage
 from galleries.steps.finishing import notes
 from tests.cast import Cast, make_cast
 from tests.painted import finals_of, retouched_file
@@ -123,24 +123,30 @@ def test_crops_are_proposed_set_taken_over_and_proposed_again(cast: Cast, client
     page = client.get(at(cast, "studio-crops", finals[0].pk))
     assert page.status_code == 200
     crops = page.context["data"]["crops"]
-    assert len({crop["id"] for crop in crops}) == DeliverySize.objects.filter(chosen_first=True, width__gt=0).count()
-    one = Crop.objects.get(final=finals[0], size__slug="casting-4x5")
+    assert not Crop.objects.exists()  # looked at, nothing is written
+    assert len({crop["size"] for crop in crops}) == DeliverySize.objects.filter(chosen_first=True, width__gt=0).count()
+    proposed = next(crop for crop in crops if crop["size"] == "casting-4x5")
     step = 4
     sent = {
         "do": "set",
-        "x": one.x,
-        "y": one.y,
-        "width": one.width - 4 * step,
-        "height": one.height - 5 * step,
+        "x": proposed["x"],
+        "y": proposed["y"],
+        "width": proposed["width"] - 4 * step,
+        "height": proposed["height"] - 5 * step,
         "tilt": 0,
     }
-    where = at(cast, "studio-crop-set", one.pk)
+    where = proposed["address"]
     answer = client.post(where, sent, content_type="application/json")
     assert answer.status_code == 200, answer.content
-    one.refresh_from_db()
-    assert (one.width, one.by_hand, one.by) == (sent["width"], True, "Tamsin")
-    client.get(at(cast, "studio-crops", finals[0].pk) + "?all=1")
-    taken = client.post(where, {"do": "adopt"}, content_type="application/json").json()["crops"]
+    one = Crop.objects.get()
+    assert (one.size.slug, one.width, one.by_hand, one.by) == ("casting-4x5", sent["width"], True, "Tamsin")
+    page = client.get(at(cast, "studio-crops", finals[0].pk) + "?all=1")
+    every = [crop["size"] for crop in page.context["data"]["crops"]]
+    assert client.post(where, {"do": "adopt"}, content_type="application/json").status_code == 400
+    few = client.post(where, {"do": "adopt", "sizes": every[:0]}, content_type="application/json").json()["crops"]
+    assert few == []
+    taken = client.post(where, {"do": "adopt", "sizes": every}, content_type="application/json").json()["crops"]
+    assert {crop["size"] for crop in taken} == set(Crop.objects.exclude(pk=one.pk).values_list("size__slug", flat=True))
     bleeding = [crop for crop in taken if crop["bleed"]]
     assert bleeding
     assert all(crop["width"] > one.width for crop in bleeding)
@@ -166,12 +172,10 @@ def test_crops_are_proposed_set_taken_over_and_proposed_again(cast: Cast, client
 def test_a_crop_that_cannot_be_is_refused_with_a_sentence(
     cast: Cast, client: Client, finals: list[Final], change: dict[str, object]
 ) -> None:
-    client.get(at(cast, "studio-crops", finals[0].pk))
-    one = Crop.objects.filter(final=finals[0]).first()
-    assert one is not None
+    (one,) = cut.propose(finals[0], [DeliverySize.objects.get(slug="casting-4x5")])
     sent = {"do": "set", "x": one.x, "y": one.y, "width": one.width, "height": one.height, "tilt": 0, **change}
     answer = client.post(
-        at(cast, "studio-crop-set", one.pk),
+        at(cast, "studio-crop-set", finals[0].pk, "casting-4x5"),
         sent,
         content_type="application/json",
         headers={"Accept": "application/json"},
@@ -184,11 +188,10 @@ def test_a_crop_that_cannot_be_is_refused_with_a_sentence(
 
 
 def test_pictures_of_the_editor_are_pictures(cast: Cast, client: Client, finals: list[Final]) -> None:
-    client.get(at(cast, "studio-crops", finals[0].pk))
-    one = Crop.objects.get(final=finals[0], size__slug="casting-4x5")
+    preview = at(cast, "studio-crop-preview", finals[0].pk, "casting-4x5")
     for where in (
         at(cast, "studio-crop-source", finals[0].pk),
-        at(cast, "studio-crop-preview", one.pk),
+        preview,
         at(cast, "studio-crop-sheet"),
         at(cast, "studio-eyes", finals[0].frame_id),
     ):
@@ -196,8 +199,10 @@ def test_pictures_of_the_editor_are_pictures(cast: Cast, client: Client, finals:
         assert answer.headers["Content-Type"] == "image/jpeg", where
         with Image.open(io.BytesIO(answer.content)) as picture:
             picture.load()
-    shown = Image.open(io.BytesIO(client.get(at(cast, "studio-crop-preview", one.pk)).content))
+    shown = Image.open(io.BytesIO(client.get(preview).content))
     assert abs(shown.width / shown.height - 0.8) < 0.01
+    assert client.get(at(cast, "studio-crop-preview", finals[0].pk, "no-such-size")).status_code == 404
+    assert not Crop.objects.exists()
 
 
 # --- delivery ---
@@ -298,13 +303,12 @@ def test_the_labs_profile_is_given_seen_on_paper_and_taken_back(
     free = Path("/usr/share/color/icc/colord/AdobeRGB1998.icc")  # Debian's colord-data
     if not free.exists():
         pytest.skip("colord-data is not installed: deploy/packages test")
-    client.get(at(cast, "studio-crops", finals[0].pk))
-    crop = Crop.objects.get(final=finals[0], size__slug="print-8x10")
-    assert client.get(at(cast, "studio-crop-paper", crop.pk)).status_code == 400
+    paper = at(cast, "studio-crop-paper", finals[0].pk, "print-8x10")
+    assert client.get(paper).status_code == 400
     client.post(where, {"profile": SimpleUploadedFile("lab.icc", free.read_bytes())})
     cast.sitting.refresh_from_db()
     assert "Adobe" in cast.sitting.print_profile_name
-    shown = client.get(at(cast, "studio-crop-paper", crop.pk))
+    shown = client.get(paper)
     assert Image.open(io.BytesIO(shown.content)).format == "JPEG"
     assert unquote(shown.headers["X-Caution"]) == ""
     client.post(where, {"do": "back"})

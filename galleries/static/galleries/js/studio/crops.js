@@ -7,8 +7,8 @@ const $ = (id) => document.getElementById(id);
 const data = JSON.parse($("crops").textContent);
 const words = $("words").dataset;
 const frame = { width: data.width, height: data.height };
-const crops = new Map(data.crops.map((crop) => [crop.id, { ...crop, kept: { ...crop } }]));
-let now = data.crops[0]?.id ?? null;
+const crops = new Map(data.crops.map((crop) => [crop.size, { ...crop, kept: { ...crop } }]));
+let now = data.crops[0]?.size ?? null;
 const canvas = $("canvas");
 const box = $("box");
 const crop = () => crops.get(now);
@@ -34,8 +34,8 @@ function draw() {
   $("panel-title").textContent = one.title;
   $("keep").disabled = !changed(one);
   for (const button of $("shapes").querySelectorAll(".shape")) {
-    const other = crops.get(Number(button.dataset.crop));
-    button.setAttribute("aria-pressed", String(other.id === now));
+    const other = crops.get(button.dataset.size);
+    button.setAttribute("aria-pressed", String(other.size === now));
     const told = changed(other) ? words.changed : other.byHand ? words.byhand : words.proposal;
     button.querySelector(".state").textContent = other.warnings.length ? `${told} · ${fill(words.warnings, { n: other.warnings.length })}` : told;
   }
@@ -145,7 +145,7 @@ for (const name of ["x", "y", "width", "tilt"]) {
 $("shapes").addEventListener("click", (event) => {
   const button = event.target.closest(".shape");
   if (!button) return;
-  now = Number(button.dataset.crop);
+  now = button.dataset.size;
   draw();
   preview();
 });
@@ -155,7 +155,7 @@ $("shapes").addEventListener("click", (event) => {
 async function send(body, said) {
   try {
     const answer = await post(crop().address, body);
-    for (const one of answer.crops) crops.set(one.id, { ...one, kept: { ...one } });
+    for (const one of answer.crops) crops.set(one.size, { ...one, kept: { ...one } });
     draw();
     preview();
     $("said").textContent = fill(said, { n: answer.crops.length });
@@ -173,7 +173,7 @@ function keep() {
 
 $("keep").addEventListener("click", keep);
 $("propose").addEventListener("click", () => send({ do: "propose" }, words.kept));
-$("adopt").addEventListener("click", async () => { if (!changed(crop()) || (await keep())) await send({ do: "adopt" }, words.adopted); });
+$("adopt").addEventListener("click", async () => { if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, words.adopted); });
 $("panel").addEventListener("submit", (event) => event.preventDefault());
 
 async function preview() {
