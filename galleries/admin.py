@@ -7,6 +7,8 @@ from typing import Any
 from django.contrib import admin
 from django.db import models
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from galleries.access import Visitor
 from galleries.models import (
@@ -154,7 +156,8 @@ class LookAdmin(Upkeep):
     list_display = ("title", "sitting", "purpose", "hidden")
     list_filter = ("purpose",)
     search_fields = ("title", "sitting__slug")
-    readonly_fields = ("sitting", "proposed_reason")
+    readonly_fields = ("sitting", "proposed_why")
+    exclude = ("proposed_reason",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False
@@ -192,7 +195,7 @@ class DeliverySizeAdmin(Upkeep):
 class JobAdmin(Upkeep):
     """Work of the worker; failed pieces can be listed again."""
 
-    list_display = ("kind", "thing", "sitting", "state", "attempts", "reason", "created_at")
+    list_display = ("kind", "thing", "sitting", "state", "attempts", "why", "created_at")
     list_filter = ("state", "kind")
     actions = ("list_again",)
 
@@ -202,11 +205,11 @@ class JobAdmin(Upkeep):
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
-    @admin.action(description="List the chosen failed work again", permissions=["view"])
+    @admin.action(description=gettext_lazy("List the chosen failed work again"), permissions=["view"])
     def list_again(self, request: HttpRequest, queryset: Any) -> None:
         from galleries.steps import jobs
 
         failed = list(queryset.filter(state=Job.State.FAILED))
         for job in failed:
             jobs.enqueue(job.kind, job.thing, job.sitting, recipe=job.recipe, again=True)
-        self.message_user(request, f"{len(failed)} listed again.")
+        self.message_user(request, _("%d listed again.") % len(failed))

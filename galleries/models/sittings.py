@@ -142,6 +142,11 @@ class Look(models.Model):
     def __str__(self) -> str:
         return self.title
 
+    @property
+    def proposed_why(self) -> str:
+        """Why the program proposed it, in the reader's language; '' once a person has decided."""
+        return stored(self.proposed_reason)
+
 
 class ReferencePicture(models.Model):
     """A picture brought to the planning talk: 'like this light', 'this neckline'."""

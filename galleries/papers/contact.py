@@ -60,22 +60,26 @@ def contact_sheet_pdf(
     *,
     page: str = "A4",
     columns: int = 6,
-    key: str = "S = subject (solid line), R = representation (dashed line)",
+    key: str,
+    language: str = "en",
 ) -> bytes:
-    """The sheet as PDF. Raises ValueError for an unknown page or no column; the same input, the same bytes."""
+    """The sheet as PDF; `key` explains the marks, in `language`. The same input, the same bytes.
+
+    Raises ValueError for an unknown page or no column.
+    """
     if columns < 1:
         raise ValueError("A contact sheet needs at least one column.")
-    return _Sheet(title, page_size(page), columns, key).draw(looks)
+    return _Sheet(title, page_size(page), columns, key, language).draw(looks)
 
 
 class _Sheet:
     """Draws top-down and starts a new page when a strip no longer fits."""
 
-    def __init__(self, title: str, size: tuple[float, float], columns: int, key: str) -> None:
+    def __init__(self, title: str, size: tuple[float, float], columns: int, key: str, language: str) -> None:
         self.title, self.key, self.columns = title, key, columns
         self.width, self.height = size
         self.out = io.BytesIO()
-        self.canvas = Canvas(self.out, pagesize=size, invariant=1, lang="en")
+        self.canvas = Canvas(self.out, pagesize=size, invariant=1, lang=language)
         self.canvas.setTitle(title)
         self.cell = (self.width - 2 * _EDGE - _GAP * (columns + 1)) / columns
         self.y = 0.0
@@ -92,7 +96,7 @@ class _Sheet:
             self.canvas.showPage()
         room = self.width - 2 * _EDGE
         draw_line(self.canvas, _EDGE, self.height - 40, fonts.shortened(self.title, 13, room, "bold"), 13, "bold")
-        legend = f"○ pick   [ ] alternate   ╱ strike   {self.key}"
+        legend = self.key
         draw_line(self.canvas, _EDGE, self.height - 54, fonts.shortened(legend, 7.5, room), 7.5)
         draw_line(self.canvas, _EDGE, 22, f"{self.canvas.getPageNumber()}", 8)
         self.y = self.height - 66

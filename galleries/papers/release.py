@@ -9,6 +9,7 @@ from datetime import date
 from reportlab.platypus import Flowable, Spacer
 
 from galleries.papers import fonts
+from galleries.papers.codes import Code
 from galleries.papers.manifest import FileEntry
 from galleries.papers.page import MARGIN, document, page_size, para, section
 from galleries.papers.terms import BadTerms, LicenceTerms, spoken_day
@@ -29,7 +30,7 @@ def release_sentences(terms: LicenceTerms, release: PrintRelease) -> list[str]:
     """The release in plain English; raises BadTerms when the licence allows no prints."""
     terms.validate()
     if "print-own" not in terms.uses:
-        raise BadTerms("This licence does not include prints, so no print release can be made from it.")
+        raise BadTerms(Code.NO_PRINTS)
     number = "any number of" if not release.copies else f"up to {release.copies}"
     until = f"until {spoken_day(terms.ends)}" if terms.ends else "without an end date"
     beyond = "Cropping to the print's shape is allowed." if "crop" in terms.alterations else "Print without cropping."

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from galleries.imaging.rights.record import Licensor, Party, RightsRecord
 from galleries.imaging.rights.vocabulary import DATA_MINING, MODEL_RELEASE, minor_code
+from galleries.papers.codes import Code
+from galleries.told import Told, Value, following, told
 
 FORMAT, FORMAT_VERSION = "headshot-licence", 1
 
@@ -78,7 +80,18 @@ _MONTHS = (
 
 
 class BadTerms(ValueError):
-    """Licence terms that contradict themselves; `str(error)` is one or more whole sentences."""
+    """Terms that cannot stand, or a licence file that cannot be read; `galleries.words` says `told`."""
+
+    def __init__(self, code: Code, **data: Value) -> None:
+        self.told = Told(code, data)
+        super().__init__(str(self.told))
+
+    @classmethod
+    def of(cls, several: Sequence[Told]) -> BadTerms:
+        """From one or more problems."""
+        made = cls(Code(several[0].code), **several[0].data)
+        made.told = following(several)
+        return made
 
 
 @dataclass(frozen=True)
@@ -143,15 +156,15 @@ class LicenceTerms:
         """The copyright line; the year is that of the start unless given."""
         return f"© {self.copyright_year or self.starts.year} {self.photographer}. All rights reserved."
 
-    def problems(self) -> list[str]:
-        """Every reason why these terms can't stand, as sentences."""
+    def problems(self) -> list[Told]:
+        """Every reason why these terms can't stand."""
         return _problems(self)
 
     def validate(self) -> None:
         """Raise BadTerms with every problem told."""
         found = self.problems()
         if found:
-            raise BadTerms(" ".join(found))
+            raise BadTerms.of(found)
 
     def sentences(self) -> list[str]:
         """The licence read back in plain English, in a fixed order, one fact a sentence."""
@@ -235,46 +248,51 @@ class LicenceTerms:
         return beyond + credit
 
 
-def _problems(terms: LicenceTerms) -> list[str]:
+def _problems(terms: LicenceTerms) -> list[Told]:
     found = [
-        f"The licence does not name its {name.replace('_', ' ')}."
-        for name in ("licence_id", "photographer", "subject", "territory")
+        told(code)
+        for name, code in (
+            ("licence_id", Code.NOT_NAMED_LICENCE),
+            ("photographer", Code.NOT_NAMED_PHOTOGRAPHER),
+            ("subject", Code.NOT_NAMED_SUBJECT),
+            ("territory", Code.NOT_NAMED_TERRITORY),
+        )
         if not getattr(terms, name).strip()
     ]
     asked = [*terms.uses, *(use for item in terms.addenda for use in item.uses)]
-    found += [f"'{use}' is not a known use; known are {', '.join(USES)}." for use in asked if use not in USES]
+    found += [told(Code.USE, use=use, known=", ".join(USES)) for use in asked if use not in USES]
     found += [
-        f"'{key}' is not a known alteration; known are {', '.join(ALTERATIONS)}."
+        told(Code.ALTERATION, alteration=key, known=", ".join(ALTERATIONS))
         for key in terms.alterations
         if key not in ALTERATIONS
     ]
     if not terms.uses:
-        found.append("The licence allows no use at all; choose at least one.")
+        found.append(told(Code.NO_USE))
     if terms.ends and terms.ends < terms.starts:
-        found.append(f"The licence ends on {spoken_day(terms.ends)}, before it starts on {spoken_day(terms.starts)}.")
+        found.append(told(Code.ENDS_FIRST, ends_day=terms.ends.isoformat(), starts_day=terms.starts.isoformat()))
     if terms.credit_required and not terms.credit_line:
-        found.append("A credit is required, but the credit line is empty.")
+        found.append(told(Code.NO_CREDIT_LINE))
     if terms.data_mining not in DATA_MINING:
-        found.append(f"'{terms.data_mining}' is not a PLUS data-mining code.")
+        found.append(told(Code.DATA_MINING, value=terms.data_mining))
     if terms.data_mining == "DMI-PROHIBITED-SEECONSTRAINT" and not terms.data_mining_constraint:
-        found.append("The data-mining reservation points to a constraint, but none is written.")
+        found.append(told(Code.NO_CONSTRAINT))
     return found + _release_problems(terms)
 
 
-def _release_problems(terms: LicenceTerms) -> list[str]:
+def _release_problems(terms: LicenceTerms) -> list[Told]:
     found = []
     if terms.model_release not in MODEL_RELEASE:
-        found.append(f"'{terms.model_release}' is not a PLUS model-release code.")
+        found.append(told(Code.MODEL_RELEASE, value=terms.model_release))
     if terms.model_release == "MR-UMR" and not terms.release_read_by:
-        found.append("A release without limits may be claimed only when somebody has read it; name who did.")
+        found.append(told(Code.NOT_READ))
     if terms.model_release == "MR-NAP":
-        found.append("A headshot shows a person, so 'release does not apply' can't be right.")
+        found.append(told(Code.RELEASE_NEEDED))
     if terms.is_minor and not terms.guardian:
-        found.append("The subject is a minor; name the parent or guardian who consented.")
+        found.append(told(Code.NO_GUARDIAN))
     if terms.is_minor and not terms.guardian_consent_on:
-        found.append("The subject is a minor; the day the guardian's consent was recorded is missing.")
+        found.append(told(Code.NO_CONSENT_DAY))
     if terms.minor_age is not None and not (terms.is_minor and 0 <= terms.minor_age < 18):
-        found.append("An age is kept for minors only, and must be under 18.")
+        found.append(told(Code.AGE))
     return found
 
 
@@ -350,14 +368,11 @@ def _from_json(text: str) -> LicenceTerms:
     try:
         body = json.loads(text)
         if body["format"] != FORMAT or body["format_version"] != FORMAT_VERSION:
-            raise BadTerms(
-                f"This is not a licence file this program can read: format {body['format']!r}, "
-                f"version {body['format_version']!r}."
-            )
+            raise BadTerms(Code.FILE_FORMAT, format=str(body["format"]), version=str(body["format_version"]))
         found: dict[str, Any] = dict(body["terms"])
         known = {field.name for field in dataclasses.fields(LicenceTerms)}
         if unknown := sorted(set(found) - known):
-            raise BadTerms(f"The licence file holds terms this program does not know: {', '.join(unknown)}.")
+            raise BadTerms(Code.FILE_UNKNOWN, terms=", ".join(unknown))
         for name in ("starts", "ends", "guardian_consent_on"):
             found[name] = _to_day(found.get(name))
         for name in ("uses", "alterations", "release_ids"):
@@ -365,11 +380,11 @@ def _from_json(text: str) -> LicenceTerms:
         found["addenda"] = tuple(_to_addenda(found.get("addenda", ())))
         return LicenceTerms(**found)
     except (KeyError, TypeError, AttributeError) as error:
-        raise BadTerms(f"The licence file is incomplete: {error}.") from error
+        raise BadTerms(Code.FILE_INCOMPLETE, what=str(error)) from error
     except BadTerms:
         raise
     except ValueError as error:
-        raise BadTerms(f"The licence file can't be read: {error}.") from error
+        raise BadTerms(Code.FILE_UNREADABLE, what=str(error)) from error
 
 
 def _to_addenda(items: Iterable[dict[str, Any]]) -> Iterable[Addendum]:

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.core.files.storage import Storage
 from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from galleries import access, storage
@@ -46,7 +47,7 @@ def send(
         )
         return _headers(response, name, etag, cache)
     if not store.exists(key):
-        raise Missing("The file is not in the store. Tell the studio.")
+        raise Missing(_("The file is not in the store. Tell the studio."))
     size = store.size(key)
     if request.headers.get("If-None-Match") == f'"{etag}"' and etag:
         return _headers(HttpResponse(status=304), "", etag, cache)
@@ -125,7 +126,7 @@ def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) 
     visitor, frame = _shown(request, Act.SEE_FRAME, frame_id)
     made = frame.proofs.filter(pk=version).first()
     if made is None or kind not in {"small", "large"}:
-        raise Missing("There is no such proof.")
+        raise Missing(_("There is no such proof."))
     if kind == "small":
         key, served_to = made.small_key, ""
     elif visitor.invite is not None:  # the copy that carries this invite's mark, and nobody else's

@@ -9,10 +9,10 @@ from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext, gettext_noop
 
 from galleries.told import Told, Value
-from galleries.words import imaging, sorting, steps
+from galleries.words import imaging, papers, sorting, steps
 
 Maker = Callable[[Mapping[str, Value]], str]
-SENTENCES: dict[str, str] = {**imaging.SENTENCES, **sorting.SENTENCES, **steps.SENTENCES}
+SENTENCES: dict[str, str] = {**imaging.SENTENCES, **papers.SENTENCES, **sorting.SENTENCES, **steps.SENTENCES}
 # What no single text can say: a sentence made of parts.
 MAKERS: dict[str, Maker] = {**imaging.MAKERS}
 NOTHING, UNKNOWN = gettext_noop("nothing"), gettext_noop("unknown")

@@ -14,6 +14,7 @@ from django.utils import translation
 from galleries.imaging.codes import Code
 from galleries.imaging.comparing.shape_change import ShapeChange
 from galleries.imaging.errors import Unreadable
+from galleries.papers import codes as papers_codes
 from galleries.sorting import codes as sorting_codes
 from galleries.sorting.content import colour_name
 from galleries.told import Told, following, told
@@ -21,7 +22,12 @@ from galleries.words import sorting, steps
 from galleries.words.told import MAKERS, SENTENCES, sentence, stored
 
 GALLERIES = Path(__file__).resolve().parents[2] / "galleries"
-ROOMS: tuple[type[StrEnum], ...] = (Code, sorting_codes.Code, steps.Code)
+ROOMS: tuple[type[StrEnum], ...] = (Code, papers_codes.Code, sorting_codes.Code, steps.Code)
+IN_ROOM: dict[str, type[StrEnum]] = {
+    "imaging": Code,
+    "papers": papers_codes.Code,
+    "sorting": sorting_codes.Code,
+}
 PLACES = re.compile(r"%\((\w+)\)")
 
 
@@ -40,7 +46,7 @@ def _given() -> dict[str, list[set[str] | None]]:
     """Code → the names of the values at each place that tells it; None where they are put together beforehand."""
     found: dict[str, list[set[str] | None]] = {}
     for path in sorted(GALLERIES.rglob("*.py")):
-        room = {"imaging": Code, "sorting": sorting_codes.Code}.get(path.relative_to(GALLERIES).parts[0], steps.Code)
+        room = IN_ROOM.get(path.relative_to(GALLERIES).parts[0], steps.Code)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call) or not node.args:
                 continue
@@ -73,6 +79,7 @@ _CHOSEN = {
     *(code for code in Code if code.startswith("private.")),
     *(code for code in sorting_codes.Code if code.startswith("run.") and code != sorting_codes.Code.SINGLE),
     *(sorting_codes.Code[f"{what}_{how}"] for what in ("BACKDROP", "WARDROBE") for how in ("CHANGES", "ANOTHER")),
+    *(code for code in papers_codes.Code if code.startswith("terms.not_named")),
     *(sorting_codes.Code.BEHIND, sorting_codes.Code.AHEAD),
 }
 

@@ -87,7 +87,7 @@ def write(
             stages.touch(sitting)
             JournalLine.write(sitting, by.who, verb, f"licence {number}")
     except BadTerms as error:
-        raise BadInput(str(error)) from error
+        raise BadInput(error.told) from error
     except IntegrityError as error:
         raise Conflict(_("Somebody wrote a licence at the same moment. Load the page again.")) from error
     return licence

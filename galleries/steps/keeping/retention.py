@@ -32,11 +32,13 @@ class Keeping:
     @property
     def sentence(self) -> str:
         until = self.sitting.keep_until
-        size = f"{self.files} files, {self.bytes / 1e6:,.0f} MB"
-        if until is None:
-            return f"{self.sitting.slug}: {size}, kept without end."
-        words = {"past": "the time is over", "soon": "the time is nearly over", "later": "kept"}
-        return f"{self.sitting.slug}: {size}, {words[self.due]}, until {until.isoformat()}."
+        about = {"sitting": self.sitting.slug, "files": self.files, "size": f"{self.bytes / 1e6:,.0f} MB", "day": until}
+        return {
+            "open": _("%(sitting)s: %(files)s files, %(size)s, kept without end."),
+            "past": _("%(sitting)s: %(files)s files, %(size)s, the time is over, until %(day)s."),
+            "soon": _("%(sitting)s: %(files)s files, %(size)s, the time is nearly over, until %(day)s."),
+            "later": _("%(sitting)s: %(files)s files, %(size)s, kept, until %(day)s."),
+        }[self.due if until else "open"] % about
 
 
 def keeping(today: date | None = None) -> list[Keeping]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from galleries import storage
@@ -43,7 +44,10 @@ def contact_sheet(by: Visitor, sitting: Sitting, *, page: str = "A4", columns: i
     if not looks:
         raise BadInput(_("There is no proof to print yet."))
     key = _("S = subject (solid line), R = representation (dashed line)")
-    return contact_sheet_pdf(sitting.title, looks, page=page, columns=columns, key=key)
+    marks_ = _("○ pick   [ ] alternate   ╱ strike")
+    return contact_sheet_pdf(
+        sitting.title, looks, page=page, columns=columns, key=f"{marks_}   {key}", language=get_language() or "en"
+    )
 
 
 def setup_lines(look: Look) -> list[str]:

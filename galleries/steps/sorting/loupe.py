@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from galleries import storage
 from galleries.errors import Missing
 from galleries.imaging.contained import door
@@ -38,7 +40,7 @@ def region(frame: Frame) -> Rect:
         Missing: the frame was not read yet.
     """
     if not frame.reading:
-        raise Missing("The frame is still being read; look again in a moment.")
+        raise Missing(_("The frame is still being read; look again in a moment."))
     reading = FrameReading.from_dict(frame.reading)
     full = (reading.width, reading.height)
     middle = reading.face.eye_middle if reading.face else (full[0] / 2, full[1] / 3)

@@ -26,6 +26,7 @@ from galleries.web.files import send
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
 from galleries.words.rights import DATA_MINING, MODEL_RELEASE
+from galleries.words.told import sentences
 
 MOST_PROFILE_BYTES = 4_000_000
 
@@ -87,7 +88,7 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
         "mining": [(code, _(words)) for code, words in DATA_MINING.items()],
         "releases": [(code, _(words)) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],
         "sentences": terms.sentences(),
-        "problems": terms.problems(),
+        "problems": sentences(terms.problems()),
     }
     return render(request, "galleries/studio/licence.html", context)
 

@@ -55,7 +55,7 @@ def _look(look: Look) -> dict[str, Any]:
         "purpose": look.get_purpose_display(),
         "treatment": look.treatment,
         "hidden": look.hidden,
-        "reason": stored(look.proposed_reason),
+        "reason": look.proposed_why,
     }
 
 

@@ -1,0 +1,200 @@
+"""A walk through the code: nothing that people read stands in English only.
+
+Every text of the product that looks like prose is either asked of the catalogues (`_("…")`), and then both catalogues
+have it, or it is named here with the reason why it stands as it is. In the pure packages two words are prose;
+elsewhere, where an act or a verb of the journal has a name of two to four words, it is what begins like a sentence,
+ends like one, or is longer than a name.
+"""
+
+from __future__ import annotations
+
+import ast
+import gettext
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+
+GALLERIES = Path(__file__).resolve().parents[2] / "galleries"
+ASKED = {
+    *("_", "gettext", "gettext_lazy", "gettext_noop", "ngettext", "ngettext_lazy"),
+    *("pgettext", "pgettext_lazy", "npgettext"),
+}
+PURE = {"imaging", "sorting", "papers"}
+TWO_WORDS = re.compile(r"[A-Za-z]{2,}[,:;]? [a-z]{2,}")
+SENTENCE = re.compile(
+    r"^\W*[A-Z][a-z']+,? [a-z']+,? [^ ]"  # begins like one
+    r"|[a-z] [a-z]+[.!?]$"  # ends like one
+    r"|(?:[A-Za-z'’]{2,}[,;:]? ){4}"  # longer than a name
+)
+# Faults of the program itself, which reach the log and nobody else, and what is written into the log.
+OUR_OWN = {"ValueError", "TypeError", "RuntimeError", "OSError", "KeyError", "AssertionError", "ImproperlyConfigured"}
+LOGGED = re.compile(r"(^|\.)log\.\w+$")
+# Guards that say in the code why a page is open; nobody reads it but us.
+GUARDS = {"open_to_all", "public"}
+
+# Where English stands on purpose: the file, or the file and the beginning of the text.
+ALLOWED = {
+    "papers/terms.py": "the licence's wording counts in English",
+    "papers/release.py": "the print release's wording counts in English",
+    "papers/sheet.py": "the licence on paper",
+    "papers/page.py": "the foot of licence and release",
+    "papers/manifest.py": "lies beside the licence in the archive, one for everybody",
+    "steps/delivering/package.py": "what a file is for, in the licence and the manifest",
+    "steps/delivering/orders.py:Headshot of": "the description inside the file, beside the licence",
+    "imaging/colour/profiles.py": "text inside the profiles that are written, names of profiles",
+    "imaging/opening/decode.py": "names of profiles",
+    "imaging/rights/xmp.py": "XMP",
+    "imaging/face/reading.py:right_openness": "names of values",
+    "imaging/opening/formats.py": "what decoders say, to be recognised",
+    "imaging/contained/children.py:import sys": "a program",
+    "imaging/contained/plain.py:handed over": "the name of a file without one",
+    "papers/fonts.py:<font": "markup",
+    "sorting/gels.py": "names and sources of gels, for who reads the table",
+    "steps/demo": "invented people's own words, and a terminal",
+    "checks.py": "system checks, on a terminal",
+    "models/people.py:May use": "a permission's name, which Django keeps as it was made",
+    "web/invitee/outbox_worker.py": "a script, and why it is open",
+}
+
+
+@lru_cache(maxsize=2)
+def _catalogue(language: str) -> frozenset[str]:
+    with (GALLERIES / "locale" / language / "LC_MESSAGES" / "django.mo").open("rb") as file:
+        known = gettext.GNUTranslations(file)._catalog  # type: ignore[attr-defined]
+    return frozenset(key[0] if isinstance(key, tuple) else key for key in known)
+
+
+def _known(text: str, language: str) -> bool:
+    """In the catalogue, by itself or (`pgettext`) with what it is about."""
+    return any(key == text or key.endswith(f"\x04{text}") for key in (_catalogue(language) if text else ()))
+
+
+def _parts(nodes: Iterator[ast.AST] | list[ast.AST]) -> set[int]:
+    return {id(inner) for node in nodes for inner in ast.walk(node)}
+
+
+def _docstring(node: ast.AST) -> list[ast.AST]:
+    if not isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) or not node.body:
+        return []
+    first = node.body[0]
+    return [first] if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant) else []
+
+
+def _text(node: ast.AST) -> str | None:
+    if isinstance(node, ast.JoinedStr):
+        return "".join(str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values)
+    return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else None
+
+
+def bare(source: str, *, pure: bool) -> list[tuple[int, str]]:
+    """(line, text) of prose that no catalogue is asked for, and of what is asked for and not there."""
+    tree = ast.parse(source)
+    passed: set[int] = set()
+    found: list[tuple[int, str]] = []
+    for node in ast.walk(tree):
+        passed |= _parts(_docstring(node))
+        if not isinstance(node, ast.Call):
+            continue
+        name = ast.unparse(node.func)
+        last = name.rpartition(".")[2]
+        inside: list[ast.AST] = [*node.args, *(keyword.value for keyword in node.keywords)]
+        if last in ASKED:
+            asked = [text for part in node.args if (text := _text(part)) is not None]
+            messages = asked[1:2] if last.startswith(("pgettext", "npgettext")) else asked[:1]
+            found += [(node.lineno, text) for text in messages if not all(_known(text, at) for at in ("de", "es"))]
+            passed |= _parts(inside)
+        elif last in OUR_OWN or last in GUARDS or LOGGED.search(name):
+            passed |= _parts(inside)
+    prose = TWO_WORDS if pure else SENTENCE
+    for node in ast.walk(tree):
+        if id(node) in passed:
+            continue
+        if isinstance(node, ast.JoinedStr):
+            passed |= _parts(list(node.values))
+        text = _text(node)
+        if text is not None and prose.search(text):
+            found.append((node.lineno, text))  # type: ignore[attr-defined]
+    return found
+
+
+def _allowed(place: str, text: str) -> bool:
+    return any(_allowed_by(entry, place, text) for entry in ALLOWED)
+
+
+def _modules() -> list[Path]:
+    """Commands speak English to whoever sits at the machine, migrations to nobody; painted pictures have no words."""
+    apart = {"migrations", "management", "painter"}
+    return [path for path in sorted(GALLERIES.rglob("*.py")) if path.relative_to(GALLERIES).parts[0] not in apart]
+
+
+def test_nothing_that_people_read_stands_in_english_only() -> None:
+    wrong = []
+    for path in _modules():
+        place = path.relative_to(GALLERIES).as_posix()
+        pure = place.split("/")[0] in PURE
+        for line, text in bare(path.read_text(encoding="utf-8"), pure=pure):
+            if not _allowed(place, text):
+                wrong.append(f"{place}:{line}: {text!r}")
+    assert not wrong, "\n".join(wrong)
+
+
+PLANTED = {
+    "a refusal": 'raise Refused("This sitting is closed.")',
+    "a refusal with a value": 'raise BadInput(f"The file {name} is too large.")',
+    "a message": 'messages.success(request, "The list is closed.")',
+    "a form's error": 'raise forms.ValidationError("Choose a day in the future.")',
+    "a reason": 'Outcome("refused", reason="This file is no picture")',
+    "a line of the journal": 'JournalLine.write(sitting, who, "frames that were let go again by the subject", "")',
+    "a hint": 'context = {"undo": "Undo the last move"}',
+    "asked for and in no catalogue": 'raise Refused(_("Nobody has ever translated this."))',
+}
+
+
+@pytest.mark.parametrize("source", PLANTED.values(), ids=PLANTED)
+def test_a_planted_sentence_is_caught(source: str) -> None:
+    assert len(bare(source, pure=False)) == 1
+
+
+@pytest.mark.parametrize(
+    "source",
+    ['reason = "the eye is closed"', 'told.append(f"chin cut by {n} px")'],
+    ids=["a half sentence", "a finding"],
+)
+def test_in_the_pure_packages_two_words_are_enough(source: str) -> None:
+    assert len(bare(source, pure=True)) == 1
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        'raise Refused(_("This file is empty."))',
+        'log.warning("The queue cannot be reached (%s).", error)',
+        'def f():\n    """A whole sentence for developers."""\n',
+        'JournalLine.write(sitting, who, "delivery offered again", "")',
+        "raise BadInput(told(Code.EMPTY))",
+    ],
+    ids=["asked", "logged", "docstring", "a verb's name", "a code"],
+)
+def test_what_may_stand_is_let_be(source: str) -> None:
+    assert bare(source, pure=False) == []
+
+
+def test_what_is_allowed_is_still_there() -> None:
+    unused = [
+        entry
+        for entry in ALLOWED
+        if not any(
+            _allowed_by(entry, path.relative_to(GALLERIES).as_posix(), text)
+            for path in _modules()
+            for _line, text in bare(path.read_text(encoding="utf-8"), pure=path.relative_to(GALLERIES).parts[0] in PURE)
+        )
+    ]
+    assert unused == []
+
+
+def _allowed_by(entry: str, place: str, text: str) -> bool:
+    path, _, start = entry.partition(":")
+    return (place == path or place.startswith(path + "/")) and text.startswith(start)
