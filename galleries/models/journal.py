@@ -60,7 +60,7 @@ class JournalLine(models.Model):
         return str(Verb(self.verb).label) if self.verb in Verb.values else self.verb
 
     @classmethod
-    def write(
+    def line(
         cls,
         sitting: Sitting | None,
         who: str,
@@ -70,8 +70,8 @@ class JournalLine(models.Model):
         after: str = "",
         **detail: Any,
     ) -> JournalLine:
-        """Add a line; call it inside the verb's own transaction. Without a sitting: about the studio or an account."""
-        return cls.objects.create(
+        """A line not added yet, for verbs that add many at once."""
+        return cls(
             sitting=sitting,
             sitting_slug=sitting.slug if sitting is not None else "",
             who=who[:140],
@@ -81,3 +81,10 @@ class JournalLine(models.Model):
             after=after,
             detail=detail,
         )
+
+    @classmethod
+    def write(cls, sitting: Sitting | None, who: str, verb: Verb, *words: str, **more: Any) -> JournalLine:
+        """Add a line; call it inside the verb's own transaction. Without a sitting: about the studio or an account."""
+        line = cls.line(sitting, who, verb, *words, **more)
+        line.save()
+        return line

@@ -29,7 +29,9 @@ STUDIO_WIDE = {
     "delivering.sizes.retire_size",
 }
 # Verbs that hand on to another for each part, which asks then. Nothing else belongs here.
-HANDS_ON = {"picking.pick.take_acts": "an outbox may name frames of many sittings; set_mark asks for each"}
+HANDS_ON = {
+    "picking.pick.take_acts": "an outbox may name frames of many sittings; it asks in each and answers every act"
+}
 
 
 def verbs() -> Iterator[tuple[str, ast.FunctionDef, dict[str, ast.FunctionDef]]]:

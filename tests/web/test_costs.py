@@ -157,6 +157,20 @@ def test_all_sizes_of_a_final_cost_what_the_usual_ones_do() -> None:
         assert usual == every == kept
 
 
+def test_an_outbox_of_many_marks_costs_what_one_mark_does() -> None:
+    cast = make_cast(stage=Sitting.Stage.PROOFING)
+    frames = add_frames(cast.sitting, [], 0, 111)
+    client, costs = cast.client_of(cast.subject), {}
+    client.get(f"/s/{cast.sitting.slug}/sheet")
+    for start, stop in ((0, 1), (1, 11), (11, 111)):
+        acts = [{"frame": frame.pk, "kind": "pick", "act": str(frame.pk)} for frame in frames[start:stop]]
+        with CaptureQueriesContext(connection) as seen:
+            answer = client.post(f"/s/{cast.sitting.slug}/marks", acts, content_type="application/json")
+        assert [one["kind"] for one in answer.json()["answers"]] == ["pick"] * len(acts)
+        costs[len(acts)] = len(seen)
+    assert len(set(costs.values())) == 1, costs
+
+
 @pytest.mark.parametrize(("who", "address"), OF_FRAMES)
 def test_a_page_costs_the_same_with_ten_frames_and_with_three_hundred(who: str, address: str) -> None:
     cast = make_cast(stage=Sitting.Stage.AGREEING)

@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Act, Visitor, frame_for, frames_of_sheets, frames_shown_to, require
-from galleries.errors import BadInput, DomainError, Refused
+from galleries.errors import BadInput, DomainError, Missing, Refused
 from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing, Verb
 from galleries.steps.people import letters
 
@@ -43,6 +43,18 @@ class Answer:
         return {**self.__dict__}
 
 
+@dataclass(frozen=True)
+class _Said:
+    """One act: what `set_mark` is told."""
+
+    frame: int
+    kind: str | None
+    note: str | None
+    act: str
+    acted_at: datetime | None
+    seen: int | None
+
+
 def set_mark(
     by: Visitor,
     frame_id: int,
@@ -61,45 +73,94 @@ def set_mark(
         Missing, Refused: not theirs to mark, or not now (the list is closed).
         BadInput: no such kind of mark, or a note that is too long.
     """
-    frame = frame_for(by, Act.MARK, frame_id)
+    (answer,) = _set_all(by, [_Said(frame_id, kind, note, act, acted_at, seen)])
+    if isinstance(answer, DomainError):
+        raise answer
+    return answer
+
+
+def _set_all(by: Visitor, said: Sequence[_Said]) -> list[Answer | DomainError]:
+    """The acts in order, each with its answer or why it cannot be. Whatever their number: one transaction and one lock
+    per sitting, and under the lock (somebody may be closing the list at this moment) one question for the frames on
+    the person's sheet and one for the rest, of which each stands for all."""
+    ids = {one.frame for one in said if 0 < one.frame < 2**63}
+    sittings = Frame.objects.filter(pk__in=ids).order_by("sitting").values_list("sitting", flat=True).distinct()
+    answers: dict[int, Answer | DomainError] = {}
+    for sitting_id in list(sittings):
+        with transaction.atomic():
+            sitting = Sitting.objects.select_for_update(no_key=True).get(pk=sitting_id)
+            frames = sitting.frames.select_related("look").in_bulk(ids)
+            on_sheet = set(frames_shown_to(by, sitting).filter(pk__in=frames).values_list("pk", flat=True))
+            why_not: dict[bool, DomainError] = {}
+            for shown in {pk in on_sheet for pk in frames}:
+                try:
+                    require(by, Act.MARK, next(frame for pk, frame in frames.items() if (pk in on_sheet) is shown))
+                except DomainError as error:
+                    why_not[shown] = error
+            here = [(place, one) for place, one in enumerate(said) if one.frame in frames]
+            answers |= {place: why_not[shown] for place, one in here if (shown := one.frame in on_sheet) in why_not}
+            answers |= _put(by, sitting, frames, [pair for pair in here if pair[0] not in answers])
+    return [
+        answers.get(place) or Missing(_("There is no such frame, or your link does not lead to it."))
+        for place in range(len(said))
+    ]
+
+
+def _put(
+    by: Visitor, sitting: Sitting, frames: dict[int, Frame], said: Sequence[tuple[int, _Said]]
+) -> dict[int, Answer | DomainError]:
+    """Acts that are the person's to do, as (place, act): place → its answer. Rows are written together at the end."""
     if by.invite is None:
-        raise Refused(_("Marks are given by the people who were invited."))
-    if kind is not None and kind not in Mark.Kind.values:
-        raise BadInput(_("There is no mark “%s”; use pick, alternate, strike or nothing.") % kind)
-    if note is not None and len(note) > NOTE_LENGTH:
-        raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(note), "most": NOTE_LENGTH})
-    now = timezone.now()
-    with transaction.atomic():
-        # Asked again under the lock: somebody may be closing the list at this moment.
-        locked = Sitting.objects.select_for_update(no_key=True).get(pk=frame.sitting_id)
-        require(by, Act.MARK, locked)
-        mark, made = Mark.objects.select_for_update().get_or_create(
-            invite=by.invite.voice,
-            frame=frame,
-            defaults={
-                "kind": kind or "",
-                "note": note or "",
-                "by": by.invite,
-                "act": act,
-                "acted_at": _counts_from(acted_at, now, now) if kind is not None else frame.added_at,
-            },
-        )
-        if not made:
-            if act and act == mark.act:
-                return _answer(mark)
-            at = _counts_from(acted_at, now, mark.acted_at)
-            if seen is not None and seen >= mark.revision:  # made in sight of all that stands here: whatever clocks say
-                at = max(at, mark.acted_at)
-            changed = _merge(mark, kind, note, at, seen)
-            if changed is None:
-                return _answer(mark, conflict=True)
-            if not changed:
-                return _answer(mark)
-            mark.by, mark.act = by.invite, act
+        return {place: Refused(_("Marks are given by the people who were invited.")) for place, _one in said}
+    voice, now = by.invite.voice, timezone.now()
+    kept = Mark.objects.select_for_update().filter(invite=voice, frame__in={one.frame for _place, one in said})
+    marks = {mark.frame_id: mark for mark in kept}
+    answers: dict[int, Answer | DomainError] = {}
+    touched: dict[int, Mark] = {}
+    lines: list[JournalLine] = []
+    for place, one in said:
+        try:
+            _check(one)
+        except BadInput as error:
+            answers[place] = error
+            continue
+        frame = frames[one.frame]
+        mark = marks.setdefault(frame.pk, Mark(invite=voice, frame=frame, revision=0))
+        changed = _act(mark, one, frame, now)
+        if changed:
+            mark.by, mark.act, mark.updated_at = by.invite, one.act, now
             mark.revision += 1
-            mark.save()
-        _after(by, frame, mark)
-    return _answer(mark)
+            touched[frame.pk] = mark
+            lines.append(_line(by, sitting, frame, mark))
+        answers[place] = _answer(mark, conflict=changed is None)
+    fresh = [mark for mark in touched.values() if mark.pk is None]
+    again = [mark for mark in touched.values() if mark.pk is not None]
+    Mark.objects.bulk_create(fresh)
+    Mark.objects.bulk_update(again, ["kind", "note", "by", "act", "acted_at", "revision", "updated_at"])
+    if lines:
+        _after(by, sitting, lines)
+    return answers
+
+
+def _check(one: _Said) -> None:
+    if one.kind is not None and one.kind not in Mark.Kind.values:
+        raise BadInput(_("There is no mark “%s”; use pick, alternate, strike or nothing.") % one.kind)
+    if one.note is not None and len(one.note) > NOTE_LENGTH:
+        raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(one.note), "most": NOTE_LENGTH})
+
+
+def _act(mark: Mark, one: _Said, frame: Frame, now: datetime) -> bool | None:
+    """Put an act into the row, which is new while its revision is 0: as `_merge`."""
+    if not mark.revision:
+        mark.kind, mark.note = one.kind or "", one.note or ""
+        mark.acted_at = _counts_from(one.acted_at, now, now) if one.kind is not None else frame.added_at
+        return True
+    if one.act and one.act == mark.act:
+        return False
+    at = _counts_from(one.acted_at, now, mark.acted_at)
+    if one.seen is not None and one.seen >= mark.revision:  # made in sight of all that stands here: whatever clocks say
+        at = max(at, mark.acted_at)
+    return _merge(mark, one.kind, one.note, at, one.seen)
 
 
 def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> datetime:
@@ -124,14 +185,17 @@ def _merge(mark: Mark, kind: str | None, note: str | None, at: datetime, seen: i
     return changed
 
 
-def _after(by: Visitor, frame: Frame, mark: Mark) -> None:
-    sitting = frame.sitting
+def _line(by: Visitor, sitting: Sitting, frame: Frame, mark: Mark) -> JournalLine:
+    return JournalLine.line(
+        sitting, by.who, Verb.MARKED, f"frame {frame.label}", after=mark.kind or "no mark", frame=frame.pk
+    )
+
+
+def _after(by: Visitor, sitting: Sitting, lines: Sequence[JournalLine]) -> None:
     stages.touch(sitting)
     if by.invite is not None and by.invite.picks_done_at is not None:
         Invite.objects.filter(pk=by.invite.pk).update(picks_done_at=None)
-    JournalLine.write(
-        sitting, by.who, Verb.MARKED, f"frame {frame.label}", after=mark.kind or "no mark", frame=frame.pk
-    )
+    JournalLine.objects.bulk_create(lines)
 
 
 def _answer(mark: Mark, *, conflict: bool = False) -> Answer:
@@ -143,23 +207,31 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
 
     Each act is {frame, kind?, note?, act, at, seen?}; each answer is the mark as it stands, or {act, error}.
     """
+    acts_ids = [_text(item.get("act", ""))[:40] for item in acts]
+    read = [_read(item, act) for item, act in zip(acts, acts_ids, strict=True)]
+    answered = iter(_set_all(by, [one for one in read if isinstance(one, _Said)]))
     answers: list[dict[str, Any]] = []
-    for item in acts:
-        act = _text(item.get("act", ""))[:40]
-        try:
-            answer = set_mark(
-                by,
-                _whole(item.get("frame")),
-                kind=None if item.get("kind") is None else _text(item["kind"]),
-                note=None if item.get("note") is None else _text(item["note"]),
-                act=act,
-                acted_at=_moment(item.get("at")),
-                seen=None if item.get("seen") is None else _whole(item["seen"]),
-            )
+    for act, one in zip(acts_ids, read, strict=True):
+        answer = next(answered) if isinstance(one, _Said) else one
+        if isinstance(answer, DomainError):
+            answers.append({"act": act, "error": str(answer), "kind_of_error": type(answer).__name__})
+        else:
             answers.append({"act": act, **answer.as_dict()})
-        except DomainError as error:
-            answers.append({"act": act, "error": str(error), "kind_of_error": type(error).__name__})
     return answers
+
+
+def _read(item: dict[str, Any], act: str) -> _Said | BadInput:
+    try:
+        return _Said(
+            frame=_whole(item.get("frame")),
+            kind=None if item.get("kind") is None else _text(item["kind"]),
+            note=None if item.get("note") is None else _text(item["note"]),
+            act=act,
+            acted_at=_moment(item.get("at")),
+            seen=None if item.get("seen") is None else _whole(item["seen"]),
+        )
+    except BadInput as error:
+        return error
 
 
 def _text(value: object) -> str:

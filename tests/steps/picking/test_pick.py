@@ -6,13 +6,15 @@ import itertools
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing, Refused
-from galleries.models import Invite, JournalLine, Mark, Sitting, Standing
+from galleries.models import Frame, Invite, JournalLine, Mark, Sitting, Standing
 from galleries.steps.picking import pick
 from tests.cast import make_cast
 
@@ -258,3 +260,52 @@ def test_a_ranking_follows_the_rules_of_marks():
     with pytest.raises(Refused, match="The list is closed"):
         pick.set_order(cast.as_subject, cast.sitting, [])
     assert cast.subject.standings.count() == 1
+
+
+def _outbox(frames: list[Frame], kind: str) -> list[dict[str, object]]:
+    return [{"frame": frame.pk, "kind": kind, "act": f"{kind}-{frame.pk}"} for frame in frames]
+
+
+def test_a_batch_of_marks_costs_what_one_does_and_is_written_as_if_one_by_one():
+    cast = make_cast()
+    frames = [cast.frame(number, cast.look()) for number in range(1, 21)]
+    costs = {}
+    for some, kind in ((frames[:1], "pick"), (frames[1:11], "pick"), (frames[:1], "strike"), (frames[:20], "strike")):
+        with CaptureQueriesContext(connection) as seen:
+            answers = pick.take_acts(cast.as_subject, _outbox(some, kind))
+        assert {answer["kind"] for answer in answers} == {kind}
+        costs[len(some), kind] = len(seen)
+    assert costs[1, "pick"] == costs[10, "pick"], costs
+    assert costs[20, "strike"] <= costs[1, "strike"] + 1, costs  # some are new, some are changed
+    assert costs[10, "pick"] <= 15
+    assert Mark.objects.filter(kind="strike", invite=cast.subject).count() == 20
+    # 1 + 10 picks, the last 20 strikes of which the first had been struck already.
+    assert JournalLine.objects.filter(verb="marked").count() == 1 + 10 + 1 + 19
+    assert sorted(Mark.objects.values_list("revision", flat=True)) == [1] * 9 + [2] * 11
+
+
+def test_a_batch_may_say_two_things_of_one_frame_and_name_frames_of_another_sitting():
+    cast, other = make_cast(), make_cast("another")
+    mine, theirs, hidden = cast.frame(1), other.frame(1), cast.frame(2, hidden=True)
+    said = [
+        {"frame": theirs.pk, "kind": "pick", "act": "1"},
+        {"frame": mine.pk, "kind": "pick", "act": "2"},
+        {"frame": hidden.pk, "kind": "pick", "act": "3"},
+        {"frame": mine.pk, "note": "the left one", "act": "4"},
+        {"frame": mine.pk, "kind": "alternate", "act": "5"},
+        {"frame": 2**70, "kind": "pick", "act": "6"},
+    ]
+    answers = pick.take_acts(cast.as_subject, said)
+    assert [answer.get("kind_of_error", answer.get("revision")) for answer in answers] == [
+        "Missing", 1, "Missing", 2, 3, "Missing",
+    ]  # fmt: skip
+    assert [answer["act"] for answer in answers] == ["1", "2", "3", "4", "5", "6"]
+    mark = Mark.objects.get()
+    assert (mark.frame, mark.kind, mark.note, mark.revision) == (mine, "alternate", "the left one", 3)
+    for nobody in (Visitor(), other.as_subject, cast.as_recipient, Visitor(user=cast.stranger)):
+        answers = pick.take_acts(nobody, said[1:4])
+        assert all(answer["kind_of_error"] in {"Missing", "Refused"} for answer in answers)
+    assert {answer["kind_of_error"] for answer in pick.take_acts(cast.as_owner, said[1:2])} == {"Refused"}
+    Sitting.objects.update(stage=Sitting.Stage.FINISHING)
+    assert [one["kind_of_error"] for one in pick.take_acts(cast.as_subject, said[1:3])] == ["Refused", "Missing"]
+    assert Mark.objects.get().revision == 3
