@@ -168,7 +168,8 @@ def test_an_outbox_of_many_marks_costs_what_one_mark_does() -> None:
             answer = client.post(f"/s/{cast.sitting.slug}/marks", acts, content_type="application/json")
         assert [one["kind"] for one in answer.json()["answers"]] == ["pick"] * len(acts)
         costs[len(acts)] = len(seen)
-    assert len(set(costs.values())) == 1, costs
+    assert costs[1] == costs[10] <= 20, costs
+    assert costs[100] <= costs[1] + 2, costs  # SQLite takes 999 values a statement: some more rows, one more statement
 
 
 @pytest.mark.parametrize(("who", "address"), OF_FRAMES)
