@@ -229,6 +229,7 @@ DEFAULT_FROM_EMAIL = env.text("PORTAL_MAIL_FROM", "studio@portal.example")
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("de", _("German")), ("es", _("Spanish"))]
 USE_I18N = True
+FORMAT_MODULE_PATH = "portal.formats"
 TIME_ZONE = env.text("PORTAL_TIME_ZONE", "Europe/London")
 USE_TZ = True
 

@@ -141,7 +141,7 @@ PLANTED = [
     ),
     (
         "finishing asks delivering, which asks finishing",
-        "galleries/steps/finishing/asked.py",
+        "galleries/steps/finishing/notes.py",
         "from galleries.steps.delivering import orders",
         ("No circles anywhere else",),
     ),

@@ -97,6 +97,11 @@ class Invite(models.Model):
     def is_representation(self) -> bool:
         return self.role == self.Role.REPRESENTATION
 
+    @property
+    def is_side(self) -> bool:
+        """Does the person choose, for the subject or for the representation?"""
+        return self.is_subject or self.is_representation
+
 
 class InviteLink(models.Model):
     """One link that was handed out. Only the hash of its token is kept."""

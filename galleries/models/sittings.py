@@ -69,6 +69,9 @@ class Sitting(models.Model):
     send_at_once = models.BooleanField(
         _("retouches and deliveries go out at once, without a look first"), default=False, db_default=False
     )
+    answer_days = models.PositiveSmallIntegerField(
+        _("days to answer a retouch (0: no date, no reminder)"), default=7, db_default=7
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)
@@ -92,6 +95,11 @@ class Sitting(models.Model):
     def lacks_consent(self) -> bool:
         """A minor for whom no consent of a parent or guardian is on record: nobody invited sees anything."""
         return self.subject_is_minor and not (self.guardian_consent_on and self.guardian_name.strip())
+
+    @property
+    def is_picking(self) -> bool:
+        """Are marks being given: the proofs are out, and the list is not closed?"""
+        return self.stage in {Stage.PROOFING, Stage.AGREEING}
 
     @property
     def is_open_to_frames(self) -> bool:

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite
+from galleries.steps.people import again
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.web.doors import count_try, invites_held, open_to_all, user_of
@@ -111,11 +112,12 @@ def upkeep_sign_in(request: HttpRequest) -> HttpResponseBase:
 @open_to_all("the answer is the same for every address")
 @require_http_methods(["GET", "HEAD", "POST"])
 def ask_link(request: HttpRequest) -> HttpResponseBase:
-    """A sign-in link by mail, for photographers and for agents with several sittings."""
+    """The way in again, by mail: for everybody invited, for agents with several sittings, for photographers."""
     sent = False
     if request.method == "POST":
         count_try(request, "ask-link")
         invites.mail_sign_in_link(request.POST.get("email", ""))
+        again.send_links_again(request.POST.get("email", ""))
         sent = True
     return render(request, "galleries/ask_link.html", {"sent": sent})
 

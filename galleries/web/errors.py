@@ -55,4 +55,6 @@ class DomainErrors:
         status = STATUS.get(type(error), 400)
         if wants_json(request):
             return JsonResponse({"error": str(error)}, status=status)
-        return render(request, "galleries/error.html", {"sentence": str(error), "status": status}, status=status)
+        lost = status in {403, 404} and not request.user.is_authenticated  # perhaps their way in ended
+        shown = {"sentence": str(error), "status": status, "lost": lost}
+        return render(request, "galleries/error.html", shown, status=status)

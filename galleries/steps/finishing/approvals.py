@@ -18,8 +18,8 @@ from galleries.models import (
     Verb,
     Version,
 )
-from galleries.steps.finishing.asked import roles_asked
 from galleries.steps.people import letters
+from galleries.steps.people.asked import roles_asked
 
 Stage, S = Sitting.Stage, Final.State
 

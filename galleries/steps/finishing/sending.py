@@ -12,8 +12,8 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import Final, Sitting, Verb, Version
-from galleries.steps.finishing.asked import approvers
 from galleries.steps.people import letters
+from galleries.steps.people.asked import approvers
 
 Stage, S = Sitting.Stage, Final.State
 

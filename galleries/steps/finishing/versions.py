@@ -31,10 +31,10 @@ from galleries.models import (
 )
 from galleries.steps import derived, jobs
 from galleries.steps.finishing import match, source_type
-from galleries.steps.finishing.asked import approvers
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 from galleries.steps.people import letters
+from galleries.steps.people.asked import approvers
 from galleries.told import Told, told
 from galleries.words.steps import Code
 from galleries.words.told import sentence

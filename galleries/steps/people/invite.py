@@ -15,18 +15,18 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
-from django.core.mail import EmailMessage
 from django.core.validators import validate_email
 from django.db import IntegrityError, transaction
-from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
-from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Studio, Verb
+from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Verb
 from galleries.steps.people import caps, letters
+from galleries.steps.people.composing import compose
 
 log = logging.getLogger(__name__)
 TOKEN_BYTES = 24
@@ -238,12 +238,7 @@ def mail_sign_in_link(email: str) -> bool:
         link = sign_in_link(email=email, sent_to=email)
     else:
         return False
-    studio = Studio.current()
-    text = render_to_string(
-        "galleries/letters/desk.txt", {"link": link, "studio": studio, "minutes": SIGN_IN_MINUTES}
-    ).strip()
-    subject, _line, body = text.partition("\n")
-    letter = EmailMessage(subject, body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [email], reply_to=[studio.email])
+    letter = compose("desk", email, get_language() or "", link, minutes=SIGN_IN_MINUTES)
     try:
         letter.send()
     except Exception:

@@ -25,13 +25,18 @@ KINDS = frozenset(
         "usage",
         "desk",
         "passed",
+        "answer",
+        "again",
+        "ended",
+        "asked",
     }
 )
 
 
 def notify(sitting: Sitting, kind: str, people: Iterable[Invite], about: str = "") -> list[Letter]:
     """List a letter for each of these people, once per kind and `about`; the worker sends it."""
-    return [_list(sitting, kind, person.email, person, about) for person in people if person.holds()]
+    told = (person for person in people if person.holds() or kind == "ended")
+    return [_list(sitting, kind, person.email, person, about) for person in told]
 
 
 def notify_photographer(sitting: Sitting, kind: str, about: str = "") -> Letter | None:

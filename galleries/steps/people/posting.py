@@ -6,18 +6,19 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.core.mail import EmailMessage
-from django.template.loader import render_to_string
-from django.utils import timezone, translation
+from django.core.mail import EmailMultiAlternatives
+from django.utils import timezone
 
 from galleries.access import Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
 from galleries.steps import jobs
+from galleries.steps.people import asked
 from galleries.steps.people import invite as invites
+from galleries.steps.people.composing import compose
 from galleries.steps.people.letters import notify
 
-AT_ONCE = frozenset({"invitation", "desk"})  # somebody asked for it this minute
-SIDES = frozenset({Invite.Role.SUBJECT, Invite.Role.REPRESENTATION})
+AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it this minute
+TO_PEOPLE_PAGE = frozenset({"passed", "asked"})
 REMIND_DAYS = (3, 1)
 
 
@@ -26,7 +27,7 @@ def send(letter_id: int) -> None:
     letter = Letter.objects.select_related("sitting__photographer", "invite__passed_from").filter(pk=letter_id).first()
     if letter is None or letter.sent_at is not None:
         return
-    if letter.invite is not None and not letter.invite.holds():
+    if letter.invite is not None and not letter.invite.holds() and letter.kind != "ended":
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
@@ -40,35 +41,51 @@ def send(letter_id: int) -> None:
         raise
 
 
-def _message(letter: Letter) -> EmailMessage:
-    person, sitting, studio = letter.invite, letter.sitting, Studio.current()
-    language = (person.language if person else "") or settings.LANGUAGE_CODE
-    page = "people" if letter.kind == "passed" else ""
-    link = invites.new_link(person) if person else f"{settings.BASE_URL}/studio/{sitting.slug}/{page}"
-    with translation.override(language):
-        text = render_to_string(
-            f"galleries/letters/{letter.kind}.txt",
-            {
-                "sitting": sitting,
-                "person": person,
-                "studio": studio,
-                "link": link,
-                "about": letter.about,
-                **_of_finals(sitting, person),
-            },
-        ).strip()
-    subject, _, body = text.partition("\n")
-    return EmailMessage(
-        subject.strip(), body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [letter.to], reply_to=[studio.email]
+def _message(letter: Letter) -> EmailMultiAlternatives:
+    person, sitting = letter.invite, letter.sitting
+    page = "people" if letter.kind in TO_PEOPLE_PAGE else ""
+    link = f"{settings.BASE_URL}/studio/{sitting.slug}/{page}"
+    if person is not None:
+        link = invites.new_link(person) if person.holds() else settings.BASE_URL
+    return compose(
+        letter.kind,
+        letter.to,
+        person.language if person else "",
+        link,
+        sitting=sitting,
+        person=person,
+        picking=sitting.is_picking,
+        whose=_whose(letter),
+        **_of_finals(sitting, person),
+        **_of_retouches(person),
     )
 
 
+def _whose(letter: Letter) -> Invite | None:
+    """The invite that a letter to the photographer is about."""
+    kind, _dash, rest = letter.about.partition("-")
+    if letter.invite is not None or kind != "invite":
+        return None
+    number = rest.partition("-")[0]
+    return letter.sitting.invites.select_related("passed_from").filter(pk=int(number)).first()
+
+
+def _of_retouches(person: Invite | None) -> dict[str, object]:
+    """Labels of the finals whose retouch waits for this person's word, and by when they should say it."""
+    if person is None or not person.is_side:
+        return {"shown": [], "answer_by": None}
+    versions = asked.unanswered(person)
+    return {
+        "shown": [one.final.frame.label for one in versions],
+        "answer_by": asked.answer_by(versions, person.sitting),
+    }
+
+
 def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
-    """Labels of the finals this person may know of: those that wait for a word, and those not delivered yet."""
+    """Labels of the finals this person may know of: all, those not delivered yet, and what was picked in vain."""
     finals = finals_shown_to(Visitor(invite=person), sitting) if person else sitting.finals.all()
     finals = finals.listed().select_related("frame")
     return {
-        "shown": [one.frame.label for one in finals.filter(state=Final.State.SHOWN)],
         "still_open": [one.frame.label for one in finals.undelivered()],
         "chosen": [one.frame.label for one in finals],
         "not_chosen": _not_chosen(sitting, person),
@@ -77,7 +94,7 @@ def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
 
 def _not_chosen(sitting: Sitting, person: Invite | None) -> list[str]:
     """Labels of the picks of either side that are on no list, for those whose picks they are and the photographer."""
-    if person is not None and person.role not in SIDES:
+    if person is not None and not person.is_side:
         return []
     shown = frames_shown_to(Visitor(invite=person), sitting) if person else sitting.frames.all()
     on_list = sitting.finals.listed().values("frame")
@@ -97,22 +114,41 @@ def is_quiet(sitting: Sitting, at: datetime) -> bool:
 def send_due(today: date | None = None) -> int:
     """Scheduled: list reminders that are due, and ring again for letters held back by quiet hours."""
     listed = sum(_remind(sitting, today) for sitting in Sitting.objects.filter(stage__in=["proofing", "agreeing"]))
+    waiting = Final.objects.listed().filter(state=Final.State.SHOWN).values("sitting")
+    for sitting in Sitting.objects.filter(pk__in=waiting, stage__in=["finishing", "delivered"]):
+        listed += _remind_of_retouches(sitting, today)
     for letter in Letter.objects.filter(sent_at=None).select_related("sitting", "invite__passed_from"):
-        wanted = letter.invite is None or letter.invite.holds()
+        wanted = letter.invite is None or letter.kind == "ended" or letter.invite.holds()
         if wanted and not is_quiet(letter.sitting, timezone.now()):
             jobs.enqueue("letter", letter.pk, letter.sitting, again=True)
     return listed
 
 
+def _step(sitting: Sitting, wanted: date, today: date | None) -> int | None:
+    """How many days before that day the reminder is that is due now, by the sitting's clock; None: none is."""
+    here = today or timezone.now().astimezone(ZoneInfo(sitting.time_zone)).date()
+    if here > wanted:
+        return None
+    return next((days for days in sorted(REMIND_DAYS) if here >= wanted - timedelta(days=days)), None)
+
+
 def _remind(sitting: Sitting, today: date | None) -> int:
     """Remind whoever has not said that they are through, once per step before the deadline."""
-    if sitting.deadline is None:
-        return 0
-    here = today or timezone.now().astimezone(ZoneInfo(sitting.time_zone)).date()
-    step = next((days for days in sorted(REMIND_DAYS) if here >= sitting.deadline - timedelta(days=days)), None)
-    if step is None or here > sitting.deadline:
+    step = _step(sitting, sitting.deadline, today) if sitting.deadline else None
+    if sitting.deadline is None or step is None:
         return 0
     people = sitting.invites.filter(
         role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION], passed_from=None, picks_done_at=None
     )
     return len(notify(sitting, "reminder", people, about=f"{sitting.deadline.isoformat()}-{step}"))
+
+
+def _remind_of_retouches(sitting: Sitting, today: date | None) -> int:
+    """Remind whoever has retouches to answer, once per step before the day the first of them is wanted by."""
+    listed = 0
+    for person in asked.approvers(sitting):
+        wanted = asked.answer_by(asked.unanswered(person), sitting) if person.passed_from_id is None else None
+        step = _step(sitting, wanted, today) if wanted else None
+        if wanted is not None and step is not None:
+            listed += len(notify(sitting, "answer", [person], about=f"{wanted.isoformat()}-{step}"))
+    return listed

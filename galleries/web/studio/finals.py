@@ -20,8 +20,9 @@ from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
 from galleries.steps.agreeing import agree
-from galleries.steps.finishing import approvals, asked, notes, sending, source_type, versions
+from galleries.steps.finishing import approvals, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
+from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
 from galleries.web.studio.desk_data import picture

@@ -40,6 +40,7 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "strikes_hide",
             "representation_approves",
             "send_at_once",
+            "answer_days",
             "name_for_strip",
             "keep_until",
             "subject_is_minor",

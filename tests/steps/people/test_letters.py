@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import smtplib
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -100,17 +101,25 @@ def test_reminders_come_before_the_deadline_once_each_to_those_who_are_not_throu
     assert sorted(Letter.objects.values_list("about", flat=True)) == ["2026-12-10-1", "2026-12-10-3"]
 
 
-def test_mail_that_cannot_be_sent_is_tried_again_and_marked(cast, settings, monkeypatch):
+@pytest.mark.parametrize(
+    ("error", "state", "attempts"),
+    [
+        (ConnectionRefusedError("mail server at 10.0.0.7 is away"), "waiting", 0),  # waited for, and never given up
+        (smtplib.SMTPResponseException(550, b"no such box"), "failed", 4),  # RFC 5321, 4.2.1: refused for good
+    ],
+)
+def test_mail_that_cannot_be_sent_is_tried_again_and_marked(cast, monkeypatch, error, state, attempts):
     letters.notify(cast.sitting, "proofs", [cast.subject])
 
     def away(self, *args, **kwargs):
-        raise ConnectionRefusedError("mail server is away")
+        raise error
 
     monkeypatch.setattr("django.core.mail.EmailMessage.send", away)
     send_all()
     job = Job.objects.get(kind="letter")
-    assert (job.state, job.attempts) == ("failed", settings.JOB_ATTEMPTS)
-    assert "mail server is away" in job.reason
+    assert (job.state, job.attempts) == (state, attempts)
+    assert "10.0.0.7" not in str(job.reason)
+    assert (job.not_before is not None) == (state == "waiting")
     assert Letter.objects.get().sent_at is None
 
 

@@ -11,7 +11,7 @@ from galleries.models import DeliverySize, Final, Frame, Invite, JournalLine, Le
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import licences, package, sizes
-from galleries.steps.finishing import asked
+from galleries.steps.people import asked
 from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import contact, looks
 from tests.cast import Cast, body_of, make_cast

@@ -1,0 +1,47 @@
+"""'Send me my link again': for everybody invited, to the address on record and nowhere else."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.utils import timezone
+
+from galleries.models import Invite, Letter, Sitting
+from galleries.steps.people import letters
+
+HOUR = timedelta(hours=1)
+LETTERS_AN_HOUR = 5  # to one address
+
+
+def send_links_again(email: str) -> int:
+    """List a letter with a fresh link for each invite under this address; returns how many.
+
+    Representations find all their sittings behind one link, which `invite.mail_sign_in_link` sends. Where the invite
+    has ended, the letter says so, and the photographer hears who asks. Whoever asked is told nothing of all this.
+    """
+    email = email.strip().lower()
+    if not 0 < len(email) <= 254 or "\0" in email or not _allowed(email):
+        return 0
+    listed = 0
+    found = Invite.objects.filter(email=email, revoked_at=None).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
+    for person in found.select_related("sitting", "passed_from"):
+        if person.sitting.lacks_consent:
+            continue
+        if person.expires_at <= timezone.now():
+            listed += _say_that_it_ended(person)
+        elif person.holds() and not person.is_representation:
+            sent_before = person.letters.filter(kind="again").count()
+            listed += len(letters.notify(person.sitting, "again", [person], about=f"invite-{person.pk}-{sent_before}"))
+    return listed
+
+
+def _say_that_it_ended(person: Invite) -> int:
+    """Once a day; the photographer gets the other letter, and opens the invite again or not."""
+    about = f"invite-{person.pk}-{timezone.now().date().isoformat()}"
+    letters.notify_photographer(person.sitting, "asked", about=about)
+    return len(letters.notify(person.sitting, "ended", [person], about=about))
+
+
+def _allowed(email: str) -> bool:
+    recent = Letter.objects.filter(to=email, kind__in=["again", "ended"], created_at__gt=timezone.now() - HOUR)
+    return recent.count() < LETTERS_AN_HOUR

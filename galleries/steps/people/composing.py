@@ -1,0 +1,59 @@
+"""A letter put together: the same words as plain text and as a quiet page, from the studio by its name."""
+
+from __future__ import annotations
+
+from email.utils import formataddr, parseaddr
+from typing import Any
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.template.loader import render_to_string
+from django.utils import translation
+
+from galleries.access import one_line
+from galleries.models import Studio
+
+
+def compose(kind: str, to: str, language: str, link: str, **context: Any) -> EmailMultiAlternatives:
+    """The letter `letters/<kind>.txt` to one address, not sent yet.
+
+    The template's first line is the subject. The HTML beside it is made of the same paragraphs; the one that is the
+    link alone becomes a button with the address below it, so that nobody has to trust a button.
+    """
+    studio = Studio.current()
+    with translation.override(language or settings.LANGUAGE_CODE):
+        written = render_to_string(f"galleries/letters/{kind}.txt", {"studio": studio, "link": link, **context})
+        subject, _line, body = written.strip().partition("\n")
+        parts = [("link" if part == link else "text", part) for part in paragraphs(body)]
+        page = render_to_string(
+            "galleries/letters/letter.html",
+            {
+                "subject": subject.strip(),
+                "parts": parts,
+                "language": translation.get_language(),
+                "direction": "rtl" if translation.get_language_bidi() else "ltr",
+            },
+        )
+    letter = EmailMultiAlternatives(
+        one_line(subject),
+        "\n\n".join(text for _kind, text in parts) + "\n",
+        sender(studio),
+        [to],
+        reply_to=[studio.email],
+        # RFC 3834: no machine that answers letters by itself answers this one.
+        headers={"Auto-Submitted": "auto-generated", "Content-Language": language or settings.LANGUAGE_CODE},
+    )
+    letter.attach_alternative(page, "text/html")
+    return letter
+
+
+def sender(studio: Studio) -> str:
+    """The studio's name before the address that the site sends from (RFC 5322, 3.4)."""
+    name, address = parseaddr(settings.DEFAULT_FROM_EMAIL)
+    return formataddr((one_line(studio.name) or name, address))
+
+
+def paragraphs(body: str) -> list[str]:
+    """The text between empty lines, each without spaces at the ends of its lines."""
+    lines = "\n".join(line.strip() for line in body.splitlines())
+    return [part.strip() for part in lines.split("\n\n") if part.strip()]
