@@ -15,6 +15,8 @@ from django.utils.translation import gettext as _
 from galleries.access import Visitor
 from galleries.errors import Conflict
 from galleries.models import Delivery, Final, JournalLine, Sitting, Verb
+from galleries.told import told
+from galleries.words.steps import Code
 
 Stage = Sitting.Stage
 S, D = Final.State, Delivery.State
@@ -63,7 +65,7 @@ def advance(sitting: Sitting, to: str, by: Visitor, *, verb: Verb = Verb.STAGE, 
     with transaction.atomic():
         moved = Sitting.objects.filter(pk=sitting.pk, stage=before).update(stage=to, change=F("change") + 1, **extra)
         if not moved:
-            raise Conflict(_("Somebody changed this sitting at the same moment. Load the page again."))
+            raise Conflict(told(Code.SITTING_CHANGED))
         JournalLine.write(sitting, by.who, verb, sitting.title, before, to, **detail)
     sitting.refresh_from_db()
 
@@ -77,7 +79,7 @@ def move_final(final: Final, to: str, by: Visitor, *, verb: Verb, **detail: Any)
         )
     with transaction.atomic():
         if not Final.objects.filter(pk=final.pk, state=before).update(state=to):
-            raise Conflict(_("Somebody changed this final at the same moment. Load the page again."))
+            raise Conflict(told(Code.FINAL_CHANGED))
         touch(final.sitting)
         JournalLine.write(final.sitting, by.who, verb, f"final {final.frame.label}", before, to, **detail)
     final.refresh_from_db()
@@ -95,7 +97,7 @@ def move_delivery(
         )
     with transaction.atomic():
         if not Delivery.objects.filter(pk=delivery.pk, state=before).update(state=to, **(fields or {})):
-            raise Conflict(_("Somebody changed this delivery at the same moment. Load the page again."))
+            raise Conflict(told(Code.DELIVERY_CHANGED))
         touch(delivery.sitting)
         JournalLine.write(delivery.sitting, by.who, verb, f"delivery {delivery.number}", before, to)
     delivery.refresh_from_db()

@@ -24,6 +24,11 @@ class Code(StrEnum):
     AFTER_PAUSE = "look.after_pause"
     FIRST_FRAMES = "look.first_frames"
     TOO_MANY_MB = "ingest.too_many_mb"
+    SITTING_CHANGED = "stage.sitting_changed"
+    FINAL_CHANGED = "stage.final_changed"
+    DELIVERY_CHANGED = "stage.delivery_changed"
+    ORDER_VERSION = "order.version"
+    ORDER_STRANGE = "order.strange"
     JOB_BROKE = "job.broke"
     JOB_STOPPED = "job.stopped"
     DISK_FULL = "job.disk_full"
@@ -47,6 +52,15 @@ SENTENCES: dict[str, str] = {
     Code.AFTER_PAUSE: _("first frame after a pause"),
     Code.FIRST_FRAMES: _("first frames of the sitting"),
     Code.TOO_MANY_MB: _("The file is larger than the %(most)s MB that a frame may have."),
+    Code.SITTING_CHANGED: _("Somebody changed this sitting at the same moment. Load the page again."),
+    Code.FINAL_CHANGED: _("Somebody changed this final at the same moment. Load the page again."),
+    Code.DELIVERY_CHANGED: _("Somebody changed this delivery at the same moment. Load the page again."),
+    Code.ORDER_VERSION: _(
+        "Delivery %(number)s, file %(file)s: its order has version %(version)s, which is unknown here."
+    ),
+    Code.ORDER_STRANGE: _(
+        "Delivery %(number)s, file %(file)s: its order is not as this program writes them, at “%(field)s”."
+    ),
     Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
     Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),
     Code.DISK_FULL: _("The disk is full. This goes on by itself once there is room."),

@@ -15,13 +15,13 @@ from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
-from django.utils.translation import gettext as _
-
 from galleries.errors import BadInput
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.recipes import VERSIONS
 from galleries.models import Delivery
 from galleries.steps.delivering import sizes
+from galleries.told import told
+from galleries.words.steps import Code
 
 VERSION = 2
 # Of the order, of what its metadata say, and of the size's numbers: what makes the picture. How the picture was made
@@ -121,10 +121,7 @@ def from_json(
     file = name[:160] if isinstance(name, str) else ""
     version = values.pop("version", 1)
     if type(version) is not int or not 1 <= version <= VERSION:
-        raise BadInput(
-            _("Delivery %(number)s, file %(file)s: its order has version %(version)s, which is unknown here.")
-            % {"number": delivery, "file": file or "?", "version": str(version)[:20]}
-        )
+        raise BadInput(told(Code.ORDER_VERSION, number=delivery, file=file or "?", version=str(version)[:20]))
     whole = values.pop("recipe", "") if version == 1 else ""
     if version == 1:
         values = {"icc": "", **values, "picture": "", "written": ""}
@@ -224,7 +221,4 @@ def _bad_field(values: dict[str, Any], numbers: Mapping[str, Mapping[str, Any]])
 
 
 def _strange(delivery: int, file: str, field: str) -> BadInput:
-    return BadInput(
-        _("Delivery %(number)s, file %(file)s: its order is not as this program writes them, at “%(field)s”.")
-        % {"number": delivery, "file": file or "?", "field": field}
-    )
+    return BadInput(told(Code.ORDER_STRANGE, number=delivery, file=file or "?", field=field))

@@ -176,7 +176,8 @@ def test_an_order_that_cannot_be_read_fails_the_delivery_by_name(cast: Cast) -> 
         build.build(asked.pk)
     asked.refresh_from_db()
     assert asked.state == Delivery.State.FAILED
-    assert asked.problem == f"Delivery 1, file {now['name']}: its order is not as this program writes them, at “crop”."
+    strange = f"Delivery 1, file {now['name']}: its order is not as this program writes them, at “crop”."
+    assert offer.problem_of(asked) == strange
 
 
 def test_a_new_licence_alone_is_no_new_picture(cast: Cast) -> None:
