@@ -58,7 +58,7 @@ def test_only_who_chooses_is_asked_to_choose(cast: Cast, stage: str) -> None:
         assert asked == (person.is_side and stage in {"proofing", "agreeing"}), (person.role, text)
         assert ("1 February 2027" in text) == asked
         assert ("3 finals are included" in text) == asked
-        assert "holds until" in text
+        assert "holds until" in text  # how long the link opens the page
     assert "Ansa Veld" not in box["ansa@veld.example"].body.replace("Dear Ansa Veld", "")
     assert "frames" not in box["desk@elsewhere.example"].body
 
