@@ -55,7 +55,8 @@ def invites_held(request: HttpRequest, sitting_ids: Iterable[int]) -> dict[int, 
 
 
 def _seen(invites: Iterable[Invite]) -> None:
-    """Note that these people were here, at most once in five minutes: all that a page writes that is only looked at."""
+    """Note that these people were here, at most once in five minutes. It is all that a page writes that is only looked
+    at; fetching a file and opening a link write more (tests/web/test_looking.py walks every address)."""
     now = timezone.now()
     late = [one.pk for one in invites if one.last_seen_at is None or one.last_seen_at < now - SEEN_EVERY]
     if late:

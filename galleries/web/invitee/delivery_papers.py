@@ -20,5 +20,6 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id:
     made = delivery_of(visitor, Act.FETCH, sitting, delivery_id)
     offer.check_fetch(made, visitor, passcode_given=unlocked(request, made))
     answer = paper_answer(made, name, visitor)
-    JournalLine.write(sitting, visitor.who, Verb.PAPER_FETCHED, name, delivery=made.number)
+    if request.method == "GET":  # asked about, nothing is fetched
+        JournalLine.write(sitting, visitor.who, Verb.PAPER_FETCHED, name, delivery=made.number)
     return answer
