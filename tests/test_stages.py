@@ -8,7 +8,7 @@ import pytest
 
 from galleries import stages
 from galleries.errors import Conflict
-from galleries.models import JournalLine, Sitting
+from galleries.models import JournalLine, Sitting, Verb
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -38,7 +38,7 @@ def test_two_who_move_it_at_once_do_not_both_succeed():
 
 def test_the_journal_is_only_added_to():
     cast = make_cast()
-    line = JournalLine.write(cast.sitting, "somebody", "did", "a thing")
+    line = JournalLine.write(cast.sitting, "somebody", Verb.STAGE, "a thing")
     line.verb = "undid"
     for act in (line.save, line.delete, JournalLine.objects.all().delete, lambda: JournalLine.objects.update(who="")):
         with pytest.raises(TypeError, match="only added to"):

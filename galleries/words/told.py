@@ -15,6 +15,12 @@ Maker = Callable[[Mapping[str, Value]], str]
 SENTENCES: dict[str, str] = {**imaging.SENTENCES, **papers.SENTENCES, **sorting.SENTENCES, **steps.SENTENCES}
 # What no single text can say: a sentence made of parts.
 MAKERS: dict[str, Maker] = {**imaging.MAKERS}
+# What the system says of a file, by its name for it; other names stand as they are.
+SYSTEM: dict[str, str] = {
+    "ENOENT": gettext_noop("there is no such file"),
+    "EACCES": gettext_noop("it may not be read"),
+    "EISDIR": gettext_noop("it is a folder"),
+}
 NOTHING, UNKNOWN = gettext_noop("nothing"), gettext_noop("unknown")
 
 
@@ -50,6 +56,8 @@ def _shown(name: str, value: Value) -> str:
 def _text(unit: str, value: str) -> str:
     if unit == "colour":
         return gettext(sorting.COLOURS.get(value, value))
+    if unit == "error" and value in SYSTEM:
+        return gettext(SYSTEM[value])
     if unit == "camera" and not value:
         return gettext(UNKNOWN)
     return _day(value) if unit == "day" else value

@@ -178,3 +178,11 @@ def test_a_look_s_reasons_in_german() -> None:
     assert stored(kept) == "Wardrobe changes from dark blue to red. After a pause of 2 h 10 min."
     with translation.override("de"):
         assert stored(kept) == "Garderobe wechselt von Dunkelblau zu Rot. Nach einer Pause von 2 h 10 min."
+
+
+def test_what_the_system_says_of_a_file_is_said_in_words() -> None:
+    gone = told(Code.FILE_UNREADABLE, name="a.jpg", error="ENOENT")
+    assert sentence(gone) == "The file a.jpg cannot be read (there is no such file)."
+    assert sentence(told(Code.FILE_UNREADABLE, name="a.jpg", error="EIO")).endswith("(EIO).")
+    with translation.override("es"):
+        assert sentence(gone) == "El archivo a.jpg no se puede leer (no existe)."
