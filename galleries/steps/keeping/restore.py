@@ -7,6 +7,7 @@ import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, cast
+from uuid import UUID
 
 from django.contrib.auth.models import User
 from django.core import serializers
@@ -58,12 +59,13 @@ def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Res
         Conflict: the sitting, or another of its short name, is here already.
     """
     try:
-        with zipfile.ZipFile(path) as archive:
+        with archive_file.opened(path) as archive:
             head = archive_file.read_head(archive)
             archive_shape.check(head, {model.__name__: model for model, _path in TABLES})
             archive_shape.entries(archive, head)
             _check_free(head)
             files = list(archive_file.checked_files(archive, head, seen))
+            storage.open_again(UUID(hex=head["uid"]))
             _put_files(archive, files)
             try:
                 found, numbers = _put_rows(head, photographer)
