@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import time
@@ -9,9 +10,12 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.core.files.base import File
+from django.core.files.base import ContentFile, File
 from django.core.files.storage import FileSystemStorage, Storage, storages
+from django.utils.translation import gettext as _
 from storages.backends.s3 import S3Storage
+
+from galleries.errors import Missing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -112,13 +116,46 @@ def derived_key(sitting_uid: UUID, kind: str, sha256: str, ending: str = "jpg") 
 
 
 def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
-    """Write under a content-derived key, once; a key that is there already is the same file."""
+    """Write under a content-derived key, once; a key that is there already is the same file.
+
+    Raises:
+        Missing: the sitting was removed for good, before or while this was written; nothing of it stays.
+    """
+    _still_there(store, key)
     if store.exists(key):
         return key
-    from django.core.files.base import ContentFile
-
     file: File[Any] = ContentFile(content) if isinstance(content, bytes) else File(content)
-    return store.save(key, file)
+    saved = store.save(key, file)
+    try:  # asked again: of an erasure and a writer at the same moment, whichever ends later removes the file
+        _still_there(store, key)
+    except Missing:
+        store.delete(key)
+        raise
+    return saved
+
+
+def shut(sitting_uid: UUID) -> None:
+    """From now on nothing is written into the sitting's folder, whoever is just making something for it."""
+    for store in (private(), proofs()):
+        if not store.exists(_shut_key(sitting_uid.hex)):
+            store.save(_shut_key(sitting_uid.hex), ContentFile(b""))
+
+
+def open_again(sitting_uid: UUID) -> None:
+    """For a sitting that comes back from its archive."""
+    for store in (private(), proofs()):
+        store.delete(_shut_key(sitting_uid.hex))
+
+
+def _shut_key(uid: str) -> str:
+    """The folder's own name is not kept, only what it hashes to."""
+    return f"erased/{hashlib.sha256(uid.encode()).hexdigest()}"
+
+
+def _still_there(store: Storage, key: str) -> None:
+    top, _slash, rest = key.partition("/")
+    if top == "sittings" and store.exists(_shut_key(rest.partition("/")[0])):
+        raise Missing(_("This sitting was removed for good; nothing of it is kept any more."))
 
 
 def get(store: Storage, key: str) -> bytes:

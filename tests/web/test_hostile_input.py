@@ -56,7 +56,7 @@ NAMES = (
 BODIES = {
     "deep list": b"[" * 100_000,
     "deep object": b'{"a":' * 100_000,
-    "half surrogate": json.dumps(dict.fromkeys(NAMES, "�")).encode(),
+    "half surrogate": json.dumps(dict.fromkeys(NAMES, "\ud800")).encode(),
     "zero byte": json.dumps(dict.fromkeys(NAMES, "a\x00b")).encode(),
     "long number": b'{"frame": ' + b"9" * 5000 + b', "x": ' + b"9" * 5000 + b"}",
     "not finite": b'{"x": NaN, "y": Infinity, "frame": -Infinity, "width": 1e999}',

@@ -148,7 +148,7 @@ def _printable(text: str) -> str:
 def _name(profile: ImageCms.ImageCmsProfile) -> str:
     try:
         return _printable(profile.profile.profile_description or "") or "unnamed profile"
-    except (UnicodeDecodeError, OSError):
+    except (ValueError, OSError):  # no text of its encoding, or letters beyond the last one there is
         return "unnamed profile"
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +33,9 @@ FORMAT, FORMAT_VERSION = "sitting-archive", 1
 ROWS, SUMS = "sitting.json", "SHA256SUMS"
 CHUNK = 1 << 20
 MOST_ROWS_BYTES = 500_000_000  # of the description, unpacked
+# What reading a damaged or made-up ZIP may end in: it breaks off, is encrypted or newer, names what is no text.
+BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, UnicodeDecodeError)
+PACKED = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 Seen = Callable[[int, int], None]
 
 # In the order in which they can be put back; how each hangs on the sitting.
@@ -172,15 +176,28 @@ def _add(
     return {"store": where, "key": key, "sha256": sha.hexdigest(), "bytes": size}
 
 
+def opened(path: Path) -> zipfile.ZipFile:
+    """
+    Raises:
+        BadInput: it is no ZIP that can be read.
+        OSError: there is no such file.
+    """
+    try:
+        return zipfile.ZipFile(path)
+    except BROKEN as error:
+        raise BadInput(_("This file is no archive of a sitting.")) from error
+
+
 def read_head(archive: zipfile.ZipFile) -> dict[str, Any]:
     """The archive's description. Raises `BadInput` when it is none of ours."""
     try:
-        if archive.getinfo(ROWS).file_size > MOST_ROWS_BYTES:
+        info = archive.getinfo(ROWS)
+        if info.file_size > MOST_ROWS_BYTES or info.compress_type not in PACKED:
             raise BadInput(_("This file is no archive of a sitting."))
         head: dict[str, Any] = plain_json.loads(archive.read(ROWS))
         if (head["format"], head["format_version"]) != (FORMAT, FORMAT_VERSION):
             raise BadInput(_("This archive is of a kind this program cannot read."))
-    except (KeyError, ValueError, TypeError, zipfile.BadZipFile) as error:
+    except (KeyError, ValueError, TypeError, *BROKEN) as error:
         raise BadInput(_("This file is no archive of a sitting.")) from error
     return head
 
@@ -197,7 +214,7 @@ def checked_files(archive: zipfile.ZipFile, head: dict[str, Any], seen: Seen | N
             with archive.open(f"{where}/{key}") as source:
                 while chunk := source.read(CHUNK):
                     digest.update(chunk)
-        except (KeyError, zipfile.BadZipFile) as error:
+        except (KeyError, *BROKEN) as error:
             raise BadInput(_("The archive is damaged at %s.") % key) from error
         if digest.hexdigest() != item["sha256"]:
             raise BadInput(_("The archive is damaged at %s.") % key)

@@ -52,7 +52,8 @@ def entries(archive: zipfile.ZipFile, head: dict[str, Any]) -> None:
             raise _strange(info.filename)
         seen.add(info.filename)
         kind = info.external_attr >> 28
-        if kind not in {0, 8} or info.flag_bits & 1:  # a link, a device; encrypted
+        packed = info.compress_type in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
+        if kind not in {0, 8} or info.flag_bits & 1 or not packed:  # a link, a device; encrypted
             raise _strange(info.filename)
         if info.filename in said and info.file_size != said[info.filename]:
             raise _strange(info.filename)
@@ -66,7 +67,7 @@ def _rows(head: dict[str, Any], tables: dict[str, type[models.Model]]) -> None:
     strange = set(rows) - set(tables)
     if strange:
         raise _strange(sorted(strange)[0])
-    if len(rows.get("Sitting") or ()) != 1:
+    if not isinstance(rows.get("Sitting"), list) or len(rows["Sitting"]) != 1:
         raise _strange("Sitting")
     home, count = f"sittings/{head['uid']}/", 0
     for name, found in rows.items():

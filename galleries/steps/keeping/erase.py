@@ -88,6 +88,7 @@ def _note(uid: UUID, by: Visitor, verb: Verb, **detail: Any) -> None:
 
 def _remove_files(uid: UUID, by: Visitor, frames: int) -> Erasure:
     home = storage.home(uid)
+    storage.shut(uid)  # before the files go: a worker that is in the middle of something stores nothing afterwards
     files = sum(inventory.listing(name).remove_prefix(home) for name in (inventory.PRIVATE, inventory.PROOFS))
     _clear_log()
     left = scan(uid)

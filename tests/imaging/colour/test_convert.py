@@ -395,3 +395,17 @@ CONVERSIONS: dict[str, Callable[[], np.ndarray]] = {
 @pytest.mark.parametrize("name", CONVERSIONS)
 def test_the_same_input_gives_the_same_pixels(name: str) -> None:
     assert np.array_equal(CONVERSIONS[name](), CONVERSIONS[name]())
+
+
+def test_a_profile_named_in_letters_that_do_not_exist_is_still_used() -> None:
+    """Found by fuzzing (tests/fuzz opener): a byte over 127 in an ASCII name (ICC.1:2001-04, 6.5.17) comes back from
+    LittleCMS as a letter beyond the last one."""
+    icc = bytearray(SRGB)
+    (count,) = struct.unpack_from(">I", icc, 128)
+    at = next(132 + 12 * n for n in range(count) if icc[132 + 12 * n : 136 + 12 * n] == b"desc")
+    text = b"Nord\xf4\0"
+    name = b"desc\0\0\0\0" + struct.pack(">I", len(text)) + text + bytes(90)
+    struct.pack_into(">II", icc, at + 4, len(icc), len(name))
+    data = bytes(icc) + name
+    data = struct.pack(">I", len(data)) + data[4:]
+    assert profiles.examine(data, "RGB") == profiles.ProfileVerdict(data, "unnamed profile")

@@ -58,6 +58,8 @@ LIES: dict[str, Lie] = {
     "a uid with a path": lambda head: head.update(uid="../../etc"),
     "no rows": lambda head: head.pop("rows"),
     "rows that are a list": lambda head: head.update(rows=[]),
+    "a sitting that is yes": lambda head: head["rows"].update(Sitting=True),
+    "a sitting that is a number": lambda head: head["rows"].update(Sitting=1),
     "no sitting": lambda head: head["rows"].update(Sitting=[]),
     "two sittings": lambda head: head["rows"].update(Sitting=head["rows"]["Sitting"] * 2),
     "a table of users": lambda head: head["rows"].update(User=[{"model": "auth.user", "pk": 1, "fields": {}}]),
@@ -102,6 +104,40 @@ def test_a_link_among_the_files_is_refused(archive: Path) -> None:
         target.writestr(link, "/etc/passwd")
     with pytest.raises(BadInput):
         restore(out)
+    assert not Sitting.objects.exists()
+
+
+def patched(archive: Path, name: str, local: tuple[int, bytes], central: tuple[int, bytes]) -> Path:
+    """The archive with bytes of an entry's two headers replaced (PKWARE's APPNOTE 4.3.7, 4.3.12: where they stand)."""
+    data = bytearray(archive.read_bytes())
+    with zipfile.ZipFile(archive) as source:
+        first = source.getinfo(name).header_offset
+    second = data.rfind(b"PK\x01\x02", 0, data.rfind(name.encode()))
+    for start, (at, new) in ((first, local), (second, central)):
+        data[start + at : start + at + len(new)] = new
+    out = archive.with_name("patched.zip")
+    out.write_bytes(data)
+    return out
+
+
+HEADERS = {  # found by fuzzing (tests/fuzz archive): (offset, bytes) in the local and in the central header
+    "made by a later program": ((4, b"\xeb\0"), (6, b"\xeb\0")),
+    "packed in no known way": ((8, b"\x63\0"), (10, b"\x63\0")),
+    "packed by another way than ours": ((8, b"\x0c\0"), (10, b"\x0c\0")),
+    "said to be packed": ((8, b"\x08\0"), (10, b"\x08\0")),
+    "encrypted": ((6, b"\x01\0"), (8, b"\x01\0")),
+    "longer than the file": ((18, b"\xff\xff\xff\x0f" * 2), (20, b"\xff\xff\xff\x0f" * 2)),
+    "a name that is no text": ((6, b"\0\x08"), (8, b"\0\x08")),
+}
+
+
+@pytest.mark.parametrize("what", list(HEADERS))
+def test_a_strange_entry_gets_a_sentence(archive: Path, what: str) -> None:
+    broken = patched(archive, archive_file.ROWS, *HEADERS[what])
+    if what == "a name that is no text":
+        broken.write_bytes(broken.read_bytes().replace(archive_file.ROWS.encode(), b"sitting\xe9json"))
+    with pytest.raises(BadInput):
+        restore(broken)
     assert not Sitting.objects.exists()
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.files.base import ContentFile
 from django.core.files.storage import FileSystemStorage
 from django.core.management import CommandError, call_command
 from django.db import connection
@@ -307,7 +308,8 @@ def test_an_erasure_cut_short_is_caught_up(monkeypatch: pytest.MonkeyPatch) -> N
     assert len(erase.finish_erasures()) == 1
     assert not _stored()
     assert erase.finish_erasures() == []
-    storage.put(storage.proofs(), storage.derived_key(cast.sitting.uid, "proof", "a" * 64), b"a late worker's")
+    late = storage.derived_key(cast.sitting.uid, "proof", "a" * 64)
+    storage.proofs().save(late, ContentFile(b"a writer's who was killed before it looked again"))
     assert len(erase.finish_erasures()) == 1
     assert not _stored()
 
