@@ -91,3 +91,4 @@ class Verb(models.TextChoices):
     ERASED = "erased", _("erased")
     CROP_SET = "crop set", _("crop set")
     CROP_TAKEN_OVER = "crop taken over", _("crop taken over from another size")
+    WORK_ASKED_FOR_AGAIN = "work asked for again", _("work asked for again")

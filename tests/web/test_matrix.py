@@ -75,11 +75,11 @@ INVITEE_PAGES = {
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed finals version-picture version-file crops crop-source crop-preview crop-paper crop-sheet delivery
-delivery-progress archive delivery-paper delivered-file usage"""
+delivery-progress archive delivery-paper delivered-file usage work"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen retouch-known stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
-usage-answer"""
+usage-answer work-again"""
 STUDIO_PAGES = {
     **{f"studio-{name}": "get" for name in GETS.split()},
     **{f"studio-{name}": "post" for name in POSTS.split()},

@@ -238,7 +238,7 @@ def _reference(sitting: Sitting, reference_id: int) -> ReferencePicture:
 @studio_page()
 @require_safe
 def journal(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """Who did what when, newest first; and the worker's work that failed, with its reason."""
+    """Who did what when, newest first."""
     lines = sitting.journal.order_by("-pk")
     verb = request.GET.get("verb", "")
     if verb:
@@ -251,7 +251,6 @@ def journal(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         "lines": [line_of(line) for line in lines[:500]],
         "verbs": verbs,
         "verb": verb,
-        "failed": sitting.jobs.filter(state="failed").order_by("-pk")[:50],
     }
     return render(request, "galleries/studio/journal.html", context)
 

@@ -18,6 +18,7 @@ from galleries.web.studio import (
     sizes,
     upload,
     usage,
+    work,
 )
 
 _overview = [
@@ -33,6 +34,8 @@ _overview = [
     path("references/<int:reference_id>.jpg", sittings.reference_picture, name="studio-reference"),
     path("references/<int:reference_id>/remove", sittings.remove_reference, name="studio-reference-remove"),
     path("journal", sittings.journal, name="studio-journal"),
+    path("work", work.work_page, name="studio-work"),
+    path("work/again", work.work_again, name="studio-work-again"),
 ]
 _frames = [
     path("upload", upload.upload_page, name="studio-upload"),

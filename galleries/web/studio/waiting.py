@@ -48,6 +48,7 @@ class _Facts:
     sitting: Sitting
     making: int
     failed: int
+    held: int
     asked: int
     invites: list[Invite]  # not revoked
     frames: int
@@ -80,6 +81,7 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     jobs, finals = Job.objects.filter(sitting__in=ids), Final.objects.filter(sitting__in=ids)
     in_work = jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING], kind__in=["proof", "version"])
     making, failed = _per_sitting(in_work), _per_sitting(jobs.filter(state=Job.State.FAILED))
+    held = _per_sitting(jobs.filter(state=Job.State.WAITING, not_before__isnull=False))
     asked = _per_sitting(UsageRequest.objects.filter(sitting__in=ids, state=UsageRequest.State.ASKED))
     frames = _per_sitting(Frame.objects.filter(sitting__in=ids))
     strays = _per_sitting(StrayRetouch.objects.filter(sitting__in=ids))
@@ -97,7 +99,7 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     for sitting in sittings:
         pk = sitting.pk
         yield _Facts(
-            sitting, making[pk], failed[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
+            sitting, making[pk], failed[pk], held[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
             states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), bool(pk in last and last[pk].got),
         )  # fmt: skip
 
@@ -120,8 +122,13 @@ def _everywhere(facts: _Facts) -> Iterator[Waiting]:
     if failed := facts.failed:
         yield Waiting(
             _you(), ngettext("see why %d piece of work failed", "see why %d pieces of work failed", failed) % failed,
-            "studio-journal",
+            "studio-work",
         )  # fmt: skip
+    if held := facts.held:
+        words = ngettext(
+            "will try %d piece of work again by itself", "will try %d pieces of work again by itself", held
+        )
+        yield Waiting(_program(), words % held, "studio-work")
     if asked := facts.asked:
         yield Waiting(
             _you(), ngettext("answer %d request for use", "answer %d requests for use", asked) % asked, "studio-usage"
