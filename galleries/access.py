@@ -31,7 +31,7 @@ from galleries.models import (
     UsageRequest,
 )
 from galleries.models.finals import FinalSet
-from galleries.models.sittings import FrameSet
+from galleries.models.sittings import FrameSet, LookSet
 
 Stage = Sitting.Stage
 
@@ -266,22 +266,22 @@ def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
 def frames_of_sheets(is_subject: bool) -> FrameSet:
     """The frames that stand on the subject's sheet, or on everybody else's, of any sitting: filter by those whose
     invite you hold."""
-    frames = Frame.objects.filter(hidden=False).filter(Q(look=None) | Q(look__hidden=False))
+    frames = Frame.objects.unhidden().filter(Q(look=None) | Q(look__hidden=False))
     if is_subject:
         return frames
     struck = Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.STRIKE, invite__role=SUBJECT)
     return frames.let_go().filter(Q(sitting__strikes_hide=False) | ~Exists(struck))
 
 
-def looks_shown_to(visitor: Visitor, sitting: Sitting) -> QuerySet[Look]:
+def looks_shown_to(visitor: Visitor, sitting: Sitting) -> LookSet:
     looks = Look.objects.filter(sitting=sitting)
     if visitor.user is not None:
         return looks if runs(visitor.user, sitting) else looks.none()
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk:
         return looks.none()
-    looks = looks.filter(hidden=False)
-    return looks if invite.is_subject else looks.filter(kept_from_representation=False)
+    looks = looks.unhidden()
+    return looks if invite.is_subject else looks.let_go()
 
 
 def finals_shown_to(visitor: Visitor, sitting: Sitting) -> FinalSet:

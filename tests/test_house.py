@@ -249,3 +249,43 @@ def test_nobody_types_a_picture_library_outside_imaging_and_painter() -> None:
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             assert not {name.split(".")[0] for name in names} & libraries, path
+
+
+# What has a name in the query sets of `galleries/models`, as it would stand there raw.
+NAMED = (
+    *(r"\bhidden=False", r"\bretired=False", r"\brevoked_at=None", r"\bsent_at=None", r"\bon_list=True"),
+    *(r"\binvite__role__in=", r"\bkept_from_representation=False", r"\bkept_by_subject=False"),
+    r"deliveries\.filter\(state=\S*\b(READY|WAITING)\b",
+)
+
+
+def raw_filters(source: str) -> list[str]:
+    """Every call of filter, exclude or get in it that says what a query set has a name for."""
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    asked = [call for call in calls if isinstance(call.func, ast.Attribute) and call.func.attr in {"filter", "exclude"}]
+    found = []
+    for call in asked:
+        words = ", ".join(ast.unparse(part) for part in (*call.args, *call.keywords))
+        if ast.unparse(call.func).endswith("deliveries.filter"):
+            words = f"deliveries.filter({words})"
+        found += [words for pattern in NAMED if re.search(pattern, words)]
+    return found
+
+
+def test_a_filter_with_a_name_is_asked_for_by_its_name() -> None:
+    for path in sources("galleries"):
+        if not {"models", "migrations"} & set(path.parts):
+            assert raw_filters(path.read_text()) == [], path
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Look.objects.filter(sitting=one, hidden=False)", "final.versions.exclude(sent_at=None)",
+     "sitting.deliveries.filter(state=D.READY)", "Mark.objects.filter(invite__role__in=SIDES)"],
+)  # fmt: skip
+def test_a_raw_filter_is_seen(line: str) -> None:
+    assert len(raw_filters(line)) == 1
+
+
+def test_a_filter_of_its_own_is_let_be() -> None:
+    assert raw_filters("Frame.objects.filter(look__hidden=False).update(sent_at=None)") == []

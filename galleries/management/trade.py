@@ -73,7 +73,7 @@ def photographer_of(sitting: Sitting) -> Visitor:
 def sizes_named(slugs: list[str]) -> list[DeliverySize]:
     """The sizes of these short names; without any, those chosen first for a new delivery."""
     if not slugs:
-        return list(DeliverySize.objects.filter(chosen_first=True, retired=False))
+        return list(DeliverySize.objects.offered().filter(chosen_first=True))
     found = {size.slug: size for size in DeliverySize.objects.filter(slug__in=slugs)}
     missing = [slug for slug in slugs if slug not in found]
     if missing:

@@ -7,6 +7,11 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 
+class AccountLetterSet(models.QuerySet["AccountLetter"]):
+    def unsent(self) -> AccountLetterSet:
+        return self.filter(sent_at=None)
+
+
 class AccountLetter(models.Model):
     """That a letter about an account is to go, or went. Its text is not kept (it may hold a link)."""
 
@@ -20,6 +25,8 @@ class AccountLetter(models.Model):
     language = models.CharField(max_length=5, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     sent_at = models.DateTimeField(null=True, blank=True)
+
+    objects = AccountLetterSet.as_manager()
 
     class Meta:
         verbose_name = _("letter about an account")

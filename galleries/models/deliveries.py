@@ -6,6 +6,15 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 
+class DeliverySet(models.QuerySet["Delivery"]):
+    def handed_over(self) -> DeliverySet:
+        """Those that people may fetch, as long as they have not lapsed."""
+        return self.filter(state=Delivery.State.READY)
+
+    def being_made(self) -> DeliverySet:
+        return self.filter(state=Delivery.State.WAITING)
+
+
 class Delivery(models.Model):
     """One hand-over. It keeps the numbers of the sizes and the licence it was made with."""
 
@@ -34,6 +43,8 @@ class Delivery(models.Model):
     expires_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     ready_at = models.DateTimeField(null=True, blank=True)
+
+    objects = DeliverySet.as_manager()
 
     class Meta:
         verbose_name = _("delivery")

@@ -218,6 +218,12 @@ class StrayRetouch(models.Model):
         return stored(self.reason)
 
 
+class DeliverySizeSet(models.QuerySet["DeliverySize"]):
+    def offered(self) -> DeliverySizeSet:
+        """Sizes that can be chosen for a delivery; the others are retired."""
+        return self.filter(retired=False)
+
+
 class DeliverySize(models.Model):
     """What one delivered file must measure. Data, with its source: no size stands in the code."""
 
@@ -252,6 +258,8 @@ class DeliverySize(models.Model):
     position = models.PositiveSmallIntegerField(default=0)
     chosen_first = models.BooleanField(_("chosen for a new delivery"), default=True)
     retired = models.BooleanField(_("retired"), default=False)
+
+    objects = DeliverySizeSet.as_manager()
 
     class Meta:
         verbose_name = _("delivery size")

@@ -38,6 +38,16 @@ class Studio(models.Model):
         return studio or cls(name="Studio", photographer="", email="studio@portal.example")
 
 
+class InviteSet(models.QuerySet["Invite"]):
+    def unrevoked(self) -> InviteSet:
+        """Invites the studio has not taken back; they may have run out, see `Invite.holds`."""
+        return self.filter(revoked_at=None)
+
+    def holding(self) -> InviteSet:
+        """Neither revoked nor run out by themselves; one that was passed on holds only with the one it came from."""
+        return self.unrevoked().filter(expires_at__gt=timezone.now())
+
+
 class Invite(models.Model):
     """One person let into one sitting, in one role. A person's marks hang on it."""
 
@@ -62,6 +72,8 @@ class Invite(models.Model):
     # Passing an invite on inside the agency: allowed by the photographer, and the marks go on one shared shortlist.
     may_pass_on = models.BooleanField(_("may pass it on inside the agency"), default=False)
     passed_from = models.ForeignKey("self", models.CASCADE, null=True, blank=True, related_name="passed_to")
+
+    objects = InviteSet.as_manager()
 
     class Meta:
         verbose_name = _("invite")
@@ -139,6 +151,11 @@ class SignInLink(models.Model):
         return f"sign-in link {self.pk}"
 
 
+class LetterSet(models.QuerySet["Letter"]):
+    def unsent(self) -> LetterSet:
+        return self.filter(sent_at=None)
+
+
 class Letter(models.Model):
     """That a letter was sent, so that nobody gets it twice. Its text is not kept (it holds a link)."""
 
@@ -149,6 +166,8 @@ class Letter(models.Model):
     to = models.EmailField()
     sent_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = LetterSet.as_manager()
 
     class Meta:
         verbose_name = _("letter")

@@ -106,6 +106,15 @@ class Sitting(models.Model):
         return self.stage != Stage.ARCHIVED
 
 
+class LookSet(models.QuerySet["Look"]):
+    def unhidden(self) -> LookSet:
+        return self.filter(hidden=False)
+
+    def let_go(self) -> LookSet:
+        """Looks that nobody keeps from the representation."""
+        return self.filter(kept_from_representation=False)
+
+
 class Look(models.Model):
     """A wardrobe, a backdrop and a lighting set-up; several looks make a sitting."""
 
@@ -141,6 +150,8 @@ class Look(models.Model):
     proposed_reason = models.CharField(max_length=1000, blank=True)
     # True while nobody has touched it: such a look goes when a better proposal leaves it empty.
     made_by_program = models.BooleanField(default=False, editable=False)
+
+    objects = LookSet.as_manager()
 
     class Meta:
         verbose_name = _("look")
@@ -195,6 +206,10 @@ class PlanComment(models.Model):
 
 
 class FrameSet(models.QuerySet["Frame"]):
+    def unhidden(self) -> FrameSet:
+        """Frames that the photographer does not hide by themselves; their look may be hidden, see `access`."""
+        return self.filter(hidden=False)
+
     def let_go(self) -> FrameSet:
         """Frames that nobody keeps from the representation: neither by themselves nor by the look they lie in."""
         return self.filter(kept_by_subject=False).filter(

@@ -16,7 +16,7 @@ def crop_shapes(frame: Frame, most: int = 6) -> list[dict[str, Any]]:
     width, height = (reading.width, reading.height) if reading else (frame.width, frame.height)
     face = reading.face if reading else None
     found: dict[tuple[int, int], dict[str, Any]] = {}
-    for size in DeliverySize.objects.filter(retired=False).order_by("-chosen_first", "position", "pk"):
+    for size in DeliverySize.objects.offered().order_by("-chosen_first", "position", "pk"):
         ratio = sizes.spec(size).ratio
         if ratio is None or (ratio.width, ratio.height) in found or len(found) == most:
             continue

@@ -18,6 +18,7 @@ from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, loo
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Verb
 from galleries.models.marks import MarkSet
+from galleries.models.sittings import LookSet
 from galleries.sorting import sides
 from galleries.steps.people import letters
 
@@ -124,7 +125,7 @@ def _look_place(look: Look | None) -> int:
     return look.position if look is not None else 10_000
 
 
-def coverage(sitting: Sitting, lines: Sequence[Line], shown: QuerySet[Look]) -> list[str]:
+def coverage(sitting: Sitting, lines: Sequence[Line], shown: LookSet) -> list[str]:
     """What the picks do not cover of the looks this person may know of, in words; never a reason to stop."""
     looks, purposes, kinds = _uncovered([line for line in lines if line.standing], shown)
     words = [_("No pick of either side in “%s”.") % title for title in looks]
@@ -162,9 +163,9 @@ def still_marking(sitting: Sitting) -> list[Invite]:
     return [one for one in voices.order_by("pk") if one.holds()]
 
 
-def _uncovered(lines: Sequence[Line], shown: QuerySet[Look]) -> tuple[list[str], list[str], list[str]]:
+def _uncovered(lines: Sequence[Line], shown: LookSet) -> tuple[list[str], list[str], list[str]]:
     """Titles of looks, purposes, and kinds of castings ('theatrical, commercial' are two) that no line stands for."""
-    there = list(shown.filter(hidden=False, frames__isnull=False).distinct())
+    there = list(shown.unhidden().filter(frames__isnull=False).distinct())
     within = {line.frame.look_id for line in lines}
     covered = [look for look in there if look.pk in within]
     purposes = {look.purpose for look in there} - {look.purpose for look in covered}
@@ -228,7 +229,7 @@ def _wanted(sitting: Sitting, order: Sequence[int], by: Visitor) -> dict[int, Fr
         BadInput: one of the frames is hidden or not of this sitting, as far as this person knows.
         Refused: one is kept from the representation; only the photographer comes to hear this.
     """
-    shown = frames_shown_to(by, sitting).filter(hidden=False, pk__in=order).select_related("look")
+    shown = frames_shown_to(by, sitting).unhidden().filter(pk__in=order).select_related("look")
     frames = {frame.pk: frame for frame in shown}
     if len(frames) != len(order):
         raise BadInput(_("A frame on the list is hidden or not of this sitting."))
@@ -271,7 +272,7 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
         BadInput: there is nothing to show.
     """
     require(by, Act.RUN, sitting, _("Only the photographer shows the proofs."))
-    if not sitting.frames.filter(hidden=False).exists():
+    if not sitting.frames.unhidden().exists():
         raise BadInput(_("There are no frames to show yet."))
     with transaction.atomic():
         stages.advance(sitting, Sitting.Stage.PROOFING, by, verb=Verb.PROOFS_SHOWN)

@@ -36,7 +36,7 @@ def draft(sitting: Sitting) -> LicenceTerms:
     if last is not None:
         return replace(terms_of(last), version=last.number + 1)
     studio = Studio.current()
-    agent = sitting.invites.filter(role=Invite.Role.REPRESENTATION, revoked_at=None).order_by("pk").first()
+    agent = sitting.invites.unrevoked().filter(role=Invite.Role.REPRESENTATION).order_by("pk").first()
     return LicenceTerms(
         licence_id=f"{sitting.slug}-{sitting.uid.hex[:6]}",
         photographer=studio.photographer or sitting.photographer.get_full_name() or sitting.photographer.get_username(),

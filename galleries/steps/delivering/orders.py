@@ -67,7 +67,7 @@ def prepare(
     plain = [order.to_json() for order in orders]
     try:
         with transaction.atomic():
-            if any(one.orders == plain for one in sitting.deliveries.filter(state=D.WAITING)):
+            if any(one.orders == plain for one in sitting.deliveries.being_made()):
                 raise Conflict(_("This delivery is being made already."))
             number = (sitting.deliveries.aggregate(last=Max("number"))["last"] or 0) + 1
             delivery = Delivery.objects.create(
@@ -174,7 +174,7 @@ def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
 
 def _handed_over(sitting: Sitting) -> dict[tuple[int, str], tuple[str, str]]:
     """(final, size) → the two digests of the newest file that was handed over."""
-    ready = sitting.deliveries.filter(state=D.READY).select_related("licence").order_by("number")
+    ready = sitting.deliveries.handed_over().select_related("licence").order_by("number")
     return {
         (order.final, order.size): (order.picture, order.written)
         for delivery in ready

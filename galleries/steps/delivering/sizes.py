@@ -124,4 +124,4 @@ def retire_size(size: DeliverySize, by: Visitor, retired: bool = True) -> None:
 
 
 def offered() -> list[DeliverySize]:
-    return list(DeliverySize.objects.filter(retired=False))
+    return list(DeliverySize.objects.offered())

@@ -107,7 +107,7 @@ def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_si
     if not sitting.deliveries.exists():
         licence = licences.current(sitting) or licences.compose(sitting, licences.draft(sitting), by)
         licences.accept(licence, subject, subject.name)
-        sizes = list(DeliverySize.objects.filter(slug__in=SIZES, retired=False))
+        sizes = list(DeliverySize.objects.offered().filter(slug__in=SIZES))
         orders.prepare(sitting, sizes, licence, by, partial=True)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
     for made in sitting.deliveries.filter(state=Delivery.State.MADE):

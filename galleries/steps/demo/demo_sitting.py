@@ -239,7 +239,7 @@ def words_of(look: PlannedLook) -> dict[str, Any]:
 
 def invited(sitting: Sitting, role: str, name: str, email: str, by: Visitor) -> Invite:
     require(by, Act.RUN, sitting)
-    there = sitting.invites.filter(role=role, email=email, revoked_at=None).first()
+    there = sitting.invites.unrevoked().filter(role=role, email=email).first()
     return there or invites.invite(sitting, role, name, email, by)
 
 

@@ -61,7 +61,7 @@ def run(say: Say) -> Result:
     agent = Visitor(invite=sitting.invites.get(role=Invite.Role.REPRESENTATION))
     finals = _agree(sitting, subject, agent, say)
     _finish(finals, photographer, subject, say)
-    wanted = list(DeliverySize.objects.filter(chosen_first=True, retired=False))
+    wanted = list(DeliverySize.objects.offered().filter(chosen_first=True))
     _crop(finals, wanted, photographer, say)
     licence = licences.compose(sitting, licences.draft(sitting), photographer)
     sitting.refresh_from_db()

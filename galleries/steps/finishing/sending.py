@@ -58,7 +58,7 @@ def _let_out(version: Version, by: Visitor, *, sure: bool) -> None:
             _("%(frame)s is %(state)s; sending version %(n)d takes that back. Say that you mean it.")
             % {"frame": final.frame.label, "state": final.get_state_display(), "n": version.number}
         )
-    if not Version.objects.filter(pk=version.pk, sent_at=None).update(sent_at=timezone.now()):
+    if not Version.objects.unsent().filter(pk=version.pk).update(sent_at=timezone.now()):
         raise Conflict(_("Somebody sent this retouch at the same moment. Load the page again."))
     if final.sitting.stage == Stage.DELIVERED:
         stages.advance(final.sitting, Stage.FINISHING, by, verb=Verb.FINISHING_AGAIN)

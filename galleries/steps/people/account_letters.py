@@ -23,8 +23,8 @@ def list_letter(kind: AccountLetter.Kind, to: str, account: User | None = None) 
 
 def send(letter_id: int) -> None:
     """The worker's: once each. Again after a failure, never after it went."""
-    letter = AccountLetter.objects.select_related("account").filter(pk=letter_id, sent_at=None).first()
-    if letter is None or not AccountLetter.objects.filter(pk=letter_id, sent_at=None).update(sent_at=timezone.now()):
+    letter = AccountLetter.objects.unsent().select_related("account").filter(pk=letter_id).first()
+    if letter is None or not AccountLetter.objects.unsent().filter(pk=letter_id).update(sent_at=timezone.now()):
         return
     try:
         _message(letter, letter.to, {}).send()

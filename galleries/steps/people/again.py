@@ -23,7 +23,7 @@ def send_links_again(email: str) -> int:
     if not 0 < len(email) <= 254 or "\0" in email or not _allowed(email):
         return 0
     listed = 0
-    found = Invite.objects.filter(email=email, revoked_at=None).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
+    found = Invite.objects.unrevoked().filter(email=email).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
     for person in found.select_related("sitting", "passed_from"):
         if person.sitting.lacks_consent:
             continue

@@ -146,7 +146,7 @@ def revoke(invite: Invite, by: Visitor) -> None:
     require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
     with transaction.atomic():
         for one in [invite, *invite.passed_to.all()]:
-            Invite.objects.filter(pk=one.pk, revoked_at=None).update(revoked_at=timezone.now())
+            Invite.objects.unrevoked().filter(pk=one.pk).update(revoked_at=timezone.now())
         JournalLine.write(invite.sitting, by.who, Verb.INVITE_REVOKED, str(invite))
         stages.touch(invite.sitting)
 
@@ -219,9 +219,8 @@ def use_sign_in_link(token: str) -> SignInLink:
 
 def invites_of(email: str) -> list[Invite]:
     """The open invites as representation under one address: an agent's desk."""
-    found = Invite.objects.select_related("sitting", "passed_from").filter(
-        email=email.lower(), role=Invite.Role.REPRESENTATION, revoked_at=None, expires_at__gt=timezone.now()
-    )
+    found = Invite.objects.holding().filter(email=email.lower(), role=Invite.Role.REPRESENTATION)
+    found = found.select_related("sitting", "passed_from")
     return [one for one in found.order_by("sitting__title") if one.holds()]
 
 

@@ -32,7 +32,7 @@ def send(letter_id: int) -> None:
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
     # Marked first: a worker killed between the two loses one letter; the other way round somebody gets it twice.
-    if not Letter.objects.filter(pk=letter.pk, sent_at=None).update(sent_at=timezone.now()):
+    if not Letter.objects.unsent().filter(pk=letter.pk).update(sent_at=timezone.now()):
         return
     try:
         _message(letter).send()
@@ -117,7 +117,7 @@ def send_due(today: date | None = None) -> int:
     waiting = Final.objects.listed().filter(state=Final.State.SHOWN).values("sitting")
     for sitting in Sitting.objects.filter(pk__in=waiting, stage__in=["finishing", "delivered"]):
         listed += _remind_of_retouches(sitting, today)
-    for letter in Letter.objects.filter(sent_at=None).select_related("sitting", "invite__passed_from"):
+    for letter in Letter.objects.unsent().select_related("sitting", "invite__passed_from"):
         wanted = letter.invite is None or letter.kind == "ended" or letter.invite.holds()
         if wanted and not is_quiet(letter.sitting, timezone.now()):
             jobs.enqueue("letter", letter.pk, letter.sitting, again=True)

@@ -58,7 +58,7 @@ def held(by: Visitor, sitting: Sitting) -> list[Kept]:
     for frame in frames.select_related("look").order_by("captured_at", "name", "pk"):
         by_look.setdefault(frame.look_id, []).append(frame)
     rows = []
-    for look in sitting.looks.filter(hidden=False):
+    for look in sitting.looks.unhidden():
         frames_here, whole = tuple(by_look.pop(look.pk, ())), _theirs(by, look)
         if whole or (frames_here and not look.kept_from_representation):
             rows.append(Kept(look, whole, frames_here))

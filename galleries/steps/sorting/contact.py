@@ -27,7 +27,7 @@ def contact_sheet(by: Visitor, sitting: Sitting, *, page: str = "A4", columns: i
     require(by, Act.SEE_SHEET, sitting)
     if page not in PAGES:
         raise BadInput(_("There is no page “%(page)s”; use %(pages)s.") % {"page": page, "pages": " / ".join(PAGES)})
-    frames = frames_shown_to(by, sitting).filter(hidden=False).prefetch_related("proofs").order_by("captured_at", "pk")
+    frames = frames_shown_to(by, sitting).unhidden().prefetch_related("proofs").order_by("captured_at", "pk")
     marks = _marks(sitting, by)
     by_look: dict[int | None, list[SheetFrame]] = {}
     for frame in frames:

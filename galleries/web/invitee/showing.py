@@ -83,7 +83,7 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
     number = {look.pk: n for n, look in enumerate(looks, 1)}
     frames = list(
         frames_shown_to(visitor, sitting)
-        .filter(hidden=False)
+        .unhidden()
         .defer("reading")
         .annotate(
             right_eye=F("reading__face__right_eye"),
@@ -137,7 +137,7 @@ def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[
 def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> dict[str, Any]:
     """All that can change while the sheet is open, for a script: small enough to send whole."""
     mine, theirs = marks_of(visitor, sitting)
-    visible = frames_shown_to(visitor, sitting).filter(hidden=False)
+    visible = frames_shown_to(visitor, sitting).unhidden()
     shown = set(visible.values_list("pk", flat=True))
     people = {invite.pk: invite for row in theirs.values() for invite, _kind in row}
     count = pick.count(visitor, sitting)

@@ -49,7 +49,7 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
 
 def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
     """The first frame of each look, per sitting, in the looks' order; two queries for all of them."""
-    shown = Frame.objects.filter(sitting__in=sitting_ids, hidden=False).exclude(proofs=None)
+    shown = Frame.objects.unhidden().filter(sitting__in=sitting_ids).exclude(proofs=None)
     firsts = shown.exclude(look=None).order_by().values("look").annotate(first=Min("pk")).values("first")
     frames = Frame.objects.filter(pk__in=firsts).select_related("look").order_by("look__position", "pk")
     proofs = Proof.objects.newest_of(frame.pk for frame in frames)

@@ -91,10 +91,10 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     for pk, state in finals.listed().order_by().values_list("sitting_id", "state"):
         states.setdefault(pk, Counter())[state] += 1
     invites: dict[int, list[Invite]] = {}
-    for one in Invite.objects.filter(sitting__in=ids, revoked_at=None).order_by("pk"):
+    for one in Invite.objects.unrevoked().filter(sitting__in=ids).order_by("pk"):
         invites.setdefault(one.sitting_id, []).append(one)
     got = Exists(Receipt.objects.filter(delivery=OuterRef("pk")))
-    deliveries = Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(got=got)
+    deliveries: QuerySet[Any] = Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(got=got)
     last = {one.sitting_id: one for one in deliveries.order_by("number")}
     for sitting in sittings:
         pk = sitting.pk
