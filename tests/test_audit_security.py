@@ -25,7 +25,7 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from galleries import access, storage
+from galleries import storage
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Invite, Job, Mark, Round, Sitting
 from galleries.steps import derived, jobs
@@ -243,14 +243,15 @@ def test_a_mark_that_comes_while_the_list_is_being_closed_is_refused(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     frame = proved(cast, 1, cast.look())
-    found = access.frame_for
+    atomic = pick.transaction.atomic
 
-    def slow(*args: object) -> object:
-        seen = found(*args)  # type: ignore[arg-type]
+    def closed_meanwhile() -> object:
+        """The list is closed after the mark came in and before its lock: what was read by then must not count."""
+        monkeypatch.setattr(pick.transaction, "atomic", atomic)
         agree.close(Sitting.objects.get(pk=cast.sitting.pk), [frame.pk], cast.as_owner)
-        return seen
+        return atomic()
 
-    monkeypatch.setattr(pick, "frame_for", slow)
+    monkeypatch.setattr(pick.transaction, "atomic", closed_meanwhile)
     with pytest.raises(Refused, match="closed"):
         pick.set_mark(cast.as_subject, frame.pk, kind="pick")
     assert not Mark.objects.exists()
