@@ -255,6 +255,8 @@ SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_SSL_REDIRECT = False  # the proxy does it
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
+# Every host below the site's own then has to speak https too: only for whoever keeps the whole domain.
+SECURE_HSTS_INCLUDE_SUBDOMAINS = env.flag("PORTAL_HSTS_SUBDOMAINS", False)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("PORTAL_BEHIND_PROXY", False) else None
 # Only behind our own proxy may a header say where a request came from.
 BEHIND_PROXY = env.flag("PORTAL_BEHIND_PROXY", False)

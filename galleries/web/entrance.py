@@ -92,7 +92,10 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
     problem = ""
     if request.method == "POST":
         count_try(request, "sign-in")
-        user = authenticate(request, username=request.POST.get("name", ""), password=request.POST.get("password", ""))
+        name = request.POST.get("name", "")
+        # From however many addresses, and whether or not there is such an account, so that the answer tells neither.
+        count_try(request, "sign-in-name", invites.hash_of(name.strip().casefold()))
+        user = authenticate(request, username=name, password=request.POST.get("password", ""))
         if isinstance(user, User):
             login(request, user)
             return HttpResponseRedirect(onward)

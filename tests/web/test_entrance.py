@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.core.cache import cache
 from django.test import Client
 
@@ -84,6 +85,46 @@ def test_sign_in_and_its_refusals(cast, settings):
         "/sign-in", {"name": cast.owner.username, "password": "a long enough secret", "next": "https://evil.example/"}
     )
     assert right["Location"] == "/studio/"
+
+
+def test_one_account_is_not_guessed_at_from_many_addresses(cast, settings):
+    settings.DOOR_TRIES = 2
+    cast.owner.set_password("a long enough secret")
+    cast.owner.save()
+    for name in (cast.owner.username, "nobody"):
+        answers = [
+            Client()
+            .post("/sign-in", {"name": spelt, "password": "a long enough secret!"}, REMOTE_ADDR=f"192.0.2.{number}")
+            .status_code
+            for number, spelt in enumerate((name, name.upper(), f" {name}"))
+        ]
+        assert answers == [400, 400, 403], name
+        cache.delete_many(f"tries:sign-in:192.0.2.{number}" for number in range(3))
+    right = {"name": cast.owner.username, "password": "a long enough secret"}
+    assert Client().post("/sign-in", right, REMOTE_ADDR="192.0.2.77").status_code == 403  # a right one counts too
+
+
+def test_a_wrong_password_costs_the_same_whoever_is_named(cast, monkeypatch):
+    """The password's hash is worked out equally often; no clock is read, which a busy machine would make a liar."""
+    cast.owner.set_password("a long enough secret")
+    cast.owner.save()
+    cast.colleague.set_password("a long enough secret")
+    cast.colleague.is_active = False
+    cast.colleague.save()
+    made, encode = [], PBKDF2PasswordHasher.encode
+
+    def counted(self, password, salt, iterations=None):
+        made.append(iterations or self.iterations)
+        return encode(self, password, salt, iterations)
+
+    monkeypatch.setattr(PBKDF2PasswordHasher, "encode", counted)
+    costs = {}
+    for name in (cast.owner.username, cast.colleague.username, cast.stranger.username, "nobody at all"):
+        made.clear()
+        assert Client().post("/sign-in", {"name": name, "password": "guess"}).status_code == 400
+        costs[name] = list(made)
+    assert set(map(len, costs.values())) == {1}, costs
+    assert len({cost for (cost,) in costs.values()}) == 1, costs
 
 
 def test_a_sign_in_link_needs_a_press_and_works_once(cast):
