@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import resolve
 from django.utils import timezone
 
 from galleries.models import (
@@ -15,18 +16,22 @@ from galleries.models import (
     Final,
     Frame,
     Invite,
+    JournalLine,
     Look,
     Mark,
     PinnedNote,
     Proof,
+    Refusal,
     Remark,
     Sitting,
     StrayRetouch,
+    Verb,
     Version,
 )
 from galleries.steps.delivering import cut, sizes
 from galleries.steps.keeping import retention
 from tests.cast import Cast, make_cast
+from tests.web.test_matrix import INVITEE_PAGES, STUDIO_PAGES
 
 pytestmark = pytest.mark.django_db
 STATES = [Final.State.RETURNED, Final.State.SHOWN, Final.State.APPROVED, Final.State.AS_IT_IS, Final.State.AGREED]
@@ -57,6 +62,12 @@ def add_frames(sitting: Sitting, invites: list[Invite], start: int, stop: int) -
         Mark(frame=frame, invite=invite, by=invite, kind=Mark.Kind.PICK, acted_at=now)
         for frame in frames
         for invite in invites
+    )
+    Refusal.objects.bulk_create(
+        Refusal(sitting=sitting, name=f"{frame.number}.txt", reason="Not a picture.") for frame in frames
+    )
+    JournalLine.objects.bulk_create(
+        JournalLine.line(sitting, "Ansa Veld", Verb.MARKED, frame.name, frame=frame.pk) for frame in frames
     )
     Remark.objects.bulk_create(Remark(frame=frame, who="Ansa Veld", text="This one.") for frame in frames)
     return frames
@@ -118,17 +129,44 @@ OF_FINALS = [
     ("owner", STUDIO),
     *[
         ("owner", STUDIO + page)
-        for page in ("finals", "finals/send", "delivery", "lists", "lists/agreed/csv", "people", "usage", "journal")
+        for page in (
+            *("finals", "finals/send", "finals/{final}/as-it-is", "finals/{final}/crops", "finals/{final}/crops?all=1"),
+            *("delivery", "delivery/licence", "lists", "lists/agreed/csv", "people", "usage", "journal", "keeping"),
+        )
     ],
-    *[("owner", STUDIO + page) for page in ("finals/{final}/crops", "finals/{final}/crops?all=1")],
     *[("subject", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "sheet")],
     *[("representation", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "lists")],
 ]
 OF_FRAMES = [
-    *[("owner", STUDIO + page) for page in ("", "desk", "desk/data", "set", "lists", "upload", "setup", "people")],
-    *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back")],
-    *[("representation", INVITEE + page) for page in ("plan", "sheet", "lists")],
+    *[
+        ("owner", STUDIO + page)
+        for page in (
+            *("", "desk", "desk/data", "set", "set/news", "lists", "upload", "upload/refused", "setup", "people"),
+            *("settings", "looks/{look}", "journal"),
+        )
+    ],
+    *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes")],
+    *[("representation", INVITEE + page) for page in ("plan", "sheet", "lists", "marks", "pass-on")],
 ]
+# Addresses that show no list that grows with finals or frames, and those with tests of their own.
+OF_ONE_THING = {
+    *("sitting", "reference", "studio-reference", "version-picture", "studio-version-picture", "studio-version-file"),
+    *("proof-picture", "view-picture", "original", "studio-eyes", "studio-crop-source", "studio-crop-preview"),
+    *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
+    *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel"),
+}
+PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read
+
+
+def test_every_page_that_shows_a_list_is_counted() -> None:
+    parts = {"slug": "ansa-veld", "final": "1", "look": "1"}
+    counted = set()
+    for _who, page in [*OF_FINALS, *OF_FRAMES]:
+        path = page.replace("{cast.sitting.slug}", "{slug}").format(**parts).partition("?")[0]
+        counted.add(resolve(path).url_name)
+    pages = {*INVITEE_PAGES, *STUDIO_PAGES}
+    shown = {name for name in pages if "get" in (STUDIO_PAGES.get(name) or INVITEE_PAGES[name][0]).split()}
+    assert shown - counted == OF_ONE_THING | PAPERS
 
 
 @pytest.mark.parametrize(("who", "address"), OF_FINALS)
@@ -175,10 +213,13 @@ def test_an_outbox_of_many_marks_costs_what_one_mark_does() -> None:
 @pytest.mark.parametrize(("who", "address"), OF_FRAMES)
 def test_a_page_costs_the_same_with_ten_frames_and_with_three_hundred(who: str, address: str) -> None:
     cast = make_cast(stage=Sitting.Stage.AGREEING)
+    Invite.objects.filter(pk=cast.representation.pk).update(may_pass_on=True)
     costs = {}
     for have, want in ((0, 10), (10, 300)):
         add_frames(cast.sitting, [cast.subject, cast.representation], have, want)
-        costs[want] = counted(cast, who, address)
+        look = Look.objects.order_by("pk").first()
+        assert look is not None
+        costs[want] = counted(cast, who, address.replace("{look}", str(look.pk)))
     assert costs[10] == costs[300], costs
 
 
