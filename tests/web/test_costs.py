@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from itertools import cycle
 
 import pytest
 from django.db import connection
@@ -16,6 +17,7 @@ from galleries.models import (
     Final,
     Frame,
     Invite,
+    Job,
     JournalLine,
     Look,
     Mark,
@@ -65,6 +67,10 @@ def add_frames(sitting: Sitting, invites: list[Invite], start: int, stop: int) -
     )
     Refusal.objects.bulk_create(
         Refusal(sitting=sitting, name=f"{frame.number}.txt", reason="Not a picture.") for frame in frames
+    )
+    Job.objects.bulk_create(
+        Job(sitting=sitting, kind="proof", thing=frame.pk, state=state, reason="The disk is full.")
+        for frame, state in zip(frames, cycle([Job.State.FAILED, Job.State.WAITING, Job.State.RUNNING]), strict=False)
     )
     JournalLine.objects.bulk_create(
         JournalLine.line(sitting, "Ansa Veld", Verb.MARKED, frame.name, frame=frame.pk) for frame in frames
@@ -142,7 +148,7 @@ OF_FRAMES = [
         ("owner", STUDIO + page)
         for page in (
             *("", "desk", "desk/data", "set", "set/news", "lists", "upload", "upload/refused", "setup", "people"),
-            *("settings", "looks/{look}", "journal"),
+            *("settings", "looks/{look}", "journal", "work"),
         )
     ],
     *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes")],
