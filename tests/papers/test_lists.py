@@ -95,7 +95,7 @@ def test_a_delivered_file_tells_its_licence_years_later() -> None:
     for part in (
         "Made by Marit Ødegård.",
         "Copyright notice: © 2026 Marit Ødegård. All rights reserved.",
-        "The licence ended on Feb. 29, 2028.",
+        "The licence ended on 29 February 2028.",
         "A licence is given by Studio Nord (hello@studio.example, https://studio.example).",
         "It shows Zoë Œuvrard-Ångström 李小龍.",
         "A model release is on file, limited or incomplete.",

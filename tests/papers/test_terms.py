@@ -62,7 +62,7 @@ def test_read_back_in_plain_sentences() -> None:
         ({"uses": ()}, "no use at all"),
         ({"uses": ("tattoo",)}, "“tattoo” is not a known use"),
         ({"alterations": ("burn",)}, "“burn” is not a known alteration"),
-        ({"ends": date(2025, 1, 1)}, "ends on Jan. 1, 2025, before it starts on March 1, 2026"),
+        ({"ends": date(2025, 1, 1)}, "ends on 1 January 2025, before it starts on 1 March 2026"),
         ({"credit_line": ""}, "credit line is empty"),
         ({"model_release": "MR-UMR"}, "only when somebody has read it"),
         ({"model_release": "MR-NAP"}, "shows a person"),

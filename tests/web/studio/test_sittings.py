@@ -34,6 +34,7 @@ def values(sitting: Sitting, **other: object) -> dict[str, object]:
         "subject_given": sitting.subject_given,
         "subject_surname": sitting.subject_surname,
         "allowance": sitting.allowance,
+        "answer_days": sitting.answer_days,
         "time_zone": "Europe/Berlin",
     }
     return {**base, **other}

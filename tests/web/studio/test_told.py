@@ -47,7 +47,7 @@ def test_a_refused_file_in_two_languages_and_an_older_row_as_it_stands(cast: Cas
 def test_failed_work_in_spanish(cast: Cast, client: Client) -> None:
     why = told(Code.JPEG_CUT_OFF).named("KAL_0412.JPG")
     Job.objects.create(sitting=cast.sitting, kind="proof", thing=1, state=Job.State.FAILED, reason=why.as_text(500))
-    page = _read(cast, client, "studio-journal", "es")
+    page = _read(cast, client, "studio-work", "es")
     assert "KAL_0412.JPG: Este JPEG está cortado: los datos terminan antes de la última línea." in page
 
 
