@@ -102,7 +102,7 @@ def test_a_delivered_file_tells_its_licence_years_later() -> None:
         "Changes that are not allowed: no flipping, no retouching, no colourising, no merging with other pictures.",
         "Data mining is prohibited, except for search engines.",
         "retouched by a person, without generative tools",
-        "Taken on Feb. 1, 2026 at 10:00:00 by the camera's clock.",
+        "Taken on 1 February 2026 at 10:00:00 by the camera's clock.",
     ):
         assert part in text, part
     assert "Caution" not in text
