@@ -16,6 +16,7 @@ from galleries import storage
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.reading import FrameReading
 from galleries.models import Frame, Look, Proof
+from galleries.told import Told
 from tests.cast import Cast
 
 expect.set_options(timeout=20_000)  # a busy machine is no failure
@@ -76,7 +77,7 @@ def _row(cast: Cast, number: int, look: Look, start: datetime) -> Frame:
         iris_radius_right=5, iris_radius_left=5, roll_deg=0, crown_y=70, crown_uncertainty=8, crown_measured=False,
         chin=(160, 260), forehead=(160, 110), mouth=(160, 215), yaw_hint=0, score=0.9,
     )  # fmt: skip
-    reading = FrameReading(320, 480, 1.0, face, "", sharpness=0.4, soft=False)
+    reading = FrameReading(320, 480, 1.0, face, Told(""), sharpness=0.4, soft=False)
     alike = number % 12 in (4, 5, 6)
     return Frame(
         sitting=cast.sitting,
