@@ -73,7 +73,7 @@ def link_in_letter(site: Site, to: str) -> str:
     for path in sorted((site.home / "mail").glob("*")):
         text = path.read_text()
         if f"To: {to}" in text:
-            found += re.findall(r"http://localhost:\d+/i/\S+", text)
+            found += re.findall(r"http://localhost:\d+/i/[\w-]+", text)
     assert found, f"no letter to {to}"
     return found[-1]
 
