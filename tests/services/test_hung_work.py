@@ -26,6 +26,12 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         yield made
 
 
+@pytest.fixture(autouse=True)
+def _nothing_left_over(site: Site) -> None:
+    """What one test leaves to hang would take the other's workers, whichever comes first."""
+    site.python("from galleries.models import Job\nJob.objects.all().delete()")
+
+
 def states(site: Site, kind: str) -> list[str]:
     with sqlite3.connect(site.home / "portal.sqlite3", timeout=30) as tables:
         rows = tables.execute("SELECT state FROM galleries_job WHERE kind = ? ORDER BY thing", [kind]).fetchall()
