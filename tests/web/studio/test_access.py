@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, reverse
 
 from galleries.web.studio import urls
-from tests.cast import Cast, make_cast
+from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
 
@@ -37,11 +37,6 @@ def address(name: str, slug: str) -> str:
     for key, converter in pattern.converters.items():
         values[key] = slug if key == "slug" else 999_999 if type(converter).__name__ == "IntConverter" else "txt"
     return reverse(name, kwargs=values if "slug" in values else {"slug": slug, **values})
-
-
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
 
 
 @pytest.mark.parametrize("name", OF_A_SITTING)

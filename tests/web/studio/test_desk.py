@@ -21,16 +21,6 @@ START = datetime(2026, 3, 4, 10, 0, tzinfo=timezone.utc)  # noqa: UP017
 
 
 @pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
-
-
-@pytest.fixture
 def looks(cast: Cast) -> tuple[Look, Look]:
     """Two looks of four frames each, 1 to 4 and 5 to 8."""
     pair = cast.look("Linen shirt"), cast.look("Rain coat", proposed_reason="the wardrobe turned from grey to blue")

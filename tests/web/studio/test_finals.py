@@ -23,19 +23,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
 def finals(cast: Cast) -> list[Final]:
     sizes.load()
     return finals_of(cast)
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
 
 
 def at(cast: Cast, name: str, *more: object) -> str:

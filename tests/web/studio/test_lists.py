@@ -27,11 +27,6 @@ def cast() -> Cast:
     return made
 
 
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
-
-
 def at(cast: Cast, name: str, *more: str) -> str:
     return reverse(name, args=[cast.sitting.slug, *more])
 

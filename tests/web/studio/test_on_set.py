@@ -11,20 +11,10 @@ from django.urls import reverse
 
 from galleries.models import Look, Sitting
 from galleries.steps.picking import pick
-from tests.cast import Cast, make_cast
+from tests.cast import Cast
 from tests.painted import add_file, camera_files, frames_of
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
 
 
 def at(cast: Cast, name: str) -> str:

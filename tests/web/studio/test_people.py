@@ -16,16 +16,6 @@ from tests.cast import Cast, make_cast
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
-
-
 def at(cast: Cast, name: str, *more: int) -> str:
     return reverse(name, args=[cast.sitting.slug, *more])
 

@@ -13,19 +13,9 @@ from galleries.models import Job, Refusal, StrayRetouch, Version
 from galleries.sorting.codes import Code as Sorting
 from galleries.told import told
 from galleries.words.steps import Code as Steps
-from tests.cast import Cast, make_cast
+from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
 
 
 def _read(cast: Cast, client: Client, page: str, language: str) -> str:

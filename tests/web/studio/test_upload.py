@@ -29,16 +29,6 @@ def jpeg(shade: int = 100) -> bytes:
     return out.getvalue()
 
 
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
-
-
 def put(client: Client, cast: Cast, data: bytes, name: str = "KAL_0001.JPG", digest: str | None = None) -> Any:
     headers = {"X-File-Name": quote(name), "Accept": "application/json"}
     if digest is not None:

@@ -24,11 +24,6 @@ def broken(_thing: int) -> None:
 
 
 @pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
 def desk(cast: Cast, client: Client) -> Client:
     client.force_login(cast.owner)
     return client
