@@ -31,7 +31,7 @@ from galleries.models import (
     UsageRequest,
 )
 from galleries.models.finals import FinalSet
-from galleries.models.sittings import FrameSet, LookSet
+from galleries.models.sittings import PICKING, FrameSet, LookSet
 
 Stage = Sitting.Stage
 
@@ -62,7 +62,6 @@ class Act(StrEnum):
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
-PICKING = frozenset({Stage.PROOFING, Stage.AGREEING})
 SHOWN = frozenset({Stage.PROOFING, Stage.AGREEING, Stage.FINISHING, Stage.DELIVERED})
 AGREED = frozenset({Stage.FINISHING, Stage.DELIVERED})
 UNTIL_ARCHIVED = SHOWN | {Stage.PLANNING}

@@ -73,6 +73,11 @@ class VersionSet(models.QuerySet["Version"]):
         newer = Version.objects.filter(final=models.OuterRef("final"), number__gt=models.OuterRef("number"))
         return self.unsent().filter(~models.Exists(newer), final__on_list=True)
 
+    def newest_sent(self) -> VersionSet:
+        """The newest of each final among those let out."""
+        newer = Version.objects.sent().filter(final=models.OuterRef("final"), number__gt=models.OuterRef("number"))
+        return self.sent().filter(~models.Exists(newer))
+
     def newest(self) -> Version | None:
         return self.order_by("-number").first()
 

@@ -47,6 +47,14 @@ class InviteSet(models.QuerySet["Invite"]):
         """Neither revoked nor run out by themselves; one that was passed on holds only with the one it came from."""
         return self.unrevoked().filter(expires_at__gt=timezone.now())
 
+    def sides(self) -> InviteSet:
+        """Of those who choose: the subject and the representation, see `Invite.is_side`."""
+        return self.filter(role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION])
+
+    def still_marking(self) -> InviteSet:
+        """Of those with a shortlist of their own who have not said that they are through."""
+        return self.sides().filter(passed_from=None, picks_done_at=None)
+
 
 class Invite(models.Model):
     """One person let into one sitting, in one role. A person's marks hang on it."""

@@ -23,6 +23,9 @@ class Stage(models.TextChoices):
     ARCHIVED = "archived", _("archived")
 
 
+PICKING = frozenset({Stage.PROOFING, Stage.AGREEING})  # marks are given: proofs are out, and the list is not closed
+
+
 class Sitting(models.Model):
     """One actor before one photographer on one occasion: the unit that everything hangs on."""
 
@@ -98,8 +101,7 @@ class Sitting(models.Model):
 
     @property
     def is_picking(self) -> bool:
-        """Are marks being given: the proofs are out, and the list is not closed?"""
-        return self.stage in {Stage.PROOFING, Stage.AGREEING}
+        return self.stage in PICKING
 
     @property
     def is_open_to_frames(self) -> bool:

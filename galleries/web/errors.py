@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 from galleries.imaging.errors import ImagingError
+from galleries.web.doors import user_of
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
@@ -55,6 +56,6 @@ class DomainErrors:
         status = STATUS.get(type(error), 400)
         if wants_json(request):
             return JsonResponse({"error": str(error)}, status=status)
-        lost = status in {403, 404} and not request.user.is_authenticated  # perhaps their way in ended
+        lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
         shown = {"sentence": str(error), "status": status, "lost": lost}
         return render(request, "galleries/error.html", shown, status=status)

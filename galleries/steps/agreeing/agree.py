@@ -157,10 +157,7 @@ def not_on_list(tally: Tally, frame_ids: Iterable[int], sitting: Sitting, by: Vi
 
 def still_marking(sitting: Sitting) -> list[Invite]:
     """Whose marks are counted and who has not said that they are through; said before the closing, never a bar."""
-    voices = sitting.invites.filter(
-        role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION], passed_from=None, picks_done_at=None
-    )
-    return [one for one in voices.order_by("pk") if one.holds()]
+    return [one for one in sitting.invites.still_marking().order_by("pk") if one.holds()]
 
 
 def _uncovered(lines: Sequence[Line], shown: LookSet) -> tuple[list[str], list[str], list[str]]:

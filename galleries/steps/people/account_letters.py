@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from django.conf import settings
 from django.contrib.auth.models import User
-from django.core.mail import EmailMessage
-from django.template.loader import render_to_string
-from django.utils import timezone, translation
+from django.core.mail import EmailMultiAlternatives
+from django.utils import translation
 
-from galleries.models import AccountLetter, Studio
+from galleries.models import AccountLetter
 from galleries.steps import jobs
+from galleries.steps.people.composing import compose, send_once
 
 
 def list_letter(kind: AccountLetter.Kind, to: str, account: User | None = None) -> AccountLetter | None:
@@ -24,20 +23,10 @@ def list_letter(kind: AccountLetter.Kind, to: str, account: User | None = None) 
 def send(letter_id: int) -> None:
     """The worker's: once each. Again after a failure, never after it went."""
     letter = AccountLetter.objects.unsent().select_related("account").filter(pk=letter_id).first()
-    if letter is None or not AccountLetter.objects.unsent().filter(pk=letter_id).update(sent_at=timezone.now()):
-        return
-    try:
-        _message(letter, letter.to, {}).send()
-    except Exception:
-        AccountLetter.objects.filter(pk=letter_id).update(sent_at=None)
-        raise
+    if letter is not None:
+        send_once(letter, lambda: _message(letter))
 
 
-def _message(letter: AccountLetter, to: str, more: dict[str, object]) -> EmailMessage:
-    """The letter of templates/galleries/letters/account_<kind>.txt; its first line is the subject."""
-    studio = Studio.current()
-    name = f"galleries/letters/account_{letter.kind.replace(' ', '_')}.txt"
-    with translation.override(letter.language or settings.LANGUAGE_CODE):
-        context = {"studio": studio, "account": letter.account, "at": letter.created_at, **more}
-        subject, _line, body = render_to_string(name, context).strip().partition("\n")
-    return EmailMessage(subject, body.strip() + "\n", settings.DEFAULT_FROM_EMAIL, [to], reply_to=[studio.email])
+def _message(letter: AccountLetter) -> EmailMultiAlternatives:
+    kind = f"account_{letter.kind.replace(' ', '_')}"
+    return compose(kind, letter.to, letter.language, "", account=letter.account, at=letter.created_at)

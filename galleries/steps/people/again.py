@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from django.utils import timezone
 
-from galleries.models import Invite, Letter, Sitting
-from galleries.steps.people import letters
-
-HOUR = timedelta(hours=1)
-LETTERS_AN_HOUR = 5  # to one address
+from galleries.models import Invite, Sitting
+from galleries.steps.people import caps, letters
 
 
 def send_links_again(email: str) -> int:
@@ -20,7 +15,7 @@ def send_links_again(email: str) -> int:
     has ended, the letter says so, and the photographer hears who asks. Whoever asked is told nothing of all this.
     """
     email = email.strip().lower()
-    if not 0 < len(email) <= 254 or "\0" in email or not _allowed(email):
+    if not caps.is_searchable(email) or not caps.link_letter_allowed(email):
         return 0
     listed = 0
     found = Invite.objects.unrevoked().filter(email=email).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
@@ -40,8 +35,3 @@ def _say_that_it_ended(person: Invite) -> int:
     about = f"invite-{person.pk}-{timezone.now().date().isoformat()}"
     letters.notify_photographer(person.sitting, "asked", about=about)
     return len(letters.notify(person.sitting, "ended", [person], about=about))
-
-
-def _allowed(email: str) -> bool:
-    recent = Letter.objects.filter(to=email, kind__in=["again", "ended"], created_at__gt=timezone.now() - HOUR)
-    return recent.count() < LETTERS_AN_HOUR

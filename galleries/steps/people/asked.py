@@ -35,14 +35,8 @@ def unanswered(person: Invite) -> list[Version]:
     """The versions that wait for this person's word: the newest let out of each final that is shown."""
     finals = person.sitting.finals.listed().filter(state=Final.State.SHOWN).select_related("frame__look", "sitting")
     asked = [final for final in finals if person.role in roles_asked(final)]
-    newest: dict[int, Version] = {}
-    for version in Version.objects.sent().filter(final__in=asked).select_related("final__frame").order_by("number"):
-        newest[version.final_id] = version
-    said = person.sitting.invites.filter(role=person.role, approval__version__in=newest.values())
-    answered = set(said.values_list("approval__version", flat=True))
-    return sorted(
-        (one for one in newest.values() if one.pk not in answered), key=lambda one: (one.final.position, one.final_id)
-    )
+    open_ones = Version.objects.newest_sent().filter(final__in=asked).exclude(approvals__invite__role=person.role)
+    return list(open_ones.select_related("final__frame").order_by("final__position", "final"))
 
 
 def answer_by(versions: list[Version], sitting: Sitting) -> date | None:

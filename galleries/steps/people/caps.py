@@ -9,13 +9,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Refused
-from galleries.models import Invite, SignInLink, Sitting
+from galleries.models import Invite, Letter, SignInLink, Sitting
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 PASSED_ON_A_DAY, PASSED_ON_OPEN = 3, 8  # by one voice in a day; open ones of a sitting
 USES_A_DAY, USES_OPEN = 5, 20  # asked by one person in a day; unanswered ones of a sitting
 SIGN_IN_LETTERS_AN_HOUR = 5  # to one address
 SIGN_IN_LETTERS_IN_ALL = 60  # in an hour
+LINK_LETTERS_AN_HOUR = 5  # to one address
+ADDRESS_LENGTH = 254  # RFC 5321's longest
 
 _ADDRESS = re.compile(r"[@:/\\<>]|www\.|[^\W\d_]{2,}\.[^\W\d_]{2,}", re.IGNORECASE)
 
@@ -59,3 +61,14 @@ def sign_in_letter_allowed(email: str) -> bool:
     """Whether one more sign-in letter may go to this address within the hour; nobody is told when it may not."""
     recent = SignInLink.objects.filter(created_at__gt=timezone.now() - HOUR)
     return recent.filter(sent_to=email).count() < SIGN_IN_LETTERS_AN_HOUR and recent.count() < SIGN_IN_LETTERS_IN_ALL
+
+
+def link_letter_allowed(email: str) -> bool:
+    """As `sign_in_letter_allowed`, for the letters that bring somebody invited their link again."""
+    recent = Letter.objects.filter(to=email, kind__in=["again", "ended"], created_at__gt=timezone.now() - HOUR)
+    return recent.count() < LINK_LETTERS_AN_HOUR
+
+
+def is_searchable(email: str) -> bool:
+    """Whether a database can be asked for this address at all: one may refuse a zero byte, or to look for more."""
+    return 0 < len(email) <= ADDRESS_LENGTH and "\0" not in email

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from email.utils import formataddr, parseaddr
 from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
-from django.utils import translation
+from django.utils import timezone, translation
 
 from galleries.access import one_line
-from galleries.models import Studio
+from galleries.models import AccountLetter, Letter, Studio
 
 
 def compose(kind: str, to: str, language: str, link: str, **context: Any) -> EmailMultiAlternatives:
@@ -57,3 +58,18 @@ def paragraphs(body: str) -> list[str]:
     """The text between empty lines, each without spaces at the ends of its lines."""
     lines = "\n".join(line.strip() for line in body.splitlines())
     return [part.strip() for part in lines.split("\n\n") if part.strip()]
+
+
+def send_once(letter: Letter | AccountLetter, compose_it: Callable[[], EmailMultiAlternatives]) -> None:
+    """Send it, unless it was sent; what cannot be sent counts as unsent again.
+
+    Marked first: a worker killed between the two loses one letter; the other way round somebody gets it twice.
+    """
+    rows = type(letter).objects.filter(pk=letter.pk)
+    if not rows.unsent().update(sent_at=timezone.now()):
+        return
+    try:
+        compose_it().send()
+    except Exception:
+        rows.update(sent_at=None)
+        raise

@@ -252,7 +252,7 @@ def _user_of(email: str) -> User | None:
 
     'Is alike' is not enough: PostgreSQL's UPPER makes an ı an I, so that another domain would be taken for this one.
     """
-    if not 0 < len(email) <= 254 or "\0" in email:  # RFC 5321's longest; a database may refuse to look for more
+    if not caps.is_searchable(email):
         return None
     found = User.objects.filter(email__iexact=email, is_active=True).order_by("pk")
     return next((user for user in found if user.email.lower() == email), None)

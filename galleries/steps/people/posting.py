@@ -9,12 +9,13 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone
 
-from galleries.access import Visitor, finals_shown_to, frames_shown_to
+from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
+from galleries.models.sittings import PICKING
 from galleries.steps import jobs
 from galleries.steps.people import asked
 from galleries.steps.people import invite as invites
-from galleries.steps.people.composing import compose
+from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
 
 AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it this minute
@@ -31,14 +32,7 @@ def send(letter_id: int) -> None:
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
-    # Marked first: a worker killed between the two loses one letter; the other way round somebody gets it twice.
-    if not Letter.objects.unsent().filter(pk=letter.pk).update(sent_at=timezone.now()):
-        return
-    try:
-        _message(letter).send()
-    except Exception:
-        Letter.objects.filter(pk=letter.pk).update(sent_at=None)
-        raise
+    send_once(letter, lambda: _message(letter))
 
 
 def _message(letter: Letter) -> EmailMultiAlternatives:
@@ -113,9 +107,9 @@ def is_quiet(sitting: Sitting, at: datetime) -> bool:
 
 def send_due(today: date | None = None) -> int:
     """Scheduled: list reminders that are due, and ring again for letters held back by quiet hours."""
-    listed = sum(_remind(sitting, today) for sitting in Sitting.objects.filter(stage__in=["proofing", "agreeing"]))
+    listed = sum(_remind(sitting, today) for sitting in Sitting.objects.filter(stage__in=PICKING))
     waiting = Final.objects.listed().filter(state=Final.State.SHOWN).values("sitting")
-    for sitting in Sitting.objects.filter(pk__in=waiting, stage__in=["finishing", "delivered"]):
+    for sitting in Sitting.objects.filter(pk__in=waiting, stage__in=AGREED):
         listed += _remind_of_retouches(sitting, today)
     for letter in Letter.objects.unsent().select_related("sitting", "invite__passed_from"):
         wanted = letter.invite is None or letter.kind == "ended" or letter.invite.holds()
@@ -137,10 +131,9 @@ def _remind(sitting: Sitting, today: date | None) -> int:
     step = _step(sitting, sitting.deadline, today) if sitting.deadline else None
     if sitting.deadline is None or step is None:
         return 0
-    people = sitting.invites.filter(
-        role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION], passed_from=None, picks_done_at=None
+    return len(
+        notify(sitting, "reminder", sitting.invites.still_marking(), about=f"{sitting.deadline.isoformat()}-{step}")
     )
-    return len(notify(sitting, "reminder", people, about=f"{sitting.deadline.isoformat()}-{step}"))
 
 
 def _remind_of_retouches(sitting: Sitting, today: date | None) -> int:

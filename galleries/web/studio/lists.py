@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.errors import Missing
-from galleries.models import Final, Invite, Proof, Sitting
+from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, proposals, sidecars
 from galleries.web.doors import studio_page
@@ -54,11 +54,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "proposed": len(proposal.chosen) if proposal else 0,
         "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
         "rounds": sitting.rounds.all(),
-        "pickers": [
-            one
-            for one in sitting.invites.filter(role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION])
-            if one.holds()
-        ],
+        "pickers": [one for one in sitting.invites.sides() if one.holds()],
         "can_reopen": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/lists.html", context)

@@ -25,7 +25,6 @@ from galleries.models import (
 )
 
 Stage, S = Sitting.Stage, Final.State
-PICKERS = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
 
 
 @dataclass(frozen=True)
@@ -147,7 +146,7 @@ def _planning(facts: _Facts) -> Iterator[Waiting]:
 
 
 def _picking(facts: _Facts) -> Iterator[Waiting]:
-    pickers = [one for one in facts.invites if one.role in PICKERS and one.passed_from_id is None and one.holds()]
+    pickers = [one for one in facts.invites if one.is_side and one.passed_from_id is None and one.holds()]
     if not pickers:
         yield Waiting(_you(), _("invite the subject and the representation"), "studio-people")
         return

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from galleries.models import Final, Invite, Letter, Sitting, Studio
 from galleries.steps import jobs
-from galleries.steps.people import again, composing, letters, posting
+from galleries.steps.people import again, caps, composing, letters, posting
 from galleries.steps.people import invite as invites
 from tests.cast import Cast, make_cast
 
@@ -181,6 +181,6 @@ def test_an_ended_invite_is_said_to_its_owner_and_to_the_photographer_once_a_day
 def test_a_revoked_invite_is_silent_and_a_box_is_not_filled(cast: Cast) -> None:
     invites.revoke(cast.recipient, cast.as_owner)
     assert again.send_links_again(cast.recipient.email) == 0
-    assert sum(again.send_links_again(cast.subject.email) for _time in range(20)) == again.LETTERS_AN_HOUR
+    assert sum(again.send_links_again(cast.subject.email) for _time in range(20)) == caps.LINK_LETTERS_AN_HOUR
     Sitting.objects.update(subject_is_minor=True, guardian_name="")
     assert again.send_links_again(assistant_of(cast).email) == 0
