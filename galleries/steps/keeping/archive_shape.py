@@ -14,6 +14,7 @@ from galleries import models as m
 from galleries.errors import BadInput
 from galleries.steps.delivering import file_order
 from galleries.steps.keeping import inventory
+from galleries.steps.keeping.archive_file import PACKED
 
 MOST_FILES = 200_000
 MOST_ROWS = 2_000_000
@@ -52,8 +53,7 @@ def entries(archive: zipfile.ZipFile, head: dict[str, Any]) -> None:
             raise _strange(info.filename)
         seen.add(info.filename)
         kind = info.external_attr >> 28
-        packed = info.compress_type in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
-        if kind not in {0, 8} or info.flag_bits & 1 or not packed:  # a link, a device; encrypted
+        if kind not in {0, 8} or info.flag_bits & 1 or info.compress_type not in PACKED:  # a link, a device; encrypted
             raise _strange(info.filename)
         if info.filename in said and info.file_size != said[info.filename]:
             raise _strange(info.filename)
