@@ -141,13 +141,18 @@ def _modules() -> list[Path]:
     return [path for path in sorted(GALLERIES.rglob("*.py")) if path.relative_to(GALLERIES).parts[0] not in apart]
 
 
-def test_nothing_that_people_read_stands_in_english_only() -> None:
-    wrong = []
-    for path in _modules():
-        place = path.relative_to(GALLERIES).as_posix()
-        for line, text in bare(path.read_text(encoding="utf-8")):
-            if not _allowed(place, text):
-                wrong.append(f"{place}:{line}: {text!r}")
+@pytest.fixture(scope="module")
+def walked() -> list[tuple[str, int, str]]:
+    """(place, line, text) of what stands bare in all modules, allowed or not; read once."""
+    return [
+        (path.relative_to(GALLERIES).as_posix(), line, text)
+        for path in _modules()
+        for line, text in bare(path.read_text(encoding="utf-8"))
+    ]
+
+
+def test_nothing_that_people_read_stands_in_english_only(walked: list[tuple[str, int, str]]) -> None:
+    wrong = [f"{place}:{line}: {text!r}" for place, line, text in walked if not _allowed(place, text)]
     assert not wrong, "\n".join(wrong)
 
 
@@ -186,16 +191,8 @@ def test_what_may_stand_is_let_be(source: str) -> None:
     assert bare(source) == []
 
 
-def test_what_is_allowed_is_still_there() -> None:
-    unused = [
-        entry
-        for entry in ALLOWED
-        if not any(
-            _allowed_by(entry, path.relative_to(GALLERIES).as_posix(), text)
-            for path in _modules()
-            for _line, text in bare(path.read_text(encoding="utf-8"))
-        )
-    ]
+def test_what_is_allowed_is_still_there(walked: list[tuple[str, int, str]]) -> None:
+    unused = [entry for entry in ALLOWED if not any(_allowed_by(entry, place, text) for place, _line, text in walked)]
     assert unused == []
 
 
