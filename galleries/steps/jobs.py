@@ -128,8 +128,10 @@ def owner_name() -> str:
 
 
 def _started(pid: int) -> str:
+    """When the process began, in the kernel's ticks (proc(5)); '' when it is gone or has ended unburied."""
     try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[19]
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return "" if fields[0] in "ZX" else fields[19]
     except (OSError, IndexError):
         return ""
 

@@ -193,6 +193,17 @@ def test_the_sweep_puts_back_a_lapsed_lease():
     assert Job.objects.get().state == "waiting"
 
 
+def test_an_owner_that_ended_unburied_is_dead():
+    """Where nobody waits for a killed worker's processes (a container whose first process does not), they stay on as
+    zombies, with a start time and all (proc(5), state Z)."""
+    child = subprocess.Popen([sys.executable, "-c", ""])
+    os.waitid(os.P_PID, child.pid, os.WEXITED | os.WNOWAIT)
+    fields = Path(f"/proc/{child.pid}/stat").read_text().rsplit(")", 1)[1].split()
+    assert fields[0] == "Z"
+    assert jobs.owner_is_dead(f"{jobs.owner_name().split('/')[0]}/{child.pid}/{fields[19]}")
+    child.wait()
+
+
 def test_the_sweep_knows_a_dead_owner_on_this_machine_at_once():
     job = jobs.enqueue("record", 1, None)
     jobs.claim(job.pk)
