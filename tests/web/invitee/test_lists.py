@@ -22,7 +22,7 @@ def cast() -> Cast:
 
 
 def ticked(page: str) -> list[int]:
-    return [int(pk) for pk in re.findall(r'name="frame" value="(\d+)" checked', page)]
+    return [int(pk) for pk in re.findall(r'name="frame"\s+value="(\d+)"\s+checked', page)]
 
 
 def test_the_lists_stand_side_by_side_with_reasons(cast: Cast) -> None:

@@ -7,33 +7,55 @@ import { Knockout } from "./knockout.js";
 import { Marks } from "./marks.js";
 import { Outbox } from "./outbox.js";
 
-const words = data("words"), config = data("config"), first = data("state");
-const frames = new Map(data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [id, {
-  id, label, look, width, height, run, alike, eyes: x === null ? null : [x, y],
-  large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
-  small: config.picture.replace("/0/large/", `/${id}/small/`).replace("/1.jpg", `/${proof}.jpg`),
-}]));
+const words = data("words"),
+  config = data("config"),
+  first = data("state");
+const frames = new Map(
+  data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [
+    id,
+    {
+      id,
+      label,
+      look,
+      width,
+      height,
+      run,
+      alike,
+      eyes: x === null ? null : [x, y],
+      large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
+      small: config.picture.replace("/0/large/", `/${id}/small/`).replace("/1.jpg", `/${proof}.jpg`),
+    },
+  ]),
+);
 const panes = $("#panes");
 if (panes && frames.size > 1) start();
 
 function start() {
   setClock(first.now);
   const outbox = new Outbox({
-    person: config.person, address: config.marks, onState: () => {},
+    person: config.person,
+    address: config.marks,
+    onState: () => {},
     onAnswers: (news) => {
-      for (const [, kind, note] of news) for (const answer of [kind, note]) {
-        if (answer?.error) say(answer.error); else if (answer) marks.settle(answer);
-      }
+      for (const [, kind, note] of news)
+        for (const answer of [kind, note]) {
+          if (answer?.error) say(answer.error);
+          else if (answer) marks.settle(answer);
+        }
       marks.changed();
     },
   });
   const marks = new Marks(first, outbox);
   if (config.person) outbox.open();
-  let many = 2, game = new Knockout(frames.keys(), many), views = [], locked = false;
+  let many = 2,
+    game = new Knockout(frames.keys(), many),
+    views = [],
+    locked = false;
   marks.listeners.push(redraw);
 
   function round() {
-    const near = Boolean(views[0]?.zoomed), rows = panes.classList.contains("rows");
+    const near = Boolean(views[0]?.zoomed),
+      rows = panes.classList.contains("rows");
     views.forEach((view) => view.watch.disconnect());
     views = [];
     if (game.over) return finish();
@@ -51,23 +73,44 @@ function start() {
     $(".keep", panes).focus({ preventScroll: true });
   }
   function pane(id) {
-    const frame = frames.get(id), picture = el("img", { src: frame.large, alt: "" }), stage = el("div", { className: "stage" }, picture);
-    const keep = el("button", { type: "button", className: "button main keep", textContent: fill(words.keep, { label: frame.label }) });
-    keep.addEventListener("click", () => { game.keep(id); say(fill(words.said_kept, { label: frame.label })); round(); });
-    const made = el("article", { className: "pane" }, el("p", { className: "edge" }, el("span", { className: "no", textContent: frame.label })), stage);
+    const frame = frames.get(id),
+      picture = el("img", { src: frame.large, alt: "" }),
+      stage = el("div", { className: "stage" }, picture);
+    const keep = el("button", {
+      type: "button",
+      className: "button main keep",
+      textContent: fill(words.keep, { label: frame.label }),
+    });
+    keep.addEventListener("click", () => {
+      game.keep(id);
+      say(fill(words.said_kept, { label: frame.label }));
+      round();
+    });
+    const made = el(
+      "article",
+      { className: "pane" },
+      el("p", { className: "edge" }, el("span", { className: "no", textContent: frame.label })),
+      stage,
+    );
     made.dataset.frame = String(id);
     made.append(keep);
     if (config.may_mark) {
-      made.append(el("div", { className: "marking" }, ...["pick", "alternate", "strike"].map((kind) => {
-        const button = el("button", { type: "button", className: `m ${kind}`, title: words[kind] });
-        button.dataset.kind = kind;
-        button.setAttribute("aria-label", `${words[kind]} ${frame.label}`);
-        button.addEventListener("click", () => {
-          const now = marks.press(id, kind);
-          say(fill(words[now ? `said_${now}` : "said_none"], { label: frame.label }));
-        });
-        return button;
-      })));
+      made.append(
+        el(
+          "div",
+          { className: "marking" },
+          ...["pick", "alternate", "strike"].map((kind) => {
+            const button = el("button", { type: "button", className: `m ${kind}`, title: words[kind] });
+            button.dataset.kind = kind;
+            button.setAttribute("aria-label", `${words[kind]} ${frame.label}`);
+            button.addEventListener("click", () => {
+              const now = marks.press(id, kind);
+              say(fill(words[now ? `said_${now}` : "said_none"], { label: frame.label }));
+            });
+            return button;
+          }),
+        ),
+      );
     }
     const view = new Viewport(stage, picture, { onChange: lock });
     views.push(view);
@@ -89,9 +132,11 @@ function start() {
   }
   function redraw() {
     for (const made of $$(".pane", panes)) {
-      const id = Number(made.dataset.frame), mine = marks.of(id);
+      const id = Number(made.dataset.frame),
+        mine = marks.of(id);
       $("img", made).alt = sentence(words, frames.get(id), mine, marks.othersOf(id));
-      for (const button of $$("button.m", made)) button.setAttribute("aria-pressed", String(button.dataset.kind === mine.kind));
+      for (const button of $$("button.m", made))
+        button.setAttribute("aria-pressed", String(button.dataset.kind === mine.kind));
     }
   }
   function finish() {
@@ -112,16 +157,30 @@ function start() {
       $$("#order li")[at + by]?.querySelector("button")?.focus();
     };
     $("#order-value").value = order.join(",");
-    $("#order").replaceChildren(...order.map((id, at) => {
-      const { label, small } = frames.get(id);
-      const button = (words_, by, sign) => {
-        const made = el("button", { type: "button", className: "button small", textContent: sign, disabled: at + by < 0 || at + by >= order.length });
-        made.setAttribute("aria-label", fill(words_, { label }));
-        made.addEventListener("click", () => move(at, by));
-        return made;
-      };
-      return el("li", {}, el("img", { src: small, alt: "", loading: "lazy" }), el("span", { className: "typed", textContent: label }), button(words.up, -1, "↑"), button(words.down, 1, "↓"));
-    }));
+    $("#order").replaceChildren(
+      ...order.map((id, at) => {
+        const { label, small } = frames.get(id);
+        const button = (words_, by, sign) => {
+          const made = el("button", {
+            type: "button",
+            className: "button small",
+            textContent: sign,
+            disabled: at + by < 0 || at + by >= order.length,
+          });
+          made.setAttribute("aria-label", fill(words_, { label }));
+          made.addEventListener("click", () => move(at, by));
+          return made;
+        };
+        return el(
+          "li",
+          {},
+          el("img", { src: small, alt: "", loading: "lazy" }),
+          el("span", { className: "typed", textContent: label }),
+          button(words.up, -1, "↑"),
+          button(words.down, 1, "↓"),
+        );
+      }),
+    );
   }
   $("#finished").addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -131,15 +190,25 @@ function start() {
       await ask(location.pathname, { method: "POST", form });
       say(words.kept_order);
       $("#finished-words").textContent = words.kept_order;
-    } catch (error) { $("#finished-words").textContent = error.status ? error.message : words.unsent_order; }
+    } catch (error) {
+      $("#finished-words").textContent = error.status ? error.message : words.unsent_order;
+    }
   });
   $("#zoom").addEventListener("click", () => {
     views[0]?.toggle();
     panes.classList.toggle("rows", Boolean(views[0]?.zoomed)); // on a phone: both eyes need the width
   });
-  $("#back-one").addEventListener("click", () => { if (game.back()) { say(words.taken_back); round(); } });
+  $("#back-one").addEventListener("click", () => {
+    if (game.back()) {
+      say(words.taken_back);
+      round();
+    }
+  });
   $("#enough").addEventListener("click", () => finish());
-  $("#anew").addEventListener("click", () => { game = new Knockout(frames.keys(), many); round(); });
+  $("#anew").addEventListener("click", () => {
+    game = new Knockout(frames.keys(), many);
+    round();
+  });
   for (const button of $$("button[data-many]")) {
     button.addEventListener("click", () => {
       many = game.many = Number(button.dataset.many);
@@ -154,7 +223,8 @@ function start() {
       views[0].pan(...far);
       event.preventDefault();
     } else if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
-      const buttons = $$(".keep", panes), at = buttons.indexOf(document.activeElement);
+      const buttons = $$(".keep", panes),
+        at = buttons.indexOf(document.activeElement);
       buttons[(at + (event.key === "ArrowRight" ? 1 : buttons.length - 1)) % buttons.length]?.focus();
       event.preventDefault();
     }

@@ -2,9 +2,13 @@
 import { $, $$, el, fill } from "../shared/dom.js";
 
 export function sentence(words, frame, mine, theirs) {
-  const said = [fill(words.frame, { label: frame.label }), frame.look ? fill(words.look, { n: frame.look }) : words.no_look];
+  const said = [
+    fill(words.frame, { label: frame.label }),
+    frame.look ? fill(words.look, { n: frame.look }) : words.no_look,
+  ];
   if (mine.kind) said.push(words[`my_${mine.kind}`]);
-  for (const { role, kind, name } of theirs) said.push(fill(words[kind === "pick" ? `${role}_pick` : `their_${kind}`], { who: name }));
+  for (const { role, kind, name } of theirs)
+    said.push(fill(words[kind === "pick" ? `${role}_pick` : `their_${kind}`], { who: name }));
   if (said.length === 2) said.push(words.no_mark);
   if (mine.note) said.push(words.noted);
   if (frame.alike > 1) said.push(fill(words.run, { n: frame.alike }));

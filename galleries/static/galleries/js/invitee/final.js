@@ -2,18 +2,30 @@
 import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
 import { Viewport } from "../shared/viewport.js";
 
-const words = data("words"), stage = $("#stage"), pictures = $("#pictures");
-const after = $("#after"), before = $("#before"), split = $("#split"), blink = $("#blink"), point = $("#point");
-const width = Number(stage.dataset.width ?? 3), height = Number(stage.dataset.height ?? 4);
+const words = data("words"),
+  stage = $("#stage"),
+  pictures = $("#pictures");
+const after = $("#after"),
+  before = $("#before"),
+  split = $("#split"),
+  blink = $("#blink"),
+  point = $("#point");
+const width = Number(stage.dataset.width ?? 3),
+  height = Number(stage.dataset.height ?? 4);
 const fields = Object.fromEntries(["x", "y", "width", "height"].map((name) => [name, document.getElementById(name)]));
-let pointing = false, from = null;
+let pointing = false,
+  from = null;
 
 const view = new Viewport(stage, pictures, {
-  onChange: () => { line(); $("#zoom")?.setAttribute("aria-pressed", String(view?.zoomed ?? false)); pins(); },
+  onChange: () => {
+    line();
+    $("#zoom")?.setAttribute("aria-pressed", String(view?.zoomed ?? false));
+    pins();
+  },
 });
 function ratio() {
   // A retouch of another shape is laid over by its width; its own height says so.
-  if (after?.naturalWidth) view.show(width, Math.max(height, width * after.naturalHeight / after.naturalWidth), null);
+  if (after?.naturalWidth) view.show(width, Math.max(height, (width * after.naturalHeight) / after.naturalWidth), null);
   else view.show(width, height, null);
 }
 function line() {
@@ -47,7 +59,8 @@ blink?.addEventListener("click", () => {
   line();
 });
 document.addEventListener("keydown", (event) => {
-  if (event.key.toLowerCase() === "b" && !event.ctrlKey && !event.metaKey && stage.contains(document.activeElement)) blink?.click();
+  if (event.key.toLowerCase() === "b" && !event.ctrlKey && !event.metaKey && stage.contains(document.activeElement))
+    blink?.click();
 });
 $("#zoom").addEventListener("click", () => view.toggle());
 $("#zoom-in").addEventListener("click", () => view.by(1.4));
@@ -56,7 +69,10 @@ stage.tabIndex = 0;
 stage.setAttribute("role", "group");
 stage.addEventListener("keydown", (event) => {
   const far = { ArrowLeft: [-60, 0], ArrowRight: [60, 0], ArrowUp: [0, -60], ArrowDown: [0, 60] }[event.key];
-  if (far && view.zoomed) { event.preventDefault(); view.pan(...far); }
+  if (far && view.zoomed) {
+    event.preventDefault();
+    view.pan(...far);
+  }
   if (event.key === "+") view.by(1.25);
   if (event.key === "-") view.by(0.8);
 });
@@ -66,7 +82,9 @@ const percent = (value) => Math.round(Math.min(1, Math.max(0, value)) * 1000) / 
 function fresh() {
   if (!fields.x) return;
   const pin = $("#new-pin");
-  pin.dataset.place = [fields.x, fields.y, fields.width, fields.height].map((field) => Number(field.value || 0) / 100).join(" ");
+  pin.dataset.place = [fields.x, fields.y, fields.width, fields.height]
+    .map((field) => Number(field.value || 0) / 100)
+    .join(" ");
   pins();
 }
 point?.addEventListener("click", () => {
@@ -77,21 +95,35 @@ point?.addEventListener("click", () => {
   say(pointing ? words.pin_here : "");
   fresh();
 });
-stage.addEventListener("pointerdown", (event) => {
-  if (!pointing) return;
-  event.stopImmediatePropagation();
-  event.preventDefault();
-  stage.setPointerCapture(event.pointerId);
-  from = view.at(event);
-}, true);
-stage.addEventListener("pointermove", (event) => { if (pointing && from) place(from, view.at(event)); }, true);
-stage.addEventListener("pointerup", (event) => {
-  if (!pointing || !from) return;
-  place(from, view.at(event));
-  from = null;
-  say(fill(words.pin_at, { x: fields.x.value, y: fields.y.value }));
-  $("#text").focus();
-}, true);
+stage.addEventListener(
+  "pointerdown",
+  (event) => {
+    if (!pointing) return;
+    event.stopImmediatePropagation();
+    event.preventDefault();
+    stage.setPointerCapture(event.pointerId);
+    from = view.at(event);
+  },
+  true,
+);
+stage.addEventListener(
+  "pointermove",
+  (event) => {
+    if (pointing && from) place(from, view.at(event));
+  },
+  true,
+);
+stage.addEventListener(
+  "pointerup",
+  (event) => {
+    if (!pointing || !from) return;
+    place(from, view.at(event));
+    from = null;
+    say(fill(words.pin_at, { x: fields.x.value, y: fields.y.value }));
+    $("#text").focus();
+  },
+  true,
+);
 function place([x1, y1], [x2, y2]) {
   const box = Math.abs(x2 - x1) > 0.015 && Math.abs(y2 - y1) > 0.015;
   const clamp = (value) => Math.min(1, Math.max(0, value));
@@ -101,7 +133,12 @@ function place([x1, y1], [x2, y2]) {
   fields.height.value = box ? percent(Math.abs(clamp(y2) - clamp(y1))) : 0;
   fresh();
 }
-Object.values(fields).forEach((field) => field?.addEventListener("input", () => { $("#new-pin").hidden = false; fresh(); }));
+Object.values(fields).forEach((field) =>
+  field?.addEventListener("input", () => {
+    $("#new-pin").hidden = false;
+    fresh();
+  }),
+);
 
 reveal();
 if (after && !after.complete) after.addEventListener("load", ratio);

@@ -10,11 +10,19 @@ export class Knockout {
     this.past = [];
     this.settle();
   }
-  get over() { return this.pool.length === 0; }
-  get left() { return this.losers.size - this.placed.length; }
-  get place() { return this.placed.length + 1; }
+  get over() {
+    return this.pool.length === 0;
+  }
+  get left() {
+    return this.losers.size - this.placed.length;
+  }
+  get place() {
+    return this.placed.length + 1;
+  }
   /** The frames of this round: the one that stays first, then challengers. */
-  get shown() { return this.pool.slice(0, this.many); }
+  get shown() {
+    return this.pool.slice(0, this.many);
+  }
   keep(id) {
     const shown = this.shown;
     if (!shown.includes(id)) throw new Error(`${id} is not in this round`);
@@ -38,7 +46,8 @@ export class Knockout {
   }
   /** The order so far: placed ones, then who is still in, then who lost to them, as far as it is known. */
   get order() {
-    const order = [...this.placed], queue = [...this.pool];
+    const order = [...this.placed],
+      queue = [...this.pool];
     while (queue.length) {
       const id = queue.shift();
       if (order.includes(id)) continue;

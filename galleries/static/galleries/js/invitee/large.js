@@ -4,8 +4,20 @@ import { ask, token } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 
-const kept = (name, fallback) => { try { return localStorage.getItem(name) ?? fallback; } catch { return fallback; } };
-const keep = (name, value) => { try { localStorage.setItem(name, value); } catch { /* for this page only */ } };
+const kept = (name, fallback) => {
+  try {
+    return localStorage.getItem(name) ?? fallback;
+  } catch {
+    return fallback;
+  }
+};
+const keep = (name, value) => {
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    /* for this page only */
+  }
+};
 
 export class Large {
   /** order(): the ids as the sheet shows them now; mark(id, kind); undo() */
@@ -13,13 +25,22 @@ export class Large {
     Object.assign(this, { dialog, frames, marks, words, config, order, mark, undo });
     this.stage = $("#stage", dialog);
     this.picture = $("#large-picture", dialog);
-    this.view = new Viewport(this.stage, this.picture, { onStep: (by) => this.step(by), onChange: () => this.placed() });
+    this.view = new Viewport(this.stage, this.picture, {
+      onStep: (by) => this.step(by),
+      onChange: () => this.placed(),
+    });
     this.ahead = [];
     dialog.addEventListener("click", (event) => this.click(event));
     dialog.addEventListener("keydown", (event) => this.key(event));
-    dialog.addEventListener("cancel", (event) => { event.preventDefault(); this.close(); });
+    dialog.addEventListener("cancel", (event) => {
+      event.preventDefault();
+      this.close();
+    });
     $("#crop-choice", dialog).addEventListener("change", () => this.placed());
-    $("#remark-form", dialog)?.addEventListener("submit", (event) => { event.preventDefault(); this.remark(); });
+    $("#remark-form", dialog)?.addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.remark();
+    });
     window.addEventListener("popstate", () => this.fromAddress());
     const keys = $("#keys-on", dialog);
     keys.checked = kept("single-keys", "1") === "1";
@@ -39,21 +60,35 @@ export class Large {
   close() {
     const back = document.querySelector(`#f${this.id} a.open`);
     if (history.state?.large) history.back();
-    else { history.replaceState(null, "", location.pathname + location.search); this.dialog.close(); }
-    setTimeout(() => { back?.focus({ preventScroll: true }); back?.scrollIntoView({ block: "nearest" }); }, 60);
+    else {
+      history.replaceState(null, "", location.pathname + location.search);
+      this.dialog.close();
+    }
+    setTimeout(() => {
+      back?.focus({ preventScroll: true });
+      back?.scrollIntoView({ block: "nearest" });
+    }, 60);
   }
-  get frame() { return this.frames.get(this.id); }
+  get frame() {
+    return this.frames.get(this.id);
+  }
   show(id) {
     this.keepNote();
     this.id = id;
     if (!this.dialog.open) this.dialog.showModal();
-    const { frame, picture } = this, item = document.getElementById(`f${id}`);
+    const { frame, picture } = this,
+      item = document.getElementById(`f${id}`);
     const small = $("img", item ?? document)?.currentSrc;
     picture.onload = null;
     if (small && !this.loaded(frame)) {
       picture.src = small; // at once, until the large one is there
       const large = this.fetchAhead(frame);
-      large.decode().catch(() => {}).then(() => { if (this.id === id) picture.src = frame.large; });
+      large
+        .decode()
+        .catch(() => {})
+        .then(() => {
+          if (this.id === id) picture.src = frame.large;
+        });
     } else picture.src = frame.large;
     this.view.show(frame.width, frame.height, frame.eyes);
     this.details = null;
@@ -61,9 +96,13 @@ export class Large {
     $("#talk-count", this.dialog).textContent = "";
     $("#remarks", this.dialog).replaceChildren();
     const note = $("#note", this.dialog);
-    if (note) { note.value = this.marks.of(id).note; $("#note-said", this.dialog).textContent = ""; }
+    if (note) {
+      note.value = this.marks.of(id).note;
+      $("#note-said", this.dialog).textContent = "";
+    }
     this.redraw();
-    const order = this.order(), at = order.indexOf(id);
+    const order = this.order(),
+      at = order.indexOf(id);
     $("#large-place", this.dialog).textContent = at < 0 ? "" : fill(this.words.place, { i: at + 1, n: order.length });
     $("[data-act=previous]", this.dialog).disabled = at <= 0;
     $("[data-act=next]", this.dialog).disabled = at < 0 || at === order.length - 1;
@@ -74,7 +113,9 @@ export class Large {
     clearTimeout(this.later);
     this.later = setTimeout(() => this.load(), 250); // not for frames that are only passed by
   }
-  loaded(frame) { return this.ahead.some((image) => image.src.endsWith(frame.large) && image.complete); }
+  loaded(frame) {
+    return this.ahead.some((image) => image.src.endsWith(frame.large) && image.complete);
+  }
   fetchAhead(frame) {
     let image = this.ahead.find((one) => one.src.endsWith(frame.large));
     if (!image) {
@@ -90,27 +131,59 @@ export class Large {
       const said = await ask(this.config.frame.replace(/0$/, id));
       if (this.id !== id) return;
       this.details = said;
-      $("#crop-choice", this.dialog).append(...said.crops.map((crop, i) => el("option", { value: String(i), textContent: crop.title, selected: crop.title === this.crop })));
+      $("#crop-choice", this.dialog).append(
+        ...said.crops.map((crop, i) =>
+          el("option", { value: String(i), textContent: crop.title, selected: crop.title === this.crop }),
+        ),
+      );
       this.talk();
       this.placed();
-    } catch { /* without a network there is no talk; marks and notes go on */ }
+    } catch {
+      /* without a network there is no talk; marks and notes go on */
+    }
   }
   talk() {
     const { remarks, notes } = this.details;
-    const line = (who, text, at) => el("li", {}, el("cite", { textContent: who }), " ", at ? el("time", { dateTime: at, textContent: new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short", timeZone: this.config.zone }) }) : "", el("br"), text);
-    const lines = [...notes.map(({ who, text }) => line(who, text)), ...remarks.map(({ who, text, at }) => line(who, text, at))];
-    $("#remarks", this.dialog).replaceChildren(...(lines.length ? lines : [el("li", { className: "quiet", textContent: this.words.remark_empty })]));
+    const line = (who, text, at) =>
+      el(
+        "li",
+        {},
+        el("cite", { textContent: who }),
+        " ",
+        at
+          ? el("time", {
+              dateTime: at,
+              textContent: new Date(at).toLocaleString(document.documentElement.lang, {
+                dateStyle: "medium",
+                timeStyle: "short",
+                timeZone: this.config.zone,
+              }),
+            })
+          : "",
+        el("br"),
+        text,
+      );
+    const lines = [
+      ...notes.map(({ who, text }) => line(who, text)),
+      ...remarks.map(({ who, text, at }) => line(who, text, at)),
+    ];
+    $("#remarks", this.dialog).replaceChildren(
+      ...(lines.length ? lines : [el("li", { className: "quiet", textContent: this.words.remark_empty })]),
+    );
     $("#talk-count", this.dialog).textContent = lines.length ? ` (${lines.length})` : "";
   }
   async remark() {
-    const box = $("#remark", this.dialog), form = new FormData();
+    const box = $("#remark", this.dialog),
+      form = new FormData();
     form.set("text", box.value);
     form.set("csrfmiddlewaretoken", token());
     try {
       this.details = await ask(this.config.frame.replace(/0$/, this.id), { method: "POST", form });
       box.value = "";
       this.talk();
-    } catch (error) { say(error.status ? error.message : this.words.failed); }
+    } catch (error) {
+      say(error.status ? error.message : this.words.failed);
+    }
   }
   keepNote() {
     const note = $("#note", this.dialog);
@@ -120,9 +193,12 @@ export class Large {
   }
   redraw() {
     if (!this.id || !this.frame) return;
-    const mine = this.marks.of(this.id), said = sentence(this.words, this.frame, mine, this.marks.othersOf(this.id));
+    const mine = this.marks.of(this.id),
+      said = sentence(this.words, this.frame, mine, this.marks.othersOf(this.id));
     $("#large-no", this.dialog).textContent = this.frame.label;
-    $("#large-look", this.dialog).textContent = this.frame.look ? fill(this.words.look, { n: this.frame.look }) : this.words.no_look;
+    $("#large-look", this.dialog).textContent = this.frame.look
+      ? fill(this.words.look, { n: this.frame.look })
+      : this.words.no_look;
     $("#large-said", this.dialog).textContent = said;
     this.picture.alt = said;
     for (const kind of ["pick", "alternate", "strike"]) {
@@ -130,27 +206,42 @@ export class Large {
     }
   }
   step(by) {
-    const order = this.order(), next = order[order.indexOf(this.id) + by];
+    const order = this.order(),
+      next = order[order.indexOf(this.id) + by];
     if (!next) return;
     history.replaceState(history.state, "", `#frame-${next}`);
     const { zoomed, zoom, x, y, eyes } = this.view;
     this.show(next);
     // At 100 % the next frame shows the same distance from its own eyes, so that expressions can be compared.
-    if (zoomed) this.view.set(zoom, x + (this.frame.eyes?.[0] ?? 0) - (eyes?.[0] ?? 0), y + (this.frame.eyes?.[1] ?? 0) - (eyes?.[1] ?? 0));
+    if (zoomed)
+      this.view.set(
+        zoom,
+        x + (this.frame.eyes?.[0] ?? 0) - (eyes?.[0] ?? 0),
+        y + (this.frame.eyes?.[1] ?? 0) - (eyes?.[1] ?? 0),
+      );
   }
   /** The picture moved: crop and words follow. */
   placed() {
-    const { box, zoomed, scale } = this.view, shape = $("#crop-shape", this.dialog), choice = $("#crop-choice", this.dialog);
+    const { box, zoomed, scale } = this.view,
+      shape = $("#crop-shape", this.dialog),
+      choice = $("#crop-choice", this.dialog);
     const button = $("[data-act=zoom]", this.dialog);
     button.setAttribute("aria-pressed", String(zoomed));
-    button.textContent = zoomed ? `${fill(this.words.percent, { n: Math.round(scale * 100) })} · ${this.words.zoom_out}` : this.words.zoom_in;
+    button.textContent = zoomed
+      ? `${fill(this.words.percent, { n: Math.round(scale * 100) })} · ${this.words.zoom_out}`
+      : this.words.zoom_in;
     const crop = choice.value === "" ? null : this.details?.crops[Number(choice.value)];
     if (choice.selectedOptions.length && this.details) this.crop = crop?.title ?? "";
     shape.toggleAttribute("hidden", !crop);
     if (!crop) return;
     const { clientWidth: w, clientHeight: h } = this.stage;
     shape.setAttribute("viewBox", `0 0 ${w} ${h}`);
-    const [l, t, r, b] = [box.left + crop.x * box.width, box.top + crop.y * box.height, box.left + (crop.x + crop.width) * box.width, box.top + (crop.y + crop.height) * box.height];
+    const [l, t, r, b] = [
+      box.left + crop.x * box.width,
+      box.top + crop.y * box.height,
+      box.left + (crop.x + crop.width) * box.width,
+      box.top + (crop.y + crop.height) * box.height,
+    ];
     $("path", shape).setAttribute("d", `M-9 -9H${w + 9}V${h + 9}H-9ZM${l} ${t}H${r}V${b}H${l}Z`);
     if (!crop.known) say(this.words.crop_estimated);
   }
@@ -166,7 +257,11 @@ export class Large {
   do(act) {
     if (["pick", "alternate", "strike"].includes(act)) return this.mark(this.id, act);
     const doing = {
-      close: () => this.close(), previous: () => this.step(-1), next: () => this.step(1), zoom: () => this.view.toggle(), undo: () => this.undo(),
+      close: () => this.close(),
+      previous: () => this.step(-1),
+      next: () => this.step(1),
+      zoom: () => this.view.toggle(),
+      undo: () => this.undo(),
       monochrome: () => {
         const on = this.stage.classList.toggle("monochrome");
         $("[data-act=monochrome]", this.dialog).setAttribute("aria-pressed", String(on));
@@ -178,21 +273,44 @@ export class Large {
         $("[data-act=talk]", this.dialog).setAttribute("aria-expanded", String(!panel.hidden));
         if (!panel.hidden) ($("#note", panel) ?? $("#remark", panel)).focus();
       },
-      "keep-note": () => { this.keepNote(); $("#note-said", this.dialog).textContent = this.words.saved; },
+      "keep-note": () => {
+        this.keepNote();
+        $("#note-said", this.dialog).textContent = this.words.saved;
+      },
     };
     doing[act]?.();
   }
   key(event) {
     if (event.target.closest("input, textarea, select") || event.altKey) return;
     const far = { ArrowLeft: [-60, 0], ArrowRight: [60, 0], ArrowUp: [0, -60], ArrowDown: [0, 60] }[event.key];
-    if (far && event.shiftKey) { event.preventDefault(); if (this.view.zoomed) this.view.pan(...far); return; }
+    if (far && event.shiftKey) {
+      event.preventDefault();
+      if (this.view.zoomed) this.view.pan(...far);
+      return;
+    }
     if (event.ctrlKey || event.metaKey) return;
-    if (event.key === "ArrowLeft" || event.key === "ArrowRight") { event.preventDefault(); this.step(event.key === "ArrowLeft" ? -1 : 1); return; }
+    if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
+      event.preventDefault();
+      this.step(event.key === "ArrowLeft" ? -1 : 1);
+      return;
+    }
     if (!$("#keys-on", this.dialog).checked) return;
     if (event.key === "+") return this.view.by(1.25);
     if (event.key === "-") return this.view.by(0.8);
-    const act = { e: "zoom", p: "pick", a: "alternate", s: "strike", t: "undo", n: "talk", b: "monochrome", g: "surround" }[event.key.toLowerCase()];
+    const act = {
+      e: "zoom",
+      p: "pick",
+      a: "alternate",
+      s: "strike",
+      t: "undo",
+      n: "talk",
+      b: "monochrome",
+      g: "surround",
+    }[event.key.toLowerCase()];
     if (act && ["pick", "alternate", "strike", "undo"].includes(act) && !this.config.may_mark) return;
-    if (act) { event.preventDefault(); this.do(act); }
+    if (act) {
+      event.preventDefault();
+      this.do(act);
+    }
   }
 }

@@ -8,30 +8,54 @@ export class Marks {
   }
   /** The server's whole state; only the frames of which it says something else are drawn again. */
   take(state) {
-    const said = (one, id) => JSON.stringify([one?.mine[id], one?.theirs[id]?.map(([who, kind]) => [one.people[who], kind])]);
-    const before = this.state, ids = new Set([before, state].flatMap((one) => (one ? [...Object.keys(one.mine), ...Object.keys(one.theirs)] : [])));
+    const said = (one, id) =>
+      JSON.stringify([one?.mine[id], one?.theirs[id]?.map(([who, kind]) => [one.people[who], kind])]);
+    const before = this.state,
+      ids = new Set(
+        [before, state].flatMap((one) => (one ? [...Object.keys(one.mine), ...Object.keys(one.theirs)] : [])),
+      );
     const differs = [...ids].filter((id) => said(before, id) !== said(state, id)).map(Number);
     this.state = state;
-    this.mine = new Map(Object.entries(state.mine).map(([id, [kind, revision, note]]) => [Number(id), { kind, revision, note }]));
-    this.theirs = new Map(Object.entries(state.theirs).map(([id, row]) => [Number(id), row.map(([who, kind]) => ({
-      role: state.people[who][0], name: state.people[who][1], kind,
-    }))]));
+    this.mine = new Map(
+      Object.entries(state.mine).map(([id, [kind, revision, note]]) => [Number(id), { kind, revision, note }]),
+    );
+    this.theirs = new Map(
+      Object.entries(state.theirs).map(([id, row]) => [
+        Number(id),
+        row.map(([who, kind]) => ({
+          role: state.people[who][0],
+          name: state.people[who][1],
+          kind,
+        })),
+      ]),
+    );
     this.sides = new Map(Object.entries(state.sides).map(([id, kinds]) => [Number(id), kinds]));
     this.changed(before ? differs : []);
   }
   /** A single answer of the server. */
-  settle({ frame, kind, note, revision }) { this.mine.set(frame, { kind, note, revision }); }
+  settle({ frame, kind, note, revision }) {
+    this.mine.set(frame, { kind, note, revision });
+  }
   of(frame) {
     const held = this.mine.get(frame) ?? { kind: "", revision: 0, note: "" };
     const row = this.outbox.rows.get(frame);
     if (!row || row.held === "closed") return held;
-    return { ...held, kind: row.kind ?? held.kind, note: row.held === "conflict" ? held.note : row.note ?? held.note };
+    return {
+      ...held,
+      kind: row.kind ?? held.kind,
+      note: row.held === "conflict" ? held.note : (row.note ?? held.note),
+    };
   }
-  othersOf(frame) { return this.theirs.get(frame) ?? []; }
-  sidesOf(frame) { return this.sides.get(frame) ?? {}; }
+  othersOf(frame) {
+    return this.theirs.get(frame) ?? [];
+  }
+  sidesOf(frame) {
+    return this.sides.get(frame) ?? {};
+  }
   /** Press a kind: the same again takes it away. Returns the kind that stands now. */
   press(frame, kind) {
-    const before = this.of(frame).kind, next = before === kind ? "" : kind;
+    const before = this.of(frame).kind,
+      next = before === kind ? "" : kind;
     this.remember(frame, before);
     return this.set(frame, next);
   }
@@ -55,7 +79,13 @@ export class Marks {
     return last?.[0];
   }
   keepUndo() {
-    try { sessionStorage.setItem(`undo-${this.outbox.person}`, JSON.stringify(this.undoable)); } catch { /* this page only */ }
+    try {
+      sessionStorage.setItem(`undo-${this.outbox.person}`, JSON.stringify(this.undoable));
+    } catch {
+      /* this page only */
+    }
   }
-  changed(frames) { this.listeners.forEach((listener) => listener(frames)); }
+  changed(frames) {
+    this.listeners.forEach((listener) => listener(frames));
+  }
 }

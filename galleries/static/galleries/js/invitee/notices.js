@@ -5,7 +5,10 @@ export class Notices {
   constructor(place, words, outbox, marks, frames) {
     Object.assign(this, { place, words, outbox, marks, frames, said: new Set() });
   }
-  say(text) { this.said.add(text); this.show(); }
+  say(text) {
+    this.said.add(text);
+    this.show();
+  }
   show() {
     const parts = [...this.said].map((text) => el("p", { className: "note", role: "status", textContent: text }));
     const closed = this.outbox.held("closed");
@@ -17,10 +20,14 @@ export class Notices {
     this.place.replaceChildren(...parts);
     this.place.hidden = parts.length === 0;
   }
-  label(row) { return this.frames.get(row.frame)?.label ?? String(row.frame); }
+  label(row) {
+    return this.frames.get(row.frame)?.label ?? String(row.frame);
+  }
   closed(rows) {
     const { words } = this;
-    const frames = rows.map((row) => `${this.label(row)} ${row.kind ? words[row.kind] : row.note ?? words.kind_none}`).join(", ");
+    const frames = rows
+      .map((row) => `${this.label(row)} ${row.kind ? words[row.kind] : (row.note ?? words.kind_none)}`)
+      .join(", ");
     const forget = el("button", { type: "button", className: "button small", textContent: words.forget });
     forget.addEventListener("click", async () => {
       for (const row of rows) await this.outbox.drop(row.frame);
@@ -35,16 +42,27 @@ export class Notices {
       const button = el("button", { type: "button", className: "button small", textContent: text });
       button.addEventListener("click", async () => {
         await this.outbox.drop(row.frame);
-        this.marks.settle({ frame: row.frame, kind: this.marks.of(row.frame).kind, note: row.theirs, revision: row.revision });
-        if (keepMine) this.marks.note(row.frame, row.note); else this.marks.changed([row.frame]);
+        this.marks.settle({
+          frame: row.frame,
+          kind: this.marks.of(row.frame).kind,
+          note: row.theirs,
+          revision: row.revision,
+        });
+        if (keepMine) this.marks.note(row.frame, row.note);
+        else this.marks.changed([row.frame]);
         this.show();
       });
       return button;
     };
-    return el("div", { className: "note caution", role: "group" },
+    return el(
+      "div",
+      { className: "note caution", role: "group" },
       el("p", { textContent: fill(words.conflict, { label: this.label(row) }) }),
-      el("p", { textContent: words.theirs_note }), el("blockquote", { textContent: row.theirs }),
-      el("p", { textContent: words.mine_note }), el("blockquote", { textContent: row.note }),
-      el("div", { className: "row" }, settle(words.keep_theirs, false), settle(words.keep_mine, true)));
+      el("p", { textContent: words.theirs_note }),
+      el("blockquote", { textContent: row.theirs }),
+      el("p", { textContent: words.mine_note }),
+      el("blockquote", { textContent: row.note }),
+      el("div", { className: "row" }, settle(words.keep_theirs, false), settle(words.keep_mine, true)),
+    );
   }
 }

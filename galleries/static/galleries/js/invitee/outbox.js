@@ -2,7 +2,8 @@
 // twice is harmless. Rows live in the browser's own database and outlast the page, the network and the battery.
 import { Answered, ask, now } from "../shared/net.js";
 
-const NAME = "sheet-outbox", STORE = "acts";
+const NAME = "sheet-outbox",
+  STORE = "acts";
 const MOST = 200;
 
 function database() {
@@ -14,10 +15,11 @@ function database() {
     request.onblocked = () => reject(new Error("blocked"));
   });
 }
-const settled = (request) => new Promise((resolve, reject) => {
-  request.onsuccess = () => resolve(request.result);
-  request.onerror = () => reject(request.error);
-});
+const settled = (request) =>
+  new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
 function fresh() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
@@ -41,26 +43,57 @@ export class Outbox {
         // Somebody else came in to the same sitting on this device: what the one before left is not theirs to see.
         else if (row.person.split("-")[0] === sitting) this.store("readwrite").delete(row.key);
       }
-    } catch { this.keeps = false; }
-    for (const [target, kind] of [[window, "online"], [document, "visibilitychange"], [window, "pageshow"]]) {
-      target.addEventListener(kind, () => { if (!document.hidden) this.flush(); });
+    } catch {
+      this.keeps = false;
     }
-    window.addEventListener("offline", () => { this.offline = true; this.tell(); });
-    setInterval(() => { if (this.waiting().length) this.flush(); }, 5000);
+    for (const [target, kind] of [
+      [window, "online"],
+      [document, "visibilitychange"],
+      [window, "pageshow"],
+    ]) {
+      target.addEventListener(kind, () => {
+        if (!document.hidden) this.flush();
+      });
+    }
+    window.addEventListener("offline", () => {
+      this.offline = true;
+      this.tell();
+    });
+    setInterval(() => {
+      if (this.waiting().length) this.flush();
+    }, 5000);
     this.offline = !navigator.onLine;
     this.tell();
     return this.flush();
   }
-  store(mode) { return this.base.transaction(STORE, mode).objectStore(STORE); }
-  waiting() { return [...this.rows.values()].filter((row) => !row.held).sort((a, b) => (a.at < b.at ? -1 : 1)); }
-  held(why) { return [...this.rows.values()].filter((row) => row.held === why); }
+  store(mode) {
+    return this.base.transaction(STORE, mode).objectStore(STORE);
+  }
+  waiting() {
+    return [...this.rows.values()].filter((row) => !row.held).sort((a, b) => (a.at < b.at ? -1 : 1));
+  }
+  held(why) {
+    return [...this.rows.values()].filter((row) => row.held === why);
+  }
   tell() {
     this.onState({ waiting: this.waiting().length, sending: this.sending, offline: this.offline, keeps: this.keeps });
   }
-  /** Say something about a frame: {kind, kindSeen} and/or {note, seen}, seen being the revision that was shown. Resolves when it is kept. */
+  /**
+   * Say something about a frame: {kind, kindSeen} and/or {note, seen}, seen being the revision that was shown.
+   * Resolves when it is kept.
+   */
   async put(frame, intent) {
     const before = this.rows.get(frame) ?? {};
-    const row = { ...before, ...intent, key: `${this.person}:${frame}`, person: this.person, frame, act: fresh(), at: now().toISOString(), held: "" };
+    const row = {
+      ...before,
+      ...intent,
+      key: `${this.person}:${frame}`,
+      person: this.person,
+      frame,
+      act: fresh(),
+      at: now().toISOString(),
+      held: "",
+    };
     if (intent.kind !== undefined) row.kindAt = row.at;
     if (before.note !== undefined && before.seen !== undefined && before.held !== "conflict") row.seen = before.seen;
     this.rows.set(frame, row);
@@ -70,7 +103,12 @@ export class Outbox {
   }
   async keep(row) {
     if (!this.keeps) return;
-    try { await settled(this.store("readwrite").put(row)); } catch { this.keeps = false; this.tell(); }
+    try {
+      await settled(this.store("readwrite").put(row));
+    } catch {
+      this.keeps = false;
+      this.tell();
+    }
   }
   async drop(frame) {
     const row = this.rows.get(frame);
@@ -80,11 +118,17 @@ export class Outbox {
   }
   /** The list is open again: what was held because it was closed may go. */
   release() {
-    for (const row of this.held("closed")) { row.held = ""; this.keep(row); }
+    for (const row of this.held("closed")) {
+      row.held = "";
+      this.keep(row);
+    }
     this.flush();
   }
   async flush() {
-    if (this.sending) { this.again = true; return; }
+    if (this.sending) {
+      this.again = true;
+      return;
+    }
     this.sending = true;
     try {
       for (let rows = this.waiting(); rows.length; rows = this.waiting()) {
@@ -101,17 +145,22 @@ export class Outbox {
     }
     this.sending = false;
     this.tell();
-    if (this.again) { this.again = false; this.flush(); }
+    if (this.again) {
+      this.again = false;
+      this.flush();
+    }
   }
   async take(rows, answers) {
     const news = [];
     for (const row of rows) {
-      const kind = answers.get(`${row.act}k`), note = answers.get(`${row.act}n`);
+      const kind = answers.get(`${row.act}k`),
+        note = answers.get(`${row.act}n`);
       const current = this.rows.get(row.frame);
       news.push([row, kind, note]);
       if (current?.act !== row.act) continue; // meanwhile the person said something newer about this frame
       const wrong = [kind, note].find((answer) => answer?.error);
-      if (wrong?.kind_of_error === "Refused") await this.keep(Object.assign(current, { held: "closed", why: wrong.error }));
+      if (wrong?.kind_of_error === "Refused")
+        await this.keep(Object.assign(current, { held: "closed", why: wrong.error }));
       else if (note?.conflict) {
         delete current.kind;
         await this.keep(Object.assign(current, { held: "conflict", theirs: note.note, revision: note.revision }));
@@ -124,7 +173,9 @@ export class Outbox {
     because it names the revision that it was written on. */
 function acts(row) {
   const said = [];
-  if (row.note !== undefined) said.push({ frame: row.frame, note: row.note, seen: row.seen, act: `${row.act}n`, at: row.at });
-  if (row.kind !== undefined) said.push({ frame: row.frame, kind: row.kind, seen: row.kindSeen, act: `${row.act}k`, at: row.kindAt });
+  if (row.note !== undefined)
+    said.push({ frame: row.frame, note: row.note, seen: row.seen, act: `${row.act}n`, at: row.at });
+  if (row.kind !== undefined)
+    said.push({ frame: row.frame, kind: row.kind, seen: row.kindSeen, act: `${row.act}k`, at: row.kindAt });
   return said;
 }

@@ -9,11 +9,25 @@ import { Marks } from "./marks.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 
-const words = data("words"), config = data("config"), first = data("state");
-const frames = new Map(data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [id, {
-  id, label, look, width, height, run, alike, eyes: x === null ? null : [x, y],
-  large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
-}]));
+const words = data("words"),
+  config = data("config"),
+  first = data("state");
+const frames = new Map(
+  data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [
+    id,
+    {
+      id,
+      label,
+      look,
+      width,
+      height,
+      run,
+      alike,
+      eyes: x === null ? null : [x, y],
+      large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
+    },
+  ]),
+);
 const items = new Map($$(".frame").map((item) => [Number(item.dataset.frame), item]));
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
@@ -26,8 +40,16 @@ marks.listeners.push(redraw);
 
 function redraw(ids = items.keys()) {
   for (const id of ids) {
-    const item = items.get(id), frame = frames.get(id);
-    if (item && frame) draw(item, config.side, marks.of(id), marks.sidesOf(id), sentence(words, frame, marks.of(id), marks.othersOf(id)));
+    const item = items.get(id),
+      frame = frames.get(id);
+    if (item && frame)
+      draw(
+        item,
+        config.side,
+        marks.of(id),
+        marks.sidesOf(id),
+        sentence(words, frame, marks.of(id), marks.othersOf(id)),
+      );
   }
   count();
   large.redraw();
@@ -53,12 +75,16 @@ function count() {
   const yours = $("#your-picks");
   yours.hidden = picked.length < 2;
   yours.href = `${yours.pathname}?frames=${picked.join(",")}`;
-  const { allowance } = marks.state, left = allowance - picks;
+  const { allowance } = marks.state,
+    left = allowance - picks;
   const which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
   $("#allowance").textContent = fill(which, { picks, allowance, left, over: -left });
 }
 function press(id, kind) {
-  if (!config.may_mark || !picking()) { say(words.closed); return; }
+  if (!config.may_mark || !picking()) {
+    say(words.closed);
+    return;
+  }
   const now = marks.press(id, kind);
   say(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
 }
@@ -78,12 +104,16 @@ function sending({ waiting, sending: busy, offline, keeps }) {
   if (place.textContent !== said) place.textContent = said;
 }
 function answered(news, error) {
-  if (error) { refused(error); return; }
+  if (error) {
+    refused(error);
+    return;
+  }
   for (const [row, kind, note] of news) {
     const label = frames.get(row.frame)?.label ?? row.frame;
     for (const answer of [note, kind]) {
       if (answer && !answer.error) marks.settle(answer);
-      else if (answer && answer.kind_of_error !== "Refused") notices.say(fill(words.refused, { label, error: answer.error }));
+      else if (answer && answer.kind_of_error !== "Refused")
+        notices.say(fill(words.refused, { label, error: answer.error }));
     }
     if (kind && !kind.error && kind.kind !== row.kind) {
       const stands = kind.kind ? words[kind.kind] : words.kind_none;
@@ -114,8 +144,18 @@ function changed(state) {
   $("#fresh").hidden = fresh === 0;
   $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
   for (const [id, item] of items) {
-    if (there.has(id)) { if (item.dataset.gone) { delete item.dataset.gone; item.hidden = false; } continue; }
-    if (!item.dataset.gone) { item.dataset.gone = "1"; item.hidden = true; notices.say(fill(words.gone, { label: frames.get(id).label })); }
+    if (there.has(id)) {
+      if (item.dataset.gone) {
+        delete item.dataset.gone;
+        item.hidden = false;
+      }
+      continue;
+    }
+    if (!item.dataset.gone) {
+      item.dataset.gone = "1";
+      item.hidden = true;
+      notices.say(fill(words.gone, { label: frames.get(id).label }));
+    }
   }
   notices.show();
 }
@@ -126,11 +166,17 @@ const chosen = new Set();
 $("#sheet").addEventListener("click", (event) => {
   const item = event.target.closest(".frame");
   if (!item) return;
-  const id = Number(item.dataset.frame), button = event.target.closest("button.m");
-  if (button) { event.preventDefault(); press(id, button.value.split(":")[1]); return; }
+  const id = Number(item.dataset.frame),
+    button = event.target.closest("button.m");
+  if (button) {
+    event.preventDefault();
+    press(id, button.value.split(":")[1]);
+    return;
+  }
   if (event.target.closest("a.open") && !event.ctrlKey && !event.metaKey) {
     event.preventDefault();
-    if (choosing) choose(id, item); else large.open(id);
+    if (choosing) choose(id, item);
+    else large.open(id);
   }
 });
 function choose(id, item) {
@@ -142,10 +188,16 @@ function choose(id, item) {
 $("#choose").addEventListener("click", ({ currentTarget }) => {
   choosing = !choosing;
   currentTarget.setAttribute("aria-pressed", String(choosing));
-  if (!choosing) { chosen.clear(); items.forEach((item) => item.removeAttribute("data-chosen")); $("#compare-now").hidden = true; }
+  if (!choosing) {
+    chosen.clear();
+    items.forEach((item) => item.removeAttribute("data-chosen"));
+    $("#compare-now").hidden = true;
+  }
   say(choosing ? words.select_more : "");
 });
-$("#compare-now").addEventListener("click", () => { location.href = `${config.compare}?frames=${[...chosen].join(",")}`; });
+$("#compare-now").addEventListener("click", () => {
+  location.href = `${config.compare}?frames=${[...chosen].join(",")}`;
+});
 $("#undo")?.addEventListener("click", undo);
 $("#fresh button").addEventListener("click", () => location.reload());
 $("#tools-open").addEventListener("click", ({ currentTarget }) => {
@@ -161,21 +213,34 @@ $("#jump")?.addEventListener("change", ({ target }) => {
 });
 $("#only").addEventListener("change", ({ target }) => {
   for (const [id, item] of items) {
-    const mine = marks.of(id).kind, any = mine === "pick" || marks.othersOf(id).some(({ kind }) => kind === "pick");
-    const keep = { all: true, mine: mine === "pick" || mine === "alternate", any, open: !mine, unstruck: mine !== "strike" };
+    const mine = marks.of(id).kind,
+      any = mine === "pick" || marks.othersOf(id).some(({ kind }) => kind === "pick");
+    const keep = {
+      all: true,
+      mine: mine === "pick" || mine === "alternate",
+      any,
+      open: !mine,
+      unstruck: mine !== "strike",
+    };
     item.hidden = Boolean(item.dataset.gone) || !keep[target.value];
   }
   sizes();
 });
 document.addEventListener("keydown", (event) => {
-  if ((event.ctrlKey || event.metaKey) && event.key === "z" && !event.target.closest("input, textarea")) { event.preventDefault(); undo(); }
+  if ((event.ctrlKey || event.metaKey) && event.key === "z" && !event.target.closest("input, textarea")) {
+    event.preventDefault();
+    undo();
+  }
 });
 /** The height that a strip outside the window will have, so that the scroll bar tells the truth. */
 function sizes() {
   for (const strip of $$(".look-strip")) {
-    const film = $(".film", strip), columns = getComputedStyle(film).gridTemplateColumns.split(" ").length;
-    const shown = $$(".frame:not([hidden])", strip).length, width = (document.documentElement.clientWidth - 24) / columns;
-    const rows = Math.ceil(shown / columns), ratio = strip.classList.contains("lying") ? 2 / 3 : 3 / 2;
+    const film = $(".film", strip),
+      columns = getComputedStyle(film).gridTemplateColumns.split(" ").length;
+    const shown = $$(".frame:not([hidden])", strip).length,
+      width = (document.documentElement.clientWidth - 24) / columns;
+    const rows = Math.ceil(shown / columns),
+      ratio = strip.classList.contains("lying") ? 2 / 3 : 3 / 2;
     strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * (width * ratio + 74))}px`;
     strip.hidden = shown === 0;
   }
@@ -185,16 +250,31 @@ reveal();
 sizes();
 count();
 // The page came with its marks drawn; only what this device has not sent yet is laid over.
-if (config.person) outbox.open().then(() => { notices.show(); redraw([...outbox.rows.keys()]); });
+if (config.person)
+  outbox.open().then(() => {
+    notices.show();
+    redraw([...outbox.rows.keys()]);
+  });
 live(config.changes, first.change, changed, refused);
 large.fromAddress();
 if ("serviceWorker" in navigator && config.person) {
-  navigator.serviceWorker.addEventListener("message", ({ data: { kept } }) => { document.documentElement.dataset.kept = kept; });
-  navigator.serviceWorker.register(config.worker, { scope: "/s/" }).then(() => navigator.serviceWorker.ready).then(({ active }) => {
-    const seen = performance.getEntriesByType("resource").map(({ name }) => new URL(name)).filter(({ origin, pathname }) => (
-      origin === location.origin && /^\/static\/|^\/files\/proof\/\d+\/small\//.test(pathname)
-    )).map(({ pathname }) => pathname);
-    active.postMessage({ person: config.person, page: location.pathname, seen });
-  }).catch(() => {}); // without it there is no sheet offline after a reload; marks on the open page wait all the same
+  navigator.serviceWorker.addEventListener("message", ({ data: { kept } }) => {
+    document.documentElement.dataset.kept = kept;
+  });
+  navigator.serviceWorker
+    .register(config.worker, { scope: "/s/" })
+    .then(() => navigator.serviceWorker.ready)
+    .then(({ active }) => {
+      const seen = performance
+        .getEntriesByType("resource")
+        .map(({ name }) => new URL(name))
+        .filter(
+          ({ origin, pathname }) =>
+            origin === location.origin && /^\/static\/|^\/files\/proof\/\d+\/small\//.test(pathname),
+        )
+        .map(({ pathname }) => pathname);
+      active.postMessage({ person: config.person, page: location.pathname, seen });
+    })
+    .catch(() => {}); // without it there is no sheet offline after a reload; marks on the open page wait all the same
 }
 document.documentElement.dataset.ready = "1";

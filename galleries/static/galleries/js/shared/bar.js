@@ -2,10 +2,14 @@
 const body = document.body;
 let last = window.scrollY;
 
-window.addEventListener("scroll", () => {
-  const now = Math.max(0, window.scrollY);
-  if (Math.abs(now - last) < 8) return;
-  body.classList.toggle("away", now > last && now > 120);
-  last = now;
-}, { passive: true });
+window.addEventListener(
+  "scroll",
+  () => {
+    const now = Math.max(0, window.scrollY);
+    if (Math.abs(now - last) < 8) return;
+    body.classList.toggle("away", now > last && now > 120);
+    last = now;
+  },
+  { passive: true },
+);
 document.querySelector(".head")?.addEventListener("focusin", () => body.classList.remove("away"));

@@ -9,11 +9,16 @@ export function el(name, properties = {}, ...children) {
   made.append(...children);
   return made;
 }
-export const reveal = () => $$("[data-needs-script]").forEach((one) => { one.hidden = false; });
+export const reveal = () =>
+  $$("[data-needs-script]").forEach((one) => {
+    one.hidden = false;
+  });
 /** Say something to whoever cannot see it; twice the same is said twice. */
 export function say(text) {
   const place = document.getElementById("said");
   if (!place) return;
   place.textContent = "";
-  setTimeout(() => { place.textContent = text; }, 30);
+  setTimeout(() => {
+    place.textContent = text;
+  }, 30);
 }

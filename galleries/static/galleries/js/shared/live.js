@@ -2,7 +2,10 @@
 import { Answered, ask } from "./net.js";
 
 export function live(address, cursor, onChange, onRefused = () => {}, every = 2000) {
-  let since = cursor, timer = 0, asking = false, wait = every;
+  let since = cursor,
+    timer = 0,
+    asking = false,
+    wait = every;
   async function look() {
     clearTimeout(timer);
     if (document.hidden || asking) return;
@@ -10,16 +13,26 @@ export function live(address, cursor, onChange, onRefused = () => {}, every = 20
     try {
       const said = await ask(`${address}?since=${since}`);
       wait = every;
-      if (said) { since = said.change; onChange(said); }
+      if (said) {
+        since = said.change;
+        onChange(said);
+      }
     } catch (error) {
-      if (error instanceof Answered && error.status < 500) { onRefused(error); asking = false; return; }
+      if (error instanceof Answered && error.status < 500) {
+        onRefused(error);
+        asking = false;
+        return;
+      }
       wait = Math.min(wait * 2, 30000); // no network, or a server that is being started
     }
     asking = false;
     timer = setTimeout(look, wait);
   }
   document.addEventListener("visibilitychange", look);
-  window.addEventListener("online", () => { wait = every; look(); });
+  window.addEventListener("online", () => {
+    wait = every;
+    look();
+  });
   timer = setTimeout(look, every);
   return { look };
 }

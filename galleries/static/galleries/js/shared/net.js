@@ -4,10 +4,17 @@ export const token = () => document.querySelector("input[name=csrfmiddlewaretoke
 export const now = () => new Date(Date.now() + ahead);
 export function setClock(serverNow) {
   ahead = new Date(serverNow).getTime() - Date.now();
-  try { sessionStorage.setItem("clock", String(ahead)); } catch { /* a full or forbidden store: this page only */ }
+  try {
+    sessionStorage.setItem("clock", String(ahead));
+  } catch {
+    /* a full or forbidden store: this page only */
+  }
 }
 export class Answered extends Error {
-  constructor(status, sentence) { super(sentence); this.status = status; }
+  constructor(status, sentence) {
+    super(sentence);
+    this.status = status;
+  }
 }
 /** JSON in, JSON out. Raises Answered when the server said no, TypeError when it could not be reached. */
 export async function ask(address, { method = "GET", json, form } = {}) {

@@ -24,10 +24,15 @@ export class Viewport {
     const { clientWidth, clientHeight } = this.stage;
     return Math.min(clientWidth / this.width, clientHeight / this.height, 1);
   }
-  get scale() { return Math.max(this.zoom || 0, this.fit); }
-  get zoomed() { return this.zoom > this.fit * 1.001; }
+  get scale() {
+    return Math.max(this.zoom || 0, this.fit);
+  }
+  get zoomed() {
+    return this.zoom > this.fit * 1.001;
+  }
   draw() {
-    const { clientWidth, clientHeight } = this.stage, scale = this.scale;
+    const { clientWidth, clientHeight } = this.stage,
+      scale = this.scale;
     const clamp = (at, size, room) => {
       const half = room / 2 / (size * scale);
       return half >= 0.5 ? 0.5 : Math.min(1 - half, Math.max(half, at));
@@ -37,7 +42,8 @@ export class Viewport {
       this.y = clamp(this.y, this.height, clientHeight);
     }
     const [x, y] = this.zoomed ? [this.x, this.y] : [0.5, 0.5];
-    const left = clientWidth / 2 - x * this.width * scale, top = clientHeight / 2 - y * this.height * scale;
+    const left = clientWidth / 2 - x * this.width * scale,
+      top = clientHeight / 2 - y * this.height * scale;
     this.picture.style.width = `${this.width}px`;
     this.picture.style.height = `${this.height}px`;
     this.picture.style.transform = `translate(${left}px, ${top}px) scale(${scale})`;
@@ -55,17 +61,26 @@ export class Viewport {
     Object.assign(this, { zoom: zoom > this.fit * 1.001 ? Math.min(zoom, 4) : 0, x, y });
     this.draw();
   }
-  by(factor) { this.set(this.scale * factor, ...(this.zoomed ? [this.x, this.y] : this.eyes ?? [0.5, 0.5])); }
-  pan(dx, dy) { this.set(this.zoom, this.x + dx / (this.width * this.scale), this.y + dy / (this.height * this.scale)); }
+  by(factor) {
+    this.set(this.scale * factor, ...(this.zoomed ? [this.x, this.y] : (this.eyes ?? [0.5, 0.5])));
+  }
+  pan(dx, dy) {
+    this.set(this.zoom, this.x + dx / (this.width * this.scale), this.y + dy / (this.height * this.scale));
+  }
   at({ clientX, clientY }) {
     const edge = this.stage.getBoundingClientRect();
-    return [(clientX - edge.left - this.box.left) / this.box.width, (clientY - edge.top - this.box.top) / this.box.height];
+    return [
+      (clientX - edge.left - this.box.left) / this.box.width,
+      (clientY - edge.top - this.box.top) / this.box.height,
+    ];
   }
   /** Zoom so that the point under the fingers stays there. */
   about(point, zoom) {
-    const [fx, fy] = this.at(point), edge = this.stage.getBoundingClientRect();
+    const [fx, fy] = this.at(point),
+      edge = this.stage.getBoundingClientRect();
     const next = Math.min(4, Math.max(zoom, this.fit));
-    const dx = point.clientX - edge.left - this.stage.clientWidth / 2, dy = point.clientY - edge.top - this.stage.clientHeight / 2;
+    const dx = point.clientX - edge.left - this.stage.clientWidth / 2,
+      dy = point.clientY - edge.top - this.stage.clientHeight / 2;
     this.set(next, fx - dx / (this.width * next), fy - dy / (this.height * next));
   }
   wheel(event) {
@@ -87,7 +102,7 @@ export class Viewport {
       const [a, b] = [...this.pointers.values()];
       const spread = Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY);
       const middle = { clientX: (a.clientX + b.clientX) / 2, clientY: (a.clientY + b.clientY) / 2 };
-      if (this.spread) this.about(middle, this.scale * spread / this.spread);
+      if (this.spread) this.about(middle, (this.scale * spread) / this.spread);
       this.spread = spread;
       this.start.many = true;
     } else if (this.zoomed) {
@@ -96,11 +111,14 @@ export class Viewport {
   }
   pointerup(event) {
     if (!this.pointers.delete(event.pointerId) || this.pointers.size || this.start.many) return;
-    const dx = event.clientX - this.start.x, dy = event.clientY - this.start.y;
+    const dx = event.clientX - this.start.x,
+      dy = event.clientY - this.start.y;
     if (!this.zoomed && Math.abs(dx) > 45 && Math.abs(dx) > 1.5 * Math.abs(dy)) this.onStep(dx < 0 ? 1 : -1);
     else if (Math.hypot(dx, dy) < 8) this.tapped(event);
   }
-  pointercancel(event) { this.pointers.delete(event.pointerId); }
+  pointercancel(event) {
+    this.pointers.delete(event.pointerId);
+  }
   tapped(event) {
     const twice = this.lastTap && event.timeStamp - this.lastTap < 350;
     this.lastTap = twice ? 0 : event.timeStamp;

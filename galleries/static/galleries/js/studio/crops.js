@@ -37,7 +37,9 @@ function draw() {
     const other = crops.get(button.dataset.size);
     button.setAttribute("aria-pressed", String(other.size === now));
     const told = changed(other) ? words.changed : other.byHand ? words.byhand : words.proposal;
-    button.querySelector(".state").textContent = other.warnings.length ? `${told} · ${fill(words.warnings, { n: other.warnings.length })}` : told;
+    button.querySelector(".state").textContent = other.warnings.length
+      ? `${told} · ${fill(words.warnings, { n: other.warnings.length })}`
+      : told;
   }
   const grow = Math.max(one.out[0] / one.width, one.out[1] / one.height);
   const live = [];
@@ -49,7 +51,8 @@ function draw() {
   list($("reasons"), changed(one) || one.byHand ? [measured(one)].filter(Boolean) : one.reasons);
 }
 
-const list = (place, lines) => place.replaceChildren(...lines.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
+const list = (place, lines) =>
+  place.replaceChildren(...lines.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
 
 function measured(one) {
   if (!data.face || one.tilt) return "";
@@ -61,7 +64,9 @@ function measured(one) {
 
 // Where the eyes should lie (33 to 42 % from the top), how far up the crown may reach, where the eyes are.
 function guides(one) {
-  const at = (name, share) => { box.querySelector(name).style.top = `${100 * share}%`; };
+  const at = (name, share) => {
+    box.querySelector(name).style.top = `${100 * share}%`;
+  };
   at(".eyes-high", 0.33);
   at(".eyes-low", 0.42);
   at(".room", 0.03);
@@ -76,7 +81,9 @@ function guides(one) {
   const [left, top, right, bottom] = one.covered.map((value) => value * pixel);
   const covered = box.querySelector(".covered");
   covered.hidden = !(left || top || right || bottom);
-  covered.style.inset = `${(100 * top) / one.height}% ${(100 * right) / one.width}% ${(100 * bottom) / one.height}% ${(100 * left) / one.width}%`;
+  const ofHeight = (pixels) => `${(100 * pixels) / one.height}%`;
+  const ofWidth = (pixels) => `${(100 * pixels) / one.width}%`;
+  covered.style.inset = `${ofHeight(top)} ${ofWidth(right)} ${ofHeight(bottom)} ${ofWidth(left)}`;
 }
 
 function put(values) {
@@ -96,7 +103,13 @@ box.addEventListener("pointerdown", (event) => {
   event.preventDefault();
   box.focus({ preventScroll: true });
   box.setPointerCapture(event.pointerId);
-  held = { grip: event.target.dataset.grip ?? "", x: event.clientX, y: event.clientY, from: { ...crop() }, scale: frame.width / canvas.clientWidth };
+  held = {
+    grip: event.target.dataset.grip ?? "",
+    x: event.clientX,
+    y: event.clientY,
+    from: { ...crop() },
+    scale: frame.width / canvas.clientWidth,
+  };
 });
 box.addEventListener("pointermove", (event) => {
   if (!held) return;
@@ -104,7 +117,10 @@ box.addEventListener("pointermove", (event) => {
   const dy = (event.clientY - held.y) * held.scale;
   put(held.grip ? resized(held.from, held.grip, dx, dy, frame) : moved(held.from, dx, dy, frame));
 });
-for (const kind of ["pointerup", "pointercancel"]) box.addEventListener(kind, () => { held = null; });
+for (const kind of ["pointerup", "pointercancel"])
+  box.addEventListener(kind, () => {
+    held = null;
+  });
 
 const taps = {
   left: (one, step) => moved(one, -step, 0, frame),
@@ -124,7 +140,17 @@ document.querySelector(".pad").addEventListener("click", (event) => {
   if (name) tap(name);
 });
 box.addEventListener("keydown", (event) => {
-  const name = { ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", "+": "larger", "=": "larger", "-": "smaller", ",": "tilt-left", ".": "tilt-right" }[event.key];
+  const name = {
+    ArrowLeft: "left",
+    ArrowRight: "right",
+    ArrowUp: "up",
+    ArrowDown: "down",
+    "+": "larger",
+    "=": "larger",
+    "-": "smaller",
+    ",": "tilt-left",
+    ".": "tilt-right",
+  }[event.key];
   if (event.key === "Enter") keep();
   else if (!name) return;
   event.preventDefault();
@@ -173,7 +199,9 @@ function keep() {
 
 $("keep").addEventListener("click", keep);
 $("propose").addEventListener("click", () => send({ do: "propose" }, words.kept));
-$("adopt").addEventListener("click", async () => { if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, words.adopted); });
+$("adopt").addEventListener("click", async () => {
+  if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, words.adopted);
+});
 $("panel").addEventListener("submit", (event) => event.preventDefault());
 
 async function preview() {
@@ -194,5 +222,7 @@ $("source").width = data.width;
 $("source").height = data.height;
 canvas.style.aspectRatio = `${data.width} / ${data.height}`;
 canvas.style.setProperty("--shape", String(data.width / data.height));
-addEventListener("beforeunload", (event) => { if ([...crops.values()].some(changed)) event.preventDefault(); });
+addEventListener("beforeunload", (event) => {
+  if ([...crops.values()].some(changed)) event.preventDefault();
+});
 draw();

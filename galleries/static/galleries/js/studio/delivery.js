@@ -11,7 +11,10 @@ async function follow(part) {
     part.querySelector("progress").value = now.done;
     part.querySelector(".done").textContent = now.done;
     part.querySelector(".state").textContent = now.words;
-    if (now.state !== "waiting" || now.problem) { location.reload(); return; }
+    if (now.state !== "waiting" || now.problem) {
+      location.reload();
+      return;
+    }
   }
 }
 

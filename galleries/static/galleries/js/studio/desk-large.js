@@ -36,7 +36,9 @@ export class LargeView {
     const frame = this.frames.get(id);
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     this.dialog.querySelector("#large-label").textContent = frame.label;
-    this.dialog.querySelector("#large-said").textContent = [frame.time, frame.name, flags, frame.note].filter(Boolean).join(" · ");
+    this.dialog.querySelector("#large-said").textContent = [frame.time, frame.name, flags, frame.note]
+      .filter(Boolean)
+      .join(" · ");
     this.dialog.querySelector("#large-original").href = this.to.original.replace(/0$/, id);
     this.picture.alt = fill(this.words.frame, { label: frame.label });
     this.stage.classList.toggle("full", this.eyes);
@@ -58,16 +60,36 @@ export class LargeView {
   fit() {
     if (!this.eyes) return;
     this.picture.width = Math.round(this.picture.naturalWidth / (globalThis.devicePixelRatio || 1));
-    this.stage.scrollTo((this.stage.scrollWidth - this.stage.clientWidth) / 2, (this.stage.scrollHeight - this.stage.clientHeight) / 2);
+    this.stage.scrollTo(
+      (this.stage.scrollWidth - this.stage.clientWidth) / 2,
+      (this.stage.scrollHeight - this.stage.clientHeight) / 2,
+    );
   }
 
-  press(name, on) { this.dialog.querySelector(`[data-view=${name}]`).setAttribute("aria-pressed", String(on)); }
-  near(step) { const order = this.sequence(); return order[order.indexOf(this.id) + step]; }
-  back() { this.show(this.near(-1)); }
-  on() { this.show(this.near(1)); }
-  eyes_() { this.eyes = !this.eyes; this.show(this.id); }
-  choose() { this.choice.toggle(this.id); this.press("choose", this.choice.ids.has(this.id)); }
-  close() { this.dialog.close(); }
+  press(name, on) {
+    this.dialog.querySelector(`[data-view=${name}]`).setAttribute("aria-pressed", String(on));
+  }
+  near(step) {
+    const order = this.sequence();
+    return order[order.indexOf(this.id) + step];
+  }
+  back() {
+    this.show(this.near(-1));
+  }
+  on() {
+    this.show(this.near(1));
+  }
+  eyes_() {
+    this.eyes = !this.eyes;
+    this.show(this.id);
+  }
+  choose() {
+    this.choice.toggle(this.id);
+    this.press("choose", this.choice.ids.has(this.id));
+  }
+  close() {
+    this.dialog.close();
+  }
 
   async hide() {
     await this.act({ do: "hide", frames: [this.id], hidden: !this.frames.get(this.id).hidden });

@@ -17,7 +17,17 @@ export class SideBySide {
       if (hide) this.hide(Number(hide.dataset.hide), hide);
     });
     dialog.addEventListener("keydown", (event) => {
-      const name = { "+": "in", "=": "in", "-": "out", ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down", e: "eyes", w: "whole" }[event.key];
+      const name = {
+        "+": "in",
+        "=": "in",
+        "-": "out",
+        ArrowLeft: "left",
+        ArrowRight: "right",
+        ArrowUp: "up",
+        ArrowDown: "down",
+        e: "eyes",
+        w: "whole",
+      }[event.key];
       if (!name || event.ctrlKey || event.metaKey) return;
       event.preventDefault();
       this.do(name);
@@ -25,7 +35,9 @@ export class SideBySide {
     new ResizeObserver(() => this.panes.forEach((pane) => this.draw(pane))).observe(this.place);
   }
 
-  get locked() { return this.dialog.querySelector("#locked").checked; }
+  get locked() {
+    return this.dialog.querySelector("#locked").checked;
+  }
 
   open(ids) {
     this.panes = ids.map((id) => this.pane(this.frames.get(id)));
@@ -73,14 +85,23 @@ export class SideBySide {
       this.move(pane, from[0] - event.clientX, from[1] - event.clientY);
       from = [event.clientX, event.clientY];
     });
-    for (const kind of ["pointerup", "pointercancel"]) pane.box.addEventListener(kind, () => { from = null; });
-    pane.box.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      this.zoom(pane, event.deltaY < 0 ? 1.15 : 1 / 1.15);
-    }, { passive: false });
+    for (const kind of ["pointerup", "pointercancel"])
+      pane.box.addEventListener(kind, () => {
+        from = null;
+      });
+    pane.box.addEventListener(
+      "wheel",
+      (event) => {
+        event.preventDefault();
+        this.zoom(pane, event.deltaY < 0 ? 1.15 : 1 / 1.15);
+      },
+      { passive: false },
+    );
   }
 
-  group(pane) { return this.locked ? this.panes : [pane]; }
+  group(pane) {
+    return this.locked ? this.panes : [pane];
+  }
 
   // Pixels of the picture per unit of the face, and the point between the eyes.
   face({ frame, picture }) {
@@ -91,7 +112,9 @@ export class SideBySide {
   }
 
   // Pixels of the screen between the eyes: what locked panes have in common.
-  eyeWidth(pane) { return this.face(pane).unit * this.wholeScale(pane) * pane.zoom; }
+  eyeWidth(pane) {
+    return this.face(pane).unit * this.wholeScale(pane) * pane.zoom;
+  }
 
   wholeScale(pane) {
     const { width, height } = this.face(pane);
@@ -104,7 +127,8 @@ export class SideBySide {
     const boxed = [pane.box.clientWidth, pane.box.clientHeight];
     const scale = this.wholeScale(pane) * pane.zoom;
     const middle = pane.whole ? [width / 2, height / 2] : [x + pane.dx * unit, y + pane.dy * unit];
-    pane.picture.style.transform = `translate(${boxed[0] / 2 - middle[0] * scale}px, ${boxed[1] / 2 - middle[1] * scale}px) scale(${scale})`;
+    const [across, down] = [0, 1].map((axis) => boxed[axis] / 2 - middle[axis] * scale);
+    pane.picture.style.transform = `translate(${across}px, ${down}px) scale(${scale})`;
   }
 
   enter(pane) {
@@ -157,6 +181,7 @@ export class SideBySide {
 
   async hide(id, button) {
     const hidden = !this.frames.get(id).hidden;
-    if (await this.act({ do: "hide", frames: [id], hidden })) button.textContent = hidden ? this.words.show : this.words.hide;
+    if (await this.act({ do: "hide", frames: [id], hidden }))
+      button.textContent = hidden ? this.words.show : this.words.hide;
   }
 }

@@ -15,10 +15,19 @@ export class Strips {
     this.state = null;
   }
 
-  part(look) { return this.parts.get(look); }
-  sequence() { return this.order; }
-  inOrder(ids) { const set = new Set(ids); return this.order.filter((id) => set.has(id)); }
-  first(ids) { return this.inOrder(ids)[0] ?? ids[0]; }
+  part(look) {
+    return this.parts.get(look);
+  }
+  sequence() {
+    return this.order;
+  }
+  inOrder(ids) {
+    const set = new Set(ids);
+    return this.order.filter((id) => set.has(id));
+  }
+  first(ids) {
+    return this.inOrder(ids)[0] ?? ids[0];
+  }
 
   draw(state, { filter, stacked }) {
     const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
@@ -32,14 +41,27 @@ export class Strips {
     }
     this.order = [];
     const wanted = [];
-    for (const look of [...state.looks, { id: 0, title: this.words.unsorted, reason: "", purpose: "", hidden: false }]) {
+    for (const look of [
+      ...state.looks,
+      { id: 0, title: this.words.unsorted, reason: "", purpose: "", hidden: false },
+    ]) {
       const frames = groups.get(look.id);
       if (!look.id && !frames.length) continue;
       wanted.push(this.drawLook(look, frames, stacked && !filter));
     }
-    for (const [id, part] of this.parts) if (!wanted.includes(part)) { part.remove(); this.parts.delete(id); }
-    wanted.forEach((part, index) => { if (this.place.children[index] !== part) this.place.insertBefore(part, this.place.children[index] ?? null); });
-    for (const [id, cell] of this.cells) if (!state.frames.has(id)) { cell.remove(); this.cells.delete(id); }
+    for (const [id, part] of this.parts)
+      if (!wanted.includes(part)) {
+        part.remove();
+        this.parts.delete(id);
+      }
+    wanted.forEach((part, index) => {
+      if (this.place.children[index] !== part) this.place.insertBefore(part, this.place.children[index] ?? null);
+    });
+    for (const [id, cell] of this.cells)
+      if (!state.frames.has(id)) {
+        cell.remove();
+        this.cells.delete(id);
+      }
     this.showChoice(this.choice.ids);
     if (!this.order.includes(this.focused)) this.focused = this.order[0] ?? null;
     this.tabStop();
@@ -63,12 +85,19 @@ export class Strips {
     part.querySelector(".kind").textContent = look.hidden ? `${look.purpose}, ${this.words.hidden}` : look.purpose;
     part.querySelector(".proposed").hidden = !look.reason;
     part.querySelector(".why").textContent = fill(this.words.proposed, { why: look.reason });
-    part.querySelector("[data-look-do='hide look']").textContent = look.hidden ? this.words.showlook : this.words.hidelook;
+    part.querySelector("[data-look-do='hide look']").textContent = look.hidden
+      ? this.words.showlook
+      : this.words.hidelook;
     const title = part.querySelector("[name=title]");
     if (document.activeElement !== title) title.value = look.title;
     const into = part.querySelector(".into");
-    into.replaceChildren(...this.state.looks.filter((one) => one.id !== look.id).map((one) => new Option(one.title, one.id)));
-    this.lay(part.querySelector(".frames"), stacked ? this.stack(frames) : frames.map((frame) => ({ frame, alike: 0 })));
+    into.replaceChildren(
+      ...this.state.looks.filter((one) => one.id !== look.id).map((one) => new Option(one.title, one.id)),
+    );
+    this.lay(
+      part.querySelector(".frames"),
+      stacked ? this.stack(frames) : frames.map((frame) => ({ frame, alike: 0 })),
+    );
     return part;
   }
 
@@ -80,12 +109,17 @@ export class Strips {
     const done = new Set();
     for (const frame of frames) {
       const run = frame.run === null ? [frame] : runs.get(frame.run);
-      if (run.length < 2) { shown.push({ frame, alike: 0 }); continue; }
+      if (run.length < 2) {
+        shown.push({ frame, alike: 0 });
+        continue;
+      }
       if (done.has(frame.run)) continue;
       done.add(frame.run);
       const best = [...run].sort((a, b) => a.hidden - b.hidden || a.place - b.place);
       const open = this.openRuns.has(frame.run);
-      best.slice(0, open ? undefined : 1).forEach((one, index) => shown.push({ frame: one, alike: index ? 0 : run.length, open }));
+      best
+        .slice(0, open ? undefined : 1)
+        .forEach((one, index) => shown.push({ frame: one, alike: index ? 0 : run.length, open }));
     }
     return shown;
   }
@@ -138,15 +172,22 @@ export class Strips {
     });
     button.querySelector(".marks").replaceChildren(...marks);
     button.querySelector(".drawings").style.aspectRatio = `${frame.w} / ${frame.h}`;
-    button.querySelector(".drawings").replaceChildren(...Object.entries(frame.marks).map(([side, kind]) => {
-      const drawn = document.createElement("span");
-      drawn.className = `drawn ${side === "s" ? "subject" : "representation"} ${kind}`;
-      return drawn;
-    }));
+    button.querySelector(".drawings").replaceChildren(
+      ...Object.entries(frame.marks).map(([side, kind]) => {
+        const drawn = document.createElement("span");
+        drawn.className = `drawn ${side === "s" ? "subject" : "representation"} ${kind}`;
+        return drawn;
+      }),
+    );
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     button.querySelector(".flags").textContent = flags;
     const said = Object.entries(frame.marks).map(([side, kind]) => this.words[side + kind]);
-    button.setAttribute("aria-label", [fill(this.words.frame, { label: frame.label }), look, frame.hidden ? this.words.hidden : "", flags, ...said].filter(Boolean).join(", "));
+    button.setAttribute(
+      "aria-label",
+      [fill(this.words.frame, { label: frame.label }), look, frame.hidden ? this.words.hidden : "", flags, ...said]
+        .filter(Boolean)
+        .join(", "),
+    );
     cell.classList.toggle("is-hidden", frame.hidden);
     return cell;
   }
@@ -154,7 +195,8 @@ export class Strips {
   showChoice(ids) {
     for (const [id, cell] of this.cells) {
       const pressed = String(ids.has(id));
-      if (cell.firstElementChild.getAttribute("aria-pressed") !== pressed) cell.firstElementChild.setAttribute("aria-pressed", pressed);
+      if (cell.firstElementChild.getAttribute("aria-pressed") !== pressed)
+        cell.firstElementChild.setAttribute("aria-pressed", pressed);
     }
   }
 
@@ -176,8 +218,12 @@ export class Strips {
     }
   }
 
-  beside(id, step) { return this.order[this.order.indexOf(id) + step]; }
-  end(last) { return last ? this.order.at(-1) : this.order[0]; }
+  beside(id, step) {
+    return this.order[this.order.indexOf(id) + step];
+  }
+  end(last) {
+    return last ? this.order.at(-1) : this.order[0];
+  }
 
   // The frame above or below, by where it is drawn.
   line(id, down) {

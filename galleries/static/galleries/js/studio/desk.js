@@ -10,14 +10,25 @@ const words = $("words").dataset;
 const place = $("looks");
 const to = place.dataset;
 const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "" };
-const say = (text) => { $("said").textContent = ""; requestAnimationFrame(() => { $("said").textContent = text; }); };
+const say = (text) => {
+  $("said").textContent = "";
+  requestAnimationFrame(() => {
+    $("said").textContent = text;
+  });
+};
 
 const choice = new Choice(() => {
   strips.showChoice(choice.ids);
   $("chosen").textContent = choice.ids.size;
 });
 const strips = new Strips(place, words, to, choice);
-const large = new LargeView($("large"), to, words, { choice, act, frames: state.frames, sequence: () => strips.sequence(), focus: (id) => strips.focus(id) });
+const large = new LargeView($("large"), to, words, {
+  choice,
+  act,
+  frames: state.frames,
+  sequence: () => strips.sequence(),
+  focus: (id) => strips.focus(id),
+});
 const side = new SideBySide($("side"), to, words, { act, frames: state.frames });
 
 // --- state ---------------------------------------------------------------------------------------------------
@@ -30,7 +41,10 @@ function take(data) {
   }
   for (const [id, look, hidden] of data.places) {
     const frame = state.frames.get(id);
-    if (frame) { frame.look = look; frame.hidden = Boolean(hidden); }
+    if (frame) {
+      frame.look = look;
+      frame.hidden = Boolean(hidden);
+    }
   }
   state.looks = data.looks;
   state.change = data.change;
@@ -39,15 +53,23 @@ function take(data) {
 }
 
 function draw() {
-  strips.draw(state, { filter: document.querySelector("input[name=filter]:checked").value, stacked: $("stacked").checked });
+  strips.draw(state, {
+    filter: document.querySelector("input[name=filter]:checked").value,
+    stacked: $("stacked").checked,
+  });
   choice.keep(state.frames);
   const hidden = state.order.filter((id) => state.frames.get(id).hidden).length;
-  $("tally").textContent = state.order.length ? fill(words.tally, { frames: state.order.length, shown: strips.sequence().length, hidden }) : words.empty;
+  $("tally").textContent = state.order.length
+    ? fill(words.tally, { frames: state.order.length, shown: strips.sequence().length, hidden })
+    : words.empty;
   $("undo").disabled = !state.undo;
   $("undo").title = state.undo;
   const select = $("move-to");
   const kept = select.value;
-  select.replaceChildren(new Option(words.newlook, "new"), ...state.looks.map((look) => new Option(look.title, look.id)));
+  select.replaceChildren(
+    new Option(words.newlook, "new"),
+    ...state.looks.map((look) => new Option(look.title, look.id)),
+  );
   if ([...select.options].some((option) => option.value === kept)) select.value = kept;
 }
 
@@ -74,7 +96,10 @@ async function load(since = -1) {
 // --- acts on the chosen frames -------------------------------------------------------------------------------
 
 const chosen = () => (choice.ids.size ? [...choice.ids] : strips.focused ? [strips.focused] : []);
-const needed = (frames) => { if (!frames.length) say(words.none); return frames.length > 0; };
+const needed = (frames) => {
+  if (!frames.length) say(words.none);
+  return frames.length > 0;
+};
 
 const acts = {
   hide: (frames = chosen()) => needed(frames) && act({ do: "hide", frames, hidden: true }),
@@ -110,9 +135,13 @@ function lookAct(name, id) {
   if (name === "choose") return choice.set(ours);
   if (name === "later") return ours[1] && act({ do: "start", look: id, frame: ours[1] });
   if (name === "start") return needed(chosen()) && act({ do: "start", look: id, frame: strips.first(chosen()) });
-  if (name === "merge") return act({ do: "merge", look: id, into: Number(strips.part(id).querySelector(".into").value) });
+  if (name === "merge")
+    return act({ do: "merge", look: id, into: Number(strips.part(id).querySelector(".into").value) });
   if (name === "earlier") {
-    const before = state.looks.slice(0, index).reverse().find((one) => state.order.some((f) => state.frames.get(f).look === one.id));
+    const before = state.looks
+      .slice(0, index)
+      .reverse()
+      .find((one) => state.order.some((f) => state.frames.get(f).look === one.id));
     const theirs = state.order.filter((one) => state.frames.get(one).look === before?.id);
     return theirs.length > 1 && act({ do: "start", look: id, frame: theirs.at(-1) });
   }
@@ -190,11 +219,23 @@ place.addEventListener("keydown", (event) => {
   const frame = state.frames.get(id);
   let handled = true;
   if (key in steps || key === "ArrowUp" || key === "ArrowDown" || key === "Home" || key === "End") {
-    const next = key in steps ? strips.beside(id, steps[key]) : key === "Home" || key === "End" ? strips.end(key === "End") : strips.line(id, key === "ArrowDown");
-    if (next) { strips.focus(next); if (event.shiftKey) choice.reach(next, strips.sequence(), id); }
+    const next =
+      key in steps
+        ? strips.beside(id, steps[key])
+        : key === "Home" || key === "End"
+          ? strips.end(key === "End")
+          : strips.line(id, key === "ArrowDown");
+    if (next) {
+      strips.focus(next);
+      if (event.shiftKey) choice.reach(next, strips.sequence(), id);
+    }
   } else if (key === " ") choice.toggle(id);
   else if (key === "Enter") large.open(id);
-  else if (key === "o" && frame.run !== null) strips.toggleRun(frame.run, () => { draw(); strips.focus(id); });
+  else if (key === "o" && frame.run !== null)
+    strips.toggleRun(frame.run, () => {
+      draw();
+      strips.focus(id);
+    });
   else if (key === "c") acts.compare();
   else if (key === "h") (frame.hidden ? acts.show : acts.hide)();
   else if (key === "m") $("move-to").focus();
@@ -207,7 +248,9 @@ place.addEventListener("keydown", (event) => {
   if (handled) event.preventDefault();
 });
 $("keys-open").addEventListener("click", () => $("keys").showModal());
-$("filters").addEventListener("change", (event) => { if (event.target.id !== "size") draw(); });
+$("filters").addEventListener("change", (event) => {
+  if (event.target.id !== "size") draw();
+});
 $("filters").addEventListener("submit", (event) => event.preventDefault());
 $("size").addEventListener("input", () => strips.size(Number($("size").value)));
 if (innerWidth < 640) $("size").value = "100";
@@ -222,4 +265,8 @@ async function watch() {
     if (!document.hidden && !document.querySelector("dialog[open]")) await load(state.change).catch(() => {});
   }
 }
-load().then(watch).catch((error) => { $("tally").textContent = error.message; });
+load()
+  .then(watch)
+  .catch((error) => {
+    $("tally").textContent = error.message;
+  });

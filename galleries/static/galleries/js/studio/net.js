@@ -20,7 +20,8 @@ export async function withRetry(task, tries = 6, onWait = () => {}) {
     } catch (error) {
       if (error instanceof Told || turn + 1 >= tries) throw error;
       onWait(turn);
-      if (!navigator.onLine) await Promise.race([new Promise((go) => addEventListener("online", go, { once: true })), pause(15000)]);
+      if (!navigator.onLine)
+        await Promise.race([new Promise((go) => addEventListener("online", go, { once: true })), pause(15000)]);
       else await pause(Math.min(500 * 2 ** turn, 15000) * (0.75 + Math.random() / 2));
     }
   }
@@ -32,7 +33,12 @@ export async function ask(url, { method = "GET", data, accept204 = false } = {})
   const headers = { Accept: "application/json" };
   if (method !== "GET") headers["X-CSRFToken"] = token();
   if (data !== undefined) headers["Content-Type"] = "application/json";
-  const answer = await fetch(url, { method, headers, body: data === undefined ? undefined : JSON.stringify(data), credentials: "same-origin" });
+  const answer = await fetch(url, {
+    method,
+    headers,
+    body: data === undefined ? undefined : JSON.stringify(data),
+    credentials: "same-origin",
+  });
   if (accept204 && answer.status === 204) return null;
   const body = await answer.json().catch(() => ({}));
   if (answer.ok) return body;
@@ -55,8 +61,13 @@ export function put(url, file, headers, onProgress) {
     request.onerror = () => fail(new Error("the connection was lost"));
     request.onload = () => {
       let body = {};
-      try { body = JSON.parse(request.responseText); } catch { /* a proxy's page */ }
-      if (request.status < 300 || request.status === 413) done(body.state ? body : { ...body, state: "refused", reason: body.reason ?? "" });
+      try {
+        body = JSON.parse(request.responseText);
+      } catch {
+        /* a proxy's page */
+      }
+      if (request.status < 300 || request.status === 413)
+        done(body.state ? body : { ...body, state: "refused", reason: body.reason ?? "" });
       else if (passing(request.status)) fail(new Error(body.error ?? `status ${request.status}`));
       else fail(new Told(body.error ?? `status ${request.status}`, request.status));
     };

@@ -29,19 +29,23 @@ function draw(data) {
     picture.alt = fill(words.frame, { label: ready.label, look: ready.look || "–" });
     picture.dataset.frame = ready.id;
   }
-  $("latest").replaceChildren(...rest.filter((frame) => frame.small).map((frame) => {
-    const item = document.createElement("li");
-    const small = document.createElement("img");
-    small.src = frame.small;
-    small.width = frame.w;
-    small.height = frame.h;
-    small.alt = fill(words.frame, { label: frame.label, look: frame.look || "–" });
-    const label = document.createElement("span");
-    label.className = "typed";
-    label.textContent = frame.label;
-    item.append(small, label);
-    return item;
-  }));
+  $("latest").replaceChildren(
+    ...rest
+      .filter((frame) => frame.small)
+      .map((frame) => {
+        const item = document.createElement("li");
+        const small = document.createElement("img");
+        small.src = frame.small;
+        small.width = frame.w;
+        small.height = frame.h;
+        small.alt = fill(words.frame, { label: frame.label, look: frame.look || "–" });
+        const label = document.createElement("span");
+        label.className = "typed";
+        label.textContent = frame.label;
+        item.append(small, label);
+        return item;
+      }),
+  );
 }
 
 async function listen() {

@@ -108,10 +108,15 @@ async function send(item) {
         return put(part.dataset.put, item.file, headers, (sent) => progress(item, sent));
       },
       tries,
-      () => { progress(item, 0); show(item, "busy", words.retry); },
+      () => {
+        progress(item, 0);
+        show(item, "busy", words.retry);
+      },
     );
     item.sent = item.file.size;
-    const text = ["refused", "stray"].includes(answer.state) ? `${words[answer.state]}: ${answer.reason}` : words[answer.state] ?? answer.state;
+    const text = ["refused", "stray"].includes(answer.state)
+      ? `${words[answer.state]}: ${answer.reason}`
+      : (words[answer.state] ?? answer.state);
     show(item, answer.state, text);
   } catch (error) {
     show(item, "failed", error instanceof Told ? error.message : words.failed);
@@ -137,7 +142,11 @@ async function work() {
   while (working < AT_ONCE && queue.length && !paused) {
     const item = queue.shift();
     working += 1;
-    send(item).finally(() => { working -= 1; tally(); work(); });
+    send(item).finally(() => {
+      working -= 1;
+      tally();
+      work();
+    });
   }
   if (!working && !queue.length && items.length) await finished();
 }
@@ -150,7 +159,10 @@ function tally() {
   drawn = requestAnimationFrame(() => {
     drawn = 0;
     const all = items.reduce((sum, item) => sum + item.file.size, 0);
-    const sent = items.reduce((sum, item) => sum + (["waiting", "busy"].includes(item.state) ? item.sent : item.file.size), 0);
+    const sent = items.reduce(
+      (sum, item) => sum + (["waiting", "busy"].includes(item.state) ? item.sent : item.file.size),
+      0,
+    );
     const done = items.filter((item) => !["waiting", "busy"].includes(item.state)).length;
     const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
     $("all-progress").max = all || 1;
@@ -164,7 +176,9 @@ function say(text) {
 }
 
 async function finished() {
-  say(fill(words.end, { fresh: count("new"), same: count("same"), refused: count("refused"), failed: count("failed") }));
+  say(
+    fill(words.end, { fresh: count("new"), same: count("same"), refused: count("refused"), failed: count("failed") }),
+  );
   $("again").hidden = !count("failed");
   part.dataset.state = "through";
   if ($("reload")) $("reload").hidden = false;
@@ -173,19 +187,29 @@ async function finished() {
     const body = await ask($("refused-part").dataset.address);
     $("frame-count").textContent = body.frames;
     $("refused-part").hidden = !body.refused.length;
-    $("refusals").replaceChildren(...body.refused.map((row) => {
-      const line = document.createElement("li");
-      const name = document.createElement("b");
-      name.className = "typed";
-      name.textContent = row.name;
-      line.append(name, `: ${row.reason}`);
-      return line;
-    }));
-  } catch { /* the list is on the page after the next load */ }
+    $("refusals").replaceChildren(
+      ...body.refused.map((row) => {
+        const line = document.createElement("li");
+        const name = document.createElement("b");
+        name.className = "typed";
+        name.textContent = row.name;
+        line.append(name, `: ${row.reason}`);
+        return line;
+      }),
+    );
+  } catch {
+    /* the list is on the page after the next load */
+  }
 }
 
-$("pick-files").addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
-$("pick-folder").addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
+$("pick-files").addEventListener("change", (event) => {
+  take([...event.target.files]);
+  event.target.value = "";
+});
+$("pick-folder").addEventListener("change", (event) => {
+  take([...event.target.files]);
+  event.target.value = "";
+});
 $("pause").addEventListener("click", () => {
   paused = !paused;
   $("pause").textContent = paused ? words.resume : words.pause;
@@ -194,15 +218,27 @@ $("pause").addEventListener("click", () => {
 });
 $("again").addEventListener("click", () => {
   $("again").hidden = true;
-  for (const item of items.filter((one) => one.state === "failed")) { item.sent = 0; show(item, "waiting", words.waiting); queue.push(item); }
+  for (const item of items.filter((one) => one.state === "failed")) {
+    item.sent = 0;
+    show(item, "waiting", words.waiting);
+    queue.push(item);
+  }
   work();
 });
 const zone = $("dropzone");
-for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (event) => { event.preventDefault(); zone.classList.add("over"); });
-addEventListener("dragleave", (event) => { if (!event.relatedTarget) zone.classList.remove("over"); });
+for (const kind of ["dragenter", "dragover"])
+  addEventListener(kind, (event) => {
+    event.preventDefault();
+    zone.classList.add("over");
+  });
+addEventListener("dragleave", (event) => {
+  if (!event.relatedTarget) zone.classList.remove("over");
+});
 addEventListener("drop", async (event) => {
   event.preventDefault();
   zone.classList.remove("over");
   take(await dropped(event.dataTransfer));
 });
-addEventListener("beforeunload", (event) => { if (working || queue.length) event.preventDefault(); });
+addEventListener("beforeunload", (event) => {
+  if (working || queue.length) event.preventDefault();
+});
