@@ -242,9 +242,10 @@ def test_the_subject_is_told_when_a_strike_hides(cast: Cast) -> None:
 def test_a_note_says_before_it_is_written_who_reads_it_and_they_do(cast: Cast) -> None:
     frame, *_rest = filled(cast)
     page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
-    described = re.search(r'<textarea id="note"[^>]*aria-describedby="([^"]+)"', page)
+    described = re.search(r'<textarea\s+id="note"[^>]*aria-describedby="([^"]+)"', page)
     assert described
-    assert f'id="{described[1]}">The studio reads it, and everybody invited who sees this frame.' in page
+    words = "The studio reads it, and everybody invited who sees this frame."
+    assert re.search(rf'id="{described[1]}">\s*{words}', page)
     pick.set_mark(cast.as_subject, frame.pk, kind="pick", note="the collar")
     for person in (cast.representation, cast.owner):
         told = cast.client_of(person).get(reverse("remarks", args=[cast.sitting.slug, frame.pk])).json()
