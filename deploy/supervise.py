@@ -167,7 +167,7 @@ class Site:
             files = Path(self.env.get("PORTAL_FILES_DIR") or self.home / "files")
             line = front.command(self.home, socket_path, self.host, self.port, self.certificate, files)
             self.child("front", line)
-            self._await("front", self._ready)
+            self._await("front", self._alive)
             return
         if self.host not in {"127.0.0.1", "localhost"}:
             raise Trouble("nginx is needed to serve beyond this machine. On Debian: apt-get install nginx-light")
@@ -176,16 +176,16 @@ class Site:
         )
         where = ["--host", self.host, "--port", str(self.port)]
         self.child("web", [*command, *where])
-        self._await("web", self._ready)
+        self._await("web", self._alive)
 
-    def _ready(self) -> bool:
+    def _alive(self) -> bool:
         address = "127.0.0.1" if self.host == EVERYWHERE else self.host
         trusted = None
         if self.certificate:  # made by ourselves: it is its own authority
             trusted = ssl.create_default_context(cafile=str(self.certificate[0]))
             trusted.check_hostname = address == self.host
         scheme = "https" if self.certificate else "http"
-        where = f"{scheme}://{address}:{self.port}/health/ready"
+        where = f"{scheme}://{address}:{self.port}/health/live"
         request = urllib.request.Request(where, headers={"Host": "localhost"})  # noqa: S310
         try:
             with urllib.request.urlopen(request, timeout=5, context=trusted) as answer:  # noqa: S310  # nosec B310

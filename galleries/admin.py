@@ -42,11 +42,9 @@ from galleries.models import (
     Standing,
     StrayRetouch,
     Studio,
-    Undoable,
     UsageRequest,
     Version,
 )
-from galleries.steps.people import studio
 from galleries.web.doors import user_of
 
 admin.site.site_header = "Upkeep"
@@ -96,7 +94,6 @@ def _look_at(
 
 # Records: who said, got or did what. Nobody edits them, not even here.
 _look_at(JournalLine, "at", "sitting_slug", "who", "verb", "thing", filters=("verb",), search=("sitting_slug", "who"))
-_look_at(Undoable, "done_at", "sitting", "who", "verb", "undone_at", "undone_by", filters=("verb",))
 _look_at(Mark, "frame", "invite", "kind", "acted_at", filters=("kind",), search=("frame__name", "invite__name"))
 _look_at(Standing, "invite", "frame", "place")
 _look_at(Remark, "frame", "who", "text", "created_at", search=("text", "who"))
@@ -130,6 +127,8 @@ class StudioAdmin(Upkeep):
     formfield_overrides = {models.URLField: {"assume_scheme": "https"}}
 
     def save_model(self, request: HttpRequest, obj: Studio, form: Any, change: bool) -> None:
+        from galleries.steps.people import studio  # every command loads this module, few need what stamps
+
         studio.change(obj, Visitor(user=user_of(request)))
 
     def has_add_permission(self, request: HttpRequest) -> bool:

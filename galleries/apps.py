@@ -10,7 +10,7 @@ class GalleriesConfig(AppConfig):
     def ready(self) -> None:
         from django.conf import settings
 
-        from galleries import checks, tasks  # noqa: F401 - register the system checks, and what does each kind of job
+        from galleries import checks  # noqa: F401 - register the system checks
         from galleries.imaging.contained import address
 
         address.socket = settings.DECODER_SOCKET

@@ -13,7 +13,6 @@ from uuid import UUID
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import FileSystemStorage, Storage, storages
 from django.utils.translation import gettext as _
-from storages.backends.s3 import S3Storage
 
 from galleries.errors import Missing
 
@@ -72,20 +71,6 @@ class FolderStore(FileSystemStorage):
     def remove_prefix(self, prefix: str) -> int:
         found = list(self.keys(prefix))
         shutil.rmtree(self.path(prefix), ignore_errors=True)
-        return len(found)
-
-
-class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries no types
-    """An S3-compatible bucket."""
-
-    def keys(self, prefix: str) -> Iterator[str]:
-        for item in self.bucket.objects.filter(Prefix=prefix.rstrip("/") + "/"):
-            yield item.key
-
-    def remove_prefix(self, prefix: str) -> int:
-        found = list(self.keys(prefix))
-        for key in found:
-            self.delete(key)
         return len(found)
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from galleries.web import entrance, files, language
+from galleries.web import entrance, files, health, language
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account
 
@@ -23,6 +23,8 @@ urlpatterns = [
     path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),
     path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
     path("files/original/<int:frame_id>", files.original, name="original"),
+    path("health/live", health.live, name="health-live"),
+    path("health/ready", health.ready, name="health-ready"),
     path("s/<slug:slug>/", include("galleries.web.invitee.urls")),
     path("studio/", include("galleries.web.studio.urls")),
 ]

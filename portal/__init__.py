@@ -1,5 +1,1 @@
-"""The Django project: settings, URLs, queue, health. The product lives in `galleries`."""
-
-from portal.celery import app as celery_app
-
-__all__ = ["celery_app"]
+"""The Django project: settings, URLs, queue. The product lives in `galleries`."""

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from botocore.config import Config
-
 CONNECT_SECONDS, READ_SECONDS, TRIES = 5, 20, 2
 
 
 def store(bucket: str, *, endpoint: str | None, key: str | None, secret: str | None, region: str) -> dict[str, Any]:
     """One STORAGES entry."""
+    from botocore.config import Config  # half a second of every command, where files lie in folders
+
     return {
-        "BACKEND": "galleries.storage.BucketStore",
+        "BACKEND": "galleries.bucket.BucketStore",
         "OPTIONS": {
             "bucket_name": bucket,
             "endpoint_url": endpoint,

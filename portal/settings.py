@@ -13,8 +13,6 @@ from typing import Any
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
-from redis.backoff import NoBackoff
-from redis.retry import Retry
 
 from portal import buckets, database, embedded, env
 from portal.owner import only_the_owner
@@ -105,13 +103,15 @@ FILES = env.one_of("PORTAL_FILES", "folder", ("folder", "s3"))
 FILES_FOR_GROUP = env.flag("PORTAL_FILES_FOR_GROUP", False)
 
 
+FILES_FOLDERS = [env.folder("PORTAL_FILES_DIR", SITE_DIR / "files")] if FILES == "folder" else []
+
+
 def _store(name: str) -> dict[str, Any]:
-    if FILES == "folder":
-        root = env.folder("PORTAL_FILES_DIR", SITE_DIR / "files") / name
+    if FILES_FOLDERS:
         return {
             "BACKEND": "galleries.storage.FolderStore",
             "OPTIONS": {
-                "location": str(root),
+                "location": str(FILES_FOLDERS[0] / name),
                 "base_url": None,
                 "file_permissions_mode": 0o640 if FILES_FOR_GROUP else 0o600,
                 "directory_permissions_mode": 0o750 if FILES_FOR_GROUP else 0o700,
@@ -143,6 +143,8 @@ INTERNAL_REDIRECT = env.flag("PORTAL_INTERNAL_REDIRECT", False)
 # Uploads land here first, beside the store, so that the last step is a rename and never half a file.
 INCOMING_DIR = env.folder("PORTAL_INCOMING_DIR", SITE_DIR / "incoming")
 FILE_UPLOAD_TEMP_DIR = None
+# Less than this free on a disk the site writes on, and `/health/ready` says so before it is full.
+DISK_SPARE = env.whole("PORTAL_DISK_SPARE", 1_000_000_000, least=0)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 
@@ -179,6 +181,8 @@ CELERY_BEAT_SCHEDULER = "portal.clock:Clock"
 WORKER_STOP_SECONDS = env.whole("PORTAL_WORKER_STOP_SECONDS", 45, least=1)
 JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
 JOB_ATTEMPTS = 4
+# Work that waits this long while none is done: the workers are silent, and `/health/ready` says so.
+WORK_LATE_SECONDS = env.whole("PORTAL_WORK_LATE_SECONDS", 300, least=30)
 
 # --- people ---
 AUTH_PASSWORD_VALIDATORS = [
@@ -196,16 +200,16 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "galleries.web.faults.not_from_here"
 INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
 # Tries of a link, a sign-in or a passcode per address and minute, before the door stays shut for a while.
 DOOR_TRIES = env.whole("PORTAL_DOOR_TRIES", 20, least=1)
 CACHES = {
     "default": {
-        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "BACKEND": "portal.cache.OneTry",
         "LOCATION": REDIS_URL.replace("redis+socket://", "unix://"),
         "KEY_PREFIX": "portal",
-        # A cache that is down must not hold up every page: one try, and on without it.
-        "OPTIONS": {"retry": Retry(NoBackoff(), 1), "socket_timeout": 5, "socket_connect_timeout": 5},
+        "OPTIONS": {"socket_timeout": 5, "socket_connect_timeout": 5},
     }
 }
 

@@ -8,6 +8,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 # Before anything reads the settings. The name is short: a socket's path may not be long.
 HOME = Path(tempfile.mkdtemp(prefix="portal-tests-"))
@@ -40,7 +41,9 @@ from django.core.files.storage import storages  # noqa: E402
 from django.utils import translation  # noqa: E402
 from hypothesis import settings as property_settings  # noqa: E402
 
+import galleries.tasks  # noqa: E402, F401 - any test may do work
 from galleries.steps import jobs  # noqa: E402
+from tests import kept_tables  # noqa: E402
 from tests.servers import Server, queue_server  # noqa: E402
 
 # On every desk properties are tried on new examples each time; in CI on the same ones for the same code, so that a
@@ -48,6 +51,18 @@ from tests.servers import Server, queue_server  # noqa: E402
 property_settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     property_settings.load_profile("ci")
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_modify_db_settings: None) -> bool:
+    return kept_tables.take()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_keepdb: bool, django_db_blocker: Any) -> None:
+    if not django_db_keepdb:
+        with django_db_blocker.unblock():
+            kept_tables.keep()
 
 
 @pytest.fixture(scope="session")

@@ -120,7 +120,7 @@ PLANTED = [
         "from PIL import Image",
         ("Pixels are touched in imaging only",),
     ),
-    ("the project imports the product", "portal/health.py", "import galleries.models", ("only by a string",)),
+    ("the project imports the product", "portal/headers.py", "import galleries.models", ("only by a string",)),
     (
         "colour asks the opener",
         "galleries/imaging/colour/profiles.py",

@@ -32,9 +32,6 @@ if TYPE_CHECKING:
     from galleries.imaging.drawing.stamp import StampText
     from galleries.imaging.rights import RightsRecord
 
-# Part of every derived picture's key: raise a recipe's number when the same input would give other bytes. `final` is
-# part of what each delivered file hangs on as well.
-VERSIONS = {"proof": 1, "view": 1, "loupe": 1, "preview": 1, "marked": 1, "pairs": 1, "final": 1}
 PROOF_QUALITY = 82
 SMALL_QUALITY = 78
 VIEW_QUALITY = 90

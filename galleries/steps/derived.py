@@ -10,16 +10,18 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.core.files.storage import Storage
 
 from galleries import storage
 from galleries.imaging.contained import door
-from galleries.imaging.drawing.stamp import StampText
-from galleries.imaging.recipes import VERSIONS, ProofFiles
+from galleries.imaging.versions import VERSIONS
 from galleries.models import Sitting, Studio
 from galleries.steps.limits import limits
+
+if TYPE_CHECKING:
+    from galleries.imaging.recipes import ProofFiles
 
 VIEW_SIDE = 3000
 
@@ -48,8 +50,8 @@ class Derived(NamedTuple):
 def place(
     sitting: Sitting, kind: str, made_from: str, *, side: int | None = None, shown: bool = False, ending: str = "jpg"
 ) -> Derived:
-    """`kind` is one of `recipes.VERSIONS`; `made_from` names all that the picture hangs on beside its recipe (a digest
-    as it is, anything else is digested); `shown`: in the proof store, for people invited."""
+    """`kind` is one of `imaging.versions.VERSIONS`; `made_from` names all that the picture hangs on beside its recipe
+    (a digest as it is, anything else is digested); `shown`: in the proof store, for people invited."""
     digest = made_from if len(made_from) == 64 and made_from.isalnum() else _digest(made_from)
     folder = f"{kind}{side or ''}-v{VERSIONS[kind]}"
     store = storage.proofs() if shown else storage.private()
@@ -100,6 +102,8 @@ def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True) ->
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
+    from galleries.imaging.drawing.stamp import StampText  # with it comes all that draws
+
     drawn = door.make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
     return Stamped(_kept(sitting, "proof", drawn.large), _kept(sitting, "small", drawn.small) if small else "", drawn)
 

@@ -34,6 +34,7 @@ from galleries.words.steps import Code
 log = logging.getLogger(__name__)
 
 # What does each kind of work, filled by `galleries.tasks`; given the thing's id, it may be run again at any time.
+# Who only lists work needs no table, and does not load what does it.
 KINDS: dict[str, Callable[[int], object]] = {}
 # What follows when a piece of a kind is given up, filled likewise; called in the transaction that says so.
 GIVEN_UP: dict[str, Callable[[Job], object]] = {}
@@ -117,6 +118,16 @@ def due() -> Q:
     return Q(not_before=None) | Q(not_before__lte=Now())
 
 
+def silent(seconds: float) -> bool:
+    """Whether work has waited for `seconds` although it was due, and in that time none was done or is in hand."""
+    since = Now() - timedelta(seconds=seconds)
+    late = Q(rung_at__lt=since) | Q(rung_at=None, created_at__lt=since)
+    if not Job.objects.filter(late, due(), state=Job.State.WAITING).exists():
+        return False
+    in_hand = Q(state=Job.State.RUNNING, lease_until__gte=Now())
+    return not Job.objects.filter(in_hand | Q(done_at__gte=since)).exists()
+
+
 def _lease() -> CombinedExpression:
     """Until when work just taken is its worker's: by the database's clock, since those of machines differ."""
     return Now() + timedelta(seconds=settings.JOB_LEASE_SECONDS)
@@ -141,6 +152,16 @@ def owner_is_dead(owner: str) -> bool:
     host, _, rest = owner.partition("/")
     pid, _, started = rest.partition("/")
     return host == socket.gethostname() and pid.isdigit() and bool(started) and _started(int(pid)) != started
+
+
+def _with_table() -> None:
+    """Before work is done, given up or put back.
+
+    Raises:
+        LookupError: nobody imported `galleries.tasks` here.
+    """
+    if not KINDS:
+        raise LookupError("galleries.tasks")
 
 
 def claim(job_id: int) -> Job | None:
@@ -177,6 +198,7 @@ def heartbeat(job: Job) -> Iterator[None]:
 
 def work(job_id: int) -> str:
     """Do one job, whatever becomes of it; returns the state it was left in ('' when it was not ours to do)."""
+    _with_table()
     job = claim(job_id)
     if job is None:
         return ""
@@ -254,6 +276,7 @@ def _put_back(job: Job) -> None:
 
 def sweep() -> int:
     """Put back what hangs, ring for what waits unheard; returns how many were rung for."""
+    _with_table()
     lapsed = Q(lease_until=None) | Q(lease_until__lt=Now())
     running = Job.objects.filter(state=Job.State.RUNNING)
     for job in running.annotate(has_lapsed=Case(When(lapsed, then=True), default=False)):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import errno
 import smtplib
+import sys
 from datetime import timedelta
 
-from botocore.exceptions import BotoCoreError, ClientError
 from django.db import InterfaceError, OperationalError
 
 from galleries.told import Told, told
@@ -30,6 +30,9 @@ def wait(setbacks: int) -> timedelta:
 
 
 def _is_full(error: BaseException) -> bool:
+    if isinstance(error, OperationalError):  # SQLITE_FULL; PostgreSQL's class 53, disk_full
+        cause = error.__cause__
+        return getattr(cause, "sqlite_errorname", "") == "SQLITE_FULL" or getattr(cause, "sqlstate", "") == "53100"
     return isinstance(error, OSError) and not isinstance(error, smtplib.SMTPException) and error.errno in NO_ROOM
 
 
@@ -38,9 +41,12 @@ def _is_away(error: BaseException) -> bool:
         return not 500 <= error.smtp_code < 600  # RFC 5321, 4.2.1: 5yz is refused for good, 4yz may be tried again
     if isinstance(error, smtplib.SMTPException):
         return isinstance(error, smtplib.SMTPServerDisconnected)
-    if isinstance(error, ClientError):
+    bucket = sys.modules.get("botocore.exceptions")  # not loaded: then no error is one of its own
+    if bucket is not None and isinstance(error, bucket.ClientError):
         status = error.response.get("ResponseMetadata", {}).get("HTTPStatusCode", 0)
-        return status == 429 or status >= 500  # RFC 6585 and RFC 9110: too many requests, and faults of the server
-    if isinstance(error, BotoCoreError | ConnectionError | TimeoutError | OperationalError | InterfaceError):
+        return bool(status == 429 or status >= 500)  # RFC 6585 and 9110: too many requests, faults of the server
+    if bucket is not None and isinstance(error, bucket.BotoCoreError):
+        return True
+    if isinstance(error, ConnectionError | TimeoutError | OperationalError | InterfaceError):
         return True
     return isinstance(error, OSError) and error.errno in PASSING

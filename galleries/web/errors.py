@@ -53,9 +53,13 @@ class DomainErrors:
             error = Missing(_("The file behind this is not here (any more)."))
         if not isinstance(error, DomainError):
             return None
-        status = STATUS.get(type(error), 400)
-        if wants_json(request):
-            return JsonResponse({"error": str(error)}, status=status)
-        lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
-        shown = {"sentence": str(error), "status": status, "lost": lost}
-        return render(request, "galleries/error.html", shown, status=status)
+        return answer(request, error)
+
+
+def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
+    status = STATUS.get(type(error), 400)
+    if wants_json(request):
+        return JsonResponse({"error": str(error)}, status=status)
+    lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
+    shown = {"sentence": str(error), "status": status, "lost": lost}
+    return render(request, "galleries/error.html", shown, status=status)

@@ -41,6 +41,8 @@ def main(argv: list[str]) -> int:
         import django
 
         django.setup()
+        import galleries.tasks  # noqa: F401
+
         measure(options.frames, options.runs)
     return 0
 

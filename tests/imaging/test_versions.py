@@ -14,12 +14,12 @@ from pathlib import Path
 
 import pytest
 
-from galleries.imaging import recipes
+from galleries.imaging import recipes, versions
 from tests.imaging import golden
 
 ROOT = Path(__file__).resolve().parents[2]
 # Recipe → (its version, SHA-256 of what it makes). Never change a digest without raising the version in
-# `recipes.VERSIONS`: sites keep what the version before made.
+# `versions.VERSIONS`: sites keep what the version before made.
 GOLDEN: dict[str, tuple[int, str]] = {
     "proof": (1, "2f88063feff7d3a77edec4c5d71b2aa7bb9a00669d21a2d8a288f413bf88eddb"),
     "view": (1, "e679f7b2af52a6eb5a540ba41f5fe4599aaebc085ee385f7ae929fb57e938652"),
@@ -42,12 +42,12 @@ def made() -> dict[str, str]:
 
 
 def test_every_recipe_is_here(made: dict[str, str]) -> None:
-    assert set(GOLDEN) == set(made) == set(recipes.VERSIONS)
+    assert set(GOLDEN) == set(made) == set(versions.VERSIONS)
 
 
-@pytest.mark.parametrize("recipe", sorted(recipes.VERSIONS))
+@pytest.mark.parametrize("recipe", sorted(versions.VERSIONS))
 def test_other_bytes_ask_for_a_new_version(recipe: str, made: dict[str, str]) -> None:
-    now = (recipes.VERSIONS[recipe], made[recipe])
+    now = (versions.VERSIONS[recipe], made[recipe])
     assert now == GOLDEN[recipe], f"the recipe '{recipe}' makes other bytes: raise its version, then note {now}"
 
 

@@ -25,7 +25,7 @@ from botocore.exceptions import ClientError
 from django.core.files.base import ContentFile
 
 from galleries import storage
-from galleries.storage import BucketStore
+from galleries.bucket import BucketStore
 from portal import buckets
 from tests.servers import Server, bucket_server
 

@@ -51,6 +51,9 @@ def test_health_names_the_queue_when_it_is_gone(redis_server: Server, tmp_path: 
         "answer = Client(headers={'host': 'localhost'}).get('/health/ready')\n"
         "print(answer.status_code, answer.json()['queue'], answer.json()['database'])"
     )
+    subprocess.run(
+        [sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=site(redis_server, tmp_path), check=True
+    )
     assert python(ask, site(redis_server, tmp_path)) == "200 True True"
     gone = {**site(redis_server, tmp_path), "PORTAL_REDIS": f"redis://127.0.0.1:{free_port()}/0"}
     assert python(ask, gone) == "503 False True"
@@ -79,7 +82,7 @@ def test_a_lost_queue_loses_no_work(redis_server: Server, tmp_path: Path) -> Non
     pk = python("from galleries.steps import jobs\nprint(jobs.enqueue('letter', 988, None).pk)", away)
     assert python(f"from galleries.models import Job\nprint(Job.objects.get(pk={pk}).state)", env) == "waiting"
     later = (
-        "from galleries.models import Job\nfrom galleries.steps import jobs\n"
+        "import galleries.tasks\nfrom galleries.models import Job\nfrom galleries.steps import jobs\n"
         "Job.objects.update(rung_at=None)\nprint(jobs.sweep())"
     )
     assert python(later, env) == "1"

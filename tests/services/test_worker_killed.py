@@ -40,6 +40,7 @@ states = [one.state for one in ingest.add_folder(sitting, Path({folder!r}), by)]
 assert set(states) == {{"new"}}, states
 """
 DELIVER = """
+import galleries.tasks
 from galleries.access import Visitor
 from galleries.models import DeliverySize, Sitting
 from galleries.steps import jobs

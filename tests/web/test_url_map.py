@@ -9,7 +9,7 @@ from galleries.models import Frame
 from tests.cast import make_cast
 
 # Not ours: Django's admin has its own permission system, health tells nothing.
-ELSEWHERE = ("django.contrib.admin", "portal.health", "django.views")
+ELSEWHERE = ("django.contrib.admin", "galleries.web.health", "django.views")
 OPEN = {"front", "open-invite", "open-sign-in", "sign-in", "ask-link", "desk", "leave", "language", "upkeep-sign-in"}
 
 

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
-import numpy as np
 
 from galleries.imaging import errors
 from galleries.imaging.codes import Code
@@ -91,7 +90,7 @@ class Trouble(msgspec.Struct):
 
 
 def _without_numpy(value: Any) -> Any:
-    if isinstance(value, np.generic):
+    if type(value).__module__ == "numpy" and hasattr(value, "item"):  # known by name: who only asks loads no numpy
         return value.item()
     raise TypeError(f"{type(value).__name__} is no plain data.")
 

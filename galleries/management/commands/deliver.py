@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.management.base import CommandError
 
+import galleries.tasks  # noqa: F401 - work is done here
 from galleries import storage
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
 from galleries.models import Delivery

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+import galleries.tasks  # noqa: F401 - work is done here
 from galleries.errors import DomainError
 from galleries.steps.demo import demo_finishing, demo_sitting
 

@@ -6,6 +6,7 @@ import time
 from argparse import ArgumentParser
 from typing import Any
 
+import galleries.tasks  # noqa: F401 - work is done here
 from galleries.management.trade import TradeCommand, sitting_named
 from galleries.models import Job
 from galleries.steps import derived, jobs

@@ -17,7 +17,7 @@ from typing import Any
 
 from galleries.errors import BadInput
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.recipes import VERSIONS
+from galleries.imaging.versions import VERSIONS
 from galleries.models import Delivery
 from galleries.steps.delivering import sizes
 from galleries.told import told
