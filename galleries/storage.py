@@ -53,6 +53,18 @@ class FolderStore(FileSystemStorage):
     def get_available_name(self, name: str, max_length: int | None = None) -> str:
         return name  # keys are derived from content: the same key is the same file
 
+    def pieces(self, key: str, start: int, stop: int, size: int) -> Iterator[bytes]:
+        """The bytes from `start` up to `stop`, at most `size` at a time.
+
+        Raises:
+            FileNotFoundError: there is no such file.
+        """
+        with open(self.path(key), "rb") as file:
+            file.seek(start)
+            while start < stop and (piece := file.read(min(size, stop - start))):
+                start += len(piece)
+                yield piece
+
     def keys(self, prefix: str) -> Iterator[str]:
         root = Path(self.path(prefix))
         for path in sorted(root.rglob("*")) if root.is_dir() else []:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 CONNECT_SECONDS, READ_SECONDS, TRIES = 5, 20, 2
+IN_MEMORY = 16_000_000  # bytes of a file that is opened; the rest of a larger one lies on the disk meanwhile
 
 
 def store(bucket: str, *, endpoint: str | None, key: str | None, secret: str | None, region: str) -> dict[str, Any]:
@@ -23,6 +24,7 @@ def store(bucket: str, *, endpoint: str | None, key: str | None, secret: str | N
             "file_overwrite": True,
             "querystring_auth": True,
             "querystring_expire": 300,
+            "max_memory_size": IN_MEMORY,
             "client_config": Config(
                 signature_version="s3v4",
                 s3={"addressing_style": "path"},

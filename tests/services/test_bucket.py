@@ -7,6 +7,7 @@ accepts everything would make the rest of these tests worthless.
 from __future__ import annotations
 
 import hashlib
+import tracemalloc
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -21,7 +22,7 @@ from botocore.auth import S3SigV4QueryAuth
 from botocore.awsrequest import AWSRequest
 from botocore.config import Config
 from botocore.credentials import Credentials
-from botocore.exceptions import ClientError
+from botocore.exceptions import ClientError, ResponseStreamingError
 from django.core.files.base import ContentFile
 
 from galleries import storage
@@ -105,6 +106,83 @@ def test_a_part_of_a_file_can_be_read(picture: tuple[BucketStore, str, bytes]) -
     with store.open(key, "rb") as file:
         file.seek(1000)
         assert file.read(24) == data[1000:1024]
+
+
+@pytest.fixture(scope="module")
+def large(server: Server) -> tuple[BucketStore, str, bytes]:
+    """24 MB in a store."""
+    data = b"".join(hashlib.sha256(str(place).encode()).digest() for place in range(750_000))
+    store = bucket(server)
+    storage.put(store, "large.zip", ContentFile(data))  # not among the sittings, which other tests remove
+    return store, "large.zip", data
+
+
+def test_a_large_file_passes_in_pieces_and_never_whole(large: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = large
+    digest, longest = hashlib.sha256(), 0
+    tracemalloc.start()
+    for piece in store.pieces(key, 0, len(data), 1 << 18):
+        digest.update(piece)
+        longest = max(longest, len(piece))
+    _now, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert digest.digest() == hashlib.sha256(data).digest()
+    assert longest <= 1 << 18
+    assert most < 4_000_000, f"{most} bytes at once"
+
+
+def test_of_a_part_only_that_part_is_asked_of_the_store(large: tuple[BucketStore, str, bytes]) -> None:
+    store, key, data = large
+    sent: list[int] = []
+    store.connection.meta.client.meta.events.register(
+        "after-call.s3.GetObject", lambda parsed, **_more: sent.append(parsed["ContentLength"])
+    )
+    assert b"".join(store.pieces(key, 20_000_000, 20_000_100, 1 << 18)) == data[20_000_000:20_000_100]
+    assert sent == [100]
+
+
+def test_a_connection_that_breaks_is_taken_up_where_it_broke(
+    large: tuple[BucketStore, str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store, key, data = large
+    asked: list[int] = []
+    whole = BucketStore._range
+
+    class Breaking:
+        def __init__(self, body: Any) -> None:
+            self.body = body
+
+        def iter_chunks(self, size: int) -> Iterator[bytes]:
+            yield self.body.read(size)
+            raise ResponseStreamingError(error="the line is cut")
+
+    def cut(self: BucketStore, key: str, start: int, stop: int) -> Any:
+        asked.append(start)
+        body = whole(self, key, start, stop)
+        return Breaking(body) if len(asked) < 4 else body
+
+    monkeypatch.setattr(BucketStore, "_range", cut)
+    assert b"".join(store.pieces(key, 5, 2_000_000, 100_000)) == data[5:2_000_000]
+    assert asked == [5, 100_005, 200_005, 300_005]
+
+
+def test_a_store_that_sends_nothing_more_ends_it(
+    large: tuple[BucketStore, str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store, key, _data = large
+
+    class Silent:
+        def iter_chunks(self, _size: int) -> Iterator[bytes]:
+            raise ResponseStreamingError(error="nothing comes")
+
+    monkeypatch.setattr(BucketStore, "_range", lambda *_args: Silent())
+    with pytest.raises(ConnectionError, match="from byte 7 on"):
+        list(store.pieces(key, 7, 100, 10))
+
+
+def test_pieces_of_what_is_not_there(large: tuple[BucketStore, str, bytes]) -> None:
+    with pytest.raises(FileNotFoundError):
+        next(large[0].pieces("sittings/none", 0, 10, 10))
 
 
 def test_removing_a_sitting_leaves_the_next_one_alone(picture: tuple[BucketStore, str, bytes]) -> None:
