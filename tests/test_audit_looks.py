@@ -12,7 +12,7 @@ from galleries.steps.people import invite as invites
 from galleries.steps.people import letters, posting
 from galleries.steps.picking.kept import keep_look
 from galleries.steps.planning import sitting_plan
-from galleries.steps.sorting import looks, sort
+from galleries.steps.sorting import looks, sort, take_back
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import proved
 
@@ -91,7 +91,7 @@ def test_taking_back_a_move_does_not_put_a_frame_where_everybody_sees_it(cast: C
     frame = proved(cast, 1, kept)
     looks.move_frames(cast.sitting, [frame.pk], other, cast.as_owner)
     looks.remove_look(kept, cast.as_owner)
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     assert seen(cast) == []
 
 

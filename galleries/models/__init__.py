@@ -9,6 +9,7 @@ from galleries.models.marks import Mark, Remark, Round, Standing
 from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
 from galleries.models.rights import Acceptance, Licence, UsageRequest
 from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
+from galleries.models.undoables import Undoable
 from galleries.models.verbs import Verb
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "Standing",
     "StrayRetouch",
     "Studio",
+    "Undoable",
     "UsageRequest",
     "Verb",
     "Version",

@@ -168,6 +168,12 @@ class Look(models.Model):
         """Why the program proposed it, in the reader's language; '' once a person has decided."""
         return stored(self.proposed_reason)
 
+    def shows_more_than(self, other: Look) -> bool:
+        """Does somebody see this look who does not see the other?"""
+        return (other.hidden and not self.hidden) or (
+            other.kept_from_representation and not self.kept_from_representation
+        )
+
 
 class ReferencePicture(models.Model):
     """A picture brought to the planning talk: 'like this light', 'this neckline'."""

@@ -22,7 +22,7 @@ from galleries.steps.agreeing import agree
 from galleries.steps.delivering import offer, orders
 from galleries.steps.keeping import erase
 from galleries.steps.picking import pick
-from galleries.steps.sorting import looks
+from galleries.steps.sorting import take_back
 from tests.cast import body_of
 from tests.upgrading import release as past
 
@@ -125,22 +125,22 @@ def test_acts_on_frames_can_still_be_taken_back(upgraded: dict[str, str]) -> Non
     by = owner_of(sitting)
     third, second = (sitting.frames.get(name=name) for name in ("DAM_0429.JPG", "DAM_0418.JPG"))
     assert third.hidden
-    looks.undo(sitting, by)
+    take_back.undo(sitting, by)
     third.refresh_from_db()
     assert not third.hidden
     assert second.look == sitting.looks.get(title="Linen, seated")
-    looks.undo(sitting, by)
+    take_back.undo(sitting, by)
     second.refresh_from_db()
     assert second.look == sitting.frames.get(name="DAM_0417.JPG").look
     assert not sitting.looks.filter(title="Linen, seated").exists()
-    looks.undo(sitting, by)  # not the hiding that was taken back in the earlier release already
+    take_back.undo(sitting, by)  # not the hiding that was taken back in the earlier release already
     brought = sitting.looks.get(title="Test shots")
     assert brought.notes == "colour card first"
     assert [frame.name for frame in brought.frames.all()] == ["DAM_0430.JPG"]
-    looks.undo(sitting, by)
-    looks.undo(sitting, by)
+    take_back.undo(sitting, by)
+    take_back.undo(sitting, by)
     with pytest.raises(Conflict):
-        looks.undo(sitting, by)
+        take_back.undo(sitting, by)
 
 
 def test_the_waiting_delivery_is_made(upgraded: dict[str, str], release: str) -> None:

@@ -1,6 +1,6 @@
-"""Looks under the photographer's hands: name, merge, split, move, hide, put right, and take back.
+"""Looks under the photographer's hands: name, merge, split, move, hide and put right.
 
-Every act that moves or hides frames keeps what was in its journal line, so that it can be undone.
+Every act that moves or hides frames keeps what was before it, so that it can be taken back (`take_back`).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting, Verb
+from galleries.steps.sorting.before import Before, GoneLook, keep, places_of
 from galleries.told import told
 from galleries.words.steps import Code
 
@@ -26,7 +27,6 @@ EDITABLE = (
     *("title", "purpose", "treatment", "casting_kind", "wardrobe", "backdrop", "key_light", "fill", "rim"),
     *("modifier", "distance_cm", "gel", "gel_mired", "notes", "hidden", "kept_from_representation"),
 )
-UNDOABLE = (Verb.FRAMES_MOVED, Verb.FRAMES_HIDDEN, Verb.FRAMES_SHOWN, Verb.LOOK_SPLIT, Verb.LOOKS_MERGED)
 
 
 def _photographer(by: Visitor, thing: Sitting | Look | Frame) -> None:
@@ -172,36 +172,45 @@ def frames_of(sitting: Sitting, ids: Iterable[int]) -> list[Frame]:
     return frames
 
 
-def move_frames(sitting: Sitting, ids: Iterable[int], look: Look | None, by: Visitor) -> JournalLine:
+def move_frames(sitting: Sitting, ids: Iterable[int], look: Look | None, by: Visitor) -> None:
     """Move frames to a look of the same sitting (or to none)."""
     _photographer(by, sitting)
     if look is not None and look.sitting_id != sitting.pk:
         raise Missing(_("There is no such look in this sitting."))
     frames = frames_of(sitting, ids)
     with transaction.atomic():
-        return _place(sitting, frames, look, by, Verb.FRAMES_MOVED)
+        _place(sitting, frames, look, by, Verb.FRAMES_MOVED)
 
 
 def _place(
-    sitting: Sitting, frames: list[Frame], look: Look | None, by: Visitor, verb: Verb, **more: Any
-) -> JournalLine:
-    was = {str(frame.pk): [frame.look_id, frame.placed_by_hand] for frame in frames}
-    Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(look=look, placed_by_hand=True)
-    stages.touch(sitting)
-    return JournalLine.write(sitting, by.who, verb, f"{len(frames)} → {look.title if look else '–'}", was=was, **more)
+    sitting: Sitting,
+    frames: list[Frame],
+    look: Look | None,
+    by: Visitor,
+    verb: Verb,
+    *,
+    gone: GoneLook | None = None,
+    begun: int | None = None,
+) -> None:
+    stages.touch(sitting)  # first: who acts at the same moment waits here, and finds what this act leaves
+    ids, title = [frame.pk for frame in frames], look.title if look else ""
+    was = Before(places=places_of(ids), gone=gone, begun=begun, into=look.pk if look else None, into_title=title)
+    Frame.objects.filter(pk__in=ids).update(look=look, placed_by_hand=True)
+    keep(sitting, by, verb, was)
+    JournalLine.write(sitting, by.who, verb, f"{len(frames)} → {title or '–'}", frames=ids)
 
 
-def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) -> JournalLine:
+def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) -> None:
     """Hide frames from all invitees, or show them again."""
     _photographer(by, sitting)
-    frames = frames_of(sitting, ids)
-    was = {str(frame.pk): frame.hidden for frame in frames}
+    chosen = [frame.pk for frame in frames_of(sitting, ids)]
+    verb = Verb.FRAMES_HIDDEN if hidden else Verb.FRAMES_SHOWN
     with transaction.atomic():
-        Frame.objects.filter(pk__in=[frame.pk for frame in frames]).update(hidden=hidden)
         stages.touch(sitting)
-        return JournalLine.write(
-            sitting, by.who, Verb.FRAMES_HIDDEN if hidden else Verb.FRAMES_SHOWN, str(len(frames)), hidden_was=was
-        )
+        frames = Frame.objects.filter(pk__in=chosen)
+        keep(sitting, by, verb, Before(hidden=dict(frames.values_list("pk", "hidden"))))
+        frames.update(hidden=hidden)
+        JournalLine.write(sitting, by.who, verb, str(len(chosen)), frames=chosen)
 
 
 def split(first: Frame, title: str, by: Visitor) -> Look:
@@ -231,7 +240,7 @@ def split(first: Frame, title: str, by: Visitor) -> Look:
             kept_from_representation=look.kept_from_representation,
             kept_by_subject=look.kept_by_subject,
         )
-        _place(look.sitting, members[index:], new, by, Verb.LOOK_SPLIT, new_look=new.pk)
+        _place(look.sitting, members[index:], new, by, Verb.LOOK_SPLIT, begun=new.pk)
     return new
 
 
@@ -245,27 +254,18 @@ def merge(look: Look, into: Look, by: Visitor) -> None:
     _photographer(by, look)
     if look.pk == into.pk or look.sitting_id != into.sitting_id:
         raise BadInput(_("Choose another look of the same sitting to merge with."))
-    if _less_closed(into, look) and (look.references.exists() or look.plan_comments.exists()):
+    if into.shows_more_than(look) and (look.references.exists() or look.plan_comments.exists()):
         raise Conflict(
             _("The plan says things of “%s” that not everybody may read. Take them off before you merge it.")
             % look.title
         )
-    values = {name: getattr(look, name) for name in (*EDITABLE, "kept_by_subject")}
     with transaction.atomic():
         # Those that lie there already, too: the two are one look now, and the program must not tear them apart again.
         frames = [*look.frames.all(), *into.frames.all()]
-        _place(
-            look.sitting, frames, into, by, Verb.LOOKS_MERGED,
-            gone={"pk": look.pk, "position": look.position, **values},
-        )  # fmt: skip
+        _place(look.sitting, frames, into, by, Verb.LOOKS_MERGED, gone=GoneLook.of(look))
         look.references.update(look=into)
         look.plan_comments.update(look=into)
         look.delete()
-
-
-def _less_closed(one: Look, other: Look) -> bool:
-    """Does somebody see the one who does not see the other?"""
-    return (other.hidden and not one.hidden) or (other.kept_from_representation and not one.kept_from_representation)
 
 
 def remove_look(look: Look, by: Visitor) -> None:
@@ -286,40 +286,6 @@ def remove_look(look: Look, by: Visitor) -> None:
             look.references.all().delete()
         look.delete()
         stages.touch(sitting)
-
-
-def last_undoable(sitting: Sitting) -> JournalLine | None:
-    """The latest act on frames that has not been taken back."""
-    undone = set(JournalLine.objects.filter(sitting=sitting, verb=Verb.UNDONE).values_list("detail__line", flat=True))
-    lines = JournalLine.objects.filter(sitting=sitting, verb__in=UNDOABLE).order_by("-pk")[:50]
-    return next((line for line in lines if line.pk not in undone), None)
-
-
-def undo(sitting: Sitting, by: Visitor) -> JournalLine:
-    """Take back the latest act on frames; again takes back the one before.
-
-    Raises:
-        Conflict: there is nothing left to take back.
-    """
-    _photographer(by, sitting)
-    line = last_undoable(sitting)
-    if line is None:
-        raise Conflict(_("There is nothing to take back."))
-    detail = line.detail
-    with transaction.atomic():
-        if gone := detail.get("gone"):
-            Look.objects.create(sitting=sitting, **gone)
-        alive = set(sitting.looks.values_list("pk", flat=True))
-        for pk, (look_id, by_hand) in detail.get("was", {}).items():
-            if look_id is None or look_id in alive:  # without a look everybody would see it
-                Frame.objects.filter(pk=int(pk)).update(look_id=look_id, placed_by_hand=by_hand)
-        for pk, hidden in detail.get("hidden_was", {}).items():
-            Frame.objects.filter(pk=int(pk)).update(hidden=hidden)
-        if new := detail.get("new_look"):
-            Look.objects.filter(pk=new, frames=None).delete()
-        stages.touch(sitting)
-        JournalLine.write(sitting, by.who, Verb.UNDONE, line.verb, line=line.pk)
-    return line
 
 
 def in_order(look: Look) -> list[Frame]:

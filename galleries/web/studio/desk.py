@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Look, Sitting
-from galleries.steps.sorting import boundaries, looks, loupe
+from galleries.steps.sorting import boundaries, looks, loupe, take_back
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.studio import desk_data
@@ -100,7 +100,7 @@ def _hide(sitting: Sitting, by: Visitor, body: Body) -> None:
 
 
 def _undo(sitting: Sitting, by: Visitor, body: Body) -> None:
-    looks.undo(sitting, by)
+    take_back.undo(sitting, by)
 
 
 def _split(sitting: Sitting, by: Visitor, body: Body) -> None:

@@ -13,7 +13,8 @@ from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting.cast import Cast
 from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.sorting import looks, sort
+from galleries.steps.sorting import sort, take_back
+from galleries.web.studio import undo_words
 from galleries.words.told import stored
 
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
@@ -34,13 +35,12 @@ def everything(sitting: Sitting) -> dict[str, Any]:
 def state(sitting: Sitting) -> dict[str, Any]:
     """What acts change: looks, places of frames, what can be taken back."""
     sitting.refresh_from_db(fields=["change", "current_look"])
-    line = looks.last_undoable(sitting)
     places = sitting.frames.values_list("pk", "look_id", "hidden")
     return {
         "change": sitting.change,
         "looks": [_look(look) for look in sitting.looks.all()],
         "places": [[pk, look, int(hidden)] for pk, look, hidden in places],
-        "undo": f"{line.verb_words}: {line.thing}" if line else "",
+        "undo": undo_words.hint(take_back.last_undoable(sitting)),
     }
 
 

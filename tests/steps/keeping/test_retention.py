@@ -40,6 +40,7 @@ from galleries.steps.delivering import cut, licences, orders, sizes, usage
 from galleries.steps.finishing import approvals, notes, versions
 from galleries.steps.keeping import archive_file, erase, inventory, retention, trace
 from galleries.steps.keeping.restore import restore
+from galleries.steps.sorting import looks, take_back
 from tests import painted
 from tests.cast import Cast, make_cast
 
@@ -163,6 +164,7 @@ def test_a_restored_sitting_goes_on_living(tmp_path: Path) -> None:
 def test_beside_another_sitting_rows_get_new_numbers(tmp_path: Path) -> None:
     cast = make_cast()
     _full(cast)
+    looks.set_hidden(cast.sitting, [Frame.objects.order_by("pk")[0].pk], False, cast.as_owner)
     archive_file.write(cast.sitting, tmp_path / "one.zip", cast.as_owner)
     files, uid = _stored(), cast.sitting.uid
     taken = [
@@ -176,7 +178,7 @@ def test_beside_another_sitting_rows_get_new_numbers(tmp_path: Path) -> None:
         pk=taken[1], sitting=one, role="subject", name="B", email="b@b.example", expires_at=timezone.now()
     )
     other.sitting = one
-    frame = other.frame(1, pk=taken[2])
+    frame = other.frame(1, pk=taken[2], hidden=True)
     Look.objects.create(pk=taken[3], sitting=one, title="Other")
     Final.objects.create(pk=final, sitting=one, frame=frame, round=one.rounds.create(number=1))
     done = restore(tmp_path / "one.zip")
@@ -189,6 +191,10 @@ def test_beside_another_sitting_rows_get_new_numbers(tmp_path: Path) -> None:
     passed = done.sitting.invites.get(email="desk@achterberg.example")
     assert passed.passed_from == done.sitting.invites.get(email="ruben@achterberg.example")
     assert done.sitting.current_look in done.sitting.looks.all()
+    with pytest.raises(Conflict):  # acts of before name rows by numbers that are others' here
+        take_back.undo(done.sitting, Visitor(user=done.sitting.photographer))
+    frame.refresh_from_db()
+    assert frame.hidden
 
 
 def test_the_archive_file_checks_elsewhere(tmp_path: Path) -> None:

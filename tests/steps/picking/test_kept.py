@@ -12,7 +12,7 @@ from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Final, Frame, JournalLine, Look, PlanComment, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.picking import kept, pick
-from galleries.steps.sorting import looks
+from galleries.steps.sorting import looks, take_back
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -52,7 +52,7 @@ def merged(cast: Cast, bare: Look, shirt: Look, frames: list[Frame]) -> None:
 
 def merged_and_back(cast: Cast, bare: Look, shirt: Look, frames: list[Frame]) -> None:
     looks.merge(bare, shirt, cast.as_owner)
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     assert Look.objects.get(title="Bare").kept_by_subject
 
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from galleries.errors import BadInput, Conflict, Missing
 from galleries.models import Frame, Look
-from galleries.steps.sorting import looks
+from galleries.steps.sorting import looks, take_back
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -85,7 +85,7 @@ def test_every_act_on_frames_can_be_taken_back(cast, act):
     else:
         looks.merge(one, two, cast.as_owner)
     assert state(cast.sitting) != before
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     frames_now, looks_now = state(cast.sitting)
     assert frames_now == before[0]
     assert [row[:2] + row[3:] for row in looks_now] == [row[:2] + row[3:] for row in before[1]]
@@ -96,14 +96,14 @@ def test_undo_walks_back_one_act_at_a_time_and_then_says_that_nothing_is_left(ca
     frame = cast.frame(1, one)
     looks.move_frames(cast.sitting, [frame.pk], two, cast.as_owner)
     looks.set_hidden(cast.sitting, [frame.pk], True, cast.as_owner)
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     frame.refresh_from_db()
     assert (frame.hidden, frame.look) == (False, two)
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     frame.refresh_from_db()
     assert frame.look == one
     with pytest.raises(Conflict, match="nothing to take back"):
-        looks.undo(cast.sitting, cast.as_owner)
+        take_back.undo(cast.sitting, cast.as_owner)
 
 
 def test_frames_and_looks_of_another_sitting_are_not_there(cast):

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from galleries.models import Look
-from galleries.steps.sorting import looks, sort
+from galleries.steps.sorting import looks, sort, take_back
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -152,7 +152,7 @@ def test_a_split_and_a_merge_outlast_the_next_proposal(cast):
     found = by_look(cast.sitting)
     assert found["Look 1"] == [1, 2, 3]
     assert set(found["Collar open"]) >= set(range(4, 19))
-    looks.undo(cast.sitting, cast.as_owner)
+    take_back.undo(cast.sitting, cast.as_owner)
     assert by_look(cast.sitting)["Look 2"] == list(range(11, 19))
 
 

@@ -68,7 +68,7 @@ def test_frames_are_moved_hidden_and_all_is_taken_back(cast: Cast, client: Clien
     first, second = looks
     state = act(client, cast, do="move", frames=[pk(1), pk(2)], look=second.pk).json()
     assert numbers(second) == [1, 2, 5, 6, 7, 8]
-    assert state["undo"].startswith("frames moved")
+    assert state["undo"] == "2 frames moved to “Rain coat”"
     act(client, cast, do="hide", frames=[pk(3)], hidden=True)
     assert Frame.objects.get(number=3).hidden
     act(client, cast, do="undo")
