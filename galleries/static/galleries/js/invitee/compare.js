@@ -56,7 +56,7 @@ function start() {
   function round() {
     const near = Boolean(views[0]?.zoomed),
       rows = panes.classList.contains("rows");
-    views.forEach((view) => view.watch.disconnect());
+    for (const view of views) view.watch.disconnect();
     views = [];
     if (game.over) return finish();
     $("#finished").hidden = true;
@@ -212,7 +212,7 @@ function start() {
   for (const button of $$("button[data-many]")) {
     button.addEventListener("click", () => {
       many = game.many = Number(button.dataset.many);
-      $$("button[data-many]").forEach((one) => one.setAttribute("aria-pressed", String(one === button)));
+      for (const one of $$("button[data-many]")) one.setAttribute("aria-pressed", String(one === button));
       round();
     });
   }

@@ -30,6 +30,6 @@ export function draw(item, side, mine, sides, said) {
   }
   const open = $("a.open", item);
   open.setAttribute("aria-label", said);
-  $$(".drawn", open).forEach((one) => one.remove());
+  for (const one of $$(".drawn", open)) one.remove();
   for (const [role, kind] of Object.entries(kinds)) open.append(el("i", { className: `drawn ${role} ${kind}` }));
 }

@@ -133,12 +133,12 @@ function place([x1, y1], [x2, y2]) {
   fields.height.value = box ? percent(Math.abs(clamp(y2) - clamp(y1))) : 0;
   fresh();
 }
-Object.values(fields).forEach((field) =>
+for (const field of Object.values(fields)) {
   field?.addEventListener("input", () => {
     $("#new-pin").hidden = false;
     fresh();
-  }),
-);
+  });
+}
 
 reveal();
 if (after && !after.complete) after.addEventListener("load", ratio);

@@ -86,6 +86,6 @@ export class Marks {
     }
   }
   changed(frames) {
-    this.listeners.forEach((listener) => listener(frames));
+    for (const listener of this.listeners) listener(frames);
   }
 }

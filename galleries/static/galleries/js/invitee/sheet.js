@@ -190,7 +190,7 @@ $("#choose").addEventListener("click", ({ currentTarget }) => {
   currentTarget.setAttribute("aria-pressed", String(choosing));
   if (!choosing) {
     chosen.clear();
-    items.forEach((item) => item.removeAttribute("data-chosen"));
+    for (const item of items.values()) item.removeAttribute("data-chosen");
     $("#compare-now").hidden = true;
   }
   say(choosing ? words.select_more : "");

@@ -1,7 +1,7 @@
 // A picture in a stage: fit, zoom about a point, pan, pinch, double tap, swipe. The place is kept in fractions
 // of the picture, so that several stages can be locked together and a step to the next frame keeps the place.
 export class Viewport {
-  /** @param stage the element that clips; @param picture the img or a wrapper; handlers: onStep(±1), onChange(place) */
+  /** stage: the element that clips; picture: the img or a wrapper; onStep(±1), onChange(this), onTap(event, this) */
   constructor(stage, picture, { onStep = () => {}, onChange = () => {}, onTap = () => {} } = {}) {
     Object.assign(this, { stage, picture, onStep, onChange, onTap });
     this.width = this.height = 1;

@@ -32,7 +32,9 @@ export class SideBySide {
       event.preventDefault();
       this.do(name);
     });
-    new ResizeObserver(() => this.panes.forEach((pane) => this.draw(pane))).observe(this.place);
+    new ResizeObserver(() => {
+      for (const pane of this.panes) this.draw(pane);
+    }).observe(this.place);
   }
 
   get locked() {

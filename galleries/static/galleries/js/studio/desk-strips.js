@@ -117,9 +117,10 @@ export class Strips {
       done.add(frame.run);
       const best = [...run].sort((a, b) => a.hidden - b.hidden || a.place - b.place);
       const open = this.openRuns.has(frame.run);
-      best
-        .slice(0, open ? undefined : 1)
-        .forEach((one, index) => shown.push({ frame: one, alike: index ? 0 : run.length, open }));
+      const laid = open ? best : best.slice(0, 1);
+      laid.forEach((one, index) => {
+        shown.push({ frame: one, alike: index ? 0 : run.length, open });
+      });
     }
     return shown;
   }

@@ -1,8 +1,9 @@
 // The desk: lays the frames out by look, keeps the choice, sends acts, listens to keys and hands.
-import { Strips } from "./desk-strips.js";
+
 import { Choice } from "./desk-choice.js";
 import { LargeView } from "./desk-large.js";
 import { SideBySide } from "./desk-side.js";
+import { Strips } from "./desk-strips.js";
 import { ask, fill, post, withRetry } from "./net.js";
 
 const $ = (id) => document.getElementById(id);
