@@ -22,6 +22,14 @@ class MarkSet(models.QuerySet["Mark"]):
         """Without those that were taken back; a note may still hang on such a one."""
         return self.exclude(kind=Mark.Kind.NONE)
 
+    def noted(self) -> MarkSet:
+        """Those with a note, for the studio to read."""
+        return self.exclude(note="")
+
+    def noted_openly(self) -> MarkSet:
+        """Those with a note for everybody who sees the frame: without what was written for the studio alone."""
+        return self.noted().filter(note_for_studio=False)
+
     def by_side(self) -> dict[int, dict[str, str]]:
         """frame → role → what that side says of it; a side that says nothing is left out."""
         said: dict[int, dict[str, list[str]]] = {}
@@ -46,6 +54,8 @@ class Mark(models.Model):
     frame = models.ForeignKey("galleries.Frame", models.CASCADE, related_name="marks")
     kind = models.CharField(_("mark"), max_length=10, choices=Kind, blank=True, default=Kind.NONE)
     note = models.TextField(_("note"), max_length=1000, blank=True)
+    # Nobody invited reads it but who wrote it.
+    note_for_studio = models.BooleanField(_("note for the studio alone"), default=False, db_default=False)
     # Who of a shared shortlist acted last; the device's own id of the act, so that sending it again is harmless.
     by = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, related_name="+")
     act = models.CharField(max_length=40, blank=True)

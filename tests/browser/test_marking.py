@@ -213,6 +213,23 @@ def test_what_others_do_appears_and_new_frames_wait_for_a_press(cast: Cast, come
     expect(page.locator("#notices")).to_contain_text("0001 was taken off the sheet")
 
 
+def test_what_the_subject_strikes_goes_from_the_agents_sheet_without_a_word(cast: Cast, come: Come) -> None:
+    frames = filled(cast)
+    Sitting.objects.update(strikes_hide=True)
+    page = ready(come(cast.representation).open(f"/s/{cast.sitting.slug}/sheet#frame-{frames[0].pk}"))
+    expect(page.locator("#large-no")).to_have_text("0001")
+    pick.set_mark(cast.as_subject, frames[0].pk, kind="strike")
+    expect(page.locator("#large-no")).to_have_text("0002")  # the next that stays
+    page.keyboard.press("Escape")
+    expect(page.locator(f"#f{frames[0].pk}")).to_be_hidden()
+    page.locator(f"#f{frames[1].pk} a.open").focus()
+    pick.set_mark(cast.as_subject, frames[1].pk, kind="strike")
+    expect(page.locator(f"#f{frames[1].pk}")).to_be_hidden()
+    expect(page.locator(f"#f{frames[2].pk} a.open")).to_be_focused()
+    expect(page.locator("#notices")).to_be_hidden()
+    assert page.locator("#said").text_content() == ""
+
+
 def test_a_revoked_link_is_said_on_the_open_page(cast: Cast, come: Come) -> None:
     filled(cast)
     device = come(cast.subject)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import F, Max, QuerySet
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -16,7 +17,7 @@ from django.utils.translation import ngettext
 from galleries import stages
 from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, looks_shown_to, require
 from galleries.errors import BadInput, Conflict, Refused
-from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Verb
+from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Standing, Verb
 from galleries.models.marks import MarkSet
 from galleries.models.sittings import LookSet
 from galleries.sorting import sides
@@ -33,6 +34,7 @@ class Line:
     subject: str
     representation: str
     notes: tuple[tuple[str, str], ...] = ()
+    for_studio: tuple[tuple[str, str], ...] = ()  # notes that nobody but the studio reads
     place_subject: int | None = None
     place_representation: int | None = None
 
@@ -66,18 +68,20 @@ def tally(sitting: Sitting, by: Visitor) -> Tally:
     require(by, Act.COMPARE_LISTS, sitting)
     frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
     marks = Mark.objects.filter(frame__in=frames).of_sides()
-    said, notes, places = marks.by_side(), _notes(marks), _places(marks)
+    said, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, frames)
+    for_studio = _notes(marks.noted().filter(note_for_studio=True)) if by.user is not None else {}
     lines = tuple(
         Line(
             frame,
             said.get(pk, {}).get(Invite.Role.SUBJECT, ""),
             said.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
             tuple(notes.get(pk, ())),
+            tuple(for_studio.get(pk, ())),
             places.get((pk, Invite.Role.SUBJECT)),
             places.get((pk, Invite.Role.REPRESENTATION)),
         )
         for pk, frame in frames.items()
-        if pk in said or pk in notes
+        if pk in said or pk in notes or pk in for_studio
     )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
     words = [*coverage(sitting, ordered, looks_shown_to(by, sitting)), *(_kept_back(ordered) if by.user else ())]
@@ -103,21 +107,27 @@ def _why_kept(frame: Frame) -> str:
     return words % frame.label
 
 
-def _notes(marks: MarkSet) -> dict[int, list[tuple[str, str]]]:
+def _notes(noted: MarkSet) -> dict[int, list[tuple[str, str]]]:
     """frame → (who, note), in the order they were marked."""
     notes: dict[int, list[tuple[str, str]]] = {}
-    rows = marks.exclude(note="").order_by("acted_at").values_list("frame_id", "invite__name", "note")
+    rows = noted.order_by("acted_at").values_list("frame_id", "invite__name", "note")
     for frame, who, note in rows:
         notes.setdefault(frame, []).append((who, note))
     return notes
 
 
-def _places(marks: MarkSet) -> dict[tuple[int, str], int | None]:
-    """(frame, role) → where that side ranks it, as `sides.place` has it."""
-    places = marks.filter(invite__standings__frame=F("frame"))
+def _places(marks: MarkSet, shown: Iterable[int]) -> dict[tuple[int, str], int | None]:
+    """(frame, role) → where that side ranks it among the frames shown, as `sides.place` has it. Counted without a gap:
+    one would tell of a frame that is kept from whoever asks."""
+    ranked: Counter[int] = Counter()
+    at: dict[tuple[int, int], int] = {}
+    standings = Standing.objects.filter(frame__in=shown).order_by("place")
+    for voice, frame in standings.values_list("invite_id", "frame_id"):
+        ranked[voice] += 1
+        at[voice, frame] = ranked[voice]
     voices: dict[tuple[int, str], list[tuple[str, int | None]]] = {}
-    for frame, role, kind, at in places.values_list("frame_id", "invite__role", "kind", "invite__standings__place"):
-        voices.setdefault((frame, role), []).append((kind, at))
+    for frame, role, kind, voice in marks.values_list("frame_id", "invite__role", "kind", "invite_id") if at else ():
+        voices.setdefault((frame, role), []).append((kind, at.get((voice, frame))))
     return {key: sides.place(row) for key, row in voices.items()}
 
 

@@ -37,6 +37,7 @@ class Answer:
     kind: str
     note: str
     revision: int
+    for_studio: bool = False
     conflict: bool = False
 
     def as_dict(self) -> dict[str, Any]:
@@ -53,6 +54,7 @@ class _Said:
     act: str
     acted_at: datetime | None
     seen: int | None
+    for_studio: bool | None = None
 
 
 def set_mark(
@@ -64,16 +66,18 @@ def set_mark(
     act: str = "",
     acted_at: datetime | None = None,
     seen: int | None = None,
+    for_studio: bool | None = None,
 ) -> Answer:
     """Set a person's mark and/or note on a frame (None leaves it as it is, '' takes it away).
 
-    `act` is the device's id of this act, `acted_at` its time, `seen` the revision of the mark that it showed.
+    `for_studio` says of a note whether the studio alone reads it (None leaves that as it is); `act` is the device's id
+    of this act, `acted_at` its time, `seen` the revision of the mark that it showed.
 
     Raises:
         Missing, Refused: not theirs to mark, or not now (the list is closed).
         BadInput: no such kind of mark, or a note that is too long.
     """
-    (answer,) = _set_all(by, [_Said(frame_id, kind, note, act, acted_at, seen)])
+    (answer,) = _set_all(by, [_Said(frame_id, kind, note, act, acted_at, seen, for_studio)])
     if isinstance(answer, DomainError):
         raise answer
     return answer
@@ -120,7 +124,7 @@ def _put(
     lines: list[JournalLine] = []
     for place, one in said:
         try:
-            _check(one)
+            _check(one, by.invite)
         except BadInput as error:
             answers[place] = error
             continue
@@ -136,13 +140,17 @@ def _put(
     fresh = [mark for mark in touched.values() if mark.pk is None]
     again = [mark for mark in touched.values() if mark.pk is not None]
     Mark.objects.bulk_create(fresh)
-    Mark.objects.bulk_update(again, ["kind", "note", "by", "act", "acted_at", "revision", "updated_at"])
+    Mark.objects.bulk_update(
+        again, ["kind", "note", "note_for_studio", "by", "act", "acted_at", "revision", "updated_at"]
+    )
     if lines:
         _after(by, sitting, lines)
     return answers
 
 
-def _check(one: _Said) -> None:
+def _check(one: _Said, by: Invite) -> None:
+    if one.for_studio and not by.is_subject:
+        raise BadInput(_("Notes for the studio alone are the subject's to write."))
     if one.kind is not None and one.kind not in Mark.Kind.values:
         raise BadInput(_("There is no mark “%s”; use pick, alternate, strike or nothing.") % one.kind)
     if one.note is not None and len(one.note) > NOTE_LENGTH:
@@ -153,6 +161,7 @@ def _act(mark: Mark, one: _Said, frame: Frame, now: datetime) -> bool | None:
     """Put an act into the row, which is new while its revision is 0: as `_merge`."""
     if not mark.revision:
         mark.kind, mark.note = one.kind or "", one.note or ""
+        mark.note_for_studio = bool(one.for_studio and one.note)
         mark.acted_at = _counts_from(one.acted_at, now, now) if one.kind is not None else frame.added_at
         return True
     if one.act and one.act == mark.act:
@@ -160,7 +169,7 @@ def _act(mark: Mark, one: _Said, frame: Frame, now: datetime) -> bool | None:
     at = _counts_from(one.acted_at, now, mark.acted_at)
     if one.seen is not None and one.seen >= mark.revision:  # made in sight of all that stands here: whatever clocks say
         at = max(at, mark.acted_at)
-    return _merge(mark, one.kind, one.note, at, one.seen)
+    return _merge(mark, one, at)
 
 
 def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> datetime:
@@ -170,18 +179,25 @@ def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> da
     return latest if acted_at is None else min(acted_at, latest)
 
 
-def _merge(mark: Mark, kind: str | None, note: str | None, at: datetime, seen: int | None) -> bool | None:
+def _merge(mark: Mark, one: _Said, at: datetime) -> bool | None:
     """Put an act into the row: True when it changed something, None when a note would be lost."""
-    changed = False
+    kind, note, changed = one.kind, one.note, False
+    in_sight = one.seen is None or one.seen == mark.revision
     # `acted_at` is the time of the latest mark, not of a note: a mark made offline before a note was written
     # elsewhere is still the latest mark.
     if kind is not None and at >= mark.acted_at:
         changed = kind != mark.kind or at > mark.acted_at
         mark.kind, mark.acted_at = kind, at
     if note is not None and note != mark.note:
-        if mark.note and seen is not None and seen != mark.revision:
+        if mark.note and not in_sight:
             return None
         mark.note, changed = note, True
+    readers = mark.note_for_studio if note is None or one.for_studio is None else one.for_studio
+    if readers != mark.note_for_studio and (readers or in_sight):
+        # Fewer readers at once; more of them only in sight of what stands there.
+        mark.note_for_studio, changed = readers, True
+    if changed and not mark.note:
+        mark.note_for_studio = False
     return changed
 
 
@@ -199,7 +215,7 @@ def _after(by: Visitor, sitting: Sitting, lines: Sequence[JournalLine]) -> None:
 
 
 def _answer(mark: Mark, *, conflict: bool = False) -> Answer:
-    return Answer(mark.frame_id, mark.kind, mark.note, mark.revision, conflict)
+    return Answer(mark.frame_id, mark.kind, mark.note, mark.revision, mark.note_for_studio, conflict)
 
 
 def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -229,6 +245,7 @@ def _read(item: dict[str, Any], act: str) -> _Said | BadInput:
             act=act,
             acted_at=_moment(item.get("at")),
             seen=None if item.get("seen") is None else _whole(item["seen"]),
+            for_studio=None if item.get("for_studio") is None else bool(item["for_studio"]),
         )
     except BadInput as error:
         return error
@@ -278,10 +295,12 @@ def set_order(by: Visitor, sitting: Sitting, order: Sequence[int]) -> None:
         raise BadInput(_("A ranking holds at most %d frames.") % MOST_RANKED)
     if len(set(order)) != len(order):
         raise BadInput(_("A frame stands twice in the ranking."))
-    visible = set(frames_shown_to(by, sitting).filter(pk__in=order).values_list("pk", flat=True))
-    if len(visible) != len(order):
-        raise BadInput(_("The ranking names a frame that is not on your sheet."))
     voice = by.invite.voice
+    known = set(frames_shown_to(by, sitting).filter(pk__in=order).values_list("pk", flat=True))
+    # A frame that they ranked and that is kept from them since keeps its place, and nothing is said of it.
+    known.update(voice.standings.filter(frame__in=order).values_list("frame_id", flat=True))
+    if len(known) != len(order):
+        raise BadInput(_("The ranking names a frame that is not on your sheet."))
     with transaction.atomic():
         # As with a mark: somebody may be closing the list at this moment.
         require(by, Act.MARK, Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk))

@@ -101,6 +101,8 @@ def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
         "person": f"{sitting.pk}-{invite.pk}" if invite else "",
         "side": invite.role if invite else "",
         "may_mark": may(visitor, Act.MARK, sitting),
+        # A frame that goes from the subject's sheet was hidden by the studio; from another's, perhaps by the subject.
+        "hears_why": invite is None or invite.is_subject,
         "sitting": slug,
         "zone": sitting.time_zone,
         "marks": reverse("marks", args=[slug]),
@@ -180,17 +182,21 @@ def remarks(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: 
         pick.remark(visitor, frame.pk, request.POST.get("text", ""))
         if not wants_json(request):
             return redirect(f"{reverse('sheet', args=[sitting.slug])}#f{frame.pk}")
-    noted = Mark.objects.filter(frame=frame).exclude(note="").select_related("invite")
-    if visitor.invite is not None:
-        noted = noted.exclude(invite=visitor.invite.voice)
+    marks = Mark.objects.filter(frame=frame).select_related("invite")
+    me = visitor.invite
+    noted = marks.noted() if me is None else marks.noted_openly().exclude(invite=me.voice)
     return JsonResponse(
         {
             "remarks": [_remark(said) for said in frame.remarks.all()],
-            "notes": [{"who": mark.invite.name, "text": mark.note} for mark in noted],
+            "notes": [{"who": _who(mark), "text": mark.note} for mark in noted],
             "crops": crop_shapes(frame),
             "may_remark": may(visitor, Act.REMARK, sitting),
         }
     )
+
+
+def _who(mark: Mark) -> str:
+    return _("%s, for the studio alone") % mark.invite.name if mark.note_for_studio else mark.invite.name
 
 
 def _remark(said: Remark) -> dict[str, str]:

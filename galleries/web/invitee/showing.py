@@ -139,14 +139,14 @@ def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> di
     mine, theirs = marks_of(visitor, sitting)
     visible = frames_shown_to(visitor, sitting).unhidden()
     shown = set(visible.values_list("pk", flat=True))
-    people = {invite.pk: invite for row in theirs.values() for invite, _kind in row}
+    people = {invite.pk: invite for pk, row in theirs.items() if pk in shown for invite, _kind in row}
     count = pick.count(visitor, sitting)
     said: dict[str, Any] = {
         "change": sitting.change,
         "stage": sitting.stage,
         "now": timezone.now().isoformat(),
         "allowance": count.allowance,
-        "mine": {pk: [mark.kind, mark.revision, mark.note] for pk, mark in mine.items() if pk in shown},
+        "mine": {pk: _own(mark) for pk, mark in mine.items() if pk in shown},
         "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in theirs.items() if pk in shown},
         "sides": _sides(visitor, theirs, shown),
         "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
@@ -154,6 +154,10 @@ def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> di
     if with_frames:
         said["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
     return said
+
+
+def _own(mark: Mark) -> list[Any]:
+    return [mark.kind, mark.revision, mark.note, mark.note_for_studio]
 
 
 def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown: set[int]) -> dict[int, dict[str, str]]:

@@ -92,6 +92,7 @@ def sheet_words() -> dict[str, Any]:
         "fresh": _("{n} new frames. Show them"),
         "fresh_one": _("1 new frame. Show it"),
         "gone": _("{label} was taken off the sheet by the studio."),
+        "gone_many": _("{labels} were taken off the sheet by the studio."),
         "access_lost": _("Your link does not open this sitting any more. What is not sent stays on this device."),
         "place": _("{i} of {n}"),
         # xgettext:no-python-format
@@ -105,6 +106,7 @@ def sheet_words() -> dict[str, Any]:
         "crop_estimated": _("The place of the face is not known; this crop is the middle of the frame."),
         "remark_empty": _("Nothing has been said about this frame yet."),
         "saved": _("Note kept."),
+        "saved_alone": _("Note kept; the studio alone reads it."),
         "select_more": _("Choose two or more frames."),
         "selected": _("{n} chosen"),
         "failed": _("The server could not be reached. Try again."),

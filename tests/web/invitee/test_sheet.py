@@ -241,7 +241,11 @@ def test_the_subject_is_told_when_a_strike_hides(cast: Cast) -> None:
 
 def test_a_note_says_before_it_is_written_who_reads_it_and_they_do(cast: Cast) -> None:
     frame, *_rest = filled(cast)
-    page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
+    address = reverse("sheet", args=[cast.sitting.slug])
+    page = cast.client_of(cast.subject).get(address).content.decode()
+    assert page.index("Who may read your note?") < page.index('value="studio"') < page.index('id="note"')
+    page = cast.client_of(cast.representation).get(address).content.decode()
+    assert "Who may read your note?" not in page
     described = re.search(r'<textarea\s+id="note"[^>]*aria-describedby="([^"]+)"', page)
     assert described
     words = "The studio reads it, and everybody invited who sees this frame."

@@ -1,5 +1,5 @@
 // One frame large: step, zoom on the eyes, black and white, a crop laid over, the surround, notes and talk.
-import { $, el, fill, say } from "../shared/dom.js";
+import { $, $$, el, fill, say } from "../shared/dom.js";
 import { ask, token } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
@@ -69,6 +69,10 @@ export class Large {
       back?.scrollIntoView({ block: "nearest" });
     }, 60);
   }
+  /** The choice of who reads the note, where there is one. */
+  get readers() {
+    return $$("[name=note-readers]", this.dialog);
+  }
   get frame() {
     return this.frames.get(this.id);
   }
@@ -97,7 +101,10 @@ export class Large {
     $("#remarks", this.dialog).replaceChildren();
     const note = $("#note", this.dialog);
     if (note) {
-      note.value = this.marks.of(id).note;
+      const mine = this.marks.of(id);
+      note.value = mine.note;
+      // Where nothing is written yet, whoever was chosen last goes on being the reader.
+      if (mine.note) this.readers.forEach((one) => (one.checked = (one.value === "studio") === Boolean(mine.alone)));
       $("#note-said", this.dialog).textContent = "";
     }
     this.redraw();
@@ -187,8 +194,13 @@ export class Large {
   }
   keepNote() {
     const note = $("#note", this.dialog);
-    if (!note || !this.id || note.value === this.marks.of(this.id).note) return false;
-    this.marks.note(this.id, note.value);
+    if (!note || !this.id) return false;
+    const mine = this.marks.of(this.id),
+      reader = this.readers.find((one) => one.checked)?.value,
+      alone = reader && reader === "studio";
+    const same = !mine.note || alone === undefined || alone === Boolean(mine.alone);
+    if (note.value === mine.note && same) return false;
+    this.marks.note(this.id, note.value, alone);
     return true;
   }
   redraw() {
@@ -219,6 +231,19 @@ export class Large {
         x + (this.frame.eyes?.[0] ?? 0) - (eyes?.[0] ?? 0),
         y + (this.frame.eyes?.[1] ?? 0) - (eyes?.[1] ?? 0),
       );
+  }
+  /** These frames are about to go from the sheet: if one of them is shown, the next that stays is, or none. */
+  leave(gone) {
+    if (!this.dialog.open || !gone.has(this.id)) return;
+    const order = this.order(),
+      at = Math.max(0, order.indexOf(this.id));
+    const next = [...order.slice(at), ...order.slice(0, at).reverse()].find((id) => !gone.has(id));
+    if (next === undefined) {
+      this.close();
+      return;
+    }
+    history.replaceState(history.state, "", `#frame-${next}`);
+    this.show(next);
   }
   /** The picture moved: crop and words follow. */
   placed() {
@@ -275,7 +300,8 @@ export class Large {
       },
       "keep-note": () => {
         this.keepNote();
-        $("#note-said", this.dialog).textContent = this.words.saved;
+        const { note, alone } = this.marks.of(this.id);
+        $("#note-said", this.dialog).textContent = note && alone ? this.words.saved_alone : this.words.saved;
       },
     };
     doing[act]?.();

@@ -17,7 +17,10 @@ export class Marks {
     const differs = [...ids].filter((id) => said(before, id) !== said(state, id)).map(Number);
     this.state = state;
     this.mine = new Map(
-      Object.entries(state.mine).map(([id, [kind, revision, note]]) => [Number(id), { kind, revision, note }]),
+      Object.entries(state.mine).map(([id, [kind, revision, note, alone]]) => [
+        Number(id),
+        { kind, revision, note, alone },
+      ]),
     );
     this.theirs = new Map(
       Object.entries(state.theirs).map(([id, row]) => [
@@ -33,18 +36,16 @@ export class Marks {
     this.changed(before ? differs : []);
   }
   /** A single answer of the server. */
-  settle({ frame, kind, note, revision }) {
-    this.mine.set(frame, { kind, note, revision });
+  settle({ frame, kind, note, revision, for_studio: alone = false }) {
+    this.mine.set(frame, { kind, note, revision, alone });
   }
   of(frame) {
-    const held = this.mine.get(frame) ?? { kind: "", revision: 0, note: "" };
+    const held = this.mine.get(frame) ?? { kind: "", revision: 0, note: "", alone: false };
     const row = this.outbox.rows.get(frame);
     if (!row || row.held === "closed") return held;
-    return {
-      ...held,
-      kind: row.kind ?? held.kind,
-      note: row.held === "conflict" ? held.note : (row.note ?? held.note),
-    };
+    const said = { ...held, kind: row.kind ?? held.kind };
+    if (row.held === "conflict" || row.note === undefined) return said;
+    return { ...said, note: row.note, alone: row.alone ?? held.alone };
   }
   othersOf(frame) {
     return this.theirs.get(frame) ?? [];
@@ -64,8 +65,9 @@ export class Marks {
     this.changed([frame]);
     return kind;
   }
-  note(frame, text) {
-    this.outbox.put(frame, { note: text, seen: this.mine.get(frame)?.revision ?? 0 });
+  /** alone: the studio and nobody else reads it; undefined leaves that as it is. */
+  note(frame, text, alone) {
+    this.outbox.put(frame, { note: text, alone, seen: this.mine.get(frame)?.revision ?? 0 });
     this.changed([frame]);
   }
   remember(frame, kind) {

@@ -46,9 +46,10 @@ export class Notices {
           frame: row.frame,
           kind: this.marks.of(row.frame).kind,
           note: row.theirs,
+          for_studio: row.theirs_alone,
           revision: row.revision,
         });
-        if (keepMine) this.marks.note(row.frame, row.note);
+        if (keepMine) this.marks.note(row.frame, row.note, row.alone);
         else this.marks.changed([row.frame]);
         this.show();
       });

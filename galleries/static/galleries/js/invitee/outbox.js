@@ -163,7 +163,8 @@ export class Outbox {
         await this.keep(Object.assign(current, { held: "closed", why: wrong.error }));
       else if (note?.conflict) {
         delete current.kind;
-        await this.keep(Object.assign(current, { held: "conflict", theirs: note.note, revision: note.revision }));
+        const { note: theirs, for_studio: theirs_alone, revision } = note;
+        await this.keep(Object.assign(current, { held: "conflict", theirs, theirs_alone, revision }));
       } else await this.drop(row.frame);
     }
     this.onAnswers(news);
@@ -173,8 +174,10 @@ export class Outbox {
     because it names the revision that it was written on. */
 function acts(row) {
   const said = [];
-  if (row.note !== undefined)
-    said.push({ frame: row.frame, note: row.note, seen: row.seen, act: `${row.act}n`, at: row.at });
+  if (row.note !== undefined) {
+    const { frame, note, seen, at, alone: for_studio = null } = row;
+    said.push({ frame, note, for_studio, seen, act: `${row.act}n`, at });
+  }
   if (row.kind !== undefined)
     said.push({ frame: row.frame, kind: row.kind, seen: row.kindSeen, act: `${row.act}k`, at: row.kindAt });
   return said;

@@ -29,6 +29,8 @@ const frames = new Map(
   ]),
 );
 const items = new Map($$(".frame").map((item) => [Number(item.dataset.frame), item]));
+const chosen = new Set();
+let choosing = false;
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
 if (navigator.onLine) setClock(first.now);
@@ -143,26 +145,45 @@ function changed(state) {
   const fresh = state.frames.filter((id) => !items.has(id)).length;
   $("#fresh").hidden = fresh === 0;
   $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
+  vanish(there);
+  notices.show();
+}
+/**
+ * Frames that are on the sheet no longer. Whose act that was is told to the subject and the studio alone: for anybody
+ * else a frame may have gone by what the subject struck or keeps, and that is not theirs to hear of.
+ */
+function vanish(there) {
+  const gone = [...items].filter(([id, item]) => !there.has(id) && !item.dataset.gone).map(([id]) => id);
+  large.leave(new Set(gone));
   for (const [id, item] of items) {
-    if (there.has(id)) {
-      if (item.dataset.gone) {
-        delete item.dataset.gone;
-        item.hidden = false;
-      }
-      continue;
-    }
-    if (!item.dataset.gone) {
-      item.dataset.gone = "1";
-      item.hidden = true;
-      notices.say(fill(words.gone, { label: frames.get(id).label }));
+    if (there.has(id) && item.dataset.gone) {
+      delete item.dataset.gone;
+      item.hidden = false;
     }
   }
-  notices.show();
+  for (const id of gone) {
+    const item = items.get(id);
+    item.dataset.gone = "1";
+    if (chosen.has(id)) choose(id, item);
+    if (item.contains(document.activeElement)) onwards(id);
+    item.hidden = true;
+  }
+  if (!gone.length) return;
+  count();
+  sizes();
+  if (!config.hears_why) return;
+  const labels = gone.map((id) => frames.get(id).label);
+  notices.say(fill(gone.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }));
+}
+/** The focus goes to the next frame that stands, or the one before: it is never lost with the frame it was on. */
+function onwards(id) {
+  const order = visible(),
+    at = order.indexOf(id),
+    next = items.get(order[at + 1] ?? order[at - 1]);
+  if (next) $("a.open", next).focus({ preventScroll: true });
 }
 
 // --- hands ---
-let choosing = false;
-const chosen = new Set();
 $("#sheet").addEventListener("click", (event) => {
   const item = event.target.closest(".frame");
   if (!item) return;
