@@ -22,7 +22,8 @@ ASKED = {
 }
 PROSE = re.compile(r"[A-Za-z]{2,}[,:;]? [a-z]{2,}")
 # Faults of the program itself, which reach the log and nobody else, and what is written into the log.
-OUR_OWN = {"ValueError", "TypeError", "RuntimeError", "OSError", "KeyError", "AssertionError", "ImproperlyConfigured"}
+OUR_OWN = {"ValueError", "TypeError", "RuntimeError", "OSError", "ConnectionError", "KeyError", "AssertionError"}
+OUR_OWN |= {"ImproperlyConfigured"}
 LOGGED = re.compile(r"(^|\.)log\.\w+$")
 # Guards that say in the code why a page is open; nobody reads it but us.
 GUARDS = {"open_to_all", "public"}
