@@ -24,6 +24,7 @@ from galleries.models import (
     Licence,
     Look,
     Mark,
+    OwnCopy,
     ReferencePicture,
     Sitting,
     StrayRetouch,
@@ -59,6 +60,7 @@ class Act(StrEnum):
     ASK_USE = "ask use"
     RUN_STUDIO = "run the studio"  # what belongs to no one sitting: delivery sizes
     KEEP_ACCOUNT = "keep account"  # one's own name, address, password, second factor, sessions
+    FETCH_OWN_COPY = "fetch own copy"  # of everything that is kept about the subject
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
@@ -88,6 +90,7 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.ACCEPT_LICENCE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.FETCH: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.ASK_USE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.FETCH_OWN_COPY: (frozenset({SUBJECT}), frozenset(Stage.values)),  # the right to it ends with no stage
     Act.PASS_ON: (frozenset({REPRESENTATION}), frozenset(UNTIL_ARCHIVED)),
 }
 
@@ -102,6 +105,7 @@ Thing = (
     | Licence
     | StrayRetouch
     | UsageRequest
+    | OwnCopy
     | Studio
     | User
 )
@@ -196,6 +200,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return False
     if act is Act.PASS_ON and not invite.may_pass_on:
         return False
+    if isinstance(thing, OwnCopy):  # made for one person, and for no other subject of the sitting
+        return thing.invite_id == invite.pk
     if isinstance(thing, Frame):
         return frames_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     if isinstance(thing, Final):  # a frame kept back is not to be seen as a final, a retouch or a file either
@@ -236,6 +242,8 @@ def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return False
     if isinstance(thing, Frame):
         return may(visitor, Act.SEE_FRAME, thing)
+    if isinstance(thing, OwnCopy):
+        return visitor.user is not None or may(visitor, Act.FETCH_OWN_COPY, thing)
     if isinstance(thing, Look):
         return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     if isinstance(thing, Final):
@@ -248,6 +256,7 @@ _MISSING: dict[type, Callable[[], str]] = {
     Frame: lambda: _("There is no such frame, or your link does not lead to it."),
     Final: lambda: _("There is no such final, or your link does not lead to it."),
     Delivery: lambda: _("There is no such delivery, or your link does not lead to it."),
+    OwnCopy: lambda: _("There is no such copy, or your link does not lead to it."),
 }
 
 
@@ -375,3 +384,12 @@ def delivery_for(visitor: Visitor, act: Act, delivery_id: int) -> Delivery:
         raise Missing(_MISSING[Delivery]())
     require(visitor, act, delivery)
     return delivery
+
+
+def own_copy_for(visitor: Visitor, act: Act, copy_id: int) -> OwnCopy:
+    """As `frame_for`, for a copy of everything kept about the subject."""
+    copy = OwnCopy.objects.select_related("sitting__photographer", "invite__passed_from").filter(pk=copy_id).first()
+    if copy is None:
+        raise Missing(_MISSING[OwnCopy]())
+    require(visitor, act, copy)
+    return copy

@@ -14,12 +14,12 @@ from django.utils.translation import gettext as _
 
 from galleries.access import Visitor
 from galleries.errors import Conflict
-from galleries.models import Delivery, Final, JournalLine, Sitting, Verb
+from galleries.models import Delivery, Final, JournalLine, OwnCopy, Sitting, Verb
 from galleries.told import told
 from galleries.words.steps import Code
 
 Stage = Sitting.Stage
-S, D = Final.State, Delivery.State
+S, D, C = Final.State, Delivery.State, OwnCopy.State
 
 SITTING: dict[str, frozenset[str]] = {
     Stage.PLANNING: frozenset({Stage.PROOFING, Stage.ARCHIVED}),
@@ -42,6 +42,15 @@ DELIVERY: dict[str, frozenset[str]] = {
     D.FAILED: frozenset({D.WAITING}),
     D.READY: frozenset({D.WITHDRAWN}),
     D.WITHDRAWN: frozenset({D.READY}),
+}
+
+OWN_COPY: dict[str, frozenset[str]] = {
+    C.WAITING: frozenset({C.MADE, C.FAILED, C.WITHDRAWN}),
+    C.MADE: frozenset({C.READY, C.WITHDRAWN, C.ENDED}),
+    C.READY: frozenset({C.WITHDRAWN, C.ENDED}),
+    C.FAILED: frozenset({C.MADE, C.WITHDRAWN}),
+    C.WITHDRAWN: frozenset(),
+    C.ENDED: frozenset(),
 }
 
 
@@ -101,6 +110,21 @@ def move_delivery(
         touch(delivery.sitting)
         JournalLine.write(delivery.sitting, by.who, verb, f"delivery {delivery.number}", before, to)
     delivery.refresh_from_db()
+
+
+def move_own_copy(copy: OwnCopy, to: str, by: Visitor, *, verb: Verb, fields: dict[str, Any] | None = None) -> None:
+    """As `move_delivery`, for a copy of what is kept about the subject."""
+    before = copy.state
+    if to not in OWN_COPY[before]:
+        raise Conflict(
+            _("This copy cannot go from “%(before)s” to “%(after)s”.")
+            % {"before": C(before).label, "after": C(to).label}
+        )
+    with transaction.atomic():
+        if not OwnCopy.objects.filter(pk=copy.pk, state=before).update(state=to, **(fields or {})):
+            raise Conflict(_("Somebody changed this copy at the same moment. Load the page again."))
+        JournalLine.write(copy.sitting, by.who, verb, copy.invite.name, before, to)
+    copy.refresh_from_db()
 
 
 def touch(sitting: Sitting) -> None:

@@ -8,7 +8,7 @@ from galleries.steps import jobs
 from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
-from galleries.steps.keeping import upkeep
+from galleries.steps.keeping import own_copy, upkeep
 from galleries.steps.people import account_letters, posting
 from galleries.steps.sorting import sort
 
@@ -21,8 +21,10 @@ jobs.KINDS.update(
         "letter": posting.send,
         "restamp": proof.restamp,
         "account letter": account_letters.send,
+        "own copy": own_copy.build,
     }
 )
+jobs.GIVEN_UP["own copy"] = own_copy.given_up
 jobs.GIVEN_UP["proof"] = proof.given_up
 
 

@@ -6,6 +6,7 @@ from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedN
 from galleries.models.jobs import Job
 from galleries.models.journal import JournalLine
 from galleries.models.marks import Mark, Remark, Round, Standing
+from galleries.models.own_copies import OwnCopy
 from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
 from galleries.models.rights import Acceptance, Licence, UsageRequest
 from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
@@ -30,6 +31,7 @@ __all__ = [
     "Licence",
     "Look",
     "Mark",
+    "OwnCopy",
     "PinnedNote",
     "PlanComment",
     "Proof",

@@ -5,12 +5,30 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from django.db import models
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from galleries.models.people import Invite
 from galleries.models.verbs import Verb
 
 if TYPE_CHECKING:
     from galleries.models.sittings import Sitting
+
+ALONE = {"the program": _("the program"), "nobody": _("nobody"), "the operator": _("the operator")}
+
+
+def who_words(text: str) -> str:
+    """'Name (role)' as `access.Visitor` writes it, the program, the operator of the site, or nobody."""
+    if text in ALONE:
+        return str(ALONE[text])
+    name, bracket, role = text.removesuffix(")").rpartition(" (")
+    return f"{name} ({_role(role)})" if bracket and text.endswith(")") else text
+
+
+def _role(role: str) -> str:
+    if role == "photographer":
+        return gettext("photographer")
+    return str(Invite.Role(role).label) if role in Invite.Role.values else role
 
 
 class AppendOnly(models.QuerySet["JournalLine"]):

@@ -44,6 +44,7 @@ SECONDS = {
     "sort": 600,
     "version": 900,
     "delivery": 3600,
+    "own copy": 3600,
     "letter": 180,
     "account letter": 180,
     "restamp": 900,

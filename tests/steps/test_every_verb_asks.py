@@ -104,6 +104,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "reference": sitting.references.create(key="k", brought_by="Ansa Veld"),
         "crop": final.crops.create(size=size, x=0, y=0, width=400, height=500, frame_width=4000, frame_height=6000),
         "delivery": sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready"),
+        "copy": sitting.own_copies.create(invite=cast.subject, state="made"),
         "request": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="Ansa Veld", use="poster"),
         "licence": licence, "size": size, "studio": Studio.current(), "account": cast.owner,
         "first_name": "Mine", "last_name": "Now", "password": "", "present": "", "new": "another long one", "again": "",

@@ -35,6 +35,7 @@ FETCHES: dict[str, set[str]] = {
     "archive": HANDED,
     "delivered-file": HANDED,
     "delivery-paper": {"galleries_journalline"},  # which paper went to whom
+    "own-copy-archive": {"galleries_owncopy", "galleries_journalline"},  # when its person fetched it
 }
 # A link that is opened is the way in itself; the desk lets an agent into sittings that were added since they came.
 COMING_IN: dict[str, set[str]] = {

@@ -67,6 +67,8 @@ INVITEE_PAGES = {
     "delivery-paper": ("get",        ALL, "fd", "fd", "", "fd"),
     "delivered-file": ("get",        ALL, "fd", "fd", "", "fd"),
     "file-picture":   ("get",        ALL, "fd", "fd", "", "fd"),
+    "own-copy":       ("get",        ALL, ALL, "", "", ""),
+    "own-copy-archive": ("get",      ALL, ALL, "", "", ""),
     "ask-use":        ("post",       "", "fd", "fd", "", "fd"),
     "proof-picture":  ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "view-picture":   ("get",        ALL, "", "", "", ""),
@@ -75,7 +77,7 @@ INVITEE_PAGES = {
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed finals version-picture version-file crops crop-source crop-preview crop-paper crop-sheet delivery
-delivery-progress archive delivery-paper delivered-file usage work"""
+delivery-progress archive delivery-paper delivered-file usage work own-copy-archive"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen retouch-known stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
@@ -85,7 +87,7 @@ STUDIO_PAGES = {
     **{f"studio-{name}": "post" for name in POSTS.split()},
     **{
         f"studio-{name}": "get post"
-        for name in ("settings", "keeping", "look", "licence", "as-it-is", "send-retouches")
+        for name in ("settings", "keeping", "own-copies", "look", "licence", "as-it-is", "send-retouches")
     },
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }
@@ -159,7 +161,7 @@ class Place:
         look = cast.look()
         frame = proved(cast, 1, look, reading=None, width=60, height=90)
         small = picture(60, 90)
-        keys = {name: f"sittings/{sitting.uid.hex}/{name}" for name in ("v.jpg", "f.jpg", "a.zip", "r.jpg")}
+        keys = {name: f"sittings/{sitting.uid.hex}/{name}" for name in ("v.jpg", "f.jpg", "a.zip", "r.jpg", "own.zip")}
         for key in (frame.key, *keys.values()):
             storage.put(store, key, small)
         storage.put(storage.proofs(), keys["v.jpg"], small)
@@ -181,13 +183,17 @@ class Place:
             final=final, size_slug=size.slug, name="f.jpg", key=keys["f.jpg"], sha256=f"{sitting.pk:064x}",
             bytes=len(small), width=60, height=90,
         )  # fmt: skip
+        own_copy = sitting.own_copies.create(
+            invite=cast.subject, state="ready", archive_key=keys["own.zip"], archive_name="own.zip",
+            archive_sha256="d" * 64, archive_bytes=len(small), expires_at=timezone.now() + timedelta(days=9),
+        )  # fmt: skip
         return {
             "slug": sitting.slug, "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
             "reference_id": sitting.references.create(key=keys["r.jpg"], brought_by="Ansa Veld").pk,
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
             "stray_id": sitting.strays.create(sha256="b" * 64, key="k", name="n", bytes=1).pk,
             "note_id": final.pinned_notes.create(x=0, y=0, text="t", who="w").pk, "delivery_id": delivery.pk,
-            "size": size.slug,
+            "size": size.slug, "copy_id": own_copy.pk,
             "request_id": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="w", use="poster").pk,
         }  # fmt: skip
 

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import zipfile
 from collections.abc import Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from pathlib import Path
-from tempfile import NamedTemporaryFile
-from typing import IO, TYPE_CHECKING
+from datetime import datetime
+from typing import IO
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db.models import QuerySet
 
 from galleries import storage
@@ -23,12 +18,8 @@ from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, s
 from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
 from galleries.papers.terms import LicenceTerms
+from galleries.steps import packing
 from galleries.steps.delivering import licences, naming, sizes
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -125,42 +116,20 @@ def pack(delivery: Delivery) -> Package:
     files = list(delivery.files.order_by("name"))
     entries = [entry_of(delivery, file) for file in files]
     top = f"{naming.person(delivery.sitting)}_delivery-{delivery.number}"
-    Path(settings.INCOMING_DIR).mkdir(parents=True, exist_ok=True)
-    with NamedTemporaryFile(dir=settings.INCOMING_DIR, suffix=".zip") as out:
-        with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
-            for file in files:
-                with _member(archive, f"{top}/{file.name}", delivery.created_at, file.bytes) as target:
-                    _copy(file, target)
-            for name, data in papers(delivery, entries).items():
-                with _member(archive, f"{top}/{name}", delivery.created_at, len(data)) as target:
-                    target.write(data)
-        out.flush()
-        size = out.tell()
-        out.seek(0)
-        digest = hashlib.file_digest(out, "sha256").hexdigest()
-        out.seek(0)
-        key = storage.derived_key(delivery.sitting.uid, "archive", digest, "zip")
-        storage.put(storage.private(), key, out)
-    return Package(key, f"{top}.zip", digest, size)
 
+    def write(archive: zipfile.ZipFile) -> None:
+        for file in files:
+            with packing.member(archive, f"{top}/{file.name}", delivery.created_at, file.bytes) as target:
+                _copy(file, target)
+        for name, data in papers(delivery, entries).items():
+            with packing.member(archive, f"{top}/{name}", delivery.created_at, len(data)) as target:
+                target.write(data)
 
-@contextmanager
-def _member(archive: zipfile.ZipFile, name: str, made: datetime, size: int) -> Iterator[IO[bytes]]:
-    moment = made.astimezone(UTC)
-    info = zipfile.ZipInfo(name, (moment.year, moment.month, moment.day, moment.hour, moment.minute, moment.second))
-    info.create_system = 3  # Unix, so that the permissions below count
-    info.external_attr = 0o644 << 16
-    info.file_size = size
-    with archive.open(info, "w") as target:
-        yield target
+    packed = packing.pack(delivery.sitting.uid, "archive", write)
+    return Package(packed.key, f"{top}.zip", packed.sha256, packed.bytes)
 
 
 def _copy(file: DeliveredFile, target: IO[bytes]) -> None:
     """Into the archive, checked on the way: the archive never holds other bytes than the manifest says."""
-    digest = hashlib.sha256()
-    with storage.private().open(file.key, "rb") as source:
-        while chunk := source.read(CHUNK):
-            digest.update(chunk)
-            target.write(chunk)
-    if digest.hexdigest() != file.sha256:
+    if packing.copy(storage.private(), file.key, target) != file.sha256:
         raise OSError(f"{file.name} in the store is not the file that was made; run `manage.py verify`.")

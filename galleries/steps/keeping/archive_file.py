@@ -65,6 +65,7 @@ TABLES: tuple[tuple[type[models.Model], str], ...] = (
     (m.Delivery, "sitting"),
     (m.DeliveredFile, "delivery__sitting"),
     (m.Receipt, "delivery__sitting"),
+    (m.OwnCopy, "sitting"),
     (m.Letter, "sitting"),
     (m.JournalLine, "sitting"),
 )

@@ -16,6 +16,7 @@ from galleries.models import (
     DeliveredFile,
     Delivery,
     Frame,
+    OwnCopy,
     Proof,
     ReferencePicture,
     Sitting,
@@ -57,6 +58,7 @@ _NAMED: tuple[tuple[str, type[Model], str, str, str | None], ...] = (
     (PRIVATE, ReferencePicture, "sitting", "key", None),
     (PRIVATE, Delivery, "sitting", "archive_key", "archive_sha256"),
     (PRIVATE, DeliveredFile, "delivery__sitting", "key", "sha256"),
+    (PRIVATE, OwnCopy, "sitting", "archive_key", "archive_sha256"),
     (PRIVATE, Sitting, "pk", "print_profile_key", None),
 )
 

@@ -6,31 +6,32 @@ from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from galleries.access import Act, Visitor, require
 from galleries.models import Invite, JournalLine, Letter, Sitting, Verb
 from galleries.steps import jobs
 
 # Each has templates/galleries/letters/<kind>.txt: the first line is the subject.
-KINDS = frozenset(
-    {
-        "invitation",
-        "proofs",
-        "reminder",
-        "closed",
-        "retouch",
-        "returned",
-        "delivery",
-        "through",
-        "usage",
-        "desk",
-        "passed",
-        "answer",
-        "again",
-        "ended",
-        "asked",
-    }
-)
+KIND_WORDS = {
+    "invitation": gettext_lazy("invitation"),
+    "proofs": gettext_lazy("the proofs are there"),
+    "reminder": gettext_lazy("reminder of the picks"),
+    "closed": gettext_lazy("the list is closed"),
+    "retouch": gettext_lazy("a retouch to look at"),
+    "returned": gettext_lazy("a retouch was sent back"),
+    "delivery": gettext_lazy("the delivery is there"),
+    "through": gettext_lazy("somebody is through with the marks"),
+    "usage": gettext_lazy("a further use was asked for"),
+    "desk": gettext_lazy("sign-in link"),
+    "passed": gettext_lazy("an invite was passed on"),
+    "answer": gettext_lazy("reminder of a retouch"),
+    "again": gettext_lazy("the link once more"),
+    "ended": gettext_lazy("the invite has ended"),
+    "asked": gettext_lazy("somebody asks for a link"),
+    "own": gettext_lazy("copy of everything kept"),
+}
+KINDS = frozenset(KIND_WORDS)
 
 
 def notify(sitting: Sitting, kind: str, people: Iterable[Invite], about: str = "") -> list[Letter]:

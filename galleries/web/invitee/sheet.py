@@ -48,6 +48,8 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
     where = START.get(Stage(found.stage))
     if visitor.invite is not None and visitor.invite.role == "recipient" and where is not None:
         where = "delivery"
+    if where is None and found.own_copies.let_go().filter(invite=visitor.invite).exists():
+        where = "own-copy"  # all that an archived sitting still has for them
     if where is None:
         raise Refused(why_not(visitor, Act.SEE_SHEET, found))
     return redirect(where, slug=slug)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from galleries.web.invitee import compare, delivery, delivery_papers, finals, kept_back, lists, plan, sheet
+from galleries.web.invitee import compare, delivery, delivery_papers, finals, kept_back, lists, own_copy, plan, sheet
 
 urlpatterns: list[URLPattern] = [
     path("", sheet.sitting, name="sitting"),
@@ -30,5 +30,7 @@ urlpatterns: list[URLPattern] = [
     path("delivery/<int:delivery_id>/paper/<str:name>", delivery_papers.paper, name="delivery-paper"),
     path("delivery/file/<int:file_id>", delivery.delivered_file, name="delivered-file"),
     path("delivery/picture/<int:file_id>.jpg", delivery.file_picture, name="file-picture"),
+    path("about-me", own_copy.own_copy, name="own-copy"),
+    path("about-me/<int:copy_id>/archive", own_copy.archive, name="own-copy-archive"),
     path("ask-use", delivery.ask_use, name="ask-use"),
 ]

@@ -11,7 +11,8 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from galleries.models import Delivery, Final, Invite, JournalLine, Mark, Sitting, Verb, Version
+from galleries.models import Delivery, Final, JournalLine, Mark, OwnCopy, Sitting, Verb, Version
+from galleries.models.journal import who_words
 from galleries.papers.terms import USES
 from galleries.web.use_words import USE_WORDS
 
@@ -24,6 +25,8 @@ OWN_WORDS = frozenset(
     *(Verb.SITTING_PLANNED, Verb.SETTINGS_CHANGED, Verb.STAGE, Verb.PLAN_COMMENTED, Verb.THROUGH_WITH_MARKS),
     *(Verb.LIST_CLOSED, Verb.LIST_REOPENED, Verb.PROOFS_SHOWN, Verb.RETOUCH_NOT_MATCHED, Verb.STRAY_RETOUCH_DROPPED),
     *(Verb.FETCHED, Verb.PAPER_FETCHED, Verb.KEPT_UNTIL, Verb.PUT_AWAY, Verb.BROUGHT_BACK, Verb.FINISHING_AGAIN),
+    *(Verb.OWN_COPY_ASKED_FOR, Verb.OWN_COPY_MADE, Verb.OWN_COPY_FAILED, Verb.OWN_COPY_LET_GO, Verb.OWN_COPY_FETCHED),
+    *(Verb.OWN_COPY_WITHDRAWN, Verb.OWN_COPY_ENDED),
     *(Verb.ARCHIVED_TO_A_FILE, Verb.RESTORED_FROM_A_FILE, Verb.DELIVERED, Verb.ADDRESS_CHANGED, Verb.PASSWORD_CHANGED),
 }
 _KINDS: dict[str, Callable[[str], str]] = {
@@ -33,7 +36,7 @@ _KINDS: dict[str, Callable[[str], str]] = {
     "licence": lambda rest: _("licence %s") % rest,
     "invitation to": lambda rest: _("invitation to %s") % rest,
 }
-_STATES = (Sitting.Stage, Final.State, Delivery.State, Version.Kind, Mark.Kind)
+_STATES = (Sitting.Stage, Final.State, Delivery.State, OwnCopy.State, Version.Kind, Mark.Kind)
 
 
 @dataclass(frozen=True)
@@ -47,22 +50,7 @@ class Line:
 
 def line_of(line: JournalLine) -> Line:
     change = f"{state(line.before)} → {state(line.after)}" if line.before or line.after else ""
-    return Line(line.at, who(line.who), line.verb_words, thing(line), change)
-
-
-def who(text: str) -> str:
-    """'Name (role)' as `access.Visitor` writes it, the program, the operator of the site, or nobody."""
-    alone = {"the program": _("the program"), "nobody": _("nobody"), "the operator": _("the operator")}
-    if text in alone:
-        return alone[text]
-    name, bracket, role = text.removesuffix(")").rpartition(" (")
-    return f"{name} ({_role(role)})" if bracket and text.endswith(")") else text
-
-
-def _role(role: str) -> str:
-    if role == "photographer":
-        return _("photographer")
-    return str(Invite.Role(role).label) if role in Invite.Role.values else role
+    return Line(line.at, who_words(line.who), line.verb_words, thing(line), change)
 
 
 def thing(line: JournalLine) -> str:
@@ -75,7 +63,7 @@ def thing(line: JournalLine) -> str:
         use = next((key for key, words in USES.items() if words == text), "")
         return str(USE_WORDS[use]) if use else text
     if line.verb == Verb.INVITED:
-        return who(text)
+        return who_words(text)
     if counted := re.fullmatch(r"(\d+) frames", text):
         return ngettext("%d frame", "%d frames", int(counted[1])) % int(counted[1])
     for kind, words in _KINDS.items():

@@ -26,6 +26,7 @@ KINDS = {
     "version": gettext_noop("Preview of a retouch"),
     "delivery": gettext_noop("Delivery"),
     "letter": gettext_noop("Letter to somebody"),
+    "own copy": gettext_noop("Copy for the subject"),
 }
 
 
