@@ -160,6 +160,9 @@ class SignInLink(models.Model):
 
 
 class LetterSet(models.QuerySet["Letter"]):
+    def sent(self) -> LetterSet:
+        return self.exclude(sent_at=None)
+
     def unsent(self) -> LetterSet:
         return self.filter(sent_at=None)
 

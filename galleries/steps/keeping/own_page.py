@@ -35,7 +35,7 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
                 "invites": sitting.invites.order_by("pk"),
                 "letters": [
                     {"at": one.sent_at, "kind": KIND_WORDS.get(one.kind, one.kind), "to": one.invite or _("the studio")}
-                    for one in sitting.letters.exclude(sent_at=None).select_related("invite").order_by("sent_at")
+                    for one in m.Letter.objects.sent().filter(sitting=sitting).select_related("invite").order_by("sent_at")
                 ],
                 "fetched": m.Receipt.objects.filter(delivery__sitting=sitting).order_by("pk"),
                 "papers": [
