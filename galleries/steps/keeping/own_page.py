@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone, translation
 from django.utils.translation import gettext_lazy as _
@@ -35,7 +35,7 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
                 "invites": sitting.invites.order_by("pk"),
                 "letters": [
                     {"at": one.sent_at, "kind": KIND_WORDS.get(one.kind, one.kind), "to": one.invite or _("the studio")}
-                    for one in m.Letter.objects.sent().filter(sitting=sitting).select_related("invite").order_by("sent_at")
+                    for one in _letters(sitting)
                 ],
                 "fetched": m.Receipt.objects.filter(delivery__sitting=sitting).order_by("pk"),
                 "papers": [
@@ -51,6 +51,10 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
 def heading(table: str) -> str:
     model: type[Model] = getattr(m, table)
     return str(model._meta.verbose_name_plural)
+
+
+def _letters(sitting: m.Sitting) -> QuerySet[m.Letter]:
+    return m.Letter.objects.sent().filter(sitting=sitting).select_related("invite").order_by("sent_at")
 
 
 def _studio_people(sitting: m.Sitting) -> list[Any]:

@@ -158,6 +158,10 @@ TABLES: tuple[Table, ...] = (
         m.JournalLine, "sitting",
         theirs="id at verb thing before after detail", named="who", house="sitting sitting_slug",
     ),
+    _table(
+        m.Undoable, "sitting",
+        theirs="id verb before version done_at undone_at", named="who undone_by", house="sitting",
+    ),
     # None of whose rows is in the copy. The studio's own words about itself stand on the copy's page.
     _table(
         m.Studio,

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0018_days_to_answer_a_retouch'),
+        ('galleries', '0019_what_can_be_undone'),
     ]
 
     operations = [
