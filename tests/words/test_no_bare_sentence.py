@@ -50,7 +50,6 @@ ALLOWED = {
     "papers/fonts.py:<font": "markup",
     "sorting/gels.py": "names and sources of gels, for who reads the table",
     "steps/demo": "invented people's own words, and a terminal",
-    "bucket.py:The store sends nothing": "a fault for the log; who waits reads the sentence for a store out of reach",
     "checks.py": "system checks, on a terminal",
     "models/people.py:May use": "a permission's name, which Django keeps as it was made",
     "access.py": "names of acts, and who the program is (`web/studio/journal_words.py` has its word)",

@@ -98,7 +98,8 @@ TABLES: tuple[Table, ...] = (
     ),
     _table(
         m.Mark, "frame__sitting",
-        theirs="id frame kind note acted_at revision created_at updated_at", named="invite by", house="act",
+        theirs="id frame kind note note_for_studio acted_at revision created_at updated_at", named="invite by",
+        house="act",
     ),
     _table(m.Standing, "frame__sitting", theirs="id frame place updated_at", named="invite"),
     _table(m.Remark, "frame__sitting", theirs="id frame text created_at", named="invite who"),

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0019_what_can_be_undone'),
+        ('galleries', '0020_notes_for_the_studio_alone'),
     ]
 
     operations = [
