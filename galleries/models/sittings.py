@@ -68,6 +68,8 @@ class Sitting(models.Model):
     current_look = models.ForeignKey("galleries.Look", models.SET_NULL, null=True, blank=True, related_name="+")
     # Keys the invisible mark of this sitting's proofs; travels with the sitting's archive.
     tracer_key = models.CharField(max_length=64, default=secrets.token_hex, editable=False)
+    # A key shared with another sitting, under which copies were served once: what they carry is still traced.
+    tracer_key_before = models.CharField(max_length=64, blank=True, default="", db_default="", editable=False)
     # Otherwise the photographer looks first, then sends one letter for the batch.
     send_at_once = models.BooleanField(
         _("retouches and deliveries go out at once, without a look first"), default=False, db_default=False

@@ -256,10 +256,14 @@ def test_how_a_retouch_was_made_is_still_known(upgraded: dict[str, str]) -> None
     assert orders.undeclared(sitting.finals.all()) == []
 
 
-def test_two_sittings_of_one_tracer_key_stay_two(upgraded: dict[str, str]) -> None:
-    """An archive that was restored beside its sitting had brought the same key."""
-    one, other = sitting_of(upgraded, "planned"), sitting_of(upgraded, "delivered")
-    assert one.tracer_key == other.tracer_key
+def test_two_sittings_of_one_tracer_key_get_one_each(upgraded: dict[str, str]) -> None:
+    """The release before gave all that were there the same. The old one still traces what was served under it."""
+    first, second = sorted((sitting_of(upgraded, "planned"), sitting_of(upgraded, "delivered")), key=lambda one: one.pk)
+    assert first.tracer_key_before == ""
+    assert second.tracer_key_before == first.tracer_key
+    keys = list(Sitting.objects.values_list("tracer_key", flat=True))
+    assert len(keys) == len(set(keys)) > 2
+    assert all(len(bytes.fromhex(key)) == 32 for key in keys)
 
 
 def test_a_sitting_can_be_erased(upgraded: dict[str, str], release: str) -> None:

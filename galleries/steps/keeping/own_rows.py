@@ -57,7 +57,7 @@ TABLES: tuple[Table, ...] = (
         guardian_consent_note name_for_strip current_look send_at_once answer_days created_at published_at delivered_at
         keep_until""",
         named="photographer colleagues",
-        house="uid print_profile_key print_profile_name tracer_key change",
+        house="uid print_profile_key print_profile_name tracer_key tracer_key_before change",
     ),
     _table(
         m.Look, "sitting",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import secrets
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -125,12 +126,22 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
             delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
             file_order.of(delivery)  # refused here, and not when somebody wants the pictures
             delivery.save(update_fields=["orders"])
+        _own_tracer_key(sitting)
         _carry_versions(sitting, (head["rows"].get("Version") or [{"fields": {}}])[0]["fields"])
-        if "kept_by_subject" not in head["rows"].get("Frame", [{"fields": {}}])[0]["fields"]:
+        keepable = [*head["rows"].get("Frame", []), *head["rows"].get("Look", [])]
+        if keepable and "kept_by_subject" not in keepable[0]["fields"]:
             _carry_kept(sitting)
         _reset_counters()
         m.JournalLine.write(sitting, "the program", Verb.RESTORED_FROM_A_FILE, sitting.title)
     return sitting, numbers
+
+
+def _own_tracer_key(sitting: m.Sitting) -> None:
+    """One that shares its key with a sitting that is here gets its own; copies from before are still traced."""
+    if m.Sitting.objects.exclude(pk=sitting.pk).filter(tracer_key=sitting.tracer_key).exists():
+        sitting.tracer_key_before = sitting.tracer_key_before or sitting.tracer_key
+        sitting.tracer_key = secrets.token_hex()
+        sitting.save(update_fields=["tracer_key", "tracer_key_before"])
 
 
 def _carry_versions(sitting: m.Sitting, fields: dict[str, Any]) -> None:

@@ -37,24 +37,40 @@ class Found:
     sentence: str
 
 
-def _key(frame: Frame) -> bytes:
+@dataclass(frozen=True)
+class _Key:
     """A key per frame: nobody finds the pattern by averaging the many frames of one sitting."""
-    return hmac.digest(bytes.fromhex(frame.sitting.tracer_key), frame.sha256.encode(), "sha256")
+
+    bytes: bytes
+    suffix: str = ""  # of what is kept under it, where the sitting has had two
+
+    @classmethod
+    def of(cls, frame: Frame, sitting_key: str, suffix: str = "") -> _Key:
+        return cls(hmac.digest(bytes.fromhex(sitting_key), frame.sha256.encode(), "sha256"), suffix)
+
+
+def _keys(frame: Frame) -> list[_Key]:
+    """Today's first, then the one before: what lies in the store from then keeps its place."""
+    sitting = frame.sitting
+    if not sitting.tracer_key_before:
+        return [_Key.of(frame, sitting.tracer_key)]
+    return [_Key.of(frame, sitting.tracer_key, "\nown"), _Key.of(frame, sitting.tracer_key_before)]
 
 
 def traced_copy(proof: Proof, invite: Invite) -> str:
     """The key, in the proof store, of the large proof as served to this invite."""
-    copy = derived.place(proof.frame.sitting, "marked", f"{proof.large_key}\n{invite.pk}", shown=True)
+    key = _keys(proof.frame)[0]
+    copy = derived.place(proof.frame.sitting, "marked", f"{proof.large_key}\n{invite.pk}{key.suffix}", shown=True)
     try:
-        return copy.made(lambda: tracer.embed(_prepared(proof), _key(proof.frame), invite.pk))
+        return copy.made(lambda: tracer.embed(_prepared(proof, key), key.bytes, invite.pk))
     except Unsupported:  # too small a picture to carry a tracer: it is served as it is
         return proof.large_key
 
 
-def _prepared(proof: Proof) -> bytes:
+def _prepared(proof: Proof, key: _Key) -> bytes:
     """The pair of files that copies are put together from, made when the first invitee opens the proof."""
-    pair = derived.place(proof.frame.sitting, "pairs", proof.large_key, ending="pair")
-    return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), _key(proof.frame)))
+    pair = derived.place(proof.frame.sitting, "pairs", f"{proof.large_key}{key.suffix}", ending="pair")
+    return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), key.bytes))
 
 
 def find(path: Path, sitting: Sitting | None = None) -> Found:
@@ -69,11 +85,12 @@ def find(path: Path, sitting: Sitting | None = None) -> Found:
         copies_of: Proof | None = None
         for proof in proofs:
             given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
-            told = door.tracer_find(data, _prepared(proof), _key(proof.frame), given)
-            if told.found:
-                return _told(proof, told)
-            if told.aligned and copies_of is None:
-                copies_of = proof
+            for key in _keys(proof.frame):
+                told = door.tracer_find(data, _prepared(proof, key), key.bytes, given)
+                if told.found:
+                    return _told(proof, told)
+                if told.aligned and copies_of is None:
+                    copies_of = proof
     except ImagingError as error:
         raise BadInput(error.told.named(path.name)) from error
     if copies_of is not None:

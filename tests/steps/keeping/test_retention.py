@@ -252,6 +252,18 @@ def test_an_archive_that_points_outside_is_refused(tmp_path: Path) -> None:
     assert not _stored()
 
 
+def test_a_restored_sitting_shares_no_tracer_key(tmp_path: Path) -> None:
+    cast = make_cast()
+    archive_file.write(cast.sitting, tmp_path / "one.zip", cast.as_owner)
+    key = cast.sitting.tracer_key
+    _wipe(cast)
+    owner = User.objects.create_user("noa")
+    Sitting.objects.create(slug="other", title="Other", photographer=owner, subject_given="A", tracer_key=key)
+    sitting = restore(tmp_path / "one.zip").sitting
+    assert sitting.tracer_key != key
+    assert sitting.tracer_key_before == key
+
+
 def test_what_is_here_already_is_not_restored_over(tmp_path: Path) -> None:
     cast = make_cast()
     painted.frames_of(cast, 1)

@@ -9,7 +9,7 @@ from PIL import Image
 
 from galleries import storage
 from galleries.errors import BadInput
-from galleries.models import Proof
+from galleries.models import Proof, Sitting
 from galleries.steps import jobs
 from galleries.steps.ingesting import ingest
 from galleries.steps.keeping import trace
@@ -55,6 +55,18 @@ def test_each_invite_gets_a_copy_of_its_own_and_the_photographer_the_base(cast, 
             assert (found.frame, found.invites) == (proof.frame, (who,)), found.sentence
             assert found.confidence > 0.9999
     assert not trace.find(resaved(base, tmp_path)).invites
+
+
+def test_a_copy_served_under_the_key_before_is_still_traced(cast, tmp_path):
+    """A sitting that shared its key with another has one of its own now."""
+    proof, who = Proof.objects.first(), cast.representation
+    old = storage.get(storage.proofs(), trace.traced_copy(proof, who))
+    Sitting.objects.update(tracer_key="ab" * 32, tracer_key_before=proof.frame.sitting.tracer_key)
+    proof = Proof.objects.get(pk=proof.pk)
+    new = storage.get(storage.proofs(), trace.traced_copy(proof, who))
+    assert new != old
+    for data in (old, new):
+        assert trace.find(resaved(data, tmp_path)).invites == (who,)
 
 
 def test_what_is_no_copy_is_not_found(cast, tmp_path):
