@@ -46,8 +46,6 @@ def test_deleted_rows_are_overwritten_in_the_file(tmp_path: Path) -> None:
 
 @pytest.mark.django_db(transaction=True)
 def test_an_erasure_empties_the_log() -> None:
-    if connection.vendor != "sqlite":
-        pytest.skip("a database server clears its own dead rows")
     said: list[str] = []
 
     def heard(run: Any, sql: str, *rest: Any) -> Any:
@@ -56,4 +54,5 @@ def test_an_erasure_empties_the_log() -> None:
 
     with connection.execute_wrapper(heard):
         erase._clear_log()
-    assert said == ["PRAGMA wal_checkpoint(TRUNCATE)"]
+    # a database server clears its own dead rows
+    assert said == (["PRAGMA wal_checkpoint(TRUNCATE)"] if connection.vendor == "sqlite" else [])

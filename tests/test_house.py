@@ -289,3 +289,39 @@ def test_a_raw_filter_is_seen(line: str) -> None:
 
 def test_a_filter_of_its_own_is_let_be() -> None:
     assert raw_filters("Frame.objects.filter(look__hidden=False).update(sent_at=None)") == []
+
+
+# `tests/outside.py` leaves out what needs the data of ../shared on a desk without it; in CI that fails too.
+MAY_SKIP = {"tests/outside.py": ["pytest.skip"]}
+
+
+def skips_in(code: str) -> list[str]:
+    """Every way pytest and unittest have of not running a test, or of not minding that it fails."""
+    ways = {"skip", "skipif", "importorskip", "xfail", "SkipTest", "skipIf", "skipUnless", "skipTest"}
+    found = []
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.Attribute) and node.attr in ways:
+            found.append(ast.unparse(node))
+        elif isinstance(node, ast.ImportFrom) and node.module in {"pytest", "unittest"}:
+            found += [f"{node.module}.{one.name}" for one in node.names if one.name in ways]
+    return found
+
+
+def test_what_is_missing_fails_its_tests_and_skips_none() -> None:
+    found = {str(path.relative_to(ROOT)): skips_in(path.read_text()) for path in sources("tests")}
+    assert {name: skips for name, skips in found.items() if skips} == MAY_SKIP
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "import pytest\npytest.skip('no tool')",
+        "import pytest\n@pytest.mark.skipif(True, reason='no tool')\ndef test_one(): ...",
+        "import pytest\npytestmark = [pytest.mark.xfail]",
+        "import pytest\ncolour = pytest.importorskip('colour')",
+        "from pytest import skip\nskip('no tool')",
+        "from unittest import SkipTest\nraise SkipTest",
+    ],
+)
+def test_a_skip_is_seen(code: str) -> None:
+    assert len(skips_in(code)) == 1

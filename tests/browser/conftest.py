@@ -29,8 +29,7 @@ DESK = {"viewport": {"width": 1280, "height": 900}}
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"There is no Chromium at {CHROMIUM}.")
+    assert Path(CHROMIUM).exists(), f"There is no Chromium at {CHROMIUM}: deploy/packages test, or TESTS_CHROMIUM."
     with sync_playwright() as driver:
         started = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield started

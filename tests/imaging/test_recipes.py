@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -226,7 +225,6 @@ def test_rights_are_inside_the_byte_cap_and_read_back(portrait: bytes) -> None:
         recipes.make_finals(portrait, [replace(order, size=replace(SMALL, byte_cap=4000))], rights=record)
 
 
-@pytest.mark.skipif(shutil.which("exiftool") is None, reason="exiftool, the outside reader, is not installed")
 def test_nothing_of_the_camera_s_metadata_is_carried_over(tmp_path: Path) -> None:
     source = tmp_path / "frame.jpg"
     source.write_bytes(saved(painted(400, 500), quality=95))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -88,7 +87,6 @@ def test_the_wide_profile_is_a_profile_and_the_pixels_are_in_it() -> None:
     assert np.abs(np.asarray(shown).astype(int) - upright).mean() < 4
 
 
-@pytest.mark.skipif(shutil.which("exiftool") is None, reason="ExifTool is not installed")
 def test_exiftool_reads_the_file_without_a_complaint(tmp_path: Path) -> None:
     frame = first(located=True, look=next(look.slug for look in PLAN.looks if not look.adobe))
     path = tmp_path / frame.name

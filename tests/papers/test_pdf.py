@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import subprocess
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -22,10 +21,6 @@ from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_
 from galleries.papers.terms import BadTerms
 from tests.papers.test_terms import TERMS
 
-needs_poppler = pytest.mark.skipif(not shutil.which("pdftotext"), reason="Poppler's pdftotext is not installed")
-needs_han = pytest.mark.skipif(
-    "PaperHan" not in fonts.available(), reason="Debian's fonts-droid-fallback is not installed"
-)
 FILES = [FileEntry.of(f"print/8x10_{n:02d}.jpg", bytes([n]), 2475, 3075, "8×10 in print") for n in range(4)]
 ACCEPTED = [Acceptance("Zoë Œuvrard-Ångström", datetime(2026, 3, 2, 9, 5, tzinfo=UTC), 1)]
 
@@ -46,8 +41,6 @@ def info(pdf: bytes, tmp_path: Path) -> dict[str, str]:
     return {key: value.strip() for key, _, value in (line.partition(":") for line in done.stdout.splitlines())}
 
 
-@needs_poppler
-@needs_han
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_licence_sheet(page: str, tmp_path: Path) -> None:
     pdf = licence_sheet_pdf(TERMS, FILES, ACCEPTED, page=page)
@@ -70,13 +63,11 @@ def test_licence_sheet_text_has_the_same_words() -> None:
     assert "Not yet accepted." in licence_sheet_text(TERMS)
 
 
-@needs_poppler
 def test_markup_in_a_name_is_only_text(tmp_path: Path) -> None:
     text = words(licence_sheet_pdf(replace(TERMS, subject="A <b>Bold</b> & Co")), tmp_path)
     assert "A <b>Bold</b> & Co" in text
 
 
-@needs_poppler
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 @pytest.mark.parametrize("count", [1, 200])
 def test_print_release_is_one_page(page: str, count: int, tmp_path: Path) -> None:
@@ -93,7 +84,6 @@ def test_print_release_is_one_page(page: str, count: int, tmp_path: Path) -> Non
     assert pdf == print_release_pdf(TERMS, release, files, page=page)
 
 
-@needs_poppler
 def test_the_lab_can_read_how_to_verify_the_release(tmp_path: Path) -> None:
     mail, phone = "permissions.and.prints@northlight-rooms.example", "+49 30 0000 0000 0000"
     web = "https://northlight-rooms.example/permissions/prints-and-labs"
@@ -127,7 +117,6 @@ def looks(marks: tuple[SheetMark, ...] = ()) -> list[SheetLook]:
     ]
 
 
-@needs_poppler
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_contact_sheet_has_every_number_and_note(page: str, tmp_path: Path) -> None:
     pdf = contact_sheet_pdf("Sitting 42", looks(), key=KEY, page=page)
@@ -153,7 +142,6 @@ def drawn(pdf: bytes, tmp_path: Path) -> np.ndarray:
         return np.asarray(page.convert("RGB")).astype(int)
 
 
-@needs_poppler
 def test_marks_are_drawn_and_differ_without_colour(tmp_path: Path) -> None:
     """Rendered by Poppler: each kind and each person's line leaves different ink on the same frame."""
     plain = drawn(contact_sheet_pdf("S", looks(), key=KEY), tmp_path)

@@ -6,7 +6,6 @@ import hashlib
 import io
 import struct
 from collections.abc import Callable
-from pathlib import Path
 
 import colour as science
 import numpy as np
@@ -18,24 +17,17 @@ from PIL import Image
 from galleries.imaging.colour import convert, matrix_shaper, profiles
 from galleries.imaging.errors import BadProfile
 from galleries.imaging.opening.decode import open_picture
+from tests import outside
 from tests.imaging.core_pictures import painted, saved
 from tests.telling import refused
 
 SRGB = convert.srgb_profile()
-DEBIAN = Path("/usr/share/color/icc")
 SPACES = {
     "sRGB": "sRGB",
     "Adobe RGB": "Adobe RGB (1998)",
     "Display P3": "Display P3",
     "ProPhoto RGB": "ProPhoto RGB",
 }
-
-
-def _outside_profile(*names: str) -> bytes:
-    for name in names:
-        if (DEBIAN / name).exists():
-            return (DEBIAN / name).read_bytes()
-    pytest.skip(f"{names[0]} (Debian icc-profiles-free, colord-data) is not installed")
 
 
 def _patch(values: object) -> np.ndarray:
@@ -62,7 +54,7 @@ ADOBE_TO_SRGB = {
 def test_published_check_values(source: tuple[int, int, int], own: bool) -> None:
     adobe = profiles.build("Adobe RGB")
     if not own:
-        adobe = _outside_profile("colord/AdobeRGB1998.icc", "compatibleWithAdobeRGB1998.icc")
+        adobe = outside.profile("colord/AdobeRGB1998.icc")
     assert np.abs(convert.between_profiles(_patch(source), adobe, SRGB)[0, 0] - ADOBE_TO_SRGB[source]).max() < 0.9
     fine = convert.between_profiles(_patch(source), adobe, SRGB, 16)[0, 0] / 257
     assert np.abs(fine - ADOBE_TO_SRGB[source]).max() < 0.15
@@ -109,19 +101,19 @@ def test_into_wider_spaces_and_back(values: list[tuple[int, int, int]], name: st
 
 
 def test_our_profiles_mean_what_others_mean() -> None:
-    adobe = _outside_profile("colord/AdobeRGB1998.icc")
-    prophoto = _outside_profile("colord/ProPhotoRGB.icc")
+    adobe = outside.profile("colord/AdobeRGB1998.icc")
+    prophoto = outside.profile("colord/ProPhotoRGB.icc")
     steps = np.linspace(16, 255, 9).round().astype(np.uint8)
     grid = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(1, -1, 3)
     for other, name in ((adobe, "Adobe RGB"), (prophoto, "ProPhoto RGB")):
         one, two = (convert.between_profiles(grid, icc, SRGB, 16) / 65535 for icc in (other, profiles.build(name)))
         assert science.delta_E(_lab(one), _lab(two), method="CIE 2000").max() < 0.3
-    assert convert.same_colours(_outside_profile("sRGB.icc"), SRGB)
+    assert convert.same_colours(outside.profile("sRGB.icc"), SRGB)
     assert not convert.same_colours(adobe, SRGB)
 
 
 def test_the_profile_is_honoured_even_a_mad_one() -> None:
-    swapped = _outside_profile("colord/SwappedRedAndGreen.icc")
+    swapped = outside.profile("colord/SwappedRedAndGreen.icc")
     picture = open_picture(saved(painted(), "PNG", icc_profile=swapped))
     srgb = convert.between_profiles(picture.pixels, picture.profile, SRGB)
     expected = painted()[:, :, [1, 0, 2]]
@@ -157,7 +149,7 @@ def test_an_unknown_profile_name_lists_the_known() -> None:
 
 
 def test_srgb_by_another_name_is_not_converted() -> None:
-    other = _outside_profile("sRGB.icc")
+    other = outside.profile("sRGB.icc")
     pixels = painted()
     assert convert.between_profiles(pixels, other, SRGB) is pixels
 
@@ -256,7 +248,7 @@ def test_grey_files_stay_neutral(file_format: str) -> None:
 
 def test_a_gamma_profile_of_grey_is_honoured() -> None:
     """Debian's Gray.icc: values must give the lightness the profile's own curve says."""
-    icc = _outside_profile("Gray.icc")
+    icc = outside.profile("Gray.icc")
     (offset,) = struct.unpack_from(">I", icc, icc.index(b"kTRC") + 4)
     count, first = struct.unpack_from(">IH", icc, offset + 8)
     grey = _grey_ramp()

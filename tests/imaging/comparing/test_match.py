@@ -3,17 +3,14 @@ Research Lab London Set, DeBruine and Jones, CC BY 4.0) where ../shared/data is 
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import cv2
 import numpy as np
 import pytest
 
 from galleries.imaging.comparing import match
-from tests import retouches
+from tests import outside, retouches
 from tests.pictures import camera_file
 
-PORTRAITS = Path(__file__).resolve().parents[4] / "shared" / "data" / "portraits"
 RUN = range(3)  # the first frames of the painter's plan: one look, one after the other
 
 
@@ -64,18 +61,16 @@ def test_mirrored_is_not_the_same(run: list) -> None:
     assert laid is None or laid.likeness < match.SAME
 
 
-@pytest.mark.skipif(not PORTRAITS.is_dir(), reason="the reference portraits of ../shared/data are not here")
 def test_other_people_in_the_same_pose_are_other() -> None:
-    files = sorted(PORTRAITS.glob("*.jpg"))[::7]
+    files = sorted(outside.shared("portraits").glob("*.jpg"))[::7]
     small = [match.open_small(path) for path in files]
     for index, one in enumerate(small):
         laid = match.overlay(one, small[(index + 1) % len(small)])
         assert laid is None or laid.likeness < match.OTHER
 
 
-@pytest.mark.skipif(not PORTRAITS.is_dir(), reason="the reference portraits of ../shared/data are not here")
 def test_portraits_are_known_again_after_everything() -> None:
-    for path in sorted(PORTRAITS.glob("*.jpg"))[::9]:
+    for path in sorted(outside.shared("portraits").glob("*.jpg"))[::9]:
         rgb = cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
         laid = match.overlay(match.open_small(path), _small(retouches.everything(rgb)))
         assert laid is not None

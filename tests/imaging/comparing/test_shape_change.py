@@ -4,7 +4,6 @@ present, on studio portraits (Face Research Lab London Set, DeBruine and Jones, 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -13,11 +12,9 @@ import pytest
 from galleries.imaging.comparing import match, shape_change
 from galleries.imaging.face.faces import Face, find_faces
 from galleries.told import Told
-from tests import retouches
+from tests import outside, retouches
 from tests.pictures import camera_file
 from tests.telling import said
-
-PORTRAITS = Path(__file__).resolve().parents[4] / "shared" / "data" / "portraits"
 
 
 def _grey(rgb: np.ndarray) -> match.Small:
@@ -26,8 +23,8 @@ def _grey(rgb: np.ndarray) -> match.Small:
 
 def _pictures() -> Iterator[np.ndarray]:
     yield retouches.opened(camera_file(1)[1])
-    if PORTRAITS.is_dir():
-        for path in sorted(PORTRAITS.glob("*.jpg"))[3::13]:
+    if outside.here("portraits"):
+        for path in sorted(outside.shared("portraits").glob("*.jpg"))[3::13]:
             yield retouches.opened(path.read_bytes())
 
 

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import importlib.util
 import json
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -12,7 +11,8 @@ from numpy.typing import NDArray
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face import models
 from galleries.imaging.face.faces import HAIR, Face, find_faces
-from tests.benchmarks.eyes import PORTRAITS, VARIANTS, errors, portraits
+from tests import outside
+from tests.benchmarks.eyes import VARIANTS, errors, portraits
 from tests.imaging.heads import head
 from tests.telling import refused, said
 
@@ -29,11 +29,7 @@ KNOWN = {
 
 
 def packaged(package: str, name: str) -> Pixels:
-    spec = importlib.util.find_spec(package)
-    path = Path(next(iter(spec.submodule_search_locations or [""]))) / name if spec else Path()
-    if not path.is_file():
-        pytest.skip(f"the package {package} with its picture {name} is not installed")
-    return np.ascontiguousarray(cv2.imread(str(path))[:, :, ::-1])
+    return np.ascontiguousarray(cv2.imread(str(outside.packaged(package, name)))[:, :, ::-1])
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +60,6 @@ def test_the_subjects_right_eye_lies_on_the_pictures_left(astronaut: Pixels) -> 
     assert turned.yaw_hint == pytest.approx(-face.yaw_hint, abs=0.1)
 
 
-@pytest.mark.skipif(not PORTRAITS.is_dir(), reason="the hand-marked portraits lie in ../shared/data only")
 @pytest.mark.parametrize(("name", "change", "bound"), VARIANTS, ids=[v[0] for v in VARIANTS])
 def test_accuracy_on_hand_marked_portraits(name: str, change, bound: float | None) -> None:
     """Every third portrait; `python -m tests.benchmarks eyes` prints the figures of all.
@@ -72,16 +67,15 @@ def test_accuracy_on_hand_marked_portraits(name: str, change, bound: float | Non
     Face Research Lab London Set, DeBruine and Jones, CC BY 4.0: hand-marked pupils. Bounds from the shared facts;
     1.8 % for the versions that have none.
     """
-    values, missed, _ = errors(change, list(portraits())[::3])
+    values, missed, _ = errors(change, list(portraits(outside.shared("portraits")))[::3])
     assert missed == 0
     assert np.mean(values) <= (bound or 1.8)
 
 
-@pytest.mark.skipif(not PORTRAITS.is_dir(), reason="the hand-marked portraits lie in ../shared/data only")
 def test_the_crown_is_measured_against_a_plain_backdrop() -> None:
     """Truth by hand of three heads: bald, short and very high hair (row of the hair's top, read off the picture)."""
     tops = {"037_03.jpg": 232, "018_03.jpg": 238, "001_03.jpg": 20}
-    for name, rgb, _marks in portraits():
+    for name, rgb, _marks in portraits(outside.shared("portraits")):
         if name in tops:
             face = find_faces(rgb).face
             assert face is not None

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 
+import colour
 import cv2
 import numpy as np
 import pytest
@@ -13,20 +14,18 @@ from numpy.typing import NDArray
 from galleries.imaging.codes import Code
 from galleries.imaging.face import tones
 from galleries.imaging.face.reading import READER_VERSION, FrameReading, read_pixels
-from tests.benchmarks.eyes import PORTRAITS, portraits
+from tests import outside
+from tests.benchmarks.eyes import portraits
 from tests.imaging.face.test_faces import astronaut, back_view  # noqa: F401
 from tests.imaging.heads import head
 from tests.telling import said
 
 Pixels = NDArray[np.uint8]
-needs_portraits = pytest.mark.skipif(
-    not PORTRAITS.is_dir(), reason="the hand-marked portraits lie in ../shared/data only"
-)
 
 
 @pytest.fixture(scope="module")
 def people() -> list[tuple[Pixels, NDArray[np.float64]]]:
-    return [(rgb, marks) for _name, rgb, marks in portraits()][::5]
+    return [(rgb, marks) for _name, rgb, marks in portraits(outside.shared("portraits"))][::5]
 
 
 def test_a_reading_survives_json(astronaut: Pixels) -> None:  # noqa: F811
@@ -73,7 +72,6 @@ def test_any_picture_can_be_read(rgb: Pixels) -> None:
     json.dumps(read_pixels(rgb).as_dict())
 
 
-@needs_portraits
 def test_what_every_studio_portrait_tells(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     for rgb, _marks in people:
         reading = read_pixels(rgb)
@@ -91,14 +89,12 @@ def test_what_every_studio_portrait_tells(people: list[tuple[Pixels, NDArray[np.
         assert not reading.monochrome
 
 
-@needs_portraits
 def test_both_pupils_known_or_none(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     for rgb, _marks in people:
         reading = read_pixels(rgb)
         assert (reading.pupil_ratio_right is None) == (reading.pupil_ratio_left is None)
 
 
-@needs_portraits
 def test_soft_eyes_are_told_from_sharp_ones(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     """Focus missed: the face is blurred, the shirt and the hair's rim stay."""
     for rgb, marks in people:
@@ -114,7 +110,6 @@ def test_soft_eyes_are_told_from_sharp_ones(people: list[tuple[Pixels, NDArray[n
         assert (read_pixels(rgb).soft, read_pixels(soft).soft) == (False, True)
 
 
-@needs_portraits
 def test_light_from_one_side_and_its_mirror(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     for rgb, marks in people[:3]:
         x = np.arange(rgb.shape[1])
@@ -129,7 +124,6 @@ def test_light_from_one_side_and_its_mirror(people: list[tuple[Pixels, NDArray[n
         assert two.light_clock in (8, 9, 10, 11)
 
 
-@needs_portraits
 def test_dark_glasses_hide_the_eyes(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     for rgb, marks in people[:4]:
         span = float(np.ptp(marks[:, 0]))
@@ -146,7 +140,6 @@ def test_dark_glasses_hide_the_eyes(people: list[tuple[Pixels, NDArray[np.float6
             assert reading.unknown[name].code == Code.UNKNOWN_SHADED
 
 
-@needs_portraits
 def test_exposure_and_clipping(people: list[tuple[Pixels, NDArray[np.float64]]]) -> None:
     rgb, _marks = people[0]
     usual = read_pixels(rgb)
@@ -197,7 +190,6 @@ def test_colour_is_no_black_and_white(astronaut: Pixels) -> None:  # noqa: F811
     ],
 )
 def test_lab_of_known_colours(rgb: tuple[int, int, int], lab: tuple[float, float, float]) -> None:
-    colour = pytest.importorskip("colour")
     ours = tones.to_lab(np.full((2, 2, 3), rgb, np.uint8))[0, 0]
     theirs = colour.XYZ_to_Lab(
         colour.sRGB_to_XYZ(np.array(rgb) / 255), colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 import subprocess
 from dataclasses import replace
 from datetime import datetime
@@ -229,7 +228,6 @@ def test_every_format_gives_its_moment() -> None:
         assert probe(data).captured_at == datetime(2026, 3, 14, 10, 11, 12)
 
 
-@pytest.mark.skipif(shutil.which("exiftool") is None, reason="exiftool, the outside writer, is not installed")
 @pytest.mark.parametrize("file_format", ["JPEG", "TIFF", "PNG"])
 def test_facts_written_by_an_outside_tool(file_format: str, tmp_path: Path) -> None:
     path = tmp_path / "frame"
@@ -297,10 +295,7 @@ BROKEN_PROFILES = {
 @pytest.mark.parametrize("file_format", ["JPEG", "PNG", "TIFF", "HEIF"])
 def test_a_broken_profile_is_named_and_the_frame_opens(what: str, file_format: str) -> None:
     icc = BROKEN_PROFILES[what]
-    try:
-        data = heif(RGB, icc_profile=icc) if file_format == "HEIF" else saved(RGB, file_format, icc_profile=icc)
-    except (ValueError, OSError):
-        pytest.skip(f"the writer refuses to put this profile into {file_format}")
+    data = heif(RGB, icc_profile=icc) if file_format == "HEIF" else saved(RGB, file_format, icc_profile=icc)
     picture = open_picture(data)
     assert picture.profile == convert.srgb_profile()
     assert picture.facts.profile_assumed

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import io
 import json
-import shutil
 import subprocess
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import exiv2
 import pytest
@@ -21,14 +21,17 @@ from galleries.imaging import rights
 from galleries.imaging.codes import Code
 from galleries.imaging.rights import Licensor, Party, RightsRecord, fields
 from galleries.told import told
+from tests import outside
 from tests.telling import said
 
-DATA = Path(__file__).resolve().parents[4] / "shared" / "data"
-REFERENCE = DATA / "IPTC-PhotometadataRef-Std2023.2.jpg"
-TECHNICAL = DATA / "iptc-pmd-techreference_2025.1.json"
-needs_picture = pytest.mark.skipif(not REFERENCE.exists(), reason="the IPTC reference picture is not at ../shared")
-needs_table = pytest.mark.skipif(not TECHNICAL.exists(), reason="the IPTC technical reference is not at ../shared")
-needs_exiftool = pytest.mark.skipif(not shutil.which("exiftool"), reason="ExifTool is not installed")
+
+def reference() -> Path:
+    return outside.shared("IPTC-PhotometadataRef-Std2023.2.jpg")
+
+
+def technical() -> dict[str, Any]:
+    return json.loads(outside.shared("iptc-pmd-techreference_2025.1.json").read_text())
+
 
 # not in the IPTC standard: PLUS LDF 2.0.1 and ISO 16684-1 own them
 OUTSIDE_IPTC = {
@@ -41,10 +44,9 @@ OUTSIDE_IPTC = {
 }
 
 
-@needs_table
 @pytest.mark.parametrize("spec", fields.TEXT_FIELDS, ids=lambda spec: spec.name)
 def test_names_ids_and_limits_are_the_standards(spec: fields.TextField) -> None:
-    published = json.loads(TECHNICAL.read_text())["ipmd_top"].values()
+    published = technical()["ipmd_top"].values()
     entry = next((item for item in published if item.get("XMPid") == spec.xmp), None)
     if spec.xmp in OUTSIDE_IPTC:
         assert entry is None
@@ -58,9 +60,8 @@ def test_names_ids_and_limits_are_the_standards(spec: fields.TextField) -> None:
         assert exiv2.ExifKey(spec.exif).tag() == int(entry["EXIFid"])
 
 
-@needs_table
 def test_structures_and_dates_are_the_standards() -> None:
-    published = json.loads(TECHNICAL.read_text())
+    published = technical()
     top = {item.get("XMPid") for item in published["ipmd_top"].values()}
     assert {fields.LICENSOR, fields.CAPTURED, *fields.PARTY_FIELDS.values()} <= top
     parts = {item["XMPid"] for item in published["ipmd_struct"]["Licensor"].values()}
@@ -70,15 +71,13 @@ def test_structures_and_dates_are_the_standards() -> None:
         assert {f"plus:{name}ID", f"plus:{name}Name"} <= ids
 
 
-@needs_picture
-@needs_exiftool
 def test_every_supported_field_of_the_reference_picture() -> None:
     tags = json.loads(
         subprocess.run(
-            ["exiftool", "-j", "-G1", "-struct", "-n", "-a", str(REFERENCE)], capture_output=True, check=True
+            ["exiftool", "-j", "-G1", "-struct", "-n", "-a", str(reference())], capture_output=True, check=True
         ).stdout
     )[0]
-    found = rights.read_rights(REFERENCE.read_bytes())
+    found = rights.read_rights(reference().read_bytes())
     record = found.record
     plain = {
         "creators": "XMP-dc:Creator",
@@ -138,10 +137,9 @@ def test_every_supported_field_of_the_reference_picture() -> None:
     assert [one.code for one in found.private] == [Code.PRIVATE_POSITION, Code.PRIVATE_PLACE]
 
 
-@needs_picture
 def test_the_reference_picture_can_be_rewritten_and_nothing_of_it_remains() -> None:
     record = RightsRecord(creators=("Marit Ødegård",))
-    data = rights.write_rights(REFERENCE.read_bytes(), record)
+    data = rights.write_rights(reference().read_bytes(), record)
     assert rights.check(data, record) == []
     assert b"ref2023.2" not in data
 
@@ -159,7 +157,6 @@ def edited(data: bytes, tmp_path: Path, *options: str) -> bytes:
     return path.read_bytes()
 
 
-@needs_exiftool
 def test_order_of_containers(tmp_path: Path) -> None:
     base = rights.write_rights(plain_jpeg(), RightsRecord(title="From XMP", copyright_notice="Notice"))
     # an editor that knows IIM only, and leaves no digest: XMP wins, the difference is told
@@ -186,7 +183,6 @@ def test_order_of_containers(tmp_path: Path) -> None:
     assert rights.read_rights(rights.write_rights(data, RightsRecord(title="New"))).iim_digest == "none"
 
 
-@needs_exiftool
 def test_a_stale_digest_with_merely_cut_text_keeps_the_whole_text(tmp_path: Path) -> None:
     title = "A title longer than the sixty-four bytes that the old dataset can hold, by far"
     base = rights.write_rights(plain_jpeg(), RightsRecord(title=title))
@@ -194,7 +190,6 @@ def test_a_stale_digest_with_merely_cut_text_keeps_the_whole_text(tmp_path: Path
     assert (found.iim_digest, found.record.title) == ("stale", title)
 
 
-@needs_exiftool
 @pytest.mark.parametrize("kind", ["Bag", "Seq"])
 def test_licensors_are_read_from_bag_and_seq(kind: str, tmp_path: Path) -> None:
     record = RightsRecord(licensors=(Licensor("Studio Nord"), Licensor("Second Desk", email="a@b.example")))
@@ -207,7 +202,6 @@ def test_licensors_are_read_from_bag_and_seq(kind: str, tmp_path: Path) -> None:
     assert rights.read_rights(data).record.licensors == record.licensors
 
 
-@needs_exiftool
 def test_values_that_make_no_sense_are_named_not_hidden(tmp_path: Path) -> None:
     data = rights.write_rights(plain_jpeg(), RightsRecord(title="T"))
     data = edited(data, tmp_path, "-n", "-XMP-plus:LicenseEndDate=2026", "-XMP-plus:MinorModelAgeDisclosure=AG-NEW")
@@ -216,7 +210,6 @@ def test_values_that_make_no_sense_are_named_not_hidden(tmp_path: Path) -> None:
     assert found.problems[0] == told(Code.RIGHTS_DATE, field="license_end", value="2026")
 
 
-@needs_exiftool
 def test_old_text_that_is_no_utf8_is_read(tmp_path: Path) -> None:
     """IIM as written before ESC % G was common: Latin-1 bytes without a character set."""
     data = edited(plain_jpeg(), tmp_path, "-charset", "iptc=Latin", "-IPTC:By-line=Zoë Ångström")

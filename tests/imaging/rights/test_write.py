@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import shutil
 import subprocess
 from contextlib import suppress
 from dataclasses import replace
@@ -25,7 +24,6 @@ from tests.telling import refused
 NAME = "Zoë Œuvrard-Ångström 李小龍"  # invented; mixes Latin-1, Latin Extended and Han
 PLUS = "http://ns.useplus.org/ldf/vocab/"
 FORMATS = ("JPEG", "TIFF", "PNG")
-needs_exiftool = pytest.mark.skipif(not shutil.which("exiftool"), reason="ExifTool is not installed")
 
 FULL = RightsRecord(
     creators=("Marit Ødegård", "Semi; Colon"),
@@ -80,7 +78,6 @@ def exiftool(data: bytes, tmp_path: Path, *options: str) -> dict[str, object]:
     return json.loads(subprocess.run(command, capture_output=True, check=True).stdout)[0]  # type: ignore[no-any-return]
 
 
-@needs_exiftool
 @pytest.mark.parametrize("fmt", FORMATS)
 def test_exiftool_reads_every_field_back(fmt: str, tmp_path: Path) -> None:
     seen = exiftool(rights.write_rights(painted(fmt), FULL), tmp_path)
@@ -220,7 +217,6 @@ def laden(fmt: str) -> bytes:
     return painted(fmt, tiffinfo=info)
 
 
-@needs_exiftool
 @pytest.mark.parametrize("fmt", FORMATS)
 def test_everything_else_is_stripped_but_the_orientation(fmt: str, tmp_path: Path) -> None:
     data = laden(fmt)

@@ -6,7 +6,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import shutil
 import subprocess
 import zipfile
 from datetime import timedelta
@@ -24,7 +23,7 @@ from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
 from galleries.steps.delivering import build, cut, licences, offer, orders, package, sizes
 from galleries.steps.finishing import approvals
-from tests import painted
+from tests import outside, painted
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -97,9 +96,7 @@ def test_every_file_measures_what_its_size_says(delivery: Delivery, cast: Cast) 
 def test_the_archive_opens_elsewhere(delivery: Delivery, tmp_path: Path) -> None:
     path = _archive(delivery, tmp_path)
     assert hashlib.sha256(path.read_bytes()).hexdigest() == delivery.archive_sha256
-    unzip = shutil.which("unzip")
-    if unzip is None:
-        pytest.skip("Info-ZIP's unzip is not installed")
+    unzip = outside.program("unzip")
     tested = subprocess.run([unzip, "-t", str(path)], capture_output=True, text=True, check=False)
     assert tested.returncode == 0, tested.stdout
     subprocess.run([unzip, "-q", str(path), "-d", str(tmp_path)], check=True)
@@ -116,9 +113,7 @@ def test_the_archive_opens_elsewhere(delivery: Delivery, tmp_path: Path) -> None
 
 
 def test_the_papers_say_what_was_agreed(delivery: Delivery, tmp_path: Path) -> None:
-    tool = shutil.which("pdftotext")
-    if tool is None:
-        pytest.skip("Poppler's pdftotext is not installed")
+    tool = outside.program("pdftotext")
     with zipfile.ZipFile(_archive(delivery, tmp_path)) as archive:
         archive.extractall(tmp_path)
     top = tmp_path / "veld-ansa_delivery-1"
@@ -134,9 +129,7 @@ def test_the_papers_say_what_was_agreed(delivery: Delivery, tmp_path: Path) -> N
 
 
 def test_rights_are_read_by_an_outside_reader(delivery: Delivery, tmp_path: Path) -> None:
-    tool = shutil.which("exiftool")
-    if tool is None:
-        pytest.skip("ExifTool is not installed")
+    tool = outside.program("exiftool")
     for file in delivery.files.all():
         (tmp_path / file.name).write_bytes(storage.get(storage.private(), file.key))
     said = json.loads(

@@ -4,7 +4,6 @@ is honoured at all; its pixels have red and green exchanged)."""
 from __future__ import annotations
 
 import io
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,12 +18,9 @@ from galleries.steps import jobs
 from galleries.steps.delivering import cut, lab_profile, licences, orders, sizes
 from galleries.steps.finishing import approvals
 from galleries.steps.keeping import inventory
-from tests import painted, retouches
+from tests import outside, painted, retouches
 from tests.cast import Cast, make_cast
 from tests.telling import said
-
-SWAPPED = Path("/usr/share/color/icc/colord/SwappedRedAndGreen.icc")
-needs_colord = pytest.mark.skipif(not SWAPPED.is_file(), reason="Debian's colord-data is not installed")
 
 
 def narrow_profile(name: str = "Dull paper") -> bytes:
@@ -67,10 +63,9 @@ def _deliver(cast: Cast) -> dict[str, bytes]:
     return {file.size_slug: storage.get(storage.private(), file.key) for file in asked.files.all()}
 
 
-@needs_colord
 def test_prints_are_made_in_the_labs_profile_and_nothing_else_is(cast: Cast) -> None:
     before = _deliver(cast)
-    icc = SWAPPED.read_bytes()
+    icc = outside.profile("colord/SwappedRedAndGreen.icc")
     assert lab_profile.give(cast.sitting, cast.as_owner, icc) == cast.sitting.print_profile_name
     after = _deliver(cast)
     assert after["web-square"] == before["web-square"]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import importlib
 import json
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -26,10 +25,7 @@ from galleries.steps.keeping import restore
 from tests import painted
 from tests.cast import Cast, make_cast
 
-pytestmark = [
-    pytest.mark.django_db,
-    pytest.mark.skipif(shutil.which("exiftool") is None, reason="ExifTool is not installed"),
-]
+pytestmark = pytest.mark.django_db
 Kind, Stated = Version.Kind, Version.Stated
 VOCABULARY = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 

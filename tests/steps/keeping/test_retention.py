@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 import subprocess
 import zipfile
 from datetime import date, timedelta
@@ -41,7 +40,7 @@ from galleries.steps.finishing import approvals, notes, versions
 from galleries.steps.keeping import archive_file, erase, inventory, retention, trace
 from galleries.steps.keeping.restore import restore
 from galleries.steps.sorting import looks, take_back
-from tests import painted
+from tests import outside, painted
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -202,10 +201,7 @@ def test_the_archive_file_checks_elsewhere(tmp_path: Path) -> None:
     painted.frames_of(cast, 1)
     written = archive_file.write(cast.sitting, tmp_path / "one.zip", cast.as_owner)
     assert hashlib.sha256(written.path.read_bytes()).hexdigest() == written.sha256
-    unzip = shutil.which("unzip")
-    if unzip is None:
-        pytest.skip("Info-ZIP's unzip is not installed")
-    subprocess.run([unzip, "-q", str(written.path), "-d", str(tmp_path / "out")], check=True)
+    subprocess.run([outside.program("unzip"), "-q", str(written.path), "-d", str(tmp_path / "out")], check=True)
     told = subprocess.run(
         ["sha256sum", "--strict", "-c", "SHA256SUMS"], cwd=tmp_path / "out", capture_output=True, text=True, check=False
     )

@@ -6,7 +6,6 @@ Outside reader: pdftotext and pdfinfo (Poppler).
 from __future__ import annotations
 
 import json
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -21,10 +20,7 @@ from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
 
-pytestmark = [
-    pytest.mark.django_db,
-    pytest.mark.skipif(shutil.which("pdftotext") is None, reason="Poppler's pdftotext is not installed"),
-]
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture

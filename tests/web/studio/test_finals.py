@@ -16,6 +16,7 @@ from galleries.models import Crop, Delivery, DeliverySize, Final, PinnedNote, Si
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, sizes, usage
 from galleries.steps.finishing import notes
+from tests import outside
 from tests.cast import Cast, make_cast
 from tests.painted import finals_of, retouched_file
 
@@ -282,7 +283,6 @@ def test_requests_for_use_are_granted_or_refused_once(cast: Cast, client: Client
 def test_the_labs_profile_is_given_seen_on_paper_and_taken_back(
     cast: Cast, client: Client, finals: list[Final]
 ) -> None:
-    from pathlib import Path
     from urllib.parse import unquote
 
     from django.core.files.uploadedfile import SimpleUploadedFile
@@ -290,12 +290,10 @@ def test_the_labs_profile_is_given_seen_on_paper_and_taken_back(
     where = at(cast, "studio-lab-profile")
     assert client.post(where).status_code == 400
     assert client.post(where, {"profile": SimpleUploadedFile("x.icc", b"no profile")}).status_code == 400
-    free = Path("/usr/share/color/icc/colord/AdobeRGB1998.icc")  # Debian's colord-data
-    if not free.exists():
-        pytest.skip("colord-data is not installed: deploy/packages test")
+    adobe = outside.profile("colord/AdobeRGB1998.icc")
     paper = at(cast, "studio-crop-paper", finals[0].pk, "print-8x10")
     assert client.get(paper).status_code == 400
-    client.post(where, {"profile": SimpleUploadedFile("lab.icc", free.read_bytes())})
+    client.post(where, {"profile": SimpleUploadedFile("lab.icc", adobe)})
     cast.sitting.refresh_from_db()
     assert "Adobe" in cast.sitting.print_profile_name
     shown = client.get(paper)

@@ -101,12 +101,9 @@ def test_the_agreed_list_goes_to_the_editor_in_four_forms(cast: Cast, client: Cl
 def test_sidecars_say_it_to_an_outside_reader(cast: Cast, client: Client, tmp_path: object) -> None:
     """xmp:Rating is -1 to 5 and dc:subject a Bag: ISO 16684-1; read here by ExifTool."""
     import json
-    import shutil
     import subprocess
     from pathlib import Path
 
-    if shutil.which("exiftool") is None:
-        pytest.skip("ExifTool is not installed: deploy/packages test")
     client.post(at(cast, "studio-close"), {"frame": ids(3)})
     folder = Path(str(tmp_path), "raw")
     call_command("agreed", cast.sitting.slug, "--sidecars", str(folder), stdout=io.StringIO())

@@ -87,11 +87,8 @@ def test_the_contact_sheet_is_a_paper_of_the_size_asked_for(cast: Cast, client: 
 
 
 def test_words_on_the_contact_sheet_are_read_by_an_outside_reader(cast: Cast, client: Client) -> None:
-    import shutil
     import subprocess
 
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not installed: deploy/packages test")
     frames = frames_of(cast, 1, proofs=True)
     Look.objects.update(title="Linen shirt", backdrop="grey canvas", gel="half CTO", gel_mired=109)
     paper = client.get(at(cast, "studio-contact")).content
