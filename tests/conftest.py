@@ -39,6 +39,7 @@ del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our en
 from django.core.cache import cache  # noqa: E402
 from django.core.files.storage import storages  # noqa: E402
 from django.utils import translation  # noqa: E402
+from hypothesis import HealthCheck  # noqa: E402
 from hypothesis import settings as property_settings  # noqa: E402
 
 import galleries.tasks  # noqa: E402, F401 - any test may do work
@@ -47,10 +48,12 @@ from tests import kept_tables  # noqa: E402
 from tests.servers import Server, queue_server  # noqa: E402
 
 # On every desk properties are tried on new examples each time; in CI on the same ones for the same code, so that a
-# landing does not depend on luck. What a desk finds becomes an example of its own beside the property.
-property_settings.register_profile("ci", derandomize=True)
-if os.environ.get("CI"):
-    property_settings.load_profile("ci")
+# landing does not depend on luck. What a desk finds becomes an example of its own beside the property. However busy the
+# machine is, no property fails for being slow.
+patient = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+property_settings.register_profile("desk", **patient)
+property_settings.register_profile("ci", derandomize=True, **patient)
+property_settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
 @pytest.fixture(scope="session")
