@@ -27,7 +27,8 @@ Grey = NDArray[np.uint8]
 
 EYE_DISTANCE = 160.0  # pixels between the eyes while measuring
 READ_SIDE = 2048
-# Largest change not worth a word; measured on retouches that leave the shape alone (tests/imaging/test_shape.py).
+# Largest change not worth a word; measured on retouches that leave the shape alone
+# (tests/imaging/comparing/test_shape_change.py).
 TOLERANCE = {"eyes": 0.025, "mouth": 0.040, "cheeks": 0.025, "jaw": 0.025, "chin": 0.035}
 
 

@@ -206,6 +206,11 @@ def test_pieces_that_do_not_add_up_are_told_and_no_profile_is_guessed(pieces: li
     assert found.icc_problem.code == Code.PROFILE_PIECES
 
 
+def test_a_piece_without_a_body_says_nothing() -> None:
+    found = parts(piece(1, 1, b"one"), piece(2, 2, b""), frame())
+    assert (found.icc, found.icc_problem) == (b"one", None)
+
+
 def test_other_app2_segments_are_no_profile() -> None:
     found = parts(segment(0xE2, b"MPF\0" + bytes(40)), frame())
     assert (found.icc, found.icc_problem) == (b"", None)
