@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from galleries.models import Invite
 from tests.cast import Cast, make_cast
 
+expect.set_options(timeout=20_000)  # a busy machine is no failure
 CHROMIUM = os.environ.get("TESTS_CHROMIUM", "/usr/bin/chromium")
 ARGUMENTS = [
     "--no-sandbox",
@@ -53,7 +54,7 @@ class Device:
         page = self.context.new_page()
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
         page.on("console", lambda said: self._heard(said.type, said.text))
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(30_000)  # against hanging; the machine may be busy
         return page
 
     def _heard(self, kind: str, text: str) -> None:

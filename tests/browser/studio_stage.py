@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page
 
 from galleries import storage
 from galleries.imaging.face.faces import Face
@@ -19,7 +19,6 @@ from galleries.models import Frame, Look, Proof
 from galleries.told import Told
 from tests.cast import Cast
 
-expect.set_options(timeout=20_000)  # a busy machine is no failure
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -27,7 +26,7 @@ WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 def visiting(come: Any, cast: Cast, *, trouble: str = "", **options: Any) -> Iterator[Page]:
     """The photographer's own window; `trouble` is what its console is meant to complain of in this test."""
     device = come(cast.owner, **options)
-    device.page.set_default_timeout(15_000)
+    device.page.set_default_timeout(30_000)
     yield device.page
     if trouble:
         assert any(trouble in said for said in device.troubles)

@@ -94,7 +94,7 @@ def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path
         studio, phone, agent = (context.new_page() for context in contexts.values())
         troubles: list[str] = []
         for page in (studio, phone, agent):
-            page.set_default_timeout(20_000)
+            page.set_default_timeout(30_000)
             page.on("pageerror", lambda error: troubles.append(str(error)))
         base = set_up(site, studio)
         bring_in(studio, base, tmp_path / "card")
