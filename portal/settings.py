@@ -202,6 +202,8 @@ CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "galleries.web.faults.not_from_here"
 INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
+# From the letter that says a sitting is removed soon, to its removal by the clock.
+REMOVAL_NOTICE_DAYS = env.whole("PORTAL_REMOVAL_NOTICE_DAYS", 14, least=1)
 # Tries of a link, a sign-in or a passcode per address and minute, before the door stays shut for a while.
 DOOR_TRIES = env.whole("PORTAL_DOOR_TRIES", 20, least=1)
 CACHES = {

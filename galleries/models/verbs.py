@@ -94,6 +94,7 @@ class Verb(models.TextChoices):
     BROUGHT_BACK = "brought back", _("brought back from the archive")
     ARCHIVED_TO_A_FILE = "archived to a file", _("archived to a file")
     RESTORED_FROM_A_FILE = "restored from a file", _("restored from a file")
+    REMOVAL_ANNOUNCED = "removal announced", _("told that it is removed soon")
     ERASURE_BEGUN = "erasure begun", _("erasure begun")
     ERASED = "erased", _("erased")
     CROP_SET = "crop set", _("crop set")

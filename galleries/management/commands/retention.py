@@ -13,8 +13,9 @@ from galleries.steps.keeping import archive_file, erase, retention
 
 
 class Command(TradeCommand):
-    help = """List every sitting with its size and the day until which it is kept. Nothing is removed by the clock:
-removing is a word of its own. Erasures that were cut short are caught up on every call."""
+    help = """List every sitting with its size and the day until which it is kept. Afterwards the site's clock removes
+it, never before a letter has told its photographer in time; this command removes only with --erase. Erasures that were
+cut short are caught up on every call."""
     example = """manage.py retention
   manage.py retention --sitting ansa-veld --until 2030-12-31
   manage.py retention --sitting ansa-veld --file /backup/ansa-veld.zip

@@ -51,10 +51,27 @@ def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
     uid, frames = sitting.uid, sitting.frames.count()
     _remove_letters(sitting)
     with transaction.atomic():
-        sitting_pk = sitting.pk
-        _remove_rows(sitting)
-        _note(uid, by, BEGUN, why=why, frames=frames, number=sitting_pk)
+        _gone(sitting, by, why=why, frames=frames)
     return _remove_files(uid, by, frames)
+
+
+def erase_by_the_clock(sitting: Sitting) -> Erasure | None:
+    """Remove a sitting whose day is over; `removal` says when that may be. None when its day was set anew meanwhile."""
+    uid, frames, day = sitting.uid, sitting.frames.count(), sitting.keep_until
+    _remove_letters(sitting)
+    with transaction.atomic():
+        same = Sitting.objects.select_for_update(of=("self",)).filter(pk=sitting.pk, keep_until=day)
+        if day is None or not same.exists():
+            return None
+        _gone(sitting, PROGRAM, frames=frames, until=day.isoformat())
+    return _remove_files(uid, PROGRAM, frames)
+
+
+def _gone(sitting: Sitting, by: Visitor, **detail: Any) -> None:
+    """The rows, and the note that the files are to follow: one transaction."""
+    uid, number = sitting.uid, sitting.pk
+    _remove_rows(sitting)
+    _note(uid, by, BEGUN, number=number, **detail)
 
 
 def _remove_letters(sitting: Sitting) -> None:

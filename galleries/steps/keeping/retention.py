@@ -62,7 +62,7 @@ def _one(sitting: Sitting, places: Collection[inventory.Place], today: date) -> 
 
 
 def keep_until(sitting: Sitting, by: Visitor, day: date | None) -> None:
-    """Until when the sitting is kept; None: without end. Nothing is removed by the clock alone.
+    """Until when the sitting is kept; None: without end. Afterwards the clock removes it, see `removal`.
 
     Raises:
         Refused: not this person's to do.

@@ -60,12 +60,20 @@ def paragraphs(body: str) -> list[str]:
     return [part.strip() for part in lines.split("\n\n") if part.strip()]
 
 
-def send_once(letter: Letter | AccountLetter, compose_it: Callable[[], EmailMultiAlternatives]) -> None:
+def send_once(
+    letter: Letter | AccountLetter, compose_it: Callable[[], EmailMultiAlternatives], *, rather_twice: bool = False
+) -> None:
     """Send it, unless it was sent; what cannot be sent counts as unsent again.
 
-    Marked first: a worker killed between the two loses one letter; the other way round somebody gets it twice.
+    Marked first: a worker killed between the two loses one letter; the other way round, with `rather_twice`, somebody
+    gets it twice, for letters on which something hangs that cannot be taken back.
     """
     rows = type(letter).objects.filter(pk=letter.pk)
+    if rather_twice:
+        if rows.unsent().exists():
+            compose_it().send()
+            rows.unsent().update(sent_at=timezone.now())
+        return
     if not rows.unsent().update(sent_at=timezone.now()):
         return
     try:

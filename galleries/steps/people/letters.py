@@ -29,6 +29,7 @@ KIND_WORDS = {
     "again": gettext_lazy("the link once more"),
     "ended": gettext_lazy("the invite has ended"),
     "asked": gettext_lazy("somebody asks for a link"),
+    "removal": gettext_lazy("a sitting is removed soon"),
     "own": gettext_lazy("copy of everything kept"),
 }
 KINDS = frozenset(KIND_WORDS)

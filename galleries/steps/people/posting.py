@@ -13,13 +13,14 @@ from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
+from galleries.steps.keeping import removal
 from galleries.steps.people import asked
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
 
 AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it this minute
-TO_PEOPLE_PAGE = frozenset({"passed", "asked"})
+PAGES = {"passed": "people", "asked": "people", removal.KIND: "settings"}  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
 
 
@@ -32,13 +33,14 @@ def send(letter_id: int) -> None:
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
-    send_once(letter, lambda: _message(letter))
+    if letter.kind == removal.KIND and not removal.is_current(letter):
+        return
+    send_once(letter, lambda: _message(letter), rather_twice=letter.kind == removal.KIND)
 
 
 def _message(letter: Letter) -> EmailMultiAlternatives:
     person, sitting = letter.invite, letter.sitting
-    page = "people" if letter.kind in TO_PEOPLE_PAGE else ""
-    link = f"{settings.BASE_URL}/studio/{sitting.slug}/{page}"
+    link = f"{settings.BASE_URL}/studio/{sitting.slug}/{PAGES.get(letter.kind, '')}"
     if person is not None:
         link = invites.new_link(person) if person.holds() else settings.BASE_URL
     return compose(
@@ -50,6 +52,7 @@ def _message(letter: Letter) -> EmailMultiAlternatives:
         person=person,
         picking=sitting.is_picking,
         whose=_whose(letter),
+        goes_on=removal.goes_on(sitting, timezone.now()),
         **_of_finals(sitting, person),
         **_of_retouches(person),
     )

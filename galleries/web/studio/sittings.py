@@ -5,6 +5,7 @@ from __future__ import annotations
 from operator import itemgetter
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.db.models import Count, Min
@@ -18,7 +19,7 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
-from galleries.steps.keeping import erase, retention
+from galleries.steps.keeping import erase, removal, retention
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
@@ -134,7 +135,15 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         raise BadInput(_("A sitting is put away, brought back, or removed."))
     if do:
         return redirect("studio-keeping", slug=sitting.slug)
-    context = {"sitting": sitting, "page": "studio-keeping", "away": sitting.stage == Sitting.Stage.ARCHIVED}
+    told = removal.told_at(sitting)
+    context = {
+        "sitting": sitting,
+        "page": "studio-keeping",
+        "away": sitting.stage == Sitting.Stage.ARCHIVED,
+        "told_at": told,
+        "goes_on": removal.goes_on(sitting, told) if told is not None else None,
+        "notice": settings.REMOVAL_NOTICE_DAYS,
+    }
     return render(request, "galleries/studio/keeping.html", context)
 
 
