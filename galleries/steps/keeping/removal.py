@@ -6,26 +6,19 @@ Each round may be done again, or be missed: a letter is listed once for a day, a
 from __future__ import annotations
 
 import logging
-from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, datetime
 
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
 from galleries.access import PROGRAM
-from galleries.models import JournalLine, Letter, OwnCopy, Sitting, Verb
+from galleries.models import JournalLine, OwnCopy, Sitting, Verb
 from galleries.steps.keeping import erase
-from galleries.steps.people import letters
+from galleries.steps.people import letters, removal_letter
 
 log = logging.getLogger(__name__)
-KIND = "removal"
 # A copy of everything that its subject may still fetch, or that is being made for them: removing waits for it.
 OPEN_COPIES = (OwnCopy.State.WAITING, OwnCopy.State.MADE, OwnCopy.State.READY)
-
-
-def notice() -> timedelta:
-    return timedelta(days=settings.REMOVAL_NOTICE_DAYS)
 
 
 def by_the_clock() -> None:
@@ -40,59 +33,41 @@ def give_notice(now: datetime) -> int:
     listed = 0
     for sitting in Sitting.objects.exclude(keep_until=None).select_related("photographer"):
         day = sitting.keep_until
-        if day is None or _today(sitting, now) < day - notice():
+        if day is None or removal_letter.today(sitting, now) < day - removal_letter.notice():
             continue
-        with transaction.atomic():
-            sitting.letters.filter(kind=KIND).unsent().exclude(about=about(day)).delete()  # the day was set anew
-            if sitting.letters.filter(kind=KIND, about=about(day)).exists():
-                continue
-            if letters.notify_photographer(sitting, KIND, about=about(day)) is None:
-                log.warning("Sitting %s is not removed: its photographer has no address to be told at.", sitting.pk)
-                continue
-            JournalLine.write(sitting, PROGRAM.who, Verb.REMOVAL_ANNOUNCED, sitting.title, "", day.isoformat())
-        listed += 1
+        if _tell(sitting, day):
+            listed += 1
     return listed
 
 
-def about(day: date) -> str:
-    return f"until-{day.isoformat()}"
-
-
-def is_current(letter: Letter) -> bool:
-    """Is the day that a letter not sent yet tells of still the sitting's?"""
-    day = letter.sitting.keep_until
-    return day is not None and letter.about == about(day)
-
-
-def goes_on(sitting: Sitting, told_at: datetime) -> date | None:
-    """The first day on which the sitting may be removed, when the letter went at that time; None: kept without end."""
-    if sitting.keep_until is None:
-        return None
-    return max(sitting.keep_until + timedelta(days=1), _today(sitting, told_at + notice()))
-
-
-def told_at(sitting: Sitting) -> datetime | None:
-    """When the letter about the day that is set now went; None: not yet."""
-    if sitting.keep_until is None:
-        return None
-    letter = Letter.objects.sent().filter(sitting=sitting, kind=KIND, about=about(sitting.keep_until)).first()
-    return letter.sent_at if letter is not None else None
+def _tell(sitting: Sitting, day: date) -> bool:
+    """List the letter about this day, once, with its line in the journal."""
+    about, mine = removal_letter.about(day), sitting.letters.filter(kind=removal_letter.KIND)
+    with transaction.atomic():
+        mine.unsent().exclude(about=about).delete()  # the day was set anew
+        if mine.filter(about=about).exists():
+            return False
+        if letters.notify_photographer(sitting, removal_letter.KIND, about=about) is None:
+            log.warning("Sitting %s is not removed: its photographer has no address to be told at.", sitting.pk)
+            return False
+        JournalLine.write(sitting, PROGRAM.who, Verb.REMOVAL_ANNOUNCED, sitting.title, "", day.isoformat())
+    return True
 
 
 def remove_due(now: datetime) -> list[erase.Erasure]:
     """Remove the sittings whose day is over and whose letter went long enough ago."""
     gone = []
     for sitting in Sitting.objects.exclude(keep_until=None):
-        told = told_at(sitting)
-        day = goes_on(sitting, told) if told is not None else None
-        if told is None or day is None or _today(sitting, now) < day or told + notice() > now:
-            continue
-        if sitting.own_copies.filter(state__in=OPEN_COPIES).exists():
+        if not _may_go(sitting, now) or sitting.own_copies.filter(state__in=OPEN_COPIES).exists():
             continue
         if (done := erase.erase_by_the_clock(sitting)) is not None:
             gone.append(done)
     return gone
 
 
-def _today(sitting: Sitting, now: datetime) -> date:
-    return now.astimezone(ZoneInfo(sitting.time_zone)).date()
+def _may_go(sitting: Sitting, now: datetime) -> bool:
+    told = removal_letter.told_at(sitting)
+    day = removal_letter.goes_on(sitting, told) if told is not None else None
+    if told is None or day is None:
+        return False
+    return removal_letter.today(sitting, now) >= day and told + removal_letter.notice() <= now

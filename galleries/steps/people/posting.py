@@ -13,14 +13,17 @@ from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
-from galleries.steps.keeping import removal
-from galleries.steps.people import asked
+from galleries.steps.people import asked, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
 
 AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it this minute
-PAGES = {"passed": "people", "asked": "people", removal.KIND: "settings"}  # where a letter to the photographer leads
+PAGES = {
+    "passed": "people",
+    "asked": "people",
+    removal_letter.KIND: "settings",
+}  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
 
 
@@ -33,9 +36,9 @@ def send(letter_id: int) -> None:
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
-    if letter.kind == removal.KIND and not removal.is_current(letter):
+    if letter.kind == removal_letter.KIND and not removal_letter.is_current(letter):
         return
-    send_once(letter, lambda: _message(letter), rather_twice=letter.kind == removal.KIND)
+    send_once(letter, lambda: _message(letter), rather_twice=letter.kind == removal_letter.KIND)
 
 
 def _message(letter: Letter) -> EmailMultiAlternatives:
@@ -52,7 +55,7 @@ def _message(letter: Letter) -> EmailMultiAlternatives:
         person=person,
         picking=sitting.is_picking,
         whose=_whose(letter),
-        goes_on=removal.goes_on(sitting, timezone.now()),
+        goes_on=removal_letter.goes_on(sitting, timezone.now()),
         **_of_finals(sitting, person),
         **_of_retouches(person),
     )

@@ -19,7 +19,8 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
-from galleries.steps.keeping import erase, removal, retention
+from galleries.steps.keeping import erase, retention
+from galleries.steps.people import removal_letter
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
@@ -135,13 +136,13 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         raise BadInput(_("A sitting is put away, brought back, or removed."))
     if do:
         return redirect("studio-keeping", slug=sitting.slug)
-    told = removal.told_at(sitting)
+    told = removal_letter.told_at(sitting)
     context = {
         "sitting": sitting,
         "page": "studio-keeping",
         "away": sitting.stage == Sitting.Stage.ARCHIVED,
         "told_at": told,
-        "goes_on": removal.goes_on(sitting, told) if told is not None else None,
+        "goes_on": removal_letter.goes_on(sitting, told) if told is not None else None,
         "notice": settings.REMOVAL_NOTICE_DAYS,
     }
     return render(request, "galleries/studio/keeping.html", context)

@@ -11,8 +11,8 @@ from django.utils import timezone
 from galleries import storage
 from galleries.models import JournalLine, Letter, Sitting, Verb
 from galleries.steps import jobs
-from galleries.steps.keeping import erase, removal, retention, upkeep
-from galleries.steps.people import posting
+from galleries.steps.keeping import erase, retention, upkeep
+from galleries.steps.people import posting, removal_letter
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -110,7 +110,7 @@ def test_a_letter_about_a_day_that_is_no_more_does_not_go(cast: Cast, clock: Clo
     retention.keep_until(cast.sitting, cast.as_owner, clock.day + timedelta(days=9))
     clock.round(0)
     assert len(mailoutbox) == 1
-    assert Letter.objects.filter(kind=removal.KIND).count() == 1
+    assert Letter.objects.filter(kind=removal_letter.KIND).count() == 1
 
 
 def test_a_day_set_at_the_same_moment_wins(cast: Cast, clock: Clock) -> None:
@@ -150,7 +150,7 @@ def test_a_worker_killed_while_it_sends_leaves_the_letter_unsent_and_it_goes_aga
     monkeypatch.setattr(posting, "_message", killed)
     with pytest.raises(KeyboardInterrupt):
         clock.round(-14)
-    assert Letter.objects.get(kind=removal.KIND).sent_at is None
+    assert Letter.objects.get(kind=removal_letter.KIND).sent_at is None
     monkeypatch.setattr(posting, "_message", real)
-    posting.send(Letter.objects.get(kind=removal.KIND).pk)
+    posting.send(Letter.objects.get(kind=removal_letter.KIND).pk)
     assert len(mailoutbox) == 1
