@@ -145,7 +145,12 @@ def test_a_list_closed_meanwhile_is_said_and_nothing_is_lost(cast: Cast, come: C
     agree.close(cast.sitting, [frames[0].pk], cast.as_representation)
     device.context.set_offline(False)
     expect(page.locator("#notices")).to_contain_text("The list was closed meanwhile.", timeout=15_000)
-    expect(page.locator("#notices")).to_contain_text("0002 Pick")
+    expect(page.locator("#tray #notices")).to_contain_text("0002 Pick")
+    expect(page.locator("#sending")).to_have_text("1 not taken; kept on this device. What to do stands here.")
+    expect(page.locator("#allowance")).to_have_text("The list is closed. Picked by you: 1.")
+    expect(page.get_by_role("button", name="I am through")).to_be_hidden()
+    button(page, 3, "pick").tap(force=True)  # dimmed, and yet it says why nothing happens
+    expect(page.locator("#said")).to_have_text("The list is closed, so marks can no longer change.")
     assert kinds(cast) == {1: "pick"}
     page.reload()
     ready(page)
@@ -236,6 +241,9 @@ def test_a_revoked_link_is_said_on_the_open_page(cast: Cast, come: Come) -> None
     page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
     type(cast.subject).objects.filter(pk=cast.subject.pk).update(revoked_at=timezone.now())
     expect(page.locator("#notices")).to_contain_text("Your link does not open this sitting any more")
+    button(page, 1, "pick").click()
+    expect(page.locator("#sending")).to_have_text("1 not sent; kept on this device. The reason stands here.")
+    expect(page.get_by_role("link", name="Send me my link again")).to_be_visible()
     device.troubles = [one for one in device.troubles if "404" not in one]
 
 

@@ -112,6 +112,7 @@ def compare_words() -> dict[str, str]:
         "question": _("Which one stays? Round {round}, {left} still to place."),
         "question_place": _("Which one comes at place {place}? Round {round}."),
         "finished": _("Your order, best first. Move a frame if it is wrong, then keep the order."),
+        "finished_only": _("Your order, best first."),
         "up": _("{label} one up"),
         "down": _("{label} one down"),
         "kept_order": _("Your order is kept."),

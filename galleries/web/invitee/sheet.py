@@ -103,6 +103,9 @@ def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
         "person": f"{sitting.pk}-{invite.pk}" if invite else "",
         "side": invite.role if invite else "",
         "may_mark": may(visitor, Act.MARK, sitting),
+        "why_not": why_not(visitor, Act.MARK, sitting),
+        "chooses": invite is not None and invite.is_side,
+        "again": reverse("ask-link"),
         # A frame that goes from the subject's sheet was hidden by the studio; from another's, perhaps by the subject.
         "hears_why": invite is None or invite.is_subject,
         "sitting": slug,

@@ -146,7 +146,7 @@ function start() {
     $("#back-one").disabled = game.past.length === 0;
     list(game.order);
     $("#finished").hidden = false;
-    $("#finished-words").textContent = words.finished;
+    $("#finished-words").textContent = config.may_mark ? words.finished : `${words.finished_only} ${config.why_not}`;
     $("#finished h2").focus();
   }
   function list(order) {

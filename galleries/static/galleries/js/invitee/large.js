@@ -26,7 +26,7 @@ export class Large {
     this.stage = $("#stage", dialog);
     this.picture = $("#large-picture", dialog);
     this.view = new Viewport(this.stage, this.picture, {
-      onStep: (by) => this.step(by),
+      onStep: (by) => this.step(this.backwards ? -by : by),
       onChange: () => this.placed(),
     });
     this.ahead = [];
@@ -40,6 +40,11 @@ export class Large {
     $("#remark-form", dialog)?.addEventListener("submit", (event) => {
       event.preventDefault();
       this.remark();
+    });
+    dialog.addEventListener("close", () => {
+      $("#tray").prepend(...this.voices);
+      // On a phone the next frame opens as a picture, not as a form with a stamp above it.
+      if (matchMedia("(max-width: 48rem)").matches && !$("#large-talk", dialog).hidden) this.do("talk");
     });
     window.addEventListener("popstate", () => this.fromAddress());
     const keys = $("#keys-on", dialog);
@@ -69,6 +74,13 @@ export class Large {
       back?.scrollIntoView({ block: "nearest" });
     }, 60);
   }
+  /** What is said is seen and heard where the person is: under the picture while it is large, else by the tray. */
+  get voices() {
+    return [$("#notices"), $("#said")];
+  }
+  get backwards() {
+    return getComputedStyle(this.dialog).direction === "rtl";
+  }
   /** The choice of who reads the note, where there is one. */
   get readers() {
     return $$("[name=note-readers]", this.dialog);
@@ -79,7 +91,10 @@ export class Large {
   show(id) {
     this.keepNote();
     this.id = id;
-    if (!this.dialog.open) this.dialog.showModal();
+    if (!this.dialog.open) {
+      this.dialog.showModal();
+      $(".large-foot", this.dialog).prepend(...this.voices);
+    }
     const { frame, picture } = this,
       item = document.getElementById(`f${id}`);
     const small = $("img", item ?? document)?.currentSrc;
@@ -104,7 +119,7 @@ export class Large {
       const mine = this.marks.of(id);
       note.value = mine.note;
       // Where nothing is written yet, whoever was chosen last goes on being the reader.
-      if (mine.note) this.readers.forEach((one) => (one.checked = (one.value === "studio") === Boolean(mine.alone)));
+      for (const one of mine.note ? this.readers : []) one.checked = (one.value === "studio") === Boolean(mine.alone);
       $("#note-said", this.dialog).textContent = "";
     }
     this.redraw();
@@ -291,6 +306,11 @@ export class Large {
         const on = this.stage.classList.toggle("monochrome");
         $("[data-act=monochrome]", this.dialog).setAttribute("aria-pressed", String(on));
       },
+      beside: () => {
+        const alike = $("#compare-alike", this.dialog);
+        if (alike.hidden) say(this.words.none_alike);
+        else location.href = alike.href;
+      },
       surround: () => this.surround(this.dialog.dataset.surround === "dark" ? "mid" : "dark"),
       talk: () => {
         const panel = $("#large-talk", this.dialog);
@@ -317,7 +337,7 @@ export class Large {
     if (event.ctrlKey || event.metaKey) return;
     if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
       event.preventDefault();
-      this.step(event.key === "ArrowLeft" ? -1 : 1);
+      this.step((event.key === "ArrowLeft") !== this.backwards ? -1 : 1);
       return;
     }
     if (!$("#keys-on", this.dialog).checked) return;
@@ -330,10 +350,10 @@ export class Large {
       s: "strike",
       t: "undo",
       n: "talk",
-      b: "monochrome",
+      b: "beside",
+      m: "monochrome",
       g: "surround",
     }[event.key.toLowerCase()];
-    if (act && ["pick", "alternate", "strike", "undo"].includes(act) && !this.config.may_mark) return;
     if (act) {
       event.preventDefault();
       this.do(act);

@@ -3,14 +3,19 @@ import { el, fill } from "../shared/dom.js";
 
 export class Notices {
   constructor(place, words, outbox, marks, frames) {
-    Object.assign(this, { place, words, outbox, marks, frames, said: new Set() });
+    Object.assign(this, { place, words, outbox, marks, frames, said: new Map() });
   }
-  say(text) {
-    this.said.add(text);
+  /** link: where the person can go on from there. */
+  say(text, link) {
+    this.said.set(text, link);
+    this.show();
+  }
+  unsay(text) {
+    this.said.delete(text);
     this.show();
   }
   show() {
-    const parts = [...this.said].map((text) => el("p", { className: "note", role: "status", textContent: text }));
+    const parts = [...this.said].map(([text, link]) => el("p", { className: "note" }, text, ...(link ? [" ", link] : [])));
     const closed = this.outbox.held("closed");
     if (closed.length) parts.push(this.closed(closed));
     for (const row of this.outbox.held("conflict")) parts.push(this.conflict(row));

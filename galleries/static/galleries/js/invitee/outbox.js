@@ -26,12 +26,16 @@ function fresh() {
 }
 
 export class Outbox {
-  /** person: who this device speaks for; onAnswers(list of [row, answer]); onState({waiting, sending, offline}) */
+  /**
+   * person: who this device speaks for; onAnswers(list of [row, answer]);
+   * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
+   * whether the network is away, the door is shut, or the browser keeps nothing.
+   */
   constructor({ person, address, onAnswers, onState }) {
     Object.assign(this, { person, address, onAnswers, onState });
     this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
     this.keeps = true;
-    this.sending = this.offline = false;
+    this.sending = this.offline = this.shut = false;
   }
   async open() {
     try {
@@ -76,7 +80,9 @@ export class Outbox {
     return [...this.rows.values()].filter((row) => row.held === why);
   }
   tell() {
-    this.onState({ waiting: this.waiting().length, sending: this.sending, offline: this.offline, keeps: this.keeps });
+    const { sending, offline, shut, keeps } = this,
+      waiting = this.waiting().length;
+    this.onState({ waiting, held: this.rows.size - waiting, sending, offline, shut, keeps });
   }
   /**
    * Say something about a frame: {kind, kindSeen} and/or {note, seen}, seen being the revision that was shown.
@@ -134,13 +140,15 @@ export class Outbox {
       for (let rows = this.waiting(); rows.length; rows = this.waiting()) {
         const said = rows.slice(0, MOST);
         this.tell();
-        const { answers } = await ask(this.address, { method: "POST", json: said.flatMap(acts) });
-        this.offline = false;
-        await this.take(said, new Map(answers.map((answer) => [answer.act, answer])));
+        const answer = await ask(this.address, { method: "POST", json: said.flatMap(acts) });
+        if (!answer?.answers) throw new Answered(410, "410"); // led away to some other page: not the network's fault
+        this.offline = this.shut = false;
+        await this.take(said, new Map(answer.answers.map((answer) => [answer.act, answer])));
       }
       this.offline = false;
     } catch (error) {
       this.offline = !(error instanceof Answered);
+      this.shut = [401, 403, 404, 410].includes(error.status);
       if (error instanceof Answered && error.status < 500) this.onAnswers([], error);
     }
     this.sending = false;

@@ -1,6 +1,6 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
 import "../shared/bar.js";
-import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
+import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
 import { setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
@@ -77,32 +77,47 @@ function count() {
   const yours = $("#your-picks");
   yours.hidden = picked.length < 2;
   yours.href = `${yours.pathname}?frames=${picked.join(",")}`;
+  if (!config.chooses) return;
   const { allowance } = marks.state,
     left = allowance - picks;
-  const which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
-  $("#allowance").textContent = fill(which, { picks, allowance, left, over: -left });
+  let which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
+  if (!picking()) which = picks ? words.picked_closed : words.none_picked_closed;
+  const said = fill(which, { picks, allowance, left, over: -left }),
+    place = $("#allowance");
+  if (place.textContent !== said) place.textContent = said;
+}
+/** May a mark be set now? If not, the reason is said: a press that does nothing never stays silent. */
+function markable() {
+  if (config.may_mark && picking()) return true;
+  say(config.may_mark ? words.closed_now : config.why_not);
+  return false;
 }
 function press(id, kind) {
-  if (!config.may_mark || !picking()) {
-    say(words.closed);
-    return;
-  }
+  if (!markable()) return;
   const now = marks.press(id, kind);
-  say(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
+  tell(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
+}
+/** Over the large view the tray is out of sight and hearing, so what it says is said there with the act. */
+function tell(text) {
+  say(large.dialog.open ? `${text} ${$("#allowance").textContent}` : text);
 }
 function undo() {
+  if (!markable()) return;
   const frame = marks.undo();
-  say(frame ? fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }) : words.nothing_to_undo);
+  if (frame) tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
+  else say(words.nothing_to_undo);
 }
-function sending({ waiting, sending: busy, offline, keeps }) {
+function sending({ waiting, held, sending: busy, offline, shut, keeps }) {
   const place = $("#sending");
   let said = "";
   if (!keeps && waiting) said = words.no_store;
+  else if (waiting && shut) said = fill(words.unsent_shut, { n: waiting });
   else if (waiting && (offline || !busy)) said = fill(words.unsent, { n: waiting });
   else if (waiting && busy) said = fill(words.sending, { n: waiting });
   else if (offline) said = words.offline;
+  else if (held) said = fill(words.held_here, { n: held });
   else if (place.dataset.state) said = words.sent;
-  place.dataset.state = waiting || offline ? "waiting" : said ? "sent" : "";
+  place.dataset.state = waiting || held || offline ? "waiting" : said ? "sent" : "";
   if (place.textContent !== said) place.textContent = said;
 }
 function answered(news, error) {
@@ -127,7 +142,9 @@ function answered(news, error) {
 }
 /** The server's own sentence where it gave one; a door that is shut gives none. */
 function refused(error) {
-  notices.say(error.status === 404 || /^\d+$/.test(error.message) ? words.access_lost : error.message);
+  const lost = error.status === 404 || /^\d+$/.test(error.message);
+  if (lost) notices.say(words.access_lost, el("a", { href: config.again, textContent: words.again }));
+  else notices.say(error.message);
 }
 function visible() {
   return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
@@ -139,14 +156,23 @@ function changed(state) {
   setClock(state.now);
   marks.take(state);
   if (closed && !picking()) notices.say(words.closed);
-  if (!closed && picking()) outbox.release();
-  document.body.classList.toggle("closed", !picking());
+  if (!closed && picking()) {
+    notices.unsay(words.closed);
+    outbox.release();
+  }
+  if (closed !== picking()) shut(!picking());
   const there = new Set(state.frames);
   const fresh = state.frames.filter((id) => !items.has(id)).length;
   $("#fresh").hidden = fresh === 0;
   $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
   vanish(there);
   notices.show();
+}
+/** While the list is closed nothing invites to go on choosing; the controls stay where they are, and say why. */
+function shut(closed) {
+  document.body.classList.toggle("closed", closed);
+  for (const button of $$("button.m")) button.setAttribute("aria-disabled", String(closed));
+  count();
 }
 /**
  * Frames that are on the sheet no longer. Whose act that was is told to the subject and the studio alone: for anybody

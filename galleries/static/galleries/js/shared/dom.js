@@ -13,12 +13,15 @@ export const reveal = () =>
   $$("[data-needs-script]").forEach((one) => {
     one.hidden = false;
   });
-/** Say something to whoever cannot see it; twice the same is said twice. */
+let fading = 0;
+/** Say something, to be seen and to be heard; twice the same is said twice. Where it stands in the way it passes. */
 export function say(text) {
   const place = document.getElementById("said");
   if (!place) return;
+  clearTimeout(fading);
   place.textContent = "";
   setTimeout(() => {
     place.textContent = text;
   }, 30);
+  if (place.hasAttribute("data-passing")) fading = setTimeout(() => place.replaceChildren(), 8000);
 }
