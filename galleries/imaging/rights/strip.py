@@ -102,12 +102,14 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, bytes]]:
             if at + 4 > len(data):
                 raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
             end += int.from_bytes(data[at + 2 : at + 4], "big")
+            if end < at + 4:  # the length counts its own two bytes
+                raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
         if marker == 0xDA:
             following = _JPEG_MARKER.search(data, end)
             if following is None:
                 raise Unreadable(Code.RIGHTS_JPEG_BREAKS)
             end = following.start()
-        if end > len(data) or end < at + 2:
+        if end > len(data):
             raise Unreadable(Code.RIGHTS_JPEG_DAMAGED)
         yield marker, data[at:end]
         at = end

@@ -66,6 +66,9 @@ def test_a_jpeg_is_walked_segment_by_segment_to_its_first_end() -> None:
         (b"\xff", Code.RIGHTS_JPEG_DAMAGED),
         (b"xx" + EOI, Code.RIGHTS_JPEG_DAMAGED),
         (b"\xff\xe0\x00", Code.RIGHTS_JPEG_DAMAGED),
+        (b"\xff\xe0\x00\x00" + EOI, Code.RIGHTS_JPEG_DAMAGED),  # the length counts its own two bytes
+        (b"\xff\xe0\x00\x01x" + EOI, Code.RIGHTS_JPEG_DAMAGED),
+        (b"\xff\xda\x00\x00coded" + EOI, Code.RIGHTS_JPEG_DAMAGED),
         (b"\xff\xe0\x00\x09short", Code.RIGHTS_JPEG_DAMAGED),
         (segment(0xDB, b"q"), Code.RIGHTS_JPEG_DAMAGED),
         (SCAN, Code.RIGHTS_JPEG_BREAKS),
@@ -76,6 +79,11 @@ def test_a_jpeg_damaged_at_any_place_is_refused(rest: bytes, code: Code) -> None
     with pytest.raises(Unreadable) as caught:
         list(strip.jpeg_segments(SOI + rest))
     assert caught.value.told.code == code
+
+
+def test_nothing_of_a_segment_that_is_cut_off_is_given() -> None:
+    with pytest.raises(Unreadable):
+        next(strip.jpeg_segments(SOI + b"\xff\xe0\x00\x09short"))
 
 
 def test_of_the_application_segments_only_what_pixels_need_stays() -> None:
