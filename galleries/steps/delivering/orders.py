@@ -61,12 +61,12 @@ def prepare(
         raise BadInput(_("Not every final is ready: %s") % " ".join(waiting or [_("the list is empty.")]))
     until = _until(days)
     numbers = {size.slug: sizes.numbers(size) for size in wanted}
-    orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
-    if changed_only:
-        orders = _changed(sitting, orders)
-    plain = [order.to_json() for order in orders]
     try:
         with transaction.atomic():
+            orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
+            if changed_only:
+                orders = _changed(sitting, orders)
+            plain = [order.to_json() for order in orders]
             if any(one.orders == plain for one in sitting.deliveries.being_made()):
                 raise Conflict(_("This delivery is being made already."))
             number = (sitting.deliveries.aggregate(last=Max("number"))["last"] or 0) + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from galleries.access import Act, Visitor, require
@@ -36,9 +37,10 @@ def move_start(look: Look, first: Frame, by: Visitor) -> None:
     else:
         raise BadInput(_("Frame %(frame)s is neither in “%(look)s” nor in the look before it.")
                        % {"frame": first.label, "look": look.title})  # fmt: skip
-    if moved:
-        looks.move_frames(look.sitting, [frame.pk for frame in moved], target, by)
-    looks.accept(look, by)
+    with transaction.atomic():
+        if moved:
+            looks.move_frames(look.sitting, [frame.pk for frame in moved], target, by)
+        looks.accept(look, by)
 
 
 def take_away(look: Look, by: Visitor) -> Look:

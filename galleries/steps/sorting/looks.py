@@ -293,11 +293,17 @@ def in_order(look: Look) -> list[Frame]:
 
 
 def start_look_on_set(sitting: Sitting, title: str, by: Visitor, look: Look | None = None) -> Look:
-    """'New look starts here': frames that arrive from now on go to it. Names a planned look, or makes one."""
+    """'New look starts here': frames that arrive from now on go to it. Names a planned look, or makes one.
+
+    Raises:
+        Missing: a look of another sitting.
+    """
     _photographer(by, sitting)
+    if look is not None and look.sitting_id != sitting.pk:
+        raise Missing(_("There is no such look in this sitting."))
     chosen = look or _unused_look(sitting) if not title.strip() else look
-    chosen = chosen or new_look(sitting, title or _("Look %d") % (sitting.looks.count() + 1), by)
     with transaction.atomic():
+        chosen = chosen or new_look(sitting, title or _("Look %d") % (sitting.looks.count() + 1), by)
         Sitting.objects.filter(pk=sitting.pk).update(current_look=chosen)
         stages.touch(sitting)
         JournalLine.write(sitting, by.who, Verb.LOOK_STARTED, chosen.title)
