@@ -120,6 +120,41 @@ def test_alike_is_symmetric_and_falls_with_distance() -> None:
     assert alike(a, b) == alike(b, a) > alike(a, far) == 0
 
 
+WORTH = [
+    # marks of subject and representation, their places, worth: 4 a pick, 3 more for both, 1.5 an alternate, 1/place
+    (("", ""), (None, None), 0),
+    (("pick", ""), (None, None), 4),
+    (("", "pick"), (None, None), 4),
+    (("alternate", ""), (None, None), 1.5),
+    (("pick", "alternate"), (None, None), 5.5),
+    (("alternate", "alternate"), (None, None), 3),
+    (("pick", "pick"), (None, None), 11),
+    (("pick", "pick"), (1, 2), 12.5),
+    (("pick", ""), (None, 4), 4.25),
+    (("", ""), (1, 1), 0),
+    (("pick", "strike"), (1, None), 0),
+    (("strike", "pick"), (None, None), 0),
+]
+
+
+@pytest.mark.parametrize(("marks", "places", "value"), WORTH)
+def test_what_a_frame_is_worth(marks: tuple[str, str], places: tuple[int | None, int | None], value: float) -> None:
+    assert worth(Candidate(1, *marks, *places)) == value
+
+
+def test_what_likeness_costs_and_spread_adds() -> None:
+    one = Candidate(1, "pick", look=1, purpose="casting", run=3, expression=(0.0, 0.0))
+    same, half = (Candidate(2, "pick", look=1, expression=(x, 0.0)) for x in (0.0, 0.5))
+    assert (alike(one, same), alike(one, half)) == (2, 1)
+    assert alike(one, Candidate(3, look=2, expression=(0.0, 0.0))) == 0
+    assert alike(one, Candidate(3, look=1)) == 0
+    assert alike(one, Candidate(3, look=2, run=3)) == 30  # more than any frame is worth
+    assert score([one]) == 4 + 2.5 + 3
+    assert score([one, same]) == 4 + 4 + 2.5 + 3 - 2
+    assert score([one, Candidate(3, "pick", look=2, purpose="portfolio")]) == 8 + 2 * 2.5 + 2 * 3
+    assert score([Candidate(1, "pick"), Candidate(2, "pick")]) == 8  # frames of no look, no run and no purpose
+
+
 def test_bad_input_is_named() -> None:
     with pytest.raises(ValueError, match="-1"):
         propose([], -1)

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from galleries.access import Visitor
 from galleries.models import Frame, Look, Sitting, Undoable, Verb
 
 VERSION = 1
@@ -64,10 +63,10 @@ def places_of(frames: Iterable[int]) -> tuple[Place, ...]:
     return tuple(Place(*row) for row in rows.values_list("pk", "look_id", "placed_by_hand"))
 
 
-def keep(sitting: Sitting, by: Visitor, verb: Verb, before: Before) -> Undoable:
+def keep(sitting: Sitting, who: str, verb: Verb, before: Before) -> Undoable:
     """Call it inside the act's own transaction."""
     return Undoable.objects.create(
-        sitting=sitting, verb=Verb(verb), version=VERSION, before=before.to_json(), who=by.who[:140]
+        sitting=sitting, verb=Verb(verb), version=VERSION, before=before.to_json(), who=who[:140]
     )
 
 

@@ -196,7 +196,7 @@ def _place(
     ids, title = [frame.pk for frame in frames], look.title if look else ""
     was = Before(places=places_of(ids), gone=gone, begun=begun, into=look.pk if look else None, into_title=title)
     Frame.objects.filter(pk__in=ids).update(look=look, placed_by_hand=True)
-    keep(sitting, by, verb, was)
+    keep(sitting, by.who, verb, was)
     JournalLine.write(sitting, by.who, verb, f"{len(frames)} → {title or '–'}", frames=ids)
 
 
@@ -208,7 +208,7 @@ def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) 
     with transaction.atomic():
         stages.touch(sitting)
         frames = Frame.objects.filter(pk__in=chosen)
-        keep(sitting, by, verb, Before(hidden=dict(frames.values_list("pk", "hidden"))))
+        keep(sitting, by.who, verb, Before(hidden=dict(frames.values_list("pk", "hidden"))))
         frames.update(hidden=hidden)
         JournalLine.write(sitting, by.who, verb, str(len(chosen)), frames=chosen)
 

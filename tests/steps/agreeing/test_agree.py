@@ -152,3 +152,11 @@ def test_the_photographer_is_told_when_a_pick_is_of_a_look_kept_back(cast):
     told = agree.tally(cast.sitting, cast.as_representation)
     assert not told.lines
     assert not any("0001" in words for words in told.words)
+
+
+def test_only_a_pick_that_is_kept_back_stands_in_the_way_of_the_list(cast):
+    kept, shown = cast.look("Bare", kept_from_representation=True), cast.look("Shirt")
+    picked, other = cast.frame(1, shown), cast.frame(2, kept)
+    pick.set_mark(cast.as_subject, picked.pk, kind="pick")
+    pick.set_mark(cast.as_subject, other.pk, kind="alternate")
+    assert not any("You keep the look" in words for words in agree.tally(cast.sitting, cast.as_owner).words)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
+from django.utils import timezone
 
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Acceptance, DeliveredFile, Delivery, Invite, JournalLine, Letter, Sitting, UsageRequest
 from galleries.papers.terms import LicenceTerms
-from galleries.steps.delivering import licences, receipts, usage
+from galleries.steps.delivering import licences, offer, receipts, usage
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -161,3 +162,25 @@ def test_receipts_without_an_invite_are_kept_apart_by_name(cast: Cast, delivery:
     receipts.record(delivery, None, "A colleague", "all.zip", 5)
     assert sorted(delivery.receipts.values_list("who", "fetches")) == [("A colleague", 2), ("Tamsin Okonedo", 1)]
     assert Invite.objects.count() == 3
+
+
+@pytest.mark.parametrize("state", [Delivery.State.READY, Delivery.State.WITHDRAWN])
+def test_a_delivery_is_offered_again_for_some_days_or_without_end_and_no_other_with_it(cast: Cast, state: str) -> None:
+    licence = cast.sitting.licences.create(number=1, terms={}, text="")
+    one, other = (cast.sitting.deliveries.create(number=n, licence=licence, sizes={}, state=state) for n in (1, 2))
+    for days in (-1, offer.MOST_DAYS + 1):
+        with pytest.raises(BadInput, match="1 to 3650 days"):
+            offer.offer_again(one, cast.as_owner, days)
+    one.refresh_from_db()
+    assert (one.state, one.expires_at) == (state, None)
+    for days in (1, offer.MOST_DAYS):
+        before = timezone.now()
+        offer.offer_again(one, cast.as_owner, days)
+        assert one.expires_at is not None
+        assert timedelta() <= one.expires_at - before - timedelta(days=days) < timedelta(hours=12)
+    for endless in (0, None):
+        offer.offer_again(one, cast.as_owner, 3)
+        offer.offer_again(one, cast.as_owner, endless)
+        assert (one.state, one.expires_at) == (Delivery.State.READY, None)
+    other.refresh_from_db()
+    assert (other.state, other.expires_at) == (state, None)

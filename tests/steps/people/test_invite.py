@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.core import mail
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, SignInLink
@@ -36,6 +36,18 @@ def test_a_second_link_does_not_shut_the_first():
     cast = make_cast()
     first, second = (token_of(invites.new_link(cast.subject)) for _ in range(2))
     assert invites.open_link(first) == invites.open_link(second) == cast.subject
+
+
+def test_the_first_opening_of_an_invite_is_kept_and_each_use_of_its_link():
+    cast = make_cast()
+    first, second = (token_of(invites.new_link(cast.subject)) for _ in range(2))
+    invites.open_link(first)
+    opened = Invite.objects.get(pk=cast.subject.pk).first_opened_at
+    assert list(Invite.objects.exclude(first_opened_at=None)) == [cast.subject]
+    assert InviteLink.objects.exclude(last_used_at=None).get().token_hash == invites.hash_of(first)
+    invites.open_link(second)
+    assert Invite.objects.get(pk=cast.subject.pk).first_opened_at == opened
+    assert not InviteLink.objects.filter(last_used_at=None).exists()
 
 
 @pytest.mark.parametrize("shut", ["unknown", "revoked", "expired"])
@@ -121,3 +133,6 @@ def test_a_sign_in_letter_goes_to_those_who_have_something_here_and_to_nobody_el
     ]
     assert all("/in/" in message.body for message in mail.outbox)
     assert invites.invites_of("RUBEN@achterberg.example") == [cast.representation]
+    with translation.override("de"):
+        invites.mail_sign_in_link("ruben@achterberg.example")
+    assert mail.outbox[-1].extra_headers["Content-Language"] == "de"

@@ -238,3 +238,19 @@ def test_marks_of_the_representation_never_reach_a_frame_kept_back(cast: Cast) -
     _bare, _shirt, frames = two_looks(cast)
     with pytest.raises(Missing):
         pick.set_mark(cast.as_representation, frames[0].pk, kind="pick")
+
+
+def test_the_subject_keeps_back_no_look_that_they_do_not_see(cast: Cast) -> None:
+    hidden = cast.look("Spare", hidden=True)
+    with pytest.raises(Missing):
+        kept.keep_look(cast.as_subject, hidden)
+    hidden.refresh_from_db()
+    assert not hidden.kept_from_representation
+
+
+def test_where_the_choice_is_left_to_the_subject_they_show_a_look_the_photographer_kept(cast: Cast) -> None:
+    look = cast.look("Own", kept_from_representation=True)
+    frame = cast.frame(1, look)
+    assert [row.look for row in kept.held(cast.as_subject, cast.sitting)] == [look]
+    kept.let_go(cast.as_subject, cast.sitting, [frame.pk], look)
+    assert seen(cast.as_representation, cast.sitting) == {1}
