@@ -15,6 +15,7 @@ from galleries.models import (
     Acceptance,
     AccountLetter,
     Approval,
+    CodeApp,
     Crop,
     DeliveredFile,
     Delivery,
@@ -33,6 +34,7 @@ from galleries.models import (
     PlanComment,
     Proof,
     Receipt,
+    RecoveryCode,
     ReferencePicture,
     Refusal,
     Remark,
@@ -87,9 +89,15 @@ class ReadOnly(Upkeep):
 
 
 def _look_at(
-    model: type[models.Model], *shown: str, filters: tuple[str, ...] = (), search: tuple[str, ...] = ()
+    model: type[models.Model],
+    *shown: str,
+    filters: tuple[str, ...] = (),
+    search: tuple[str, ...] = (),
+    but: tuple[str, ...] = (),
 ) -> None:
+    """`but` names columns that nobody is shown."""
     fields = {"list_display": shown, "list_filter": filters, "search_fields": search, "show_full_result_count": False}
+    fields["exclude"] = but
     admin.site.register(model, type(f"{model.__name__}Admin", (ReadOnly,), fields))
 
 
@@ -121,6 +129,8 @@ _look_at(Letter, "kind", "to", "sitting", "sent_at", filters=("kind",), search=(
 _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), search=("to",))
 _look_at(InviteLink, "invite", "created_at", "last_used_at")
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
+_look_at(CodeApp, "account", "created_at", "confirmed_at", but=("secret",))
+_look_at(RecoveryCode, "account", "created_at", "used_at", but=("code_hash",))
 
 
 @admin.register(Studio)

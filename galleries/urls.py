@@ -2,21 +2,27 @@
 
 from django.urls import include, path
 
-from galleries.web import entrance, files, health, language
+from galleries.web import coming_in, entrance, files, health, language
 from galleries.web.invitee import outbox_worker
-from galleries.web.studio import account
+from galleries.web.studio import account, second_factor
 
 urlpatterns = [
     path("", entrance.front, name="front"),
     path("i/<str:token>", entrance.open_invite, name="open-invite"),
     path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
     path("sign-in", entrance.sign_in, name="sign-in"),
+    path("sign-in/second", coming_in.second_step, name="second-step"),
     path("upkeep/login/", entrance.upkeep_sign_in, name="upkeep-sign-in"),
     path("sign-in/link", entrance.ask_link, name="ask-link"),
     path("desk", entrance.desk, name="desk"),
     path("account", account.account, name="account"),
     path("account/data", account.change_data, name="account-data"),
     path("account/password", account.change_password, name="account-password"),
+    path("account/second-factor", second_factor.second_factor, name="second-factor"),
+    path("account/second-factor/begin", second_factor.begin, name="second-factor-begin"),
+    path("account/second-factor/confirm", second_factor.confirm, name="second-factor-confirm"),
+    path("account/second-factor/codes", second_factor.new_codes, name="second-factor-codes"),
+    path("account/second-factor/remove", second_factor.remove, name="second-factor-remove"),
     path("leave", entrance.leave, name="leave"),
     path("language", language.language, name="language"),
     path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),

@@ -72,6 +72,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "galleries.web.errors.DomainErrors",
+    "galleries.web.coming_in.SecondFactorFirst",
 ]
 
 ROOT_URLCONF = "portal.urls"
@@ -206,6 +207,8 @@ INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
 REMOVAL_NOTICE_DAYS = env.whole("PORTAL_REMOVAL_NOTICE_DAYS", 14, least=1)
 # Tries of a link, a sign-in or a passcode per address and minute, before the door stays shut for a while.
 DOOR_TRIES = env.whole("PORTAL_DOOR_TRIES", 20, least=1)
+# Whether everybody of the studio has to set a second factor up before anything else opens to them.
+SECOND_FACTOR_REQUIRED = env.flag("PORTAL_SECOND_FACTOR_REQUIRED", False)
 CACHES = {
     "default": {
         "BACKEND": "portal.cache.OneTry",

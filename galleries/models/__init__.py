@@ -2,6 +2,7 @@
 
 from galleries.models.accounts import AccountLetter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
+from galleries.models.factors import CodeApp, RecoveryCode
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
 from galleries.models.journal import JournalLine
@@ -17,6 +18,7 @@ __all__ = [
     "Acceptance",
     "AccountLetter",
     "Approval",
+    "CodeApp",
     "Crop",
     "DeliveredFile",
     "Delivery",
@@ -36,6 +38,7 @@ __all__ = [
     "PlanComment",
     "Proof",
     "Receipt",
+    "RecoveryCode",
     "ReferencePicture",
     "Refusal",
     "Remark",

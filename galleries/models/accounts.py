@@ -18,6 +18,9 @@ class AccountLetter(models.Model):
     class Kind(models.TextChoices):
         ADDRESS_CHANGED = "address changed", _("address changed")
         PASSWORD_CHANGED = "password changed", _("password changed")
+        SECOND_FACTOR_SET = "second factor set", _("second factor set up")
+        SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
+        RECOVERY_CODE_USED = "recovery code used", _("recovery code used")
 
     kind = models.CharField(max_length=40, choices=Kind)
     to = models.EmailField()

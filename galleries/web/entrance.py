@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.contrib.auth import authenticate, login, logout
+from django.contrib.auth import authenticate, logout
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -18,6 +18,7 @@ from galleries.models import Invite
 from galleries.steps.people import again
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
+from galleries.web.coming_in import come_in
 from galleries.web.doors import count_try, invites_held, open_to_all, user_of
 
 
@@ -71,8 +72,7 @@ def open_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
         count_try(request, "sign-in")
         raise
     if link.user is not None and link.user.is_active:
-        login(request, link.user, backend="django.contrib.auth.backends.ModelBackend")
-        return redirect("studio")
+        return come_in(request, link.user, reverse("studio"))
     request.session.cycle_key()
     request.session["desk"] = link.email
     for invite in invites.invites_of(link.email):
@@ -97,8 +97,7 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
         count_try(request, "sign-in-name", invites.hash_of(name.strip().casefold()))
         user = authenticate(request, username=name, password=request.POST.get("password", ""))
         if isinstance(user, User):
-            login(request, user)
-            return HttpResponseRedirect(onward)
+            return come_in(request, user, onward)
         problem = _("Name and password do not go together.")
     return render(
         request, "galleries/sign_in.html", {"next": onward, "problem": problem}, status=400 if problem else 200

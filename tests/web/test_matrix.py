@@ -92,11 +92,13 @@ STUDIO_PAGES = {
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }
 # Addresses of no sitting: tests/web/test_entrance.py and tests/web/studio/test_sizes.py and
-# test_account.py are about them.
+# test_account.py and test_second_factor.py are about them.
 OF_NO_SITTING = {
     *("front", "open-invite", "open-sign-in", "sign-in", "upkeep-sign-in", "ask-link", "desk", "leave", "language"),
     *("outbox-worker", "studio", "new-sitting", "studio-sizes", "studio-size-new", "studio-size", "studio-size-copy"),
     *("studio-size-retire", "account", "account-data", "account-password"),
+    *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
+    "second-factor-remove",
 }
 # These look at the method before they look for the sitting; the others hear who asks first.
 METHOD_FIRST = {"sitting", "proof-picture", "view-picture", "original"}

@@ -11,6 +11,7 @@ from tests.cast import make_cast
 # Not ours: Django's admin has its own permission system, health tells nothing.
 ELSEWHERE = ("django.contrib.admin", "galleries.web.health", "django.views")
 OPEN = {"front", "open-invite", "open-sign-in", "sign-in", "ask-link", "desk", "leave", "language", "upkeep-sign-in"}
+OPEN |= {"second-step"}
 
 
 def every_view(patterns=None, prefix=""):

@@ -20,6 +20,7 @@ from galleries.steps.people.account_letters import list_letter
 
 PASSWORD_LENGTH = 1000  # the hash takes longer ones, but nobody types them
 NAME_LENGTH = 150
+OPERATOR = "the operator"  # in the journal: who runs commands on the site's machine
 
 
 @transaction.atomic
@@ -128,7 +129,7 @@ def make(username: str, email: str, name: str, *, upkeep: bool = False) -> User:
         made.save()
         if upkeep:
             allow_upkeep(made)
-        JournalLine.write(None, "the operator", Verb.ACCOUNT_MADE, username, account=made.pk)
+        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, username, account=made.pk)
     return made
 
 

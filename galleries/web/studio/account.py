@@ -15,11 +15,12 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict
 from galleries.steps.people import account as accounts
+from galleries.steps.people import second_factor
 from galleries.web.doors import count_try, signed_in
 from galleries.web.studio.forms import checked
 
 
-def _secret(label: object, complete: str, **more: object) -> forms.CharField:
+def secret_field(label: object, complete: str, **more: object) -> forms.CharField:
     widget = forms.PasswordInput(attrs={"autocomplete": complete})
     return forms.CharField(label=label, widget=widget, strip=False, max_length=accounts.PASSWORD_LENGTH, **more)  # type: ignore[arg-type]
 
@@ -39,7 +40,7 @@ class DataForm(forms.ModelForm):  # type: ignore[type-arg]
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
         help_text=gettext_lazy("Links to sign in go there."),
     )
-    password = _secret(
+    password = secret_field(
         gettext_lazy("Present password"),
         "current-password",
         required=False,
@@ -53,9 +54,9 @@ class DataForm(forms.ModelForm):  # type: ignore[type-arg]
 
 
 class PasswordForm(forms.Form):
-    present = _secret(gettext_lazy("Present password"), "current-password")
-    new = _secret(gettext_lazy("New password"), "new-password", help_text=gettext_lazy("12 characters or more."))
-    again = _secret(gettext_lazy("New password once more"), "new-password")
+    present = secret_field(gettext_lazy("Present password"), "current-password")
+    new = secret_field(gettext_lazy("New password"), "new-password", help_text=gettext_lazy("12 characters or more."))
+    again = secret_field(gettext_lazy("New password once more"), "new-password")
 
     def __init__(self, account: User, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
@@ -73,6 +74,7 @@ def _page(request: HttpRequest, user: User, problem: str = "", at: str = "", sta
         "data": DataForm(posted, instance=row, auto_id="data_%s"),
         "password": PasswordForm(row, auto_id="password_%s"),
         "has_password": row.has_usable_password(),
+        "factor": second_factor.standing(row),
         "problem": problem,
         "at": at,
     }

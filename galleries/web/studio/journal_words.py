@@ -20,7 +20,9 @@ from galleries.web.use_words import USE_WORDS
 OWN_WORDS = frozenset(
     verb
     for verb in Verb
-    if verb.name.startswith(("LOOK_", "LOOKS_REORDERED", "REFERENCE_", "FRAME_ADDED", "LAB_", "ACCOUNT_"))
+    if verb.name.startswith(
+        ("LOOK_", "LOOKS_REORDERED", "REFERENCE_", "FRAME_ADDED", "LAB_", "ACCOUNT_", "SECOND_FACTOR_", "RECOVERY_")
+    )
 ) | {
     *(Verb.SITTING_PLANNED, Verb.SETTINGS_CHANGED, Verb.STAGE, Verb.PLAN_COMMENTED, Verb.THROUGH_WITH_MARKS),
     *(Verb.LIST_CLOSED, Verb.LIST_REOPENED, Verb.PROOFS_SHOWN, Verb.RETOUCH_NOT_MATCHED, Verb.STRAY_RETOUCH_DROPPED),

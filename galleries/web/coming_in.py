@@ -1,0 +1,91 @@
+"""Coming into the studio: with what the account asks beside password or link, and not before."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from django.conf import settings
+from django.contrib.auth import login
+from django.contrib.auth.models import User
+from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.utils.crypto import constant_time_compare
+from django.views.decorators.http import require_http_methods
+
+from galleries.errors import BadInput, Refused
+from galleries.steps.people import second_factor
+from galleries.web.doors import count_try, open_to_all, user_of
+
+HALFWAY = "halfway"
+HALFWAY_SECONDS = 600
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+# What opens to whoever still has to set the second factor up, where everybody has to.
+BEFORE = {"leave", "language", "sign-in", "open-sign-in", "ask-link"}
+
+
+def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
+    """After the password or the mailed link: in, or to the second step. Nobody is signed in between the two."""
+    if not second_factor.stands(user):
+        login(request, user, backend=BACKEND)
+        return HttpResponseRedirect(onward)
+    request.session.cycle_key()
+    request.session[HALFWAY] = {
+        "account": user.pk,
+        # A password changed meanwhile ends this too.
+        "password": user.get_session_auth_hash(),
+        "until": time.time() + HALFWAY_SECONDS,
+        "onward": onward,
+    }
+    return redirect("second-step")
+
+
+def _halfway(request: HttpRequest) -> tuple[User, str] | None:
+    """Who has done the first step in this browser, and where they are going; None when nobody has, or too long ago."""
+    kept = request.session.get(HALFWAY)
+    if kept is None or kept["until"] < time.time():
+        return None
+    user = User.objects.filter(pk=kept["account"], is_active=True).first()
+    if user is None or not constant_time_compare(kept["password"], user.get_session_auth_hash()):
+        return None
+    return user, kept["onward"]
+
+
+@open_to_all("it opens to nobody who has not shown password or link in this browser")
+@require_http_methods(["GET", "HEAD", "POST"])
+def second_step(request: HttpRequest) -> HttpResponseBase:
+    """The code, after the password."""
+    halfway = _halfway(request)
+    if halfway is None:
+        return redirect("sign-in")
+    user, onward = halfway
+    problem = ""
+    if request.method == "POST":
+        count_try(request, "second-step")
+        count_try(request, "second-step-account", str(user.pk))
+        try:
+            second_factor.open_with(user, request.POST.get("code", ""))
+        except (BadInput, Refused) as error:
+            problem = str(error)
+        else:
+            del request.session[HALFWAY]
+            login(request, user, backend=BACKEND)
+            return HttpResponseRedirect(onward)
+    return render(request, "galleries/second_step.html", {"problem": problem}, status=400 if problem else 200)
+
+
+class SecondFactorFirst:
+    """Middleware: where the site asks everybody for a second factor, nothing else opens to an account without one."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_view: object) -> HttpResponseBase | None:
+        name = (request.resolver_match.url_name or "") if request.resolver_match else ""
+        if not settings.SECOND_FACTOR_REQUIRED or name in BEFORE or name.startswith("second-"):
+            return None
+        user = user_of(request)
+        return None if user is None or second_factor.stands(user) else redirect("second-factor")
