@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 
 import numpy as np
@@ -119,7 +120,7 @@ def test_a_strip_lies_along_the_foot(arguments: tuple[int, int, int], box: tuple
 
 def test_a_strip_keeps_off_sides_and_foot() -> None:
     assert name_strip.strip_box(400, 500, 28, inset=30, foot=12) == (30, 460, 340, 28)
-    assert name_strip.strip_box(400, 500, 488, inset=199, foot=12) == (199, 0, 2, 488)
+    assert name_strip.strip_box(399, 500, 488, inset=199, foot=12) == (199, 0, 1, 488)
 
 
 @pytest.mark.parametrize(
@@ -157,6 +158,18 @@ def test_a_name_too_long_to_be_read_is_refused_with_its_height() -> None:
         name_strip.fitted("W" * 200, 300, 30)
     assert caught.value.told.code == Code.STRIP_TOO_LONG
     assert int(str(caught.value.told.data["height_px"])) < name_strip.LEAST_INK
+
+
+def heights(rooms: range) -> set[int]:
+    found = set()
+    for room in rooms:
+        with contextlib.suppress(ImagingError):
+            found.add(name_strip.fitted("Tom", 900, room).shape[0])
+    return found
+
+
+def test_the_least_height_is_still_set() -> None:
+    assert min(heights(range(8, 18))) == name_strip.LEAST_INK
 
 
 @pytest.mark.parametrize(
@@ -273,3 +286,25 @@ def test_rows_cover_the_frame_evenly_and_lie_in_it(shape: tuple[int, int]) -> No
         assert part.mean() == pytest.approx(ink.mean(), rel=0.25)
     half_sizes = {round(p.half[1]) for p in rows}
     assert len(half_sizes) == 2, "large and small rows by turns"
+
+
+@pytest.mark.parametrize("shape", [(1200, 800), (800, 1200)])
+def test_every_second_row_of_a_kind_is_shifted_by_half_a_step(shape: tuple[int, int]) -> None:
+    unit, turn = math.sqrt(shape[0] * shape[1]), math.radians(stamp.SLANT_DEG)
+    seen = set()
+    for one in stamp._rows(*shape, StampText("N")):
+        dx, dy = one.centre[0] - shape[0] / 2, one.centre[1] - shape[1] / 2
+        along, across = math.cos(turn) * dx + math.sin(turn) * dy, -math.sin(turn) * dx + math.cos(turn) * dy
+        row = round(across / (stamp.ROW_GAP * unit))
+        steps = along / (2 * one.half[0] + 0.10 * unit)
+        assert min((2 * steps) % 1, 1 - (2 * steps) % 1) < 1e-6
+        assert round(2 * steps) % 2 == row // 2 % 2
+        seen.add(row)
+    assert min(seen) <= -4
+    assert max(seen) >= 4
+
+
+def test_a_long_name_is_held_to_its_length() -> None:
+    rows = stamp._rows(800, 800, StampText("W" * 48, "M" * 48))
+    lengths = sorted({round(2 * one.half[0]) for one in rows})
+    assert lengths == pytest.approx([0.6 * stamp._LONGEST * 800, stamp._LONGEST * 800], rel=0.02)

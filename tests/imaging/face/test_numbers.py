@@ -91,6 +91,65 @@ def test_a_square_round_turned_points_is_half_as_large_again() -> None:
         assert (side, angle) == (pytest.approx(150), turn)
 
 
+class Looks:
+    """Stands for the detector: answers one look after the other, in a patch of 384 px that shows four boxes a side."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, *leans: float | None, off: float = 0.0) -> None:
+        self.leans, self.off, self.seen = leans, off, 0
+        monkeypatch.setattr(faces.models, "detect", self.answer)
+
+    def answer(self, patch: np.ndarray) -> list[Detection]:
+        assert patch.shape == (384, 384, 3)
+        lean = self.leans[self.seen]
+        self.seen += 1
+        if lean is None:
+            return []
+        dx, dy = 24 * math.cos(math.radians(lean)), 24 * math.sin(math.radians(lean))
+        eyes = (192 + self.off - dx, 180 - dy), (192 + self.off + dx, 180 + dy)
+        return [Detection((144 + self.off, 144, 96, 96), *eyes, 0.95)]
+
+
+FRAME = np.zeros((400, 400, 3), np.uint8)
+LEVEL = Detection((100, 100, 20, 20), (105, 108), (115, 108), 0.6)
+STEEP = Detection((100, 100, 90, 90), (130, 120), (150, 160), 0.6)
+
+
+def test_a_large_upright_face_is_not_looked_at_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = Looks(monkeypatch)
+    large = Detection((100, 100, 90, 90), (130, 140), (160, 145), 0.6)
+    assert faces._closer(FRAME, large) is large
+    assert looks.seen == 0
+
+
+@pytest.mark.parametrize("spot", [LEVEL, STEEP])
+def test_a_small_or_leaning_face_is_looked_at_until_it_stands_level(
+    monkeypatch: pytest.MonkeyPatch, spot: Detection
+) -> None:
+    looks = Looks(monkeypatch, 4.0)
+    found = faces._closer(FRAME, spot)
+    assert looks.seen == 1
+    assert found.score == 0.95
+    assert math.degrees(faces._lean(found) - faces._lean(spot)) == pytest.approx(4)
+    assert found.box == pytest.approx(spot.box, abs=0.7)  # half a pixel of the patch
+
+
+def test_three_looks_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = Looks(monkeypatch, 20.0, 20.0, 20.0, 20.0)
+    found = faces._closer(FRAME, LEVEL)
+    assert looks.seen == 3
+    assert math.degrees(faces._lean(found)) == pytest.approx(60)
+    looks = Looks(monkeypatch, 20.0, 1.0, 0.0)
+    assert math.degrees(faces._lean(faces._closer(FRAME, LEVEL))) == pytest.approx(21)
+    assert looks.seen == 2
+
+
+def test_a_look_that_finds_nothing_or_somebody_else_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    Looks(monkeypatch, None)
+    assert faces._closer(FRAME, LEVEL) is LEVEL
+    Looks(monkeypatch, 0.0, off=60.0)
+    assert faces._closer(FRAME, LEVEL) is LEVEL
+
+
 # Lids and pupils
 
 

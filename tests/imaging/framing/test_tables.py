@@ -162,6 +162,34 @@ def test_a_turned_square_needs_its_diagonal() -> None:
     assert not geometry.turned_inside(Rect(21, 21, 100, 100), 45, 142, 141)
 
 
+def test_a_corner_may_lie_on_the_edge_of_its_slack() -> None:
+    assert geometry.turned_inside(Rect(-1, -1, 12, 12), 0, 10, 10, slack=1)
+    assert not geometry.turned_inside(Rect(-2, -1, 12, 12), 0, 10, 10, slack=1)
+    assert not geometry.turned_inside(Rect(-1, -2, 12, 12), 0, 10, 10, slack=1)
+    assert not geometry.turned_inside(Rect(-1, -1, 13, 12), 0, 10, 10, slack=1)
+    assert not geometry.turned_inside(Rect(-1, -1, 12, 13), 0, 10, 10, slack=1)
+
+
+# A rectangle 3 × 4 at (1, 2) of a stored picture 20 × 10: 16 columns right of it, 4 rows below it.
+# CIPA DC-008, Orientation: mirrored, half turns, then the four with exchanged axes [std, from memory].
+@pytest.mark.parametrize(
+    ("orientation", "shown"),
+    [
+        (1, Rect(1, 2, 3, 4)),
+        (2, Rect(16, 2, 3, 4)),
+        (3, Rect(16, 4, 3, 4)),
+        (4, Rect(1, 4, 3, 4)),
+        (5, Rect(2, 1, 4, 3)),
+        (6, Rect(4, 1, 4, 3)),
+        (7, Rect(4, 16, 4, 3)),
+        (8, Rect(2, 16, 4, 3)),
+    ],
+)
+def test_a_rectangle_is_seen_where_its_orientation_puts_it(orientation: int, shown: Rect) -> None:
+    assert geometry.orient_rect(orientation, 20, 10, Rect(1, 2, 3, 4)) == shown
+    assert geometry.unorient_rect(orientation, 20, 10, shown) == Rect(1, 2, 3, 4)
+
+
 # Sizes
 
 
@@ -252,6 +280,22 @@ def order(rect: Rect = RECT, tilt: float = 0.0, **values: object) -> CutOrder:
 )
 def test_what_can_be_cut_in_a_frame_of_a_hundred_pixels(rect: Rect, tilt: float, code: Code | None) -> None:
     assert code_of(check_order, order(rect, tilt), 100, 100) == code
+
+
+@pytest.mark.parametrize(
+    ("shape", "rect", "fits"),
+    [
+        ((10, 100), Rect(0, 0, 10, 109), True),  # 10.9 wide would be right: a pixel off, though the height is 9 off
+        ((10, 100), Rect(0, 0, 9, 114), False),  # 11 wide would be right
+        ((10, 100), Rect(0, 0, 13, 114), False),
+        ((100, 10), Rect(0, 0, 109, 10), True),
+        ((100, 10), Rect(0, 0, 114, 9), False),
+        ((100, 10), Rect(0, 0, 114, 13), False),
+    ],
+)
+def test_one_side_may_follow_from_the_other_within_a_pixel(shape: tuple[int, int], rect: Rect, fits: bool) -> None:
+    asked = order(rect, width=shape[0], height=shape[1])
+    assert code_of(check_order, asked, 200, 200) == (None if fits else Code.ORDER_SHAPE)
 
 
 def test_a_refused_order_says_where_it_lies() -> None:

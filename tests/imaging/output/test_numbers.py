@@ -13,6 +13,7 @@ from PIL import Image
 
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import profiles
+from galleries.imaging.containers import vips
 from galleries.imaging.errors import BadProfile, DoesNotFit
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.output import encode, resize, sharpen, softproof
@@ -212,6 +213,30 @@ def test_the_quality_found_is_the_best_that_fits_or_close_to_its_cap() -> None:
         assert found.encodes <= 6
 
 
+@pytest.mark.parametrize("power", [0.4, 0.6, 0.9, 1.3])
+def test_sizes_of_any_power_law_are_met_in_three_trials_on_average(
+    monkeypatch: pytest.MonkeyPatch, power: float
+) -> None:
+    def size(quality: int) -> int:
+        return round(math.exp(11 - power * encode._strength(quality)))
+
+    monkeypatch.setattr(encode, "encode_jpeg", lambda rgb, *, quality: bytes(size(quality)))
+    trials = 0
+    for wanted in range(50, 86):
+        found = encode.encode_within(NOISE, size(wanted))
+        assert found.quality == wanted or 0.93 * size(wanted) <= size(found.quality) <= size(wanted)
+        trials += found.encodes
+    assert trials <= 3 * 36
+
+
+@pytest.mark.parametrize("step", range(51, 85))
+def test_a_sudden_step_of_the_sizes_is_found_to_the_quality(monkeypatch: pytest.MonkeyPatch, step: int) -> None:
+    """No line runs through such sizes, yet the search ends, and at the best quality."""
+    monkeypatch.setattr(encode, "encode_jpeg", lambda rgb, *, quality: bytes(5000 if quality > step else 1000))
+    found = encode.encode_within(NOISE, 3000)
+    assert (found.quality, len(found.data)) == (step, 1000)
+
+
 def test_a_ceiling_over_the_start_is_climbed_to() -> None:
     sizes = _sizes()
     assert encode.encode_within(NOISE, sizes[95] * 2, start=80, ceiling=95, icc=b"").quality == 95
@@ -238,6 +263,41 @@ def test_a_cap_that_no_picture_meets_is_told_with_what_the_tags_take() -> None:
         told = encode._what_would_fit(np.ascontiguousarray(NOISE[:20, :20]), cap, 50, 5000, {"icc": b""})
         assert told.code in (code, Code.CAP_WOULD_FIT if code == Code.CAP_NOTHING_FITS else code)
     assert encode._what_would_fit(NOISE, overhead, 50, 5000, {"icc": b""}).data["tags_bytes"] == overhead
+
+
+def test_what_would_fit_is_worked_out_from_the_pixels_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file of 400 bytes and one for each pixel: 64 % of the pixels' bytes are 80 % of each side."""
+    seen: list[tuple[int, int]] = []
+
+    def size(rgb: np.ndarray, *, quality: int) -> bytes:
+        seen.append((rgb.shape[1], rgb.shape[0]))
+        return bytes(400 + rgb.shape[0] * rgb.shape[1])
+
+    monkeypatch.setattr(encode, "encode_jpeg", size)
+    told = encode._what_would_fit(np.zeros((200, 300, 3), np.uint8), 400 + 38_400, 50, 400 + 60_000, {})
+    assert (told.data["fits_width_px"], told.data["fits_height_px"]) == (240, 160)
+    assert seen == [(16, 16), (240, 160)]
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_a_tiff_is_lossless_with_its_resolution_and_profile(kind: type) -> None:
+    pixels = (painted().astype(kind) * (257 if kind == np.uint16 else 1)).astype(kind)
+    for icc, wanted in ((None, profiles.build("sRGB")), (profiles.build("Display P3"), profiles.build("Display P3"))):
+        data = encode.encode_tiff(pixels, ppi=300, icc=icc)
+        with Image.open(io.BytesIO(data)) as image:
+            assert image.info["icc_profile"] == wanted
+            assert [round(side, 2) for side in image.info["dpi"]] == [300, 300]
+            assert image.info["compression"] == "tiff_adobe_deflate"
+        assert np.array_equal(vips.to_array(vips.Image.new_from_buffer(data, "")), pixels)
+
+
+def test_only_the_side_that_shrinks_is_averaged() -> None:
+    """Stripes along the side that shrinks stay as they are: nothing is halved across them."""
+    stripes = (np.arange(40) % 2 * 200).astype(np.uint8)
+    rows = np.broadcast_to(stripes[:, None, None], (40, 64, 3)).copy()
+    assert np.array_equal(resize.plain_average(rows, 16, 40), rows[:, :16])
+    columns = rows.transpose(1, 0, 2).copy()
+    assert np.array_equal(resize.plain_average(columns, 40, 16), columns[:16])
 
 
 # On paper

@@ -120,6 +120,7 @@ def test_a_block_has_the_size_of_its_sampling(subsampling: int, block: tuple[int
         (300, 300),
         b"profile" * 20,
     )
+    assert pattern._opened(saved(painted()))[1]["dpi"] == (72, 72), "a file that says none is for screens"
     again = pattern._opened(pattern._saved(rgb, options))
     assert again[1:] == (options, mcu)
 
@@ -220,6 +221,14 @@ def test_candidates_are_believed_at_a_strength_that_strangers_are_not() -> None:
     weight = np.ones(SYMBOLS)
     assert reader.listen(heard, weight) == []
     assert [match.payload for match in reader.listen(heard, weight, [8, 9, 10])] == [9]
+
+
+def test_a_faint_second_copy_is_heard_when_the_first_is_taken_away_whole() -> None:
+    """Places weigh differently: what the first copy explains of each is its sign times that place's weight."""
+    reader = Code(KEY, SYMBOLS)
+    weight = np.random.default_rng(8).uniform(0.2, 3.0, SYMBOLS)
+    mixed = (reader.signs(123_456) + 0.05 * reader.signs(654_321)) * weight
+    assert [match.payload for match in reader.listen(mixed, weight)] == [123_456, 654_321]
 
 
 # Scales
