@@ -168,7 +168,7 @@ class LetterSet(models.QuerySet["Letter"]):
 
 
 class Letter(models.Model):
-    """That a letter was sent, so that nobody gets it twice. Its text is not kept (it holds a link)."""
+    """That a letter was sent, so that nobody gets it twice, and what it said, its link taken out."""
 
     sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="letters")
     invite = models.ForeignKey(Invite, models.CASCADE, null=True, blank=True, related_name="letters")
@@ -177,8 +177,13 @@ class Letter(models.Model):
     to = models.EmailField()
     sent_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
+    # Kept as it went, the subject first; '' before it went. `way`: how mail was set up then (PORTAL_MAIL).
+    text = models.TextField(blank=True, default="", db_default="")
+    way = models.CharField(max_length=10, blank=True, default="", db_default="")
 
     objects = LetterSet.as_manager()
+
+    AGAIN = "-again-"  # with a number behind what it is about: one more of a letter that went
 
     class Meta:
         verbose_name = _("letter")
@@ -189,3 +194,8 @@ class Letter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} to {self.to}"
+
+    @property
+    def occasion(self) -> str:
+        """What it is about, the same of a letter and of one more of it."""
+        return self.about.partition(self.AGAIN)[0]

@@ -73,6 +73,12 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
     return job
 
 
+def ask_again(job: Job) -> None:
+    """List what failed anew; let go at once what is held back."""
+    Job.objects.filter(pk=job.pk, state=Job.State.WAITING).update(not_before=None, rung_at=None)
+    enqueue(job.kind, job.thing, job.sitting, recipe=job.recipe, again=True)
+
+
 def ring(ids: list[int]) -> None:
     """Tell the queue. A queue that cannot be reached is no error: the sweep rings again.
 

@@ -24,7 +24,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 WIDTHS: dict[str, dict[str, Any]] = {"desktop": {}, "phone": PHONE}
 PICKING = ("studio-sitting", "studio-upload", "studio-set", "studio-desk", "studio-people", "studio-lists")
 FINISHING = ("studio-lists", "studio-finals", "studio-delivery", "studio-licence", "studio-usage", "studio-people")
-QUIET = ("studio-setup", "studio-journal", "studio-settings", "studio-work")
+QUIET = ("studio-setup", "studio-journal", "studio-settings", "studio-work", "studio-letters")
 
 
 def check(page: Page) -> None:

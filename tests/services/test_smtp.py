@@ -106,6 +106,6 @@ def test_no_address_can_smuggle_a_header(postbox: Postbox) -> None:
     cast.sitting.title = "Spring\r\nBcc: thief@elsewhere.example"
     letter = Letter(sitting=cast.sitting, kind="invitation", to=cast.subject.email, invite=cast.subject)
     letter.created_at = timezone.now()
-    message = posting._message(letter).message()
+    message = posting._to_go(letter).message()
     assert message["Bcc"] is None
     assert "\n" not in str(message["Subject"])

@@ -101,6 +101,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "sitting": sitting, "look": look, "into": other, "first": frames[1], "final": final, "version": version,
         "invite": cast.recipient, "person": cast.recipient, "stray": stray,
         "note": final.pinned_notes.create(x=0, y=0, text="t", who="w"),
+        "letter": sitting.letters.create(invite=cast.subject, kind="proofs", to=cast.subject.email),
         "reference": sitting.references.create(key="k", brought_by="Ansa Veld"),
         "crop": final.crops.create(size=size, x=0, y=0, width=400, height=500, frame_width=4000, frame_height=6000),
         "delivery": sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready"),

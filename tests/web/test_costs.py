@@ -19,6 +19,7 @@ from galleries.models import (
     Invite,
     Job,
     JournalLine,
+    Letter,
     Look,
     Mark,
     PinnedNote,
@@ -74,6 +75,11 @@ def add_frames(sitting: Sitting, invites: list[Invite], start: int, stop: int) -
     )
     JournalLine.objects.bulk_create(
         JournalLine.line(sitting, "Ansa Veld", Verb.MARKED, frame.name, frame=frame.pk) for frame in frames
+    )
+    Letter.objects.bulk_create(
+        Letter(sitting=sitting, invite=invite, kind="proofs", about=f"{frame.name}-{invite.pk}", to=invite.email)
+        for frame in frames[:30]
+        for invite in invites
     )
     Remark.objects.bulk_create(Remark(frame=frame, who="Ansa Veld", text="This one.") for frame in frames)
     return frames
@@ -148,7 +154,7 @@ OF_FRAMES = [
         ("owner", STUDIO + page)
         for page in (
             *("", "desk", "desk/data", "set", "set/news", "lists", "upload", "upload/refused", "setup", "people"),
-            *("settings", "looks/{look}", "journal", "work"),
+            *("settings", "looks/{look}", "journal", "work", "letters"),
         )
     ],
     *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes")],
@@ -159,7 +165,7 @@ OF_ONE_THING = {
     *("sitting", "reference", "studio-reference", "version-picture", "studio-version-picture", "studio-version-file"),
     *("proof-picture", "view-picture", "original", "studio-eyes", "studio-crop-source", "studio-crop-preview"),
     *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
-    *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel"),
+    *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel", "studio-letter"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read
 

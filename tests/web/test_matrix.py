@@ -77,11 +77,12 @@ INVITEE_PAGES = {
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed finals version-picture version-file crops crop-source crop-preview crop-paper crop-sheet delivery
-delivery-progress archive delivery-paper delivered-file usage work own-copy-archive"""
+delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
+letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen retouch-known stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
-usage-answer work-again"""
+usage-answer work-again letter-link letter-again"""
 STUDIO_PAGES = {
     **{f"studio-{name}": "get" for name in GETS.split()},
     **{f"studio-{name}": "post" for name in POSTS.split()},
@@ -196,6 +197,7 @@ class Place:
             "stray_id": sitting.strays.create(sha256="b" * 64, key="k", name="n", bytes=1).pk,
             "note_id": final.pinned_notes.create(x=0, y=0, text="t", who="w").pk, "delivery_id": delivery.pk,
             "size": size.slug, "copy_id": own_copy.pk,
+            "letter_id": sitting.letters.create(invite=cast.subject, kind="proofs", to=cast.subject.email).pk,
             "request_id": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="w", use="poster").pk,
         }  # fmt: skip
 

@@ -23,7 +23,7 @@ def try_again(sitting: Sitting, by: Visitor, job_id: int | None = None) -> int:
     if job_id is not None:
         chosen = chosen.filter(pk=job_id)
     with transaction.atomic():
-        pieces = list(chosen.order_by("pk"))
+        pieces = list(chosen.select_related("sitting").order_by("pk"))
         for job in pieces:
             _again(sitting, job, by)
         if pieces:
@@ -32,15 +32,12 @@ def try_again(sitting: Sitting, by: Visitor, job_id: int | None = None) -> int:
 
 
 def _again(sitting: Sitting, job: Job, by: Visitor) -> None:
-    if job.state == Job.State.WAITING:
-        sitting.jobs.filter(pk=job.pk, state=Job.State.WAITING).update(not_before=None, rung_at=None)
-        jobs.enqueue(job.kind, job.thing, sitting, recipe=job.recipe)
-        return
-    delivery = sitting.deliveries.filter(pk=job.thing).first() if job.kind == "delivery" else None
+    given_up = job.state == Job.State.FAILED and job.kind == "delivery"
+    delivery = sitting.deliveries.filter(pk=job.thing).first() if given_up else None
     if delivery is not None and delivery.state == Delivery.State.FAILED:
         offer.try_again(delivery, by)
     else:
-        jobs.enqueue(job.kind, job.thing, sitting, recipe=job.recipe, again=True)
+        jobs.ask_again(job)
 
 
 def _kinds(pieces: list[Job]) -> list[str]:

@@ -25,6 +25,7 @@ PAGES = {
     removal_letter.KIND: "settings",
 }  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
+LINK = "[link]"  # stands in the text that is kept, where the letter had somebody's link
 
 
 def send(letter_id: int) -> None:
@@ -38,14 +39,31 @@ def send(letter_id: int) -> None:
         return
     if letter.kind == removal_letter.KIND and not removal_letter.is_current(letter):
         return
-    send_once(letter, lambda: _message(letter), rather_twice=letter.kind == removal_letter.KIND)
+    send_once(letter, lambda: _to_go(letter), rather_twice=letter.kind == removal_letter.KIND)
 
 
-def _message(letter: Letter) -> EmailMultiAlternatives:
+def _to_go(letter: Letter) -> EmailMultiAlternatives:
+    """The letter as it goes, its text kept without the link."""
+    person = letter.invite
+    link = invites.new_link(person) if person is not None and person.holds() else ""
+    made = message(letter, link)
+    text = written(made)
+    Letter.objects.filter(pk=letter.pk).update(text=text.replace(link, LINK) if link else text, way=settings.MAIL)
+    return made
+
+
+def written(made: EmailMultiAlternatives) -> str:
+    """A letter as one text; its first line is the subject."""
+    return f"{made.subject}\n\n{made.body}"
+
+
+def message(letter: Letter, link: str) -> EmailMultiAlternatives:
+    """The letter, not sent. `link` is that of whom it invites; a letter to the photographer leads to a page instead."""
     person, sitting = letter.invite, letter.sitting
-    link = f"{settings.BASE_URL}/studio/{sitting.slug}/{PAGES.get(letter.kind, '')}"
-    if person is not None:
-        link = invites.new_link(person) if person.holds() else settings.BASE_URL
+    if person is None:
+        link = f"{settings.BASE_URL}/studio/{sitting.slug}/{PAGES.get(letter.kind, '')}"
+    elif not person.holds():
+        link = settings.BASE_URL
     return compose(
         letter.kind,
         letter.to,

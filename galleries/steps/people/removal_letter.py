@@ -23,7 +23,7 @@ def about(day: date) -> str:
 def is_current(letter: Letter) -> bool:
     """Is the day that a letter not sent yet tells of still the sitting's?"""
     day = letter.sitting.keep_until
-    return day is not None and letter.about == about(day)
+    return day is not None and letter.occasion == about(day)
 
 
 def goes_on(sitting: Sitting, told_at: datetime) -> date | None:

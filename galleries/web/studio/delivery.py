@@ -23,6 +23,7 @@ from galleries.steps.delivering import lab_profile, licences, offer, orders, rec
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import send
+from galleries.web.studio import letter_words
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
 from galleries.words.rights import DATA_MINING, MODEL_RELEASE
@@ -194,6 +195,7 @@ def change(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id
     if do == "send":
         offer.send(delivery, visitor)
         messages.success(request, _("Delivery %d is sent.") % delivery.number)
+        letter_words.warn(request)
     elif do == "withdraw":
         offer.withdraw(delivery, visitor)
     elif do == "offer":

@@ -25,6 +25,7 @@ from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, send
+from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
@@ -205,6 +206,7 @@ def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> 
         count = sending.send(sitting, chosen, visitor, setting_aside=sure)
         said = ngettext("%d retouch is sent.", "%d retouches are sent.", count) % count
         messages.success(request, said)
+        letter_words.warn(request)
         return redirect("studio-finals", slug=sitting.slug)
     unsent = sending.waiting(sitting)
     proofs = Proof.objects.newest_of(version.final.frame_id for version in unsent)

@@ -37,6 +37,7 @@ _KINDS: dict[str, Callable[[str], str]] = {
     "delivery": lambda rest: _("delivery %s") % rest,
     "licence": lambda rest: _("licence %s") % rest,
     "invitation to": lambda rest: _("invitation to %s") % rest,
+    "letter to": lambda rest: _("letter to %s") % rest,
 }
 _STATES = (Sitting.Stage, Final.State, Delivery.State, OwnCopy.State, Version.Kind, Mark.Kind)
 

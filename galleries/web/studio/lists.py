@@ -16,6 +16,7 @@ from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, proposals, sidecars
 from galleries.web.doors import studio_page
+from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import text_file
@@ -100,6 +101,7 @@ def close(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     ids = [whole(pk, _("frame")) for pk in request.POST.getlist("frame")]
     finals = agree.close(sitting, ids, visitor)
     messages.success(request, _("The list is closed with %d frames.") % len(finals))
+    letter_words.warn(request)
     return redirect("studio-lists", slug=sitting.slug)
 
 

@@ -12,8 +12,9 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Invite, Sitting
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
+from galleries.steps.people import letters, mail
 from galleries.web.doors import studio_page
+from galleries.web.studio import letter_words
 from galleries.web.studio.forms import InviteForm, checked, whole
 
 MOST_DAYS = 730
@@ -58,10 +59,17 @@ def invite(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         by_letter=values["letter"],
     )
     if values["letter"]:
-        messages.success(request, _("%s is invited; the letter is on its way.") % made.name)
+        messages.success(request, letter_words.invited(made.name))
     else:
         messages.success(request, _("%s is invited. Show the link, or send the letter later.") % made.name)
-    return redirect("studio-people", slug=sitting.slug)
+    return _after_letter(sitting, made.letters.order_by("-pk").values_list("pk", flat=True).first())
+
+
+def _after_letter(sitting: Sitting, letter_id: int | None) -> HttpResponseBase:
+    """Where nobody gets it by mail, the letter itself is shown."""
+    if letter_id is None or mail.goes_out():
+        return redirect("studio-people", slug=sitting.slug)
+    return redirect("studio-letter", slug=sitting.slug, letter_id=letter_id)
 
 
 def _invite(sitting: Sitting, invite_id: int) -> Invite:
@@ -77,9 +85,9 @@ def send_letter(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite
     one = _invite(sitting, invite_id)
     if not one.holds():
         raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
-    letters.invite_by_letter(one, visitor)
-    messages.success(request, _("The letter to %s is on its way.") % one.name)
-    return redirect("studio-people", slug=sitting.slug)
+    made = letters.invite_by_letter(one, visitor)
+    messages.success(request, letter_words.going(one.name))
+    return _after_letter(sitting, made.pk)
 
 
 @studio_page()

@@ -26,6 +26,7 @@ from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
 from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
+from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
 from galleries.web.studio.journal_words import line_of
@@ -152,8 +153,11 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
 @require_POST
 def publish(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """Show the proofs to the people invited; with a letter to each when asked."""
-    agree.publish(sitting, visitor, by_letter=bool(request.POST.get("letter")))
+    by_letter = bool(request.POST.get("letter"))
+    agree.publish(sitting, visitor, by_letter=by_letter)
     messages.success(request, _("The proofs are out."))
+    if by_letter:
+        letter_words.warn(request)
     return redirect("studio-set" if request.POST.get("from") == "set" else "studio-sitting", slug=sitting.slug)
 
 

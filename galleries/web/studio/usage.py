@@ -16,6 +16,7 @@ from galleries.models import Sitting
 from galleries.papers.terms import USES
 from galleries.steps.delivering import usage
 from galleries.web.doors import studio_page
+from galleries.web.studio import letter_words
 from galleries.web.use_words import USE_WORDS
 
 
@@ -52,4 +53,5 @@ def answer(request: HttpRequest, visitor: Visitor, sitting: Sitting, request_id:
         messages.success(request, _("The answer is on record."))
     else:
         raise BadInput(_("A request is granted or refused."))
+    letter_words.warn(request)
     return redirect("studio-usage", slug=sitting.slug)

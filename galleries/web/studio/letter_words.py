@@ -1,0 +1,69 @@
+"""Words about letters: what each is about, and what becomes of it with mail set up as it is."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from galleries.steps.people import mail
+
+KINDS = {
+    "invitation": gettext_lazy("Invitation"),
+    "proofs": gettext_lazy("The proofs are out"),
+    "reminder": gettext_lazy("Reminder to mark the picks"),
+    "closed": gettext_lazy("The list is closed"),
+    "retouch": gettext_lazy("Retouches to look at"),
+    "answer": gettext_lazy("Reminder to answer a retouch"),
+    "returned": gettext_lazy("A retouch was sent back"),
+    "delivery": gettext_lazy("The pictures are ready"),
+    "through": gettext_lazy("Somebody is through with the marks"),
+    "usage": gettext_lazy("About a use of the pictures"),
+    "passed": gettext_lazy("An invite was passed on"),
+    "again": gettext_lazy("The link once more"),
+    "ended": gettext_lazy("The invite has ended"),
+    "asked": gettext_lazy("A link is asked for"),
+    "own": gettext_lazy("Everything kept about a person, ready to be fetched"),
+    "removal": gettext_lazy("The sitting is removed soon"),
+}
+NO_LINK = gettext_lazy("(here stands the link, made when the letter goes and not kept)")
+
+
+def kind(code: str) -> str:
+    return str(KINDS.get(code, code))
+
+
+def where_it_lies(way: str = "") -> str:
+    """Where mail is not set up: what became of a letter that counts as sent."""
+    if (way or settings.MAIL) == mail.CONSOLE:
+        return _("Mail is not set up: the letter was written into the program's log only.")
+    return _("Mail is not set up: the letter lies in the folder %s and nobody has got it.") % settings.EMAIL_FILE_PATH
+
+
+def where_letters_lie() -> str:
+    """As `where_it_lies`, of letters to come."""
+    if settings.MAIL == mail.CONSOLE:
+        return _("Mail is not set up: letters are written into the program's log only.")
+    return _("Mail is not set up: letters lie in the folder %s and reach nobody.") % settings.EMAIL_FILE_PATH
+
+
+def invited(name: str) -> str:
+    """Said after somebody was invited by letter."""
+    if mail.goes_out():
+        return _("%s is invited; the letter is on its way.") % name
+    return _("%s is invited. Mail is not set up: hand the link over yourself.") % name
+
+
+def warn(request: HttpRequest) -> None:
+    """Said beside what a press did, where the letters that belong to it reach nobody."""
+    if not mail.goes_out():
+        messages.warning(request, where_letters_lie())
+
+
+def going(name: str) -> str:
+    """Said after a press that sends one letter."""
+    if mail.goes_out():
+        return _("The letter to %s is on its way.") % name
+    return _("The letter to %s is written, but mail is not set up: hand its link over yourself.") % name
