@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0021_own_copies'),
+        ('galleries', '0022_tracer_key_of_its_own'),
     ]
 
     operations = [
