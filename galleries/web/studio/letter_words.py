@@ -5,34 +5,17 @@ from __future__ import annotations
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from galleries.steps.people import mail
+from galleries.steps.people import letters, mail
 
-KINDS = {
-    "invitation": gettext_lazy("Invitation"),
-    "proofs": gettext_lazy("The proofs are out"),
-    "reminder": gettext_lazy("Reminder to mark the picks"),
-    "closed": gettext_lazy("The list is closed"),
-    "retouch": gettext_lazy("Retouches to look at"),
-    "answer": gettext_lazy("Reminder to answer a retouch"),
-    "returned": gettext_lazy("A retouch was sent back"),
-    "delivery": gettext_lazy("The pictures are ready"),
-    "through": gettext_lazy("Somebody is through with the marks"),
-    "usage": gettext_lazy("About a use of the pictures"),
-    "passed": gettext_lazy("An invite was passed on"),
-    "again": gettext_lazy("The link once more"),
-    "ended": gettext_lazy("The invite has ended"),
-    "asked": gettext_lazy("A link is asked for"),
-    "own": gettext_lazy("Everything kept about a person, ready to be fetched"),
-    "removal": gettext_lazy("The sitting is removed soon"),
-}
 NO_LINK = gettext_lazy("(here stands the link, made when the letter goes and not kept)")
 
 
 def kind(code: str) -> str:
-    return str(KINDS.get(code, code))
+    return capfirst(str(letters.KINDS.get(code, code)))
 
 
 def where_it_lies(way: str = "") -> str:

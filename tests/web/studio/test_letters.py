@@ -14,7 +14,6 @@ from galleries.models import InviteLink, Job, JournalLine, Letter, Studio
 from galleries.steps import jobs
 from galleries.steps.people import letters, posting
 from galleries.steps.people.mail import is_this_machine
-from galleries.web.studio import letter_words
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -153,10 +152,6 @@ def test_a_letter_of_another_sitting_is_nobodys_to_read(cast: Cast, client: Clie
         for slug in (cast.sitting.slug, other.sitting.slug):
             ask = reader.get if name == "studio-letter" else reader.post
             assert ask(reverse(name, args=[slug, letter.pk])).status_code == 404
-
-
-def test_every_kind_of_letter_has_words() -> None:
-    assert set(letter_words.KINDS) == letters.KINDS - {"desk"}  # that one signs an agent in and belongs to no sitting
 
 
 @pytest.mark.parametrize(
