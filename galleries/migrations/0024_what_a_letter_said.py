@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0022_tracer_key_of_its_own'),
+        ('galleries', '0023_second_factor'),
     ]
 
     operations = [
