@@ -15,7 +15,7 @@ NO_LINK = gettext_lazy("(here stands the link, made when the letter goes and not
 
 
 def kind(code: str) -> str:
-    return capfirst(str(letters.KINDS.get(code, code)))
+    return capfirst(str(letters.KIND_WORDS.get(code, code)))
 
 
 def where_it_lies(way: str = "") -> str:
