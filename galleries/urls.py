@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from galleries.web import coming_in, entrance, files, health, language
+from galleries.web import coming_in, entrance, files, health, language, metrics
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account, second_factor
 
@@ -30,6 +30,7 @@ urlpatterns = [
     path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
     path("files/original/<int:frame_id>", files.original, name="original"),
     path("health/live", health.live, name="health-live"),
+    path("metrics", metrics.metrics, name="metrics"),
     path("health/ready", health.ready, name="health-ready"),
     path("s/<slug:slug>/", include("galleries.web.invitee.urls")),
     path("studio/", include("galleries.web.studio.urls")),

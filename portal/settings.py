@@ -182,6 +182,10 @@ CELERY_BEAT_SCHEDULER = "portal.clock:Clock"
 WORKER_STOP_SECONDS = env.whole("PORTAL_WORKER_STOP_SECONDS", 45, least=1)
 JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
 JOB_ATTEMPTS = 4
+# Who shows it is told the numbers of `/metrics`; without one nobody is.
+METRICS_TOKEN = env.text("PORTAL_METRICS_TOKEN")
+if METRICS_TOKEN and len(METRICS_TOKEN) < 24:
+    raise ImproperlyConfigured("PORTAL_METRICS_TOKEN is too short; use 24 characters or more.")
 # Work that waits this long while none is done: the workers are silent, and `/health/ready` says so.
 WORK_LATE_SECONDS = env.whole("PORTAL_WORK_LATE_SECONDS", 300, least=30)
 

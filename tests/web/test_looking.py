@@ -119,8 +119,8 @@ def test_an_address_of_no_sitting_that_is_looked_at_writes_nothing() -> None:
     session.save()
     clients = {"nobody": Client(), "agent": agent, "photographer": place.cast.client_of(place.cast.owner)}
     wrong, wrote, tried = [], set(), 0
-    for name in sorted({*OF_NO_SITTING, "health-live", "health-ready"}):
-        kwargs = {} if name.startswith("health") else parts(name, place)
+    for name in sorted({*OF_NO_SITTING, "health-live", "health-ready", "metrics"}):
+        kwargs = {} if name.startswith(("health", "metrics")) else parts(name, place)
         for who, client in clients.items():
             for method in ("get", "head"):
                 answer, tables = looked(client, method, reverse(name, kwargs=kwargs))
