@@ -90,7 +90,8 @@ class Trouble(msgspec.Struct):
 
 
 def _without_numpy(value: Any) -> Any:
-    if type(value).__module__ == "numpy" and hasattr(value, "item"):  # known by name: who only asks loads no numpy
+    # Known by name: who only asks loads no numpy.
+    if type(value).__module__ == "numpy" and getattr(value, "ndim", 1) == 0:
         return value.item()
     raise TypeError(f"{type(value).__name__} is no plain data.")
 
