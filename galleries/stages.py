@@ -71,6 +71,7 @@ def advance(sitting: Sitting, to: str, by: Visitor, *, verb: Verb = Verb.STAGE, 
         extra["published_at"] = timezone.now()
     if to == Stage.DELIVERED:
         extra["delivered_at"] = timezone.now()
+    extra["put_away_from"] = before if to == Stage.ARCHIVED else ""
     with transaction.atomic():
         moved = Sitting.objects.filter(pk=sitting.pk, stage=before).update(stage=to, change=F("change") + 1, **extra)
         if not moved:

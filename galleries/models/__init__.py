@@ -2,6 +2,7 @@
 
 from galleries.models.accounts import AccountLetter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
+from galleries.models.erasures import Erasure
 from galleries.models.factors import CodeApp, RecoveryCode
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
@@ -23,6 +24,7 @@ __all__ = [
     "DeliveredFile",
     "Delivery",
     "DeliverySize",
+    "Erasure",
     "Final",
     "Frame",
     "Invite",

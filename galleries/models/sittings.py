@@ -80,6 +80,10 @@ class Sitting(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    # The stage it was put away from, and goes back to; '' while it is not put away.
+    put_away_from = models.CharField(
+        max_length=12, choices=Stage, blank=True, default="", db_default="", editable=False
+    )
     keep_until = models.DateField(_("keep until"), null=True, blank=True)
     # Counts every change a live page may have to show; pages poll with it.
     change = models.PositiveBigIntegerField(default=0, editable=False)

@@ -8,25 +8,29 @@ reach, and so are files that people fetched: whoever asked must be told.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID
 
 from django.conf import settings
 from django.db import connection, transaction
+from django.db.models import F, Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import storage
 from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput, Refused
-from galleries.models import Delivery, Final, Frame, Invite, JournalLine, Sitting, Verb
+from galleries.models import Delivery, Erasure, Final, Frame, Invite, JournalLine, Sitting, Verb
 from galleries.steps.keeping import inventory
 
-BEGUN, DONE = Verb.ERASURE_BEGUN, Verb.ERASED
+# A restore that takes longer was cut short: what it had put there goes again.
+RESTORING_AT_MOST = timedelta(days=1)
 
 
 @dataclass(frozen=True)
-class Erasure:
+class Removed:
     """What went, and what a scan of both stores still finds (nothing, or it was not done)."""
 
     uid: str
@@ -35,7 +39,7 @@ class Erasure:
     left: tuple[str, ...]
 
 
-def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
+def erase(sitting: Sitting, by: Visitor, why: str) -> Removed:
     """Remove a sitting for good. The record names neither subject nor sitting: a number, who did it, when and why.
 
     Raises:
@@ -48,30 +52,35 @@ def erase(sitting: Sitting, by: Visitor, why: str) -> Erasure:
     why = " ".join(why.split())[:200]
     if not why:
         raise BadInput(_("Say why the sitting is removed; the reason is all that is kept of it."))
-    uid, frames = sitting.uid, sitting.frames.count()
     _remove_letters(sitting)
     with transaction.atomic():
-        _gone(sitting, by, why=why, frames=frames)
-    return _remove_files(uid, by, frames)
+        Sitting.objects.select_for_update(of=("self",)).get(pk=sitting.pk)
+        erasure = _gone(sitting, by, why)
+    return _remove_files(erasure, by)
 
 
-def erase_by_the_clock(sitting: Sitting) -> Erasure | None:
+def erase_by_the_clock(sitting: Sitting) -> Removed | None:
     """Remove a sitting whose day is over; `removal` says when that may be. None when its day was set anew meanwhile."""
-    uid, frames, day = sitting.uid, sitting.frames.count(), sitting.keep_until
+    day = sitting.keep_until
     _remove_letters(sitting)
     with transaction.atomic():
         same = Sitting.objects.select_for_update(of=("self",)).filter(pk=sitting.pk, keep_until=day)
         if day is None or not same.exists():
             return None
-        _gone(sitting, PROGRAM, frames=frames, until=day.isoformat())
-    return _remove_files(uid, PROGRAM, frames)
+        erasure = _gone(sitting, PROGRAM, until=day.isoformat())
+    return _remove_files(erasure, PROGRAM)
 
 
-def _gone(sitting: Sitting, by: Visitor, **detail: Any) -> None:
-    """The rows, and the note that the files are to follow: one transaction."""
-    uid, number = sitting.uid, sitting.pk
+def _gone(sitting: Sitting, by: Visitor, why: str = "", **detail: Any) -> Erasure:
+    """The rows, and the note that the files are to follow: one transaction, whose caller holds the sitting's row:
+    whoever is just writing something that hangs on it is waited for, and what comes later finds it gone."""
+    erasure = Erasure.objects.create(
+        uid=sitting.uid, number=sitting.pk, who=by.who[:140], why=why, frames=sitting.frames.count()
+    )
     _remove_rows(sitting)
-    _note(uid, by, BEGUN, number=number, **detail)
+    detail |= {"why": why} if why else {}
+    _note(erasure, by, Verb.ERASURE_BEGUN, frames=erasure.frames, number=erasure.number, **detail)
+    return erasure
 
 
 def _remove_letters(sitting: Sitting) -> None:
@@ -99,11 +108,12 @@ def _remove_rows(sitting: Sitting) -> None:
     sitting.delete()
 
 
-def _note(uid: UUID, by: Visitor, verb: Verb, **detail: Any) -> None:
-    JournalLine.objects.create(sitting=None, sitting_slug=uid.hex, who=by.who[:140], verb=verb, detail=detail)
+def _note(erasure: Erasure, by: Visitor, verb: Verb, **detail: Any) -> None:
+    JournalLine.objects.create(sitting=None, sitting_slug=erasure.uid.hex, who=by.who[:140], verb=verb, detail=detail)
 
 
-def _remove_files(uid: UUID, by: Visitor, frames: int) -> Erasure:
+def _remove_files(erasure: Erasure, by: Visitor) -> Removed:
+    uid = erasure.uid
     home = storage.home(uid)
     storage.shut(uid)  # before the files go: a worker that is in the middle of something stores nothing afterwards
     files = sum(inventory.listing(name).remove_prefix(home) for name in (inventory.PRIVATE, inventory.PROOFS))
@@ -111,8 +121,9 @@ def _remove_files(uid: UUID, by: Visitor, frames: int) -> Erasure:
     left = scan(uid)
     if not left:
         with transaction.atomic():
-            _note(uid, by, DONE, frames=frames, files=files)
-    return Erasure(uid.hex, frames, files, left)
+            Erasure.objects.filter(pk=erasure.pk).update(done_at=timezone.now(), files=F("files") + files)
+            _note(erasure, by, Verb.ERASED, frames=erasure.frames, files=files)
+    return Removed(uid.hex, erasure.frames, files, left)
 
 
 def _clear_log() -> None:
@@ -132,15 +143,19 @@ def scan(uid: UUID) -> tuple[str, ...]:
     return tuple(found)
 
 
-def unfinished() -> list[JournalLine]:
-    """Erasures with files still there: the process was stopped in between, or a worker wrote one more afterwards."""
-    done = set(JournalLine.objects.filter(verb=DONE).values_list("sitting_slug", flat=True))
-    begun = JournalLine.objects.filter(verb=BEGUN)
-    return [line for line in begun if line.sitting_slug not in done or scan(UUID(hex=line.sitting_slug))]
+def unfinished() -> list[Erasure]:
+    """Erasures with files still there: the process was stopped in between, or a worker wrote one more afterwards.
+    Not those of a sitting that is back from its archive, or is just coming."""
+    coming = Q(restore_begun_at__gt=timezone.now() - RESTORING_AT_MOST)
+    gone = Erasure.objects.exclude(uid__in=Sitting.objects.values("uid")).exclude(coming)
+    return [one for one in gone if one.done_at is None or scan(one.uid)]
 
 
-def finish_erasures() -> list[Erasure]:
+def finish_erasures() -> list[Removed]:
     """Catch up with what was begun; harmless at any time."""
-    return [
-        _remove_files(UUID(hex=line.sitting_slug), PROGRAM, int(line.detail.get("frames", 0))) for line in unfinished()
-    ]
+    return [_remove_files(one, PROGRAM) for one in unfinished()]
+
+
+def comes_back(uid: UUID) -> None:
+    """The sitting is about to come back from its archive: what lies in its folder is no left-over."""
+    Erasure.objects.filter(uid=uid).update(restore_begun_at=timezone.now())

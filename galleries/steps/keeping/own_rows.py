@@ -55,7 +55,7 @@ TABLES: tuple[Table, ...] = (
         theirs="""id slug title stage subject_given subject_surname held_on place plan allowance deadline time_zone
         subject_chooses_looks strikes_hide representation_approves subject_is_minor guardian_name guardian_consent_on
         guardian_consent_note name_for_strip current_look send_at_once answer_days created_at published_at delivered_at
-        keep_until""",
+        put_away_from keep_until""",
         named="photographer colleagues",
         house="uid print_profile_key print_profile_name tracer_key tracer_key_before change",
     ),
@@ -180,6 +180,7 @@ TABLES: tuple[Table, ...] = (
         created_at done_at""",
     ),
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
+    _table(m.Erasure, house="id uid number who why frames files begun_at done_at restore_begun_at"),
     _table(m.AccountLetter, house="id kind language created_at sent_at", others="to account"),
 )  # fmt: skip
 # Tables that are the framework's: none of their rows is in a copy, and why.

@@ -54,7 +54,7 @@ def _tell(sitting: Sitting, day: date) -> bool:
     return True
 
 
-def remove_due(now: datetime) -> list[erase.Erasure]:
+def remove_due(now: datetime) -> list[erase.Removed]:
     """Remove the sittings whose day is over and whose letter went long enough ago."""
     gone = []
     for sitting in Sitting.objects.exclude(keep_until=None):

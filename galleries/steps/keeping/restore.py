@@ -22,9 +22,10 @@ from galleries import storage
 from galleries.errors import BadInput, Conflict
 from galleries.models import Verb
 from galleries.steps.delivering import file_order, sizes
-from galleries.steps.keeping import archive_file, archive_shape, inventory
+from galleries.steps.keeping import archive_file, archive_shape, erase, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
 
+Stage = m.Sitting.Stage
 # What putting a made-up row back may end in.
 _NOT_OURS = (
     *(KeyError, TypeError, ValueError, AttributeError, OverflowError),
@@ -67,6 +68,7 @@ def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Res
             _check_free(head)
             files = list(archive_file.checked_files(archive, head, seen))
             storage.open_again(UUID(hex=head["uid"]))
+            erase.comes_back(UUID(hex=head["uid"]))
             _put_files(archive, files)
             try:
                 found, numbers = _put_rows(head, photographer)
@@ -127,10 +129,12 @@ def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numb
             file_order.of(delivery)  # refused here, and not when somebody wants the pictures
             delivery.save(update_fields=["orders"])
         _own_tracer_key(sitting)
-        _carry_versions(sitting, (head["rows"].get("Version") or [{"fields": {}}])[0]["fields"])
-        keepable = [*head["rows"].get("Frame", []), *head["rows"].get("Look", [])]
-        if keepable and "kept_by_subject" not in keepable[0]["fields"]:
+        _carry_versions(sitting, _first_fields(head, "Version"))
+        keepable = _first_fields(head, "Frame") or _first_fields(head, "Look")
+        if keepable and "kept_by_subject" not in keepable:
             _carry_kept(sitting)
+        if "put_away_from" not in _first_fields(head, "Sitting"):
+            _carry_stage(sitting)
         _reset_counters()
         m.JournalLine.write(sitting, "the program", Verb.RESTORED_FROM_A_FILE, sitting.title)
     return sitting, numbers
@@ -142,6 +146,13 @@ def _own_tracer_key(sitting: m.Sitting) -> None:
         sitting.tracer_key_before = sitting.tracer_key_before or sitting.tracer_key
         sitting.tracer_key = secrets.token_hex()
         sitting.save(update_fields=["tracer_key", "tracer_key_before"])
+
+
+def _first_fields(head: dict[str, Any], table: str) -> dict[str, Any]:
+    """What the table's first row says; nothing where the sitting has none."""
+    rows = head["rows"].get(table) or [{"fields": {}}]
+    fields: dict[str, Any] = rows[0]["fields"]
+    return fields
 
 
 def _carry_versions(sitting: m.Sitting, fields: dict[str, Any]) -> None:
@@ -162,6 +173,14 @@ def _carry_kept(sitting: m.Sitting) -> None:
     for look in sitting.looks.filter(kept_from_representation=True):
         m.Look.objects.filter(pk=look.pk).update(kept_by_subject=True)
         look.frames.update(kept_by_subject=True)
+
+
+def _carry_stage(sitting: m.Sitting) -> None:
+    """An archive from before sittings said where they were put away from: only its journal does."""
+    if sitting.stage == Stage.ARCHIVED:
+        line = sitting.journal.filter(after=Stage.ARCHIVED, before__in=Stage.values).order_by("-pk").first()
+        sitting.put_away_from = line.before if line else ""
+        sitting.save(update_fields=["put_away_from"])
 
 
 def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:

@@ -96,9 +96,7 @@ def bring_back(sitting: Sitting, by: Visitor) -> None:
     require(by, Act.RUN, sitting, _("Only the sitting's photographer brings it back."))
     if sitting.stage != Stage.ARCHIVED:
         raise Conflict(_("This sitting is not put away."))
-    line = JournalLine.objects.filter(sitting=sitting, after=Stage.ARCHIVED).order_by("-pk").first()
-    before = line.before if line is not None and line.before in Stage.values else Stage.PLANNING
-    stages.advance(sitting, before, by, verb=Verb.BROUGHT_BACK)
+    stages.advance(sitting, sitting.put_away_from or Stage.PLANNING, by, verb=Verb.BROUGHT_BACK)
 
 
 def check_day(text: str) -> date:

@@ -19,7 +19,7 @@ from tests.cast import Cast, make_cast
 pytestmark = pytest.mark.django_db
 
 
-def _in_the_middle_of(monkeypatch: pytest.MonkeyPatch, owner: object, name: str, cast: Cast) -> list[erase.Erasure]:
+def _in_the_middle_of(monkeypatch: pytest.MonkeyPatch, owner: object, name: str, cast: Cast) -> list[erase.Removed]:
     """The sitting is removed when `name` is called, right after it did its work."""
     real, gone, begun = getattr(owner, name), [], []
 

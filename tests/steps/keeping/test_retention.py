@@ -8,6 +8,7 @@ import subprocess
 import zipfile
 from datetime import date, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.contrib.auth.models import User
@@ -22,6 +23,7 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import (
     DeliverySize,
+    Erasure,
     Final,
     Frame,
     Invite,
@@ -328,6 +330,24 @@ def test_an_erasure_cut_short_is_caught_up(monkeypatch: pytest.MonkeyPatch) -> N
     assert not _stored()
 
 
+def test_one_that_came_back_from_its_archive_keeps_its_files(tmp_path: Path) -> None:
+    """Also while it is coming, its files there and its rows not yet; not when that was cut short long ago."""
+    cast = make_cast()
+    painted.frames_of(cast, 1)
+    archive_file.write(cast.sitting, tmp_path / "one.zip", cast.as_owner)
+    erase.erase(cast.sitting, cast.as_owner, "by mistake")
+    done = restore(tmp_path / "one.zip")
+    files = _stored()
+    assert files
+    assert erase.finish_erasures() == []
+    assert _stored() == files
+    Sitting.objects.filter(pk=done.sitting.pk).update(uid=uuid4())
+    assert erase.unfinished() == []
+    Erasure.objects.update(restore_begun_at=timezone.now() - timedelta(days=2))
+    assert len(erase.finish_erasures()) == 1
+    assert not _stored()
+
+
 @pytest.mark.parametrize("who", ["subject", "representation", "recipient"])
 def test_only_the_photographer_keeps_and_removes(who: str, tmp_path: Path) -> None:
     cast = make_cast()
@@ -353,8 +373,24 @@ def test_put_away_and_brought_back_to_where_it_was() -> None:
     assert cast.sitting.stage == Sitting.Stage.ARCHIVED
     retention.bring_back(cast.sitting, cast.as_owner)
     assert cast.sitting.stage == Sitting.Stage.AGREEING
+    assert cast.sitting.put_away_from == ""
     with pytest.raises(Conflict):
         retention.bring_back(cast.sitting, cast.as_owner)
+
+
+def test_an_archive_from_before_that_was_kept_goes_back_to_where_its_journal_says(tmp_path: Path) -> None:
+    cast = make_cast(stage=Sitting.Stage.FINISHING)
+    retention.put_away(cast.sitting, cast.as_owner)
+    archive_file.write(cast.sitting, tmp_path / "one.zip", cast.as_owner)
+    erase.erase(cast.sitting, cast.as_owner, "test")
+    with zipfile.ZipFile(tmp_path / "one.zip") as source, zipfile.ZipFile(tmp_path / "old.zip", "w") as target:
+        head = json.loads(source.read("sitting.json"))
+        del head["rows"]["Sitting"][0]["fields"]["put_away_from"]
+        target.writestr("sitting.json", json.dumps(head))
+        target.writestr("SHA256SUMS", "")
+    back = restore(tmp_path / "old.zip").sitting
+    retention.bring_back(back, Visitor(user=back.photographer))
+    assert back.stage == Sitting.Stage.FINISHING
 
 
 def test_the_list_of_what_is_kept_puts_the_due_ones_first() -> None:
