@@ -76,7 +76,7 @@ def test_erasures_with_what_was_done_of_each() -> None:
     line(None, "erased", again.hex, detail={"frames": 4, "files": 1})  # a late file
     line(None, "erasure begun", again.hex, detail={"why": "once more", "frames": 2, "number": 9})
     line(None, "erasure begun", cut.hex, detail={"why": "cut short", "frames": 1, "number": 4})
-    carry_over("0024_erasures_and_put_away_from")
+    carry_over("0025_erasures_and_put_away_from")
     rows = Erasure.objects.order_by("pk")
     assert [(row.uid, row.why, row.number, row.frames, row.files, row.done_at is None) for row in rows] == [
         (done, "asked for", 3, 4, 12, False),
@@ -91,7 +91,7 @@ def test_a_sitting_that_was_put_away_goes_back_to_where_it_was() -> None:
     line(cast.sitting, "put away", before="agreeing", after="archived")
     line(cast.sitting, "brought back", before="archived", after="agreeing")
     line(cast.sitting, "put away", before="finishing", after="archived")
-    carry_over("0024_erasures_and_put_away_from")
+    carry_over("0025_erasures_and_put_away_from")
     cast.sitting.refresh_from_db()
     retention.bring_back(cast.sitting, cast.as_owner)
     assert cast.sitting.stage == "finishing"

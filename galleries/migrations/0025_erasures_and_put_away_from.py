@@ -31,7 +31,7 @@ def carry_over(apps, schema):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("galleries", "0023_second_factor")]
+    dependencies = [("galleries", "0024_what_a_letter_said")]
 
     operations = [
         migrations.AddField(
