@@ -42,6 +42,7 @@ def test_the_rule_whoever_spoke_first(marks: tuple[str, ...], word: str, why: st
         ((("pick", 3),), 3),
         ((("alternate", 3),), 3),
         ((("pick", 3), ("pick", 2)), 2),
+        ((("pick", None), ("pick", 2)), 2),  # one of them ranks nothing
         ((("strike", 1),), None),  # ranked first, then struck
         ((("", 1),), None),  # ranked first, then taken back
         ((("strike", 1), ("pick", 4)), 4),

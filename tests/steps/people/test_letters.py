@@ -101,6 +101,33 @@ def test_reminders_come_before_the_deadline_once_each_to_those_who_are_not_throu
     assert sorted(Letter.objects.values_list("about", flat=True)) == ["2026-12-10-1", "2026-12-10-3"]
 
 
+@pytest.mark.parametrize("stage", ["planning", "finishing", "delivered", "archived"])
+def test_nobody_is_reminded_to_choose_when_there_is_nothing_to_choose(cast, stage):
+    Sitting.objects.update(deadline=date(2026, 12, 10), stage=stage)
+    assert posting.send_due(date(2026, 12, 9)) == 0
+    assert not Letter.objects.exists()
+
+
+def test_the_letter_of_a_closed_list_names_what_was_picked_in_vain_to_those_who_may_know(cast):
+    kept = cast.look("Bare", kept_from_representation=True)
+    listed, left_out, hers = cast.frame(1), cast.frame(2), cast.frame(3, kept)
+    for frame in (listed, left_out, hers):
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    pick.set_mark(cast.as_representation, listed.pk, kind="pick")
+    until = timezone.now() + timedelta(days=9)
+    cast.sitting.invites.create(role="assistant", name="Mirre Solland", email="m@solland.example", expires_at=until)
+    agree.close(cast.sitting, [listed.pk], cast.as_owner)
+    send_all()
+    vain = {message.to[0]: message.body.partition("Picked, and not on it: ")[2][:10] for message in mail.outbox}
+    assert vain == {
+        "ansa@veld.example": "0002, 0003",
+        "ruben@achterberg.example": "0002.\n\nNort",
+        "tamsin@northlight.example": "0002, 0003",
+        "m@solland.example": "",
+    }
+    assert all("On the list: 0001." in message.body for message in mail.outbox)
+
+
 @pytest.mark.parametrize(
     ("error", "state", "attempts"),
     [
