@@ -118,11 +118,14 @@ def test_the_letter_of_a_closed_list_names_what_was_picked_in_vain_to_those_who_
     cast.sitting.invites.create(role="assistant", name="Mirre Solland", email="m@solland.example", expires_at=until)
     agree.close(cast.sitting, [listed.pk], cast.as_owner)
     send_all()
-    vain = {message.to[0]: message.body.partition("Picked, and not on it: ")[2][:10] for message in mail.outbox}
+    vain = {
+        message.to[0]: message.body.partition("Picked, and not on it: ")[2].partition("\n")[0]
+        for message in mail.outbox
+    }
     assert vain == {
-        "ansa@veld.example": "0002, 0003",
-        "ruben@achterberg.example": "0002.\n\nNort",
-        "tamsin@northlight.example": "0002, 0003",
+        "ansa@veld.example": "0002, 0003.",
+        "ruben@achterberg.example": "0002.",
+        "tamsin@northlight.example": "0002, 0003.",
         "m@solland.example": "",
     }
     assert all("On the list: 0001." in message.body for message in mail.outbox)
