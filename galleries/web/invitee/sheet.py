@@ -106,6 +106,10 @@ def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
         "why_not": why_not(visitor, Act.MARK, sitting),
         "chooses": invite is not None and invite.is_side,
         "again": reverse("ask-link"),
+        "done": reverse("done", args=[slug]),
+        # What a device may keep to open without a network, and until when.
+        "until": invite.expires_at.isoformat() if invite else "",
+        "pages": [reverse("plan", args=[slug])],
         # A frame that goes from the subject's sheet was hidden by the studio; from another's, perhaps by the subject.
         "hears_why": invite is None or invite.is_subject,
         "sitting": slug,
@@ -213,6 +217,8 @@ def _remark(said: Remark) -> dict[str, str]:
 def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     pick.say_done(visitor, sitting)
     messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
+    if wants_json(request):
+        return JsonResponse({"through": True})
     return redirect("sheet", slug=sitting.slug)
 
 

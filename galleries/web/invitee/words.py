@@ -116,5 +116,11 @@ def sheet_words() -> dict[str, Any]:
         "select_more": _("Choose two or more frames."),
         "selected": _("{n} chosen"),
         "none_alike": _("No other frame is nearly the same as this one."),
+        "small_only": _("The large picture cannot be fetched now; this is the small one."),
+        "through_waits": _("You are through. The others are told as soon as the network is back."),
+        "through_said": _("You are through, and everybody sees it."),
+        "needs_network": _("This page needs the network"),
+        "works_without": _("Sheet and plan open without it, and marks wait on this device until it is back."),
+        "to_the_sheet": _("To the sheet"),
         "failed": _("The server could not be reached. Try again."),
     }

@@ -102,12 +102,16 @@ export class Large {
     if (small && !this.loaded(frame)) {
       picture.src = small; // at once, until the large one is there
       const large = this.fetchAhead(frame);
-      large
-        .decode()
-        .catch(() => {})
-        .then(() => {
+      large.decode().then(
+        () => {
           if (this.id === id) picture.src = frame.large;
-        });
+        },
+        () => {
+          // The small one stays. Not said of a frame that is just going from the sheet.
+          const stays = () => this.id === id && this.dialog.open;
+          setTimeout(() => stays() && say(this.words.small_only), 3000);
+        },
+      );
     } else picture.src = frame.large;
     this.view.show(frame.width, frame.height, frame.eyes);
     this.details = null;
@@ -136,10 +140,10 @@ export class Large {
     this.later = setTimeout(() => this.load(), 250); // not for frames that are only passed by
   }
   loaded(frame) {
-    return this.ahead.some((image) => image.src.endsWith(frame.large) && image.complete);
+    return this.ahead.some((image) => image.src.endsWith(frame.large) && image.naturalWidth);
   }
   fetchAhead(frame) {
-    let image = this.ahead.find((one) => one.src.endsWith(frame.large));
+    let image = this.ahead.find((one) => one.src.endsWith(frame.large) && !(one.complete && !one.naturalWidth));
     if (!image) {
       image = new Image();
       image.src = frame.large;

@@ -1,52 +1,102 @@
-// Opens the sheet again without a network: the page as last seen, scripts and styles, and the thumbnails that were
-// looked at. It sends nothing; marks wait in the page's own outbox. Everything goes when the person changes.
+// Opens the sheet again without a network: sheet and plan as last seen, scripts and styles, every small picture of the
+// sheet. It sends nothing; marks wait in the page's own outbox. Everything goes when the person changes, when the
+// server says that the door is shut, and when the invite's time is over.
 const KEPT = "sheet",
-  MOST_PICTURES = 1500;
-const SMALL = /^\/files\/proof\/\d+\/small\//;
-let pictures = -1;
+  AT_ONCE = 4;
+const SMALL = /^\/files\/proof\/\d+\/small\//,
+  REFERENCE = /^\/s\/[^/]+\/plan\/picture\//,
+  PAGE = /^\/s\/[^/]+\/(sheet|plan)$/,
+  WAY_IN = /^\/s\/[^/]+\/$/,
+  OURS = /^\/s\/[^/]+\/(|plan|sheet|compare|lists|kept-back|finals|final\/\d+|delivery|pass-on)$/;
+const SHUT = [401, 403, 404, 410];
 
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("message", (event) => event.waitUntil(take(event.data, event.source)));
 
-/** A page says for whom it is, and what it has loaded before this script watched. */
-async function take({ person, page, seen }, client) {
-  const note = new Request(`${page}-is-for`);
-  const before = await (await caches.match(note))?.text();
-  if (before !== undefined && before !== person) {
-    await caches.delete(KEPT);
-    pictures = -1;
+const forget = () => caches.delete(KEPT);
+const note = (page, what) => `${page}-${what}`;
+/** Keep an address unless it is kept already; a page is asked for anew, and what it shows is kept with it. */
+async function keep(cache, address) {
+  if (await cache.match(address)) return;
+  await cache.add(new Request(address, { credentials: "same-origin" })).catch(() => {});
+}
+async function all(cache, addresses) {
+  const left = [...addresses];
+  await Promise.all(
+    Array.from({ length: AT_ONCE }, async () => {
+      while (left.length) await keep(cache, left.shift());
+    }),
+  );
+}
+async function keepPage(cache, address) {
+  const answer = await fetch(address, { credentials: "same-origin" }).catch(() => null);
+  if (!answer?.ok || answer.redirected) return;
+  await cache.put(address, answer.clone());
+  const shown = (await answer.text()).matchAll(/(?:href|src)="([^"]+)"/g);
+  const parts = [...shown].map(([, one]) => one).filter((one) => one.startsWith("/static/") || REFERENCE.test(one));
+  await all(cache, new Set(parts));
+}
+/**
+ * A page says for whom it is, until when (ISO), which pages it opens from, what it has loaded before this script
+ * watched, every small picture it shows, and its own words for what needs the network. `gone`: pictures to drop.
+ */
+async function take({ person, page, until, pages, seen, pictures, offline, gone }, client) {
+  if (gone) {
+    const cache = await caches.open(KEPT);
+    await Promise.all(gone.map((address) => cache.delete(address)));
+    return;
   }
+  const before = await (await caches.match(note(page, "is-for")))?.text();
+  if (!person || (before !== undefined && before !== person)) await forget();
+  if (!person) return;
   const cache = await caches.open(KEPT);
-  await cache.put(note, new Response(person));
-  for (const address of [page, ...seen]) {
-    if (!(await cache.match(address)))
-      await cache.add(new Request(address, { credentials: "same-origin" })).catch(() => {});
-  }
+  await cache.put(note(page, "is-for"), new Response(person));
+  await cache.put(note(page, "until"), new Response(until));
+  await cache.put(
+    note(page, "words"),
+    new Response(offline, { headers: { "Content-Type": "text/html; charset=utf-8" } }),
+  );
+  const last = JSON.parse((await (await cache.match(note(page, "pictures")))?.text()) ?? "[]");
+  const now = new Set(pictures);
+  await Promise.all(last.filter((one) => !now.has(one)).map((one) => cache.delete(one)));
+  await cache.put(note(page, "pictures"), new Response(JSON.stringify(pictures)));
+  await all(cache, [page, ...seen]);
   client?.postMessage({ kept: seen.length });
+  for (const address of pages) await keepPage(cache, address);
+  await all(cache, now);
+  client?.postMessage({ kept: seen.length, whole: now.size });
 }
 
 self.addEventListener("fetch", (event) => {
   const { request } = event,
     address = new URL(request.url);
   if (request.method !== "GET" || address.origin !== location.origin) return;
-  if (request.mode === "navigate" && address.pathname.endsWith("/sheet"))
-    event.respondWith(page(request, address.pathname));
+  if (request.mode === "navigate" && OURS.test(address.pathname)) event.respondWith(page(request, address.pathname));
   else if (address.pathname.startsWith("/static/")) event.respondWith(part(request));
-  else if (SMALL.test(address.pathname)) event.respondWith(picture(request));
+  else if (SMALL.test(address.pathname) || REFERENCE.test(address.pathname)) event.respondWith(picture(request));
 });
+/** What was kept of an address, while the invite that it was kept under holds; after that nothing is kept. */
+async function kept(path, sheet) {
+  const until = await (await caches.match(note(sheet, "until")))?.text();
+  if (until === undefined) return undefined;
+  if (Date.now() < Date.parse(until)) return caches.match(path);
+  await forget();
+  return undefined;
+}
 async function page(request, path) {
+  const sheet = `${path.split("/").slice(0, 3).join("/")}/sheet`;
   try {
     const answer = await fetch(request);
-    const cache = await caches.open(KEPT);
-    if (answer.ok && !answer.redirected) await cache.put(path, answer.clone());
-    else if ([403, 404].includes(answer.status)) {
-      await caches.delete(KEPT);
-      pictures = -1;
-    } // not theirs any more
+    // A page that leads away from the sitting is a door that is shut, too; a redirect is not followed here.
+    if (SHUT.includes(answer.status)) await forget();
+    else if (answer.ok && !answer.redirected && PAGE.test(path))
+      await (await caches.open(KEPT)).put(path, answer.clone());
     return answer;
   } catch (error) {
-    return (await caches.match(path)) ?? Promise.reject(error);
+    if (WAY_IN.test(path) && (await kept(sheet, sheet))) return Response.redirect(sheet);
+    const found = PAGE.test(path) && (await kept(path, sheet));
+    return found || (await kept(note(sheet, "words"), sheet)) || Promise.reject(error);
   }
 }
 async function part(request) {
@@ -61,14 +111,7 @@ async function part(request) {
     return (await caches.match(request)) ?? Promise.reject(error);
   }
 }
+/** Only what a page named is kept (`take`): a picture that passes by is not. */
 async function picture(request) {
-  const found = await caches.match(request);
-  if (found) return found;
-  const answer = await fetch(request);
-  if (answer.status === 200) {
-    const cache = await caches.open(KEPT);
-    if (pictures < 0) pictures = (await cache.keys()).filter((key) => SMALL.test(new URL(key.url).pathname)).length;
-    if (pictures++ < MOST_PICTURES) await cache.put(request, answer.clone());
-  }
-  return answer;
+  return (await caches.match(request)) ?? fetch(request);
 }

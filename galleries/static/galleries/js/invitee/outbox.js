@@ -1,10 +1,11 @@
 // What a device still has to say. One row per frame, the last intent wins; every act has an id, so that saying it
 // twice is harmless. Rows live in the browser's own database and outlast the page, the network and the battery.
-import { Answered, ask, now } from "../shared/net.js";
+import { Answered, ask, now, token } from "../shared/net.js";
 
 const NAME = "sheet-outbox",
   STORE = "acts";
-const MOST = 200;
+const MOST = 200,
+  THROUGH = 0; // the row of "I am through", where a frame's number stands in the others
 
 function database() {
   return new Promise((resolve, reject) => {
@@ -27,12 +28,12 @@ function fresh() {
 
 export class Outbox {
   /**
-   * person: who this device speaks for; onAnswers(list of [row, answer]);
+   * person: who this device speaks for; done: where "I am through" is said, on a page that says it; onAnswers(list of [row, answer]);
    * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
    * whether the network is away, the door is shut, or the browser keeps nothing.
    */
-  constructor({ person, address, onAnswers, onState }) {
-    Object.assign(this, { person, address, onAnswers, onState });
+  constructor({ person, address, done, onAnswers, onState, onThrough }) {
+    Object.assign(this, { person, address, done, onAnswers, onState, onThrough });
     this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
     this.keeps = true;
     this.sending = this.offline = this.shut = false;
@@ -89,6 +90,7 @@ export class Outbox {
    * Resolves when it is kept.
    */
   async put(frame, intent) {
+    this.drop(THROUGH); // a new mark takes "I am through" back
     const before = this.rows.get(frame) ?? {};
     const row = {
       ...before,
@@ -122,6 +124,28 @@ export class Outbox {
     if (row && this.keeps) await settled(this.store("readwrite").delete(row.key)).catch(() => {});
     this.tell();
   }
+  /** The person is through: said when all their marks are. Does it still wait? */
+  async through() {
+    const row = {
+      key: `${this.person}:${THROUGH}`,
+      person: this.person,
+      frame: THROUGH,
+      at: now().toISOString(),
+      held: "",
+    };
+    this.rows.set(THROUGH, row);
+    await this.keep(row);
+    await this.flush();
+    return this.rows.has(THROUGH) && !this.shut;
+  }
+  async sayThrough() {
+    const form = new FormData();
+    form.set("csrfmiddlewaretoken", token());
+    const answer = await ask(this.done, { method: "POST", form });
+    if (!answer?.through) throw new Answered(410, "410");
+    await this.drop(THROUGH);
+    this.onThrough();
+  }
   /** The list is open again: what was held because it was closed may go. */
   release() {
     for (const row of this.held("closed")) {
@@ -137,7 +161,8 @@ export class Outbox {
     }
     this.sending = true;
     try {
-      for (let rows = this.waiting(); rows.length; rows = this.waiting()) {
+      const marks = () => this.waiting().filter((row) => row.frame !== THROUGH);
+      for (let rows = marks(); rows.length; rows = marks()) {
         const said = rows.slice(0, MOST);
         this.tell();
         const answer = await ask(this.address, { method: "POST", json: said.flatMap(acts) });
@@ -145,11 +170,15 @@ export class Outbox {
         this.offline = this.shut = false;
         await this.take(said, new Map(answer.answers.map((answer) => [answer.act, answer])));
       }
+      if (this.done && this.rows.has(THROUGH)) await this.sayThrough();
       this.offline = false;
     } catch (error) {
       this.offline = !(error instanceof Answered);
       this.shut = [401, 403, 404, 410].includes(error.status);
-      if (error instanceof Answered && error.status < 500) this.onAnswers([], error);
+      if (error instanceof Answered && error.status < 500) {
+        if (this.rows.has(THROUGH) && this.rows.size === 1) await this.drop(THROUGH); // refused: there is a reason to read
+        this.onAnswers([], error);
+      }
     }
     this.sending = false;
     this.tell();

@@ -4,6 +4,7 @@ import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
 import { setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
+import { drop, forget, keep } from "./kept.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
 import { Notices } from "./notices.js";
@@ -34,7 +35,15 @@ let choosing = false;
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
 if (navigator.onLine) setClock(first.now);
-const outbox = new Outbox({ person: config.person, address: config.marks, onAnswers: answered, onState: sending });
+const outbox = new Outbox({
+  person: config.person,
+  address: config.marks,
+  done: config.done,
+  onAnswers: answered,
+  onState: sending,
+  // The page says it by itself; over the large view nobody is torn away.
+  onThrough: () => (large.dialog.open ? say(words.through_said) : location.reload()),
+});
 const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
 const large = new Large($("#large"), { frames, marks, words, config, order: visible, mark: press, undo });
@@ -143,9 +152,11 @@ function answered(news, error) {
 /** The server's own sentence where it gave one; a door that is shut gives none. */
 function refused(error) {
   const lost = error.status === 404 || /^\d+$/.test(error.message);
+  if ([401, 403, 404, 410].includes(error.status)) forget();
   if (lost) notices.say(words.access_lost, el("a", { href: config.again, textContent: words.again }));
   else notices.say(error.message);
 }
+const pictureOf = (item) => new URL($("img", item).src).pathname;
 function visible() {
   return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
 }
@@ -195,6 +206,7 @@ function vanish(there) {
     item.hidden = true;
   }
   if (!gone.length) return;
+  drop(gone.map((id) => pictureOf(items.get(id))));
   count();
   sizes();
   if (!config.hears_why) return;
@@ -246,6 +258,12 @@ $("#compare-now").addEventListener("click", () => {
   location.href = `${config.compare}?frames=${[...chosen].join(",")}`;
 });
 $("#undo")?.addEventListener("click", undo);
+// "I am through" waits for the marks before it, and for the network, as they do.
+$(".through form")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  if (!markable()) return;
+  if (await outbox.through()) say(words.through_waits);
+});
 $("#fresh button").addEventListener("click", () => location.reload());
 $("#tools-open").addEventListener("click", ({ currentTarget }) => {
   const open = currentTarget.getAttribute("aria-expanded") !== "true";
@@ -304,24 +322,5 @@ if (config.person)
   });
 live(config.changes, first.change, changed, refused);
 large.fromAddress();
-if ("serviceWorker" in navigator && config.person) {
-  navigator.serviceWorker.addEventListener("message", ({ data: { kept } }) => {
-    document.documentElement.dataset.kept = kept;
-  });
-  navigator.serviceWorker
-    .register(config.worker, { scope: "/s/" })
-    .then(() => navigator.serviceWorker.ready)
-    .then(({ active }) => {
-      const seen = performance
-        .getEntriesByType("resource")
-        .map(({ name }) => new URL(name))
-        .filter(
-          ({ origin, pathname }) =>
-            origin === location.origin && /^\/static\/|^\/files\/proof\/\d+\/small\//.test(pathname),
-        )
-        .map(({ pathname }) => pathname);
-      active.postMessage({ person: config.person, page: location.pathname, seen });
-    })
-    .catch(() => {}); // without it there is no sheet offline after a reload; marks on the open page wait all the same
-}
+keep(config, words, [...items.values()].map(pictureOf));
 document.documentElement.dataset.ready = "1";
