@@ -121,6 +121,6 @@ def sheet_words() -> dict[str, Any]:
         "through_said": _("You are through, and everybody sees it."),
         "needs_network": _("This page needs the network"),
         "works_without": _("Sheet and plan open without it, and marks wait on this device until it is back."),
-        "to_the_sheet": _("To the sheet"),
+        "to_the_sheet": _("Back to the sheet"),
         "failed": _("The server could not be reached. Try again."),
     }
