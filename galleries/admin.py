@@ -31,6 +31,7 @@ from galleries.models import (
     Licence,
     Look,
     Mark,
+    Passkey,
     PinnedNote,
     PlanComment,
     Proof,
@@ -132,6 +133,7 @@ _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), s
 _look_at(InviteLink, "invite", "created_at", "last_used_at")
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
 _look_at(CodeApp, "account", "created_at", "confirmed_at", but=("secret",))
+_look_at(Passkey, "account", "name", "created_at", "last_used_at", but=("credential", "id_hash"))
 _look_at(RecoveryCode, "account", "created_at", "used_at", but=("code_hash",))
 
 

@@ -3,7 +3,7 @@
 from galleries.models.accounts import AccountLetter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
-from galleries.models.factors import CodeApp, RecoveryCode
+from galleries.models.factors import CodeApp, Passkey, RecoveryCode
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
 from galleries.models.journal import JournalLine
@@ -36,6 +36,7 @@ __all__ = [
     "Look",
     "Mark",
     "OwnCopy",
+    "Passkey",
     "PinnedNote",
     "PlanComment",
     "Proof",

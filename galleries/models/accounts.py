@@ -19,6 +19,7 @@ class AccountLetter(models.Model):
         ADDRESS_CHANGED = "address changed", _("address changed")
         PASSWORD_CHANGED = "password changed", _("password changed")
         SECOND_FACTOR_SET = "second factor set", _("second factor set up")
+        SECOND_FACTOR_CHANGED = "second factor changed", _("second factor changed")
         SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
         RECOVERY_CODE_USED = "recovery code used", _("recovery code used")
 

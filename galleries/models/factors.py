@@ -30,6 +30,27 @@ class CodeApp(models.Model):
         return f"code app of account {self.account_id}"
 
 
+class Passkey(models.Model):
+    """The public half of a key pair whose other half never leaves somebody's device (W3C Web Authentication)."""
+
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="passkeys")
+    name = models.CharField(max_length=60)
+    # As the device handed it over: its kind, its id and the public key.
+    credential = models.BinaryField()
+    id_hash = models.CharField(max_length=64, unique=True)
+    # How often it has signed; 0 for ever on devices that do not count. One that goes back is a copy.
+    sign_count = models.BigIntegerField(default=0, db_default=0)
+    created_at = models.DateTimeField(auto_now_add=True)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("passkey")
+        verbose_name_plural = _("passkeys")
+
+    def __str__(self) -> str:
+        return f"passkey {self.pk}"
+
+
 class RecoveryCodeSet(models.QuerySet["RecoveryCode"]):
     def unused(self) -> RecoveryCodeSet:
         return self.filter(used_at=None)

@@ -13,6 +13,8 @@ class Verb(models.TextChoices):
     PASSWORD_CHANGED = "password changed", _("password changed")
     SECOND_FACTOR_SET = "second factor set", _("second factor set up")
     SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
+    PASSKEY_ADDED = "passkey added", _("passkey added")
+    PASSKEY_REMOVED = "passkey removed", _("passkey taken off")
     RECOVERY_CODES_MADE = "recovery codes made", _("recovery codes made")
     RECOVERY_CODE_USED = "recovery code used", _("recovery code used")
     SITTING_PLANNED = "sitting planned", _("sitting planned")

@@ -8,16 +8,18 @@ from collections.abc import Callable
 from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponseBase, HttpResponseRedirect, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.crypto import constant_time_compare
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
 from galleries.errors import BadInput, Refused
-from galleries.steps.people import second_factor
+from galleries.steps.people import passkeys, second_factor
+from galleries.web import asking
 from galleries.web.doors import count_try, open_to_all, user_of
 
 HALFWAY = "halfway"
+PASSKEY = "passkey"  # what was asked of one
 HALFWAY_SECONDS = 600
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 # What opens to whoever still has to set the second factor up, where everybody has to.
@@ -54,7 +56,7 @@ def _halfway(request: HttpRequest) -> tuple[User, str] | None:
 @open_to_all("it opens to nobody who has not shown password or link in this browser")
 @require_http_methods(["GET", "HEAD", "POST"])
 def second_step(request: HttpRequest) -> HttpResponseBase:
-    """The code, after the password."""
+    """A code or a passkey, after the password."""
     halfway = _halfway(request)
     if halfway is None:
         return redirect("sign-in")
@@ -64,14 +66,31 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
         count_try(request, "second-step")
         count_try(request, "second-step-account", str(user.pk))
         try:
-            second_factor.open_with(user, request.POST.get("code", ""))
+            if "answer" in request.POST:
+                passkeys.open_with(user, asking.kept(request, PASSKEY), asking.answer(request))
+            else:
+                second_factor.open_with(user, request.POST.get("code", ""))
         except (BadInput, Refused) as error:
             problem = str(error)
         else:
             del request.session[HALFWAY]
             login(request, user, backend=BACKEND)
             return HttpResponseRedirect(onward)
-    return render(request, "galleries/second_step.html", {"problem": problem}, status=400 if problem else 200)
+    standing = second_factor.standing(user)
+    context = {"problem": problem, "standing": standing, "passkeys": standing.passkeys and passkeys.possible()}
+    return render(request, "galleries/second_step.html", context, status=400 if problem else 200)
+
+
+@open_to_all("it opens to nobody who has not shown password or link in this browser")
+@require_POST
+def ask_passkey(request: HttpRequest) -> HttpResponseBase:
+    """What the browser is to sign by a passkey, as JSON; what was asked stays in the session."""
+    halfway = _halfway(request)
+    if halfway is None:
+        return redirect("sign-in")
+    question, state = passkeys.ask(halfway[0])
+    asking.keep(request, PASSKEY, state)
+    return JsonResponse(question, headers={"Cache-Control": "private, no-store"})
 
 
 class SecondFactorFirst:

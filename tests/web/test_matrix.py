@@ -99,7 +99,8 @@ OF_NO_SITTING = {
     *("outbox-worker", "studio", "new-sitting", "studio-sizes", "studio-size-new", "studio-size", "studio-size-copy"),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
-    "second-factor-remove",
+    *("second-factor-remove", "second-factor-leave", "second-factor-passkey", "second-factor-passkey-ask"),
+    "second-step-ask",
 }
 # These look at the method before they look for the sitting; the others hear who asks first.
 METHOD_FIRST = {"sitting", "proof-picture", "view-picture", "original"}

@@ -1,4 +1,5 @@
-"""The second factor of somebody of the studio: an app that shows codes, and recovery codes for when it is lost.
+"""The second factor of somebody of the studio: an app that shows codes, passkeys (`passkeys`), and recovery codes for
+when they are lost.
 
 Whatever changes it asks for the password again (or, from whoever has none, for a code), ends every other session, and
 is told to the address on record.
@@ -17,7 +18,7 @@ from django.utils.translation import gettext as _
 
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
-from galleries.models import AccountLetter, CodeApp, JournalLine, RecoveryCode, Verb
+from galleries.models import AccountLetter, CodeApp, JournalLine, Passkey, RecoveryCode, Verb
 from galleries.steps.people import codes, sealing, sessions
 from galleries.steps.people.account import OPERATOR, check_present
 from galleries.steps.people.account_letters import list_letter
@@ -34,11 +35,12 @@ class Standing:
     """What of it an account has."""
 
     app_since: datetime | None
+    passkeys: list[Passkey]
     codes_left: int
 
     @property
     def stands(self) -> bool:
-        return self.app_since is not None
+        return self.app_since is not None or bool(self.passkeys)
 
 
 @dataclass(frozen=True)
@@ -58,29 +60,34 @@ class Tried(StrEnum):
 
 def stands(account: User) -> bool:
     """Is more than the password asked of this account?"""
+    return has_app(account) or account.passkeys.exists()
+
+
+def has_app(account: User) -> bool:
     return CodeApp.objects.filter(account=account).exclude(confirmed_at=None).exists()
 
 
 def standing(account: User) -> Standing:
     app = CodeApp.objects.filter(account=account).first()
-    return Standing(app.confirmed_at if app is not None else None, account.recovery_codes.unused().count())
+    since = app.confirmed_at if app is not None else None
+    return Standing(since, list(account.passkeys.order_by("pk")), account.recovery_codes.unused().count())
 
 
 # --- setting up, renewing, taking off ---
 
 
 @transaction.atomic
-def begin(account: User, by: Visitor, *, password: str) -> None:
+def begin(account: User, by: Visitor, *, password: str, code: str) -> None:
     """A new key for an app, which counts from the first code on that is typed from it.
 
     Raises:
-        BadInput: not the present password.
+        BadInput: not the present password (from whoever has none, and has a second factor: not a code).
         Conflict: there is an app already.
     """
     require(by, Act.KEEP_ACCOUNT, account)
     row = User.objects.select_for_update().get(pk=account.pk)
-    check_present(row, password)
-    if stands(row):
+    prove(row, password, code)
+    if has_app(row):
         raise Conflict(_("There is an app already; take it off before you set another one up."))
     CodeApp.objects.update_or_create(account=row, defaults={"secret": sealing.seal(codes.new_secret())})
 
@@ -99,7 +106,7 @@ def key_of(account: User, studio: str) -> Key | None:
 
 @transaction.atomic
 def confirm(account: User, by: Visitor, *, code: str, here: str) -> list[str]:
-    """The app is asked for from now on; the recovery codes, to be shown this once.
+    """The app is asked for from now on. Recovery codes, to be shown this once, when it is the first second factor.
 
     `here` is the key of the session that stays; all others end.
 
@@ -114,12 +121,25 @@ def confirm(account: User, by: Visitor, *, code: str, here: str) -> list[str]:
     step = codes.step_of(_secret_of(app), codes.typed(code), timezone.now())
     if step is None:
         raise BadInput(_("That is not the code the app shows now. Are the phone's date and time right?"))
+    first = not stands(account)
     app.last_step, app.confirmed_at = step, timezone.now()
     app.save(update_fields=["last_step", "confirmed_at"])
-    JournalLine.write(None, by.who, Verb.SECOND_FACTOR_SET, account.get_username(), account=account.pk)
-    list_letter(AccountLetter.Kind.SECOND_FACTOR_SET, account.email, account)
+    tell_set(account, by.who, first)
     sessions.end_others(account, here)
-    return _renewed(account)
+    return first_codes(account)
+
+
+def tell_set(account: User, who: str, first: bool) -> None:
+    """Part of a verb that adds one: the account asks for it from now on, or has one more."""
+    kinds = AccountLetter.Kind
+    list_letter(kinds.SECOND_FACTOR_SET if first else kinds.SECOND_FACTOR_CHANGED, account.email, account)
+    if first:
+        JournalLine.write(None, who, Verb.SECOND_FACTOR_SET, account.get_username(), account=account.pk)
+
+
+def first_codes(account: User) -> list[str]:
+    """Recovery codes where there are none yet, to be shown this once; else nothing."""
+    return [] if account.recovery_codes.exists() else _renewed(account)
 
 
 @transaction.atomic
@@ -133,7 +153,7 @@ def new_recovery_codes(account: User, by: Visitor, *, password: str, code: str) 
     require(by, Act.KEEP_ACCOUNT, account)
     if not stands(account):
         raise Conflict(_("There is no second factor here yet."))
-    _prove(account, password, code)
+    prove(account, password, code)
     JournalLine.write(None, by.who, Verb.RECOVERY_CODES_MADE, account.get_username(), account=account.pk)
     return _renewed(account)
 
@@ -148,17 +168,42 @@ def _renewed(account: User) -> list[str]:
 
 
 @transaction.atomic
-def remove(account: User, by: Visitor, *, password: str, code: str, here: str) -> None:
-    """The password alone opens again; also ends a setting up that was not finished.
+def remove(account: User, by: Visitor, *, password: str, code: str, here: str, what: str = "") -> None:
+    """Take off the app ('app'), one passkey ('passkey-' and its number), or everything. With the last of them the
+    password alone opens again.
 
     Raises:
-        BadInput: not the present password (from whoever has none: not a code).
+        BadInput: there is no such thing, or not the present password (from whoever has none: not a code).
     """
     require(by, Act.KEEP_ACCOUNT, account)
-    if stands(account):
-        _prove(account, password, code)
+    if not stands(account):
+        raise BadInput(_("There is no second factor here yet."))
+    prove(account, password, code)
+    if what == "app":
+        CodeApp.objects.filter(account=account).delete()
+    elif what:
+        _without(account, what, by.who)
+    if not what or not stands(account):
         _take_off(account, by.who, here)
-    CodeApp.objects.filter(account=account).delete()
+    else:
+        list_letter(AccountLetter.Kind.SECOND_FACTOR_CHANGED, account.email, account)
+        sessions.end_others(account, here)
+
+
+@transaction.atomic
+def leave_off(account: User, by: Visitor) -> None:
+    """End a setting up that was not finished."""
+    require(by, Act.KEEP_ACCOUNT, account)
+    CodeApp.objects.filter(account=account, confirmed_at=None).delete()
+
+
+def _without(account: User, what: str, who: str) -> None:
+    number = what.removeprefix("passkey-")
+    passkey = account.passkeys.filter(pk=int(number)).first() if number.isdecimal() and len(number) < 19 else None
+    if passkey is None:
+        raise BadInput(_("That is not here (any more)."))
+    passkey.delete()
+    JournalLine.write(None, who, Verb.PASSKEY_REMOVED, passkey.name, account=account.pk)
 
 
 def drop(username: str) -> User:
@@ -179,16 +224,18 @@ def drop(username: str) -> User:
 
 def _take_off(account: User, who: str, here: str) -> None:
     CodeApp.objects.filter(account=account).delete()
+    account.passkeys.all().delete()
     account.recovery_codes.all().delete()
     JournalLine.write(None, who, Verb.SECOND_FACTOR_REMOVED, account.get_username(), account=account.pk)
     list_letter(AccountLetter.Kind.SECOND_FACTOR_REMOVED, account.email, account)
     sessions.end_others(account, here)
 
 
-def _prove(account: User, password: str, code: str) -> None:
+def prove(account: User, password: str, code: str) -> None:
+    """Once more who it is: by the password; without one by a code, where there is anything to make codes."""
     if account.has_usable_password():
         check_present(account, password)
-    else:
+    elif stands(account):
         open_with(account, code)
 
 

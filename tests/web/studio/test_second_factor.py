@@ -31,7 +31,7 @@ from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
 SECRET = "a long enough secret"
-PAGES = ("begin", "confirm", "codes", "remove")
+PAGES = ("begin", "confirm", "codes", "remove", "leave")
 RECOVERY = re.compile(r"<li>((?:[a-z2-9]{6}-){3}[a-z2-9]{6})</li>")
 
 
@@ -47,7 +47,7 @@ def cast(settings: Any) -> Cast:
 def set_up(account: User) -> tuple[str, list[str]]:
     """As the verbs do it: the app's secret, with no code of it used up, and the recovery codes."""
     by = Visitor(user=account)
-    second_factor.begin(account, by, password=SECRET)
+    second_factor.begin(account, by, password=SECRET, code="")
     key = second_factor.key_of(account, "Northlight Rooms")
     assert key is not None
     made = second_factor.confirm(account, by, code=pyotp.TOTP(key.secret).now(), here="")
@@ -290,7 +290,7 @@ def test_who_has_no_password_proves_it_by_a_code(cast: Cast) -> None:
 def test_a_setting_up_that_is_left_leaves_nothing(cast: Cast) -> None:
     client = cast.client_of(cast.owner)
     client.post(reverse("second-factor-begin"), {"password": SECRET})
-    assert client.post(reverse("second-factor-remove")).status_code == 302
+    assert client.post(reverse("second-factor-leave")).status_code == 302
     assert not CodeApp.objects.exists()
     assert not JournalLine.objects.exists()
     assert client.post(reverse("second-factor-confirm"), {"code": "000000"}).status_code == 400
