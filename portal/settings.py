@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "galleries.web.idle.IdleLimit",
     "portal.bodies.BodyLimit",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -199,14 +200,17 @@ LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "studio"
 LOGOUT_REDIRECT_URL = "sign-in"
 SESSION_COOKIE_NAME = "portal_session"
-SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+# As an invite's; whether that holds is asked at every request, and the studio's people have a limit of their own.
+INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
+SESSION_COOKIE_AGE = 60 * 60 * 24 * INVITE_DAYS
+# After so many hours without a request somebody of the studio has to sign in again.
+STUDIO_IDLE_HOURS = env.whole("PORTAL_STUDIO_IDLE_HOURS", 12, least=1)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "galleries.web.faults.not_from_here"
-INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
 # From the letter that says a sitting is removed soon, to its removal by the clock.
 REMOVAL_NOTICE_DAYS = env.whole("PORTAL_REMOVAL_NOTICE_DAYS", 14, least=1)
 # Tries of a link, a sign-in or a passcode per address and minute, before the door stays shut for a while.

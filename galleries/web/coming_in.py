@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from galleries.errors import BadInput, Refused
 from galleries.steps.people import passkeys, second_factor
-from galleries.web import asking
+from galleries.web import asking, idle
 from galleries.web.doors import count_try, open_to_all, user_of
 
 HALFWAY = "halfway"
@@ -29,7 +29,7 @@ BEFORE = {"leave", "language", "sign-in", "open-sign-in", "ask-link"}
 def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
     """After the password or the mailed link: in, or to the second step. Nobody is signed in between the two."""
     if not second_factor.stands(user):
-        login(request, user, backend=BACKEND)
+        _sign_in(request, user)
         return HttpResponseRedirect(onward)
     request.session.cycle_key()
     request.session[HALFWAY] = {
@@ -40,6 +40,11 @@ def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
         "onward": onward,
     }
     return redirect("second-step")
+
+
+def _sign_in(request: HttpRequest, user: User) -> None:
+    login(request, user, backend=BACKEND)
+    idle.begin(request)
 
 
 def _halfway(request: HttpRequest) -> tuple[User, str] | None:
@@ -74,7 +79,7 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
             problem = str(error)
         else:
             del request.session[HALFWAY]
-            login(request, user, backend=BACKEND)
+            _sign_in(request, user)
             return HttpResponseRedirect(onward)
     standing = second_factor.standing(user)
     context = {"problem": problem, "standing": standing, "passkeys": standing.passkeys and passkeys.possible()}
