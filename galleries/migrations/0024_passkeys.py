@@ -6,33 +6,49 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('galleries', '0023_second_factor'),
+        ("galleries", "0023_second_factor"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name='accountletter',
-            name='kind',
-            field=models.CharField(choices=[('address changed', 'address changed'), ('password changed', 'password changed'), ('second factor set', 'second factor set up'), ('second factor changed', 'second factor changed'), ('second factor removed', 'second factor taken off'), ('recovery code used', 'recovery code used')], max_length=40),
+            model_name="accountletter",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("address changed", "address changed"),
+                    ("password changed", "password changed"),
+                    ("second factor set", "second factor set up"),
+                    ("second factor changed", "second factor changed"),
+                    ("second factor removed", "second factor taken off"),
+                    ("recovery code used", "recovery code used"),
+                ],
+                max_length=40,
+            ),
         ),
         migrations.CreateModel(
-            name='Passkey',
+            name="Passkey",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60)),
-                ('credential', models.BinaryField()),
-                ('id_hash', models.CharField(max_length=64, unique=True)),
-                ('sign_count', models.BigIntegerField(db_default=0, default=0)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('last_used_at', models.DateTimeField(blank=True, null=True)),
-                ('account', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='passkeys', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=60)),
+                ("credential", models.BinaryField()),
+                ("id_hash", models.CharField(max_length=64, unique=True)),
+                ("sign_count", models.BigIntegerField(db_default=0, default=0)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("last_used_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="passkeys",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'passkey',
-                'verbose_name_plural': 'passkeys',
+                "verbose_name": "passkey",
+                "verbose_name_plural": "passkeys",
             },
         ),
     ]
