@@ -1,6 +1,6 @@
 // Passkeys: the server asks, the device answers, the form carries the answer. Without a script there is the code.
 import { $$ } from "../shared/dom.js";
-import { Told, post } from "./net.js";
+import { post, Told } from "./net.js";
 
 const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (one) => one.charCodeAt(0));
 const text = (buffer) =>
