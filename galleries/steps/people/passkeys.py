@@ -87,7 +87,7 @@ def ask_for_new(account: User, by: Visitor, *, password: str, code: str) -> tupl
         raise Conflict(_("%d passkeys are enough; take one off first.") % PASSKEYS)
     person = PublicKeyCredentialUserEntity(
         # Opaque (level 3, 14.6.1): whoever reads the device learns no number of ours.
-        id=salted_hmac("passkeys of", str(account.pk), algorithm="sha256").digest(),
+        id=salted_hmac("passkeys-of", str(account.pk), algorithm="sha256").digest(),
         name=account.get_username(),
         display_name=account.get_full_name() or account.get_username(),
     )

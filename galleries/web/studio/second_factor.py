@@ -28,7 +28,7 @@ from galleries.web.studio.forms import checked
 
 QUIET_ZONE = 4  # modules of white around the picture (ISO/IEC 18004)
 NO_STORE = "private, no-store"
-NEW = "new passkey"
+NEW = "new-passkey"
 
 
 class CodeForm(forms.Form):
