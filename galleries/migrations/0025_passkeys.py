@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("galleries", "0023_second_factor"),
+        ("galleries", "0024_what_a_letter_said"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
