@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("galleries", "0024_what_a_letter_said"),
+        ("galleries", "0025_erasures_and_put_away_from"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
