@@ -29,6 +29,14 @@ class Refused(DomainError):
     """The person knows of the thing but may not do this with it, or not now."""
 
 
+class TooOften(Refused):
+    """Too many tries at a door; after `seconds` it may be tried again."""
+
+    def __init__(self, said: object, seconds: int) -> None:
+        self.seconds = seconds
+        super().__init__(said)
+
+
 class Conflict(DomainError):
     """Somebody else changed the thing first, or its stage does not allow the act."""
 

@@ -9,7 +9,7 @@ from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import own_copy, upkeep
-from galleries.steps.people import account_letters, posting
+from galleries.steps.people import account_letters, posting, wishes
 from galleries.steps.sorting import sort
 
 jobs.KINDS.update(
@@ -21,6 +21,7 @@ jobs.KINDS.update(
         "letter": posting.send,
         "restamp": proof.restamp,
         "account letter": account_letters.send,
+        "wish": wishes.answer,
         "own copy": own_copy.build,
     }
 )

@@ -14,7 +14,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from portal import buckets, database, embedded, env
+from portal import buckets, cookies, database, embedded, env, unencrypted
 from portal.owner import only_the_owner
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -46,6 +46,7 @@ BASE_URL = env.text("PORTAL_URL", "http://localhost:8010").rstrip("/")
 SECURE = BASE_URL.startswith("https://")
 ALLOWED_HOSTS = env.names("PORTAL_HOSTS", "localhost,127.0.0.1,[::1]")
 CSRF_TRUSTED_ORIGINS = [BASE_URL]
+unencrypted.check(BASE_URL, ALLOWED_HOSTS, allowed=env.flag("PORTAL_PLAIN_HTTP", False))
 
 INSTALLED_APPS = [
     "galleries",
@@ -199,7 +200,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "studio"
 LOGOUT_REDIRECT_URL = "sign-in"
-SESSION_COOKIE_NAME = "portal_session"
+SESSION_COOKIE_NAME = cookies.name("session", secure=SECURE)
 # As an invite's; whether that holds is asked at every request, and the studio's people have a limit of their own.
 INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)
 SESSION_COOKIE_AGE = 60 * 60 * 24 * INVITE_DAYS
@@ -210,6 +211,12 @@ SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_NAME = cookies.name("form", secure=SECURE)
+CSRF_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_NAME = cookies.name("language", secure=SECURE)
+LANGUAGE_COOKIE_SECURE = SECURE
+LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "galleries.web.faults.not_from_here"
 # From the letter that says a sitting is removed soon, to its removal by the clock.
 REMOVAL_NOTICE_DAYS = env.whole("PORTAL_REMOVAL_NOTICE_DAYS", 14, least=1)

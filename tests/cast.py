@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.http import HttpResponseBase
 from django.test import Client
@@ -15,6 +16,8 @@ from django.utils import timezone
 
 from galleries.access import Visitor
 from galleries.models import Frame, Invite, Look, Sitting, Studio
+
+SESSION = settings.SESSION_COOKIE_NAME
 
 
 @dataclass

@@ -16,6 +16,8 @@ class AccountLetter(models.Model):
     """That a letter about an account is to go, or went. Its text is not kept (it may hold a link)."""
 
     class Kind(models.TextChoices):
+        # Somebody asks for a way in; whether anybody has this address is found out when it is sent.
+        WISH = "link wished for", _("way in asked for")
         ADDRESS_CHANGED = "address changed", _("address changed")
         PASSWORD_CHANGED = "password changed", _("password changed")
         SECOND_FACTOR_SET = "second factor set", _("second factor set up")

@@ -47,6 +47,7 @@ SECONDS = {
     "own copy": 3600,
     "letter": 180,
     "account letter": 180,
+    "wish": 180,
     "restamp": 900,
 }
 SECONDS_OTHERWISE = 900

@@ -21,11 +21,12 @@ from django.utils.translation import gettext as _
 
 from galleries import access
 from galleries.access import Act, Visitor
-from galleries.errors import Missing, Refused
+from galleries.errors import Missing, TooOften
 from galleries.models import Invite, Sitting
 
 log = logging.getLogger(__name__)
 SEEN_EVERY = timedelta(minutes=5)
+TRIES_SECONDS = 60
 
 
 def user_of(request: HttpRequest) -> User | None:
@@ -163,14 +164,14 @@ def count_try(request: HttpRequest, door: str, whose: str = "") -> None:
     `whose` counts for a person instead of an address.
 
     Raises:
-        Refused: too many from this address (or by this person) in the last minute.
+        TooOften: too many from this address (or by this person) in the last minute.
     """
     key = f"tries:{door}:{whose or address_of(request)}"
     try:
-        cache.add(key, 0, 60)
+        cache.add(key, 0, TRIES_SECONDS)
         tries = cache.incr(key)
     except Exception as error:  # noqa: BLE001 - without the cache nobody is counted, but nobody is locked out either
         log.warning("Tries at the door are not counted: %s", error)
         return
     if tries > settings.DOOR_TRIES:
-        raise Refused(_("Too many tries. Wait a minute and try again."))
+        raise TooOften(_("Too many tries. Wait a minute and try again."), TRIES_SECONDS)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.contrib.auth import authenticate, logout
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -15,8 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite
-from galleries.steps.people import again
 from galleries.steps.people import invite as invites
+from galleries.steps.people import wishes
 from galleries.steps.picking import pick
 from galleries.web.coming_in import come_in
 from galleries.web.doors import count_try, invites_held, open_to_all, user_of
@@ -37,7 +37,12 @@ def front(request: HttpRequest) -> HttpResponseBase:
 @open_to_all("the link is the key, and it is checked here")
 @require_safe
 def open_invite(request: HttpRequest, token: str) -> HttpResponseBase:
-    """Exchange an invite link for a session bound to its sitting, and leave the token behind."""
+    """Exchange an invite link for a session bound to its sitting, and leave the token behind.
+
+    A HEAD, as programs send it that look whether a link leads anywhere, opens nothing and is told nothing.
+    """
+    if request.method == "HEAD":
+        return HttpResponse()
     try:
         invite = invites.open_link(token)
     except Missing:
@@ -48,7 +53,11 @@ def open_invite(request: HttpRequest, token: str) -> HttpResponseBase:
     if invite.language and settings.LANGUAGE_COOKIE_NAME not in request.COOKIES:
         # The language the studio knows the person by, until they choose another.
         response.set_cookie(
-            settings.LANGUAGE_COOKIE_NAME, invite.language, secure=settings.SECURE, httponly=True, samesite="Lax"
+            settings.LANGUAGE_COOKIE_NAME,
+            invite.language,
+            secure=settings.LANGUAGE_COOKIE_SECURE,
+            httponly=settings.LANGUAGE_COOKIE_HTTPONLY,
+            samesite="Lax",
         )
     return response
 
@@ -118,8 +127,7 @@ def ask_link(request: HttpRequest) -> HttpResponseBase:
     sent = False
     if request.method == "POST":
         count_try(request, "ask-link")
-        invites.mail_sign_in_link(request.POST.get("email", ""))
-        again.send_links_again(request.POST.get("email", ""))
+        wishes.wish(request.POST.get("email", ""))
         sent = True
     return render(request, "galleries/ask_link.html", {"sent": sent})
 

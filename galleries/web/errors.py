@@ -1,4 +1,4 @@
-"""The one place where a domain error becomes an answer: 404, 403, 409 or 400, as a page or as JSON."""
+"""The one place where a domain error becomes an answer: 404, 403, 409, 400 or 429, as a page or as JSON."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
+from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused, TooOften
 from galleries.imaging.errors import ImagingError
 from galleries.web.doors import user_of
 
@@ -18,7 +18,7 @@ from galleries.web.doors import user_of
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
 log = logging.getLogger(__name__)
-STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400}
+STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400, TooOften: 429}
 
 
 def wants_json(request: HttpRequest) -> bool:
@@ -58,8 +58,11 @@ class DomainErrors:
 
 def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
     status = STATUS.get(type(error), 400)
+    headers = {"Retry-After": str(error.seconds)} if isinstance(error, TooOften) else {}
     if wants_json(request):
-        return JsonResponse({"error": str(error)}, status=status)
+        return JsonResponse({"error": str(error)}, status=status, headers=headers)
     lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
     shown = {"sentence": str(error), "status": status, "lost": lost}
-    return render(request, "galleries/error.html", shown, status=status)
+    page = render(request, "galleries/error.html", shown, status=status)
+    page.headers.update(headers)
+    return page

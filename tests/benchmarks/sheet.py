@@ -15,6 +15,8 @@ import statistics
 import tempfile
 from typing import Any
 
+from portal import cookies
+
 OBSERVE = """window.seen = { lcp: 0, fcp: 0, cls: 0 };
 const watch = (type, take) => new PerformanceObserver((list) => list.getEntries().forEach(take))
   .observe({ type, buffered: true });
@@ -65,7 +67,7 @@ def measure(frames: int, runs: int) -> None:
     client = cast.client_of(cast.subject)
     # As in a server that has been up a while.
     client.get(f"/s/{cast.sitting.slug}/sheet", headers={"host": "localhost"})
-    cookie = client.cookies["portal_session"].value
+    cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
     server = LiveServerThread("localhost", StaticFilesHandler)
     server.daemon = True
     server.start()
@@ -88,7 +90,7 @@ def show(address: str, path: str, cookie: str, frames: int, runs: int) -> None:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         for run in range(runs):
             context = browser.new_context(**PHONE, service_workers="block")  # type: ignore[arg-type]
-            context.add_cookies([{"name": "portal_session", "value": cookie, "url": address}])
+            context.add_cookies([{"name": cookies.name("session", secure=False), "value": cookie, "url": address}])
             page = context.new_page()
             wire = context.new_cdp_session(page)
             wire.send("Network.enable")

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from galleries.models import Invite
-from tests.cast import Cast, make_cast
+from tests.cast import SESSION, Cast, make_cast
 
 expect.set_options(timeout=20_000)  # a busy machine is no failure
 CHROMIUM = os.environ.get("TESTS_CHROMIUM", "/usr/bin/chromium")
@@ -78,8 +78,8 @@ def come(browser: Browser, live_server: Any, cast: Cast) -> Iterator[Come]:
     def make(person: Invite | None, **options: Any) -> Device:
         context = browser.new_context(**{"locale": "en-GB", **DESK, **options})
         if person is not None:
-            cookie = cast.client_of(person).cookies["portal_session"].value
-            context.add_cookies([{"name": "portal_session", "value": cookie, "url": live_server.url}])
+            cookie = cast.client_of(person).cookies[SESSION].value
+            context.add_cookies([{"name": SESSION, "value": cookie, "url": live_server.url}])
         devices.append(Device(context, live_server.url))
         return devices[-1]
 

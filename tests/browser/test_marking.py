@@ -12,7 +12,7 @@ from galleries.models import Mark, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
-from tests.cast import Cast
+from tests.cast import SESSION, Cast
 from tests.web.invitee.sheets import filled
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -190,8 +190,8 @@ def test_another_person_on_the_same_device_finds_nothing_of_the_first(cast: Cast
     expect(page.locator("#sending")).to_contain_text("1 not sent yet")
     page.close()
     device.context.set_offline(False)
-    cookie = cast.client_of(cast.representation).cookies["portal_session"].value
-    device.context.add_cookies([{"name": "portal_session", "value": cookie, "url": device.address}])
+    cookie = cast.client_of(cast.representation).cookies[SESSION].value
+    device.context.add_cookies([{"name": SESSION, "value": cookie, "url": device.address}])
     page = device.page = device.tab()
     ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
     expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"), timeout=20_000)

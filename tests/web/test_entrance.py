@@ -7,12 +7,18 @@ import re
 import pytest
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.core.cache import cache
+from django.core.mail import EmailMultiAlternatives
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
-from galleries.models import Invite, SignInLink
+from galleries.models import AccountLetter, Invite, SignInLink
+from galleries.steps import jobs
+from galleries.steps.people import account_letters, wishes
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
-from tests.cast import make_cast
+from tests.cast import SESSION, make_cast
 
 pytestmark = pytest.mark.django_db
 
@@ -36,7 +42,7 @@ def test_a_link_is_exchanged_for_a_session_and_left_behind(cast):
     assert response["Location"] == f"/s/{cast.sitting.slug}/"
     assert path.rsplit("/", 1)[1] not in response["Location"]
     assert client.session["invites"] == {str(cast.sitting.pk): cast.subject.pk}
-    cookie = response.cookies["portal_session"]
+    cookie = response.cookies[SESSION]
     assert cookie["httponly"]
     assert cookie["samesite"] == "Lax"
 
@@ -48,7 +54,7 @@ def test_the_session_gets_a_new_name_when_somebody_comes_in(cast):
     session["x"] = 1
     session.save()
     before = session.session_key
-    client.cookies["portal_session"] = before
+    client.cookies[SESSION] = before
     client.get(path_of(invites.new_link(cast.subject)))
     assert client.session.session_key != before
 
@@ -66,7 +72,7 @@ def test_a_wrong_link_says_so_and_too_many_shut_the_door(cast, settings):
     settings.DOOR_TRIES = 3
     client = Client()
     answers = [client.get(f"/i/{'x' * 31}{number}").status_code for number in range(5)]
-    assert answers == [404, 404, 404, 403, 403]
+    assert answers == [404, 404, 404, 429, 429]
     assert client.get(path_of(invites.new_link(cast.subject))).status_code == 302  # a right link still opens
 
 
@@ -79,7 +85,7 @@ def test_sign_in_and_its_refusals(cast, settings):
     unknown = client.post("/sign-in", {"name": "nobody", "password": "guess"})
     assert wrong.status_code == unknown.status_code == 400
     assert b"do not go together" in wrong.content
-    assert client.post("/sign-in", {"name": "nobody", "password": "guess"}).status_code == 403
+    assert client.post("/sign-in", {"name": "nobody", "password": "guess"}).status_code == 429
     cache.clear()  # a minute later
     right = client.post(
         "/sign-in", {"name": cast.owner.username, "password": "a long enough secret", "next": "https://evil.example/"}
@@ -98,10 +104,10 @@ def test_one_account_is_not_guessed_at_from_many_addresses(cast, settings):
             .status_code
             for number, spelt in enumerate((name, name.upper(), f" {name}"))
         ]
-        assert answers == [400, 400, 403], name
+        assert answers == [400, 400, 429], name
         cache.delete_many(f"tries:sign-in:192.0.2.{number}" for number in range(3))
     right = {"name": cast.owner.username, "password": "a long enough secret"}
-    assert Client().post("/sign-in", right, REMOTE_ADDR="192.0.2.77").status_code == 403  # a right one counts too
+    assert Client().post("/sign-in", right, REMOTE_ADDR="192.0.2.77").status_code == 429  # a right one counts too
 
 
 def test_a_wrong_password_costs_the_same_whoever_is_named(cast, monkeypatch):
@@ -125,6 +131,39 @@ def test_a_wrong_password_costs_the_same_whoever_is_named(cast, monkeypatch):
         costs[name] = list(made)
     assert set(map(len, costs.values())) == {1}, costs
     assert len({cost for (cost,) in costs.values()}) == 1, costs
+
+
+def test_a_look_whether_a_link_leads_anywhere_opens_nothing_and_tells_nothing(cast):
+    path, client = path_of(invites.new_link(cast.subject)), Client()
+    answers = [client.head(at) for at in (path, f"/i/{'x' * 32}")]
+    assert [(one.status_code, dict(one.cookies)) for one in answers] == [(200, {}), (200, {})]
+    cast.subject.refresh_from_db()
+    assert cast.subject.first_opened_at is None
+    assert cast.subject.links.get().last_used_at is None
+    assert client.get(path).status_code == 302
+
+
+def test_too_many_tries_are_a_page_of_the_house_that_says_when_to_come_back(cast, settings):
+    """RFC 6585, 4 (429) and RFC 9110, 10.2.3 (Retry-After)."""
+    settings.DOOR_TRIES = 1
+    client = Client()
+    client.post("/sign-in", {"name": "nobody", "password": "guess"})
+    page = client.post("/sign-in", {"name": "nobody", "password": "guess"})
+    assert page.status_code == 429
+    assert 0 < int(page["Retry-After"]) <= 60
+    assert cast.studio.name.encode() in page.content
+    assert b"Too many tries" in page.content
+    told = client.post("/sign-in", {"name": "nobody"}, headers={"Accept": "application/json"})
+    assert (told.status_code, told["Retry-After"]) == (429, page["Retry-After"])
+    assert "Wait a minute" in told.json()["error"]
+
+
+def test_somebody_with_one_sitting_can_leave_from_its_pages(cast):
+    client = cast.client_of(cast.subject)
+    assert client.get("/")["Location"] == f"/s/{cast.sitting.slug}/"
+    page = client.get(f"/s/{cast.sitting.slug}/plan").content
+    assert b'action="/leave"' in page
+    assert b'action="/leave"' not in cast.client_of(cast.owner).get(f"/s/{cast.sitting.slug}/plan").content
 
 
 def test_a_sign_in_link_needs_a_press_and_works_once(cast):
@@ -181,7 +220,40 @@ def test_the_answer_to_a_wish_for_a_link_tells_nothing(cast, mailoutbox):
     assert known.status_code == unknown.status_code == 200
     said = [TOKEN.sub(b"", answer.content) for answer in (known, unknown)]
     assert said[0] == said[1]
+    assert not mailoutbox  # nothing goes while the asker waits
+    jobs.run_waiting(kinds=["wish"])
+    (letter,) = mailoutbox
+    assert letter.to == ["tamsin@northlight.example"]
+
+
+def test_a_wish_for_a_link_costs_the_same_whoever_has_the_address(cast):
+    """The statements that are asked of the database while the asker waits; no clock is read."""
+    asked = {}
+    for email in ("tamsin@northlight.example", "ruben@achterberg.example", "ansa@veld.example", "nobody@else.example"):
+        with CaptureQueriesContext(connection) as seen:
+            Client().post("/sign-in/link", {"email": email})
+        asked[email] = [re.sub(r"'[^']*'|\b\d+\b|s\d+_x\d+", "?", one["sql"]) for one in seen]
+    first, *others = asked.values()
+    assert first
+    assert all(one == first for one in others)
+
+
+def test_a_wish_that_could_not_be_sent_is_tried_again_with_one_link_that_works(cast, mailoutbox, monkeypatch):
+    with monkeypatch.context() as broken:
+        broken.setattr(EmailMultiAlternatives, "send", lambda *_args, **_more: 1 / 0)
+        Client().post("/sign-in/link", {"email": "tamsin@northlight.example"})
+        jobs.run_waiting(kinds=["wish"])
+    assert not SignInLink.objects.exists()
+    account_letters.send_due()  # as the clock does
+    jobs.run_waiting(kinds=["wish"])
     assert len(mailoutbox) == 1
+    assert SignInLink.objects.count() == 1
+    account_letters.send_due()
+    jobs.run_waiting(kinds=["wish"])
+    assert len(mailoutbox) == 1
+    AccountLetter.objects.update(created_at=timezone.now() - wishes.KEPT)
+    wishes.forget()
+    assert not AccountLetter.objects.exists()
 
 
 def test_leaving_ends_the_session_and_clears_what_the_browser_kept(cast):

@@ -13,7 +13,7 @@ from galleries import storage
 from galleries.models import SignInLink
 from galleries.steps.ingesting import incoming, proof
 from galleries.steps.keeping import erase, own_copy, removal
-from galleries.steps.people import posting
+from galleries.steps.people import account_letters, posting, wishes
 
 log = logging.getLogger(__name__)
 
@@ -22,6 +22,7 @@ def run() -> None:
     """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted; copies
     and sittings whose day is over."""
     parts: list[Callable[[], object]] = [posting.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
+    parts += [wishes.forget, account_letters.send_due]
     parts += [own_copy.end_lapsed, removal.by_the_clock, sweep_sessions, stamps_of_today]
     for part in parts:
         try:

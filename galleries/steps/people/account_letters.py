@@ -27,6 +27,15 @@ def send(letter_id: int) -> None:
         send_once(letter, lambda: _message(letter))
 
 
+def send_due() -> int:
+    """Scheduled, as for other letters: list again what could not be sent when it was given up; how many."""
+    unsent = list(AccountLetter.objects.unsent())
+    for letter in unsent:
+        kind = "wish" if letter.kind == AccountLetter.Kind.WISH else "account letter"
+        jobs.enqueue(kind, letter.pk, None, again=True)
+    return len(unsent)
+
+
 def _message(letter: AccountLetter) -> EmailMultiAlternatives:
     kind = f"account_{letter.kind.replace(' ', '_')}"
     return compose(kind, letter.to, letter.language, "", account=letter.account, at=letter.created_at)

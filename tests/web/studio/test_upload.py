@@ -196,7 +196,7 @@ def test_a_line_cut_in_the_middle_of_a_body_leaves_nothing_and_the_next_try_work
     head = [
         f"PUT {reverse('studio-upload-file', args=[cast.sitting.slug])} HTTP/1.1",
         f"Host: {where.netloc}",
-        f"Cookie: {django_settings.SESSION_COOKIE_NAME}={session}; csrftoken={token}",
+        f"Cookie: {django_settings.SESSION_COOKIE_NAME}={session}; {django_settings.CSRF_COOKIE_NAME}={token}",
         f"X-CSRFToken: {token}",
         "X-File-Name: KAL_0001.JPG",
         f"Content-Length: {len(data)}",
