@@ -64,5 +64,6 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
     lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
     shown = {"sentence": str(error), "status": status, "lost": lost}
     page = render(request, "galleries/error.html", shown, status=status)
-    page.headers.update(headers)
+    for name, value in headers.items():
+        page.headers[name] = value
     return page
