@@ -17,7 +17,7 @@ from django.utils import timezone
 from galleries.access import Visitor
 from galleries.models import Frame, Invite, Look, Sitting, Studio
 
-SESSION = settings.SESSION_COOKIE_NAME
+SESSION, LANGUAGE = settings.SESSION_COOKIE_NAME, settings.LANGUAGE_COOKIE_NAME
 
 
 @dataclass

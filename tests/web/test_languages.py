@@ -12,7 +12,7 @@ from django.utils import translation
 
 from galleries.models import Invite
 from galleries.web.invitee.words import frame_words, label_of, sheet_words
-from tests.cast import make_cast
+from tests.cast import LANGUAGE, make_cast
 from tests.web.invitee.sheets import filled
 
 FOLDER = Path(__file__).resolve().parents[2] / "galleries" / "locale"
@@ -109,7 +109,7 @@ def test_the_sheet_speaks_the_persons_language(language: str, heading: str, labe
     cast = make_cast()
     filled(cast)
     client = cast.client_of(cast.subject)
-    client.cookies["django_language"] = language
+    client.cookies[LANGUAGE] = language
     page = client.get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
     assert f'<html lang="{language}">' in page
     assert label in page

@@ -10,7 +10,7 @@ from django.utils import translation
 
 from galleries.models import Invite, Job, Letter, PlanComment, ReferencePicture, Sitting, Studio
 from galleries.steps.people import letters, posting
-from tests.cast import Cast, make_cast
+from tests.cast import LANGUAGE, Cast, make_cast
 from tests.web.invitee.sheets import picture
 
 pytestmark = pytest.mark.django_db
@@ -143,6 +143,6 @@ def test_times_are_those_of_the_sittings_own_clock(cast: Cast) -> None:
         Sitting.objects.update(time_zone=zone)
         assert time in cast.client_of(cast.subject).get(address).content.decode(), zone
     client = cast.client_of(cast.subject)
-    client.cookies["django_language"] = "de"
+    client.cookies[LANGUAGE] = "de"
     Sitting.objects.update(time_zone="Europe/Berlin")
     assert "2. Juli 2026, 00:30" in client.get(address).content.decode()

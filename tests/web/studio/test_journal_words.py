@@ -13,7 +13,7 @@ from galleries.access import PROGRAM
 from galleries.models import JournalLine, Verb
 from galleries.web.studio import journal_words
 from tests import painted
-from tests.cast import Cast, make_cast
+from tests.cast import LANGUAGE, Cast, make_cast
 
 CODE = Path(__file__).resolve().parents[3] / "galleries"
 
@@ -130,7 +130,7 @@ def test_the_page_reads_in_the_readers_language(language: str, word: str) -> Non
     cast: Cast = make_cast()
     painted.finals_of(cast, 1)
     client = cast.client_of(cast.owner)
-    client.cookies["django_language"] = language
+    client.cookies[LANGUAGE] = language
     page = client.get(reverse("studio-journal", args=[cast.sitting.slug])).content.decode()
     assert f"<td>{word}</td>" in page
     assert "list closed" not in page.replace('value="list closed"', "")
