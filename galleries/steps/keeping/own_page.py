@@ -75,9 +75,9 @@ def _said(sitting: m.Sitting) -> list[dict[str, Any]]:
         *(_line(one.created_at, one.who, one.look or sitting, _("comment on the plan"), one.text) for one in comments),
         *(_line(one.created_at, one.who, one.final.frame.label, _("pinned note"), one.text) for one in notes),
         *(_line(one.at, one.who, one.version.final.frame.label, one.get_decision_display(), one.note) for one in words),
-        *(_line(one.at, one.name, one.licence.number, _("licence accepted"), "") for one in accepted),
+        *(_line(one.at, one.name, one.licence.number, Verb.LICENCE_ACCEPTED.label, "") for one in accepted),
         *(
-            _line(one.asked_at, one.who, one.use, _("further use asked for"), f"{one.details}\n{one.answer}".strip())
+            _line(one.asked_at, one.who, one.use, Verb.USE_ASKED_FOR.label, f"{one.details}\n{one.answer}".strip())
             for one in sitting.usage_requests.all()
         ),
     ]

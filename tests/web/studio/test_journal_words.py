@@ -11,6 +11,7 @@ from django.utils import translation
 
 from galleries.access import PROGRAM
 from galleries.models import JournalLine, Verb
+from galleries.models.journal import who_words
 from galleries.web.studio import journal_words
 from tests import painted
 from tests.cast import LANGUAGE, Cast, make_cast
@@ -110,18 +111,18 @@ def test_a_line_in_two_languages(
     with translation.override("en"):
         assert line(*row) == english
     with translation.override("de"):
-        expected = [journal_words.who("Ansa (subject)"), *german[1:]]
+        expected = [who_words("Ansa (subject)"), *german[1:]]
         assert [
             told for told, want in zip(line(*row), expected, strict=True) if want is not None and told != want
         ] == []
-        assert journal_words.who("Ansa (subject)") != "Ansa (subject)"
+        assert who_words("Ansa (subject)") != "Ansa (subject)"
 
 
 def test_who_wrote_it() -> None:
     with translation.override("es"):
-        assert journal_words.who(PROGRAM.who) == "el programa"
-        assert journal_words.who("Imke Tan (photographer)") != "Imke Tan (photographer)"
-        assert journal_words.who("Imke Tan") == "Imke Tan"
+        assert who_words(PROGRAM.who) == "el programa"
+        assert who_words("Imke Tan (photographer)") != "Imke Tan (photographer)"
+        assert who_words("Imke Tan") == "Imke Tan"
 
 
 @pytest.mark.django_db
