@@ -1,6 +1,6 @@
 // Two to four frames side by side, zoom and pan locked together; a knock-out that ends in an ordered list.
 import { $, $$, data, el, fill, say } from "../shared/dom.js";
-import { ask, setClock, token } from "../shared/net.js";
+import { ask, sentenceOf, setClock } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 import { Knockout } from "./knockout.js";
@@ -185,13 +185,12 @@ function start() {
   $("#finished").addEventListener("submit", async (event) => {
     event.preventDefault();
     const form = new FormData(event.target);
-    form.set("csrfmiddlewaretoken", token());
     try {
       await ask(location.pathname, { method: "POST", form });
       say(words.kept_order);
       $("#finished-words").textContent = words.kept_order;
     } catch (error) {
-      $("#finished-words").textContent = error.status ? error.message : words.unsent_order;
+      $("#finished-words").textContent = sentenceOf(error, { failed: words.unsent_order });
     }
   });
   $("#zoom").addEventListener("click", () => {

@@ -1,6 +1,6 @@
 // One frame large: step, zoom on the eyes, black and white, a crop laid over, the surround, notes and talk.
 import { $, $$, el, fill, say } from "../shared/dom.js";
-import { ask, token } from "../shared/net.js";
+import { ask, sentenceOf } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 
@@ -202,13 +202,12 @@ export class Large {
     const box = $("#remark", this.dialog),
       form = new FormData();
     form.set("text", box.value);
-    form.set("csrfmiddlewaretoken", token());
     try {
       this.details = await ask(this.config.frame.replace(/0$/, this.id), { method: "POST", form });
       box.value = "";
       this.talk();
     } catch (error) {
-      say(error.status ? error.message : this.words.failed);
+      say(sentenceOf(error, { failed: this.words.failed, out: this.words.access_lost }));
     }
   }
   keepNote() {

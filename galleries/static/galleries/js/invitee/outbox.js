@@ -1,6 +1,6 @@
 // What a device still has to say. One row per frame, the last intent wins; every act has an id, so that saying it
 // twice is harmless. Rows live in the browser's own database and outlast the page, the network and the battery.
-import { Answered, ask, now, token } from "../shared/net.js";
+import { Answered, ask, lasting, now, shut, token } from "../shared/net.js";
 
 const NAME = "sheet-outbox",
   STORE = "acts";
@@ -174,8 +174,8 @@ export class Outbox {
       this.offline = false;
     } catch (error) {
       this.offline = !(error instanceof Answered);
-      this.shut = [401, 403, 404, 410].includes(error.status);
-      if (error instanceof Answered && error.status < 500) {
+      this.shut = shut(error);
+      if (lasting(error)) {
         if (this.rows.has(THROUGH) && this.rows.size === 1) await this.drop(THROUGH); // refused: there is a reason to read
         this.onAnswers([], error);
       }

@@ -2,8 +2,9 @@
 export const $ = (selector, root = document) => root.querySelector(selector);
 export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
 export const data = (id) => JSON.parse(document.getElementById(id).textContent);
-/** Fill the {braces} of a sentence. */
-export const fill = (sentence, values = {}) => sentence.replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
+/** Fill the {braces} of a sentence: nothing for a value that is empty, the name itself for one that nobody gave. */
+export const fill = (sentence, values = {}) =>
+  sentence.replace(/\{(\w+)\}/g, (all, name) => (Object.hasOwn(values, name) ? (values[name] ?? "") : all));
 export function el(name, properties = {}, ...children) {
   const made = Object.assign(document.createElement(name), properties);
   made.append(...children);

@@ -1,5 +1,5 @@
 // A live page: ask every two seconds what changed since a cursor; nothing while the page is hidden.
-import { Answered, ask } from "./net.js";
+import { ask, lasting } from "./net.js";
 
 export function live(address, cursor, onChange, onRefused = () => {}, every = 2000) {
   let since = cursor,
@@ -18,7 +18,7 @@ export function live(address, cursor, onChange, onRefused = () => {}, every = 20
         onChange(said);
       }
     } catch (error) {
-      if (error instanceof Answered && error.status < 500) {
+      if (lasting(error)) {
         onRefused(error);
         asking = false;
         return;

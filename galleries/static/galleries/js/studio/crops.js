@@ -1,16 +1,17 @@
 // The crop editor: one size at a time on the picture that is cut. Drag, arrows, number fields and tap buttons all
 // go through the same arithmetic (crop-math.js), in pixels of the picture.
-import { clampTilt, fit, inside, moved, resized, sized } from "./crop-math.js";
-import { fill, post } from "./net.js";
 
-const $ = (id) => document.getElementById(id);
-const data = JSON.parse($("crops").textContent);
-const words = $("words").dataset;
+import { $, $$, data as dataOf, el, fill } from "../shared/dom.js";
+import { post, reach, sentenceOf } from "../shared/net.js";
+import { clampTilt, fit, inside, moved, resized, sized } from "./crop-math.js";
+
+const data = dataOf("crops");
+const words = $("#words").dataset;
 const frame = { width: data.width, height: data.height };
 const crops = new Map(data.crops.map((crop) => [crop.size, { ...crop, kept: { ...crop } }]));
 let now = data.crops[0]?.size ?? null;
-const canvas = $("canvas");
-const box = $("box");
+const canvas = $("#canvas");
+const box = $("#box");
 const crop = () => crops.get(now);
 const changed = (one) => ["x", "y", "width", "height", "tilt"].some((name) => one[name] !== one.kept[name]);
 const percent = (value, whole) => `${(100 * value) / whole}%`;
@@ -26,14 +27,14 @@ function draw() {
   box.style.height = percent(one.height, frame.height);
   box.style.transform = one.tilt ? `rotate(${one.tilt}deg)` : "";
   guides(one);
-  $("n-x").value = one.x;
-  $("n-y").value = one.y;
-  $("n-width").value = one.width;
-  $("n-height").value = one.height;
-  $("n-tilt").value = one.tilt;
-  $("panel-title").textContent = one.title;
-  $("keep").disabled = !changed(one);
-  for (const button of $("shapes").querySelectorAll(".shape")) {
+  $("#n-x").value = one.x;
+  $("#n-y").value = one.y;
+  $("#n-width").value = one.width;
+  $("#n-height").value = one.height;
+  $("#n-tilt").value = one.tilt;
+  $("#panel-title").textContent = one.title;
+  $("#keep").disabled = !changed(one);
+  for (const button of $$(".shape", $("#shapes"))) {
     const other = crops.get(button.dataset.size);
     button.setAttribute("aria-pressed", String(other.size === now));
     const told = changed(other) ? words.changed : other.byHand ? words.byhand : words.proposal;
@@ -46,13 +47,12 @@ function draw() {
   if (changed(one)) {
     if (grow > 1) live.push(fill(words.enlarged, { n: grow.toFixed(2) }));
   } else live.push(...one.warnings);
-  list($("warnings"), live.length ? live : [words.ok]);
-  $("warnings").classList.toggle("caution", live.length > 0);
-  list($("reasons"), changed(one) || one.byHand ? [measured(one)].filter(Boolean) : one.reasons);
+  list($("#warnings"), live.length ? live : [words.ok]);
+  $("#warnings").classList.toggle("caution", live.length > 0);
+  list($("#reasons"), changed(one) || one.byHand ? [measured(one)].filter(Boolean) : one.reasons);
 }
 
-const list = (place, lines) =>
-  place.replaceChildren(...lines.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
+const list = (place, lines) => place.replaceChildren(...lines.map((text) => el("li", { textContent: text })));
 
 function measured(one) {
   if (!data.face || one.tilt) return "";
@@ -157,7 +157,7 @@ box.addEventListener("keydown", (event) => {
   if (name) tap(name, event.shiftKey);
 });
 for (const name of ["x", "y", "width", "tilt"]) {
-  $(`n-${name}`).addEventListener("change", (event) => {
+  $(`#n-${name}`).addEventListener("change", (event) => {
     const value = Number(event.target.value);
     const one = crop();
     if (!Number.isFinite(value) || !one.ratio) return draw();
@@ -168,7 +168,7 @@ for (const name of ["x", "y", "width", "tilt"]) {
     return undefined;
   });
 }
-$("shapes").addEventListener("click", (event) => {
+$("#shapes").addEventListener("click", (event) => {
   const button = event.target.closest(".shape");
   if (!button) return;
   now = button.dataset.size;
@@ -184,10 +184,10 @@ async function send(body, said) {
     for (const one of answer.crops) crops.set(one.size, { ...one, kept: { ...one } });
     draw();
     preview();
-    $("said").textContent = fill(said, { n: answer.crops.length });
+    $("#said").textContent = fill(said, { n: answer.crops.length });
     return true;
   } catch (error) {
-    $("said").textContent = error.message;
+    $("#said").textContent = sentenceOf(error, words);
     return false;
   }
 }
@@ -197,29 +197,29 @@ function keep() {
   return send({ do: "set", x, y, width, height, tilt }, words.kept);
 }
 
-$("keep").addEventListener("click", keep);
-$("propose").addEventListener("click", () => send({ do: "propose" }, words.kept));
-$("adopt").addEventListener("click", async () => {
+$("#keep").addEventListener("click", keep);
+$("#propose").addEventListener("click", () => send({ do: "propose" }, words.kept));
+$("#adopt").addEventListener("click", async () => {
   if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, words.adopted);
 });
-$("panel").addEventListener("submit", (event) => event.preventDefault());
+$("#panel").addEventListener("submit", (event) => event.preventDefault());
 
 async function preview() {
-  if (!$("preview").closest("details").open || !crop()) return;
-  $("preview").src = `${crop().preview}?t=${Date.now()}`;
-  $("paper-part").hidden = !crop().paper;
+  if (!$("#preview").closest("details").open || !crop()) return;
+  $("#preview").src = `${crop().preview}?t=${Date.now()}`;
+  $("#paper-part").hidden = !crop().paper;
   if (!crop().paper) return;
-  const answer = await fetch(crop().paper).catch(() => null);
+  const answer = await reach(crop().paper).catch(() => null);
   if (!answer?.ok) return;
-  URL.revokeObjectURL($("paper").src);
-  $("paper").src = URL.createObjectURL(await answer.blob());
-  $("paper-caution").textContent = decodeURIComponent(answer.headers.get("X-Caution") ?? "");
+  URL.revokeObjectURL($("#paper").src);
+  $("#paper").src = URL.createObjectURL(await answer.blob());
+  $("#paper-caution").textContent = decodeURIComponent(answer.headers.get("X-Caution") ?? "");
 }
-$("preview").closest("details").addEventListener("toggle", preview);
+$("#preview").closest("details").addEventListener("toggle", preview);
 
-$("source").src = data.picture;
-$("source").width = data.width;
-$("source").height = data.height;
+$("#source").src = data.picture;
+$("#source").width = data.width;
+$("#source").height = data.height;
 canvas.style.aspectRatio = `${data.width} / ${data.height}`;
 canvas.style.setProperty("--shape", String(data.width / data.height));
 addEventListener("beforeunload", (event) => {

@@ -1,12 +1,13 @@
 // Follows deliveries that are being made.
-import { ask, pause } from "./net.js";
+import { ask, pause, shut } from "../shared/net.js";
 
 async function follow(part) {
   for (;;) {
     await pause(1500);
     if (document.hidden) continue;
-    const now = await ask(part.dataset.progress).catch(() => null);
-    if (!now) continue;
+    const now = await ask(part.dataset.progress).catch((error) => error);
+    if (shut(now)) return;
+    if (!now || now instanceof Error) continue;
     part.querySelector("progress").max = now.of || 1;
     part.querySelector("progress").value = now.done;
     part.querySelector(".done").textContent = now.done;

@@ -1,5 +1,5 @@
 // One frame large, from the photographer's private rendition; the eyes at 100 % cut from the original.
-import { fill } from "./net.js";
+import { fill } from "../shared/dom.js";
 
 export class LargeView {
   constructor(dialog, to, words, { choice, act, frames, sequence, focus }) {

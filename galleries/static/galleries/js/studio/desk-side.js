@@ -1,6 +1,6 @@
 // Two to four frames side by side. Zoom and pan are kept in units of the face, so that locked panes show the
 // same part of the same face even when the person moved between the frames.
-import { fill } from "./net.js";
+import { fill } from "../shared/dom.js";
 
 const MOST = 12;
 const EYES_FILL = 0.5; // of a pane's width between the pupils

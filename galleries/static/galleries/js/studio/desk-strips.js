@@ -1,6 +1,6 @@
 // Draws the strips: one part per look, one cell per frame. A cell is made once and moved, never made anew,
 // so that an act on one frame of a thousand costs the few cells it touches.
-import { fill } from "./net.js";
+import { fill } from "../shared/dom.js";
 
 const SIGNS = { pick: "○", alternate: "[ ]", strike: "╱" };
 

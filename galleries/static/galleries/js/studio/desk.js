@@ -1,36 +1,30 @@
 // The desk: lays the frames out by look, keeps the choice, sends acts, listens to keys and hands.
 
+import { $, fill, say } from "../shared/dom.js";
+import { ask, pause, post, sentenceOf, withRetry } from "../shared/net.js";
 import { Choice } from "./desk-choice.js";
 import { LargeView } from "./desk-large.js";
 import { SideBySide } from "./desk-side.js";
 import { Strips } from "./desk-strips.js";
-import { ask, fill, post, withRetry } from "./net.js";
 
-const $ = (id) => document.getElementById(id);
-const words = $("words").dataset;
-const place = $("looks");
+const words = $("#words").dataset;
+const place = $("#looks");
 const to = place.dataset;
 const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "" };
-const say = (text) => {
-  $("said").textContent = "";
-  requestAnimationFrame(() => {
-    $("said").textContent = text;
-  });
-};
 
 const choice = new Choice(() => {
   strips.showChoice(choice.ids);
-  $("chosen").textContent = choice.ids.size;
+  $("#chosen").textContent = choice.ids.size;
 });
 const strips = new Strips(place, words, to, choice);
-const large = new LargeView($("large"), to, words, {
+const large = new LargeView($("#large"), to, words, {
   choice,
   act,
   frames: state.frames,
   sequence: () => strips.sequence(),
   focus: (id) => strips.focus(id),
 });
-const side = new SideBySide($("side"), to, words, { act, frames: state.frames });
+const side = new SideBySide($("#side"), to, words, { act, frames: state.frames });
 
 // --- state ---------------------------------------------------------------------------------------------------
 
@@ -56,16 +50,16 @@ function take(data) {
 function draw() {
   strips.draw(state, {
     filter: document.querySelector("input[name=filter]:checked").value,
-    stacked: $("stacked").checked,
+    stacked: $("#stacked").checked,
   });
   choice.keep(state.frames);
   const hidden = state.order.filter((id) => state.frames.get(id).hidden).length;
-  $("tally").textContent = state.order.length
+  $("#tally").textContent = state.order.length
     ? fill(words.tally, { frames: state.order.length, shown: strips.sequence().length, hidden })
     : words.empty;
-  $("undo").disabled = !state.undo;
-  $("undo").title = state.undo;
-  const select = $("move-to");
+  $("#undo").disabled = !state.undo;
+  $("#undo").title = state.undo;
+  const select = $("#move-to");
   const kept = select.value;
   select.replaceChildren(
     new Option(words.newlook, "new"),
@@ -80,14 +74,15 @@ async function act(body, done = words.done) {
     say(done);
     return true;
   } catch (error) {
-    say(error.message);
-    $("tally").textContent = error.message;
+    const said = sentenceOf(error, words);
+    say(said);
+    $("#tally").textContent = said;
     return false;
   }
 }
 
 async function load(since = -1) {
-  const data = await withRetry(() => ask(`${to.data}?since=${since}`, { accept204: true }));
+  const data = await withRetry(() => ask(`${to.data}?since=${since}`));
   if (data) {
     if (since >= 0 && data.frames.length > state.order.length) say(words.new);
     take(data);
@@ -105,7 +100,7 @@ const needed = (frames) => {
 const acts = {
   hide: (frames = chosen()) => needed(frames) && act({ do: "hide", frames, hidden: true }),
   show: (frames = chosen()) => needed(frames) && act({ do: "hide", frames, hidden: false }),
-  async move(frames = chosen(), look = $("move-to").value) {
+  async move(frames = chosen(), look = $("#move-to").value) {
     if (!needed(frames)) return;
     if (await act({ do: "move", frames, look: look === "new" ? "new" : Number(look) })) choice.clear();
   },
@@ -120,7 +115,7 @@ const acts = {
   },
 };
 
-$("tools").addEventListener("click", (event) => {
+$("#tools").addEventListener("click", (event) => {
   const name = event.target.closest("button")?.dataset.do;
   if (name) acts[name]();
 });
@@ -239,7 +234,7 @@ place.addEventListener("keydown", (event) => {
     });
   else if (key === "c") acts.compare();
   else if (key === "h") (frame.hidden ? acts.show : acts.hide)();
-  else if (key === "m") $("move-to").focus();
+  else if (key === "m") $("#move-to").focus();
   else if (key === "n") act({ do: "split", frame: id }).then(() => strips.focus(id));
   else if (key === "e") large.open(id, true);
   else if (key === "t") acts.undo();
@@ -248,26 +243,26 @@ place.addEventListener("keydown", (event) => {
   else handled = false;
   if (handled) event.preventDefault();
 });
-$("keys-open").addEventListener("click", () => $("keys").showModal());
-$("filters").addEventListener("change", (event) => {
+$("#keys-open").addEventListener("click", () => $("#keys").showModal());
+$("#filters").addEventListener("change", (event) => {
   if (event.target.id !== "size") draw();
 });
-$("filters").addEventListener("submit", (event) => event.preventDefault());
-$("size").addEventListener("input", () => strips.size(Number($("size").value)));
-if (innerWidth < 640) $("size").value = "100";
-strips.size(Number($("size").value));
+$("#filters").addEventListener("submit", (event) => event.preventDefault());
+$("#size").addEventListener("input", () => strips.size(Number($("#size").value)));
+if (innerWidth < 640) $("#size").value = "100";
+strips.size(Number($("#size").value));
 
 // --- news ------------------------------------------------------------------------------------------------------
 
 const EVERY = 4000;
 async function watch() {
   for (;;) {
-    await new Promise((go) => setTimeout(go, EVERY));
+    await pause(EVERY);
     if (!document.hidden && !document.querySelector("dialog[open]")) await load(state.change).catch(() => {});
   }
 }
 load()
   .then(watch)
   .catch((error) => {
-    $("tally").textContent = error.message;
+    $("#tally").textContent = sentenceOf(error, words);
   });

@@ -1,5 +1,5 @@
 // Says what the gel does to the light while its name is typed.
-import { ask } from "./net.js";
+import { ask } from "../shared/net.js";
 
 const line = document.getElementById("gel-words");
 const name = document.getElementById("id_gel");

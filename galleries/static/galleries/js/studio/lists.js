@@ -1,5 +1,5 @@
 // Counts the frames on the list while they are ticked, in words.
-import { fill } from "./net.js";
+import { fill } from "../shared/dom.js";
 
 const form = document.getElementById("closing");
 const line = document.getElementById("tally");

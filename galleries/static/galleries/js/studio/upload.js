@@ -1,11 +1,11 @@
 // Frames from the browser. Each file: hash it, ask whether it is there, send it if not; four at a time.
 // Nothing is remembered in the browser: after a reload the hashes tell what is there already.
-import { ask, fill, post, put, Told, withRetry } from "./net.js";
+import { $, el, fill, say as tell } from "../shared/dom.js";
+import { ask, post, put, sentenceOf, withRetry } from "../shared/net.js";
 
 const AT_ONCE = 4;
-const part = document.getElementById("uploader");
-const words = document.getElementById("words").dataset;
-const $ = (id) => document.getElementById(id);
+const part = $("#uploader");
+const words = $("#words").dataset;
 const companions = new Set(part.dataset.companions.split(" "));
 const most = Number(part.dataset.most);
 const tries = Number(part.dataset.retries);
@@ -45,14 +45,14 @@ function take(files) {
   const wanted = files.filter(forUs);
   passedOver += files.length - wanted.length;
   if (!wanted.length) {
-    $("progress").hidden = false;
+    $("#progress").hidden = false;
     say(words.none);
     return;
   }
   wanted.sort((a, b) => (a.webkitRelativePath || a.name).localeCompare(b.webkitRelativePath || b.name));
   const rows = document.createDocumentFragment();
   for (const file of wanted) {
-    const row = $("file-row").content.firstElementChild.cloneNode(true);
+    const row = $("#file-row").content.firstElementChild.cloneNode(true);
     row.querySelector(".name").textContent = file.name;
     const item = { file, row, state: "waiting", sent: 0 };
     show(item, "waiting", words.waiting);
@@ -60,8 +60,8 @@ function take(files) {
     items.push(item);
     queue.push(item);
   }
-  $("files").append(rows);
-  $("progress").hidden = false;
+  $("#files").append(rows);
+  $("#progress").hidden = false;
   tally();
   work();
 }
@@ -119,7 +119,7 @@ async function send(item) {
       : (words[answer.state] ?? answer.state);
     show(item, answer.state, text);
   } catch (error) {
-    show(item, "failed", error instanceof Told ? error.message : words.failed);
+    show(item, "failed", sentenceOf(error, words));
   }
 }
 
@@ -165,59 +165,54 @@ function tally() {
     );
     const done = items.filter((item) => !["waiting", "busy"].includes(item.state)).length;
     const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
-    $("all-progress").max = all || 1;
-    $("all-progress").value = sent;
-    $("all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
+    $("#all-progress").max = all || 1;
+    $("#all-progress").value = sent;
+    $("#all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
   });
 }
 
 function say(text) {
-  $("said").textContent = passedOver ? `${text} ${fill(words.passed, { n: passedOver })}` : text;
+  tell(passedOver ? `${text} ${fill(words.passed, { n: passedOver })}` : text);
 }
 
 async function finished() {
   say(
     fill(words.end, { fresh: count("new"), same: count("same"), refused: count("refused"), failed: count("failed") }),
   );
-  $("again").hidden = !count("failed");
+  $("#again").hidden = !count("failed");
   part.dataset.state = "through";
-  if ($("reload")) $("reload").hidden = false;
-  if (!$("refused-part")) return;
+  if ($("#reload")) $("#reload").hidden = false;
+  if (!$("#refused-part")) return;
   try {
-    const body = await ask($("refused-part").dataset.address);
-    $("frame-count").textContent = body.frames;
-    $("refused-part").hidden = !body.refused.length;
-    $("refusals").replaceChildren(
-      ...body.refused.map((row) => {
-        const line = document.createElement("li");
-        const name = document.createElement("b");
-        name.className = "typed";
-        name.textContent = row.name;
-        line.append(name, `: ${row.reason}`);
-        return line;
-      }),
+    const body = await ask($("#refused-part").dataset.address);
+    $("#frame-count").textContent = body.frames;
+    $("#refused-part").hidden = !body.refused.length;
+    $("#refusals").replaceChildren(
+      ...body.refused.map(({ name, reason }) =>
+        el("li", {}, el("b", { className: "typed", textContent: name }), `: ${reason}`),
+      ),
     );
   } catch {
     /* the list is on the page after the next load */
   }
 }
 
-$("pick-files").addEventListener("change", (event) => {
+$("#pick-files").addEventListener("change", (event) => {
   take([...event.target.files]);
   event.target.value = "";
 });
-$("pick-folder").addEventListener("change", (event) => {
+$("#pick-folder").addEventListener("change", (event) => {
   take([...event.target.files]);
   event.target.value = "";
 });
-$("pause").addEventListener("click", () => {
+$("#pause").addEventListener("click", () => {
   paused = !paused;
-  $("pause").textContent = paused ? words.resume : words.pause;
-  $("pause").setAttribute("aria-pressed", String(paused));
+  $("#pause").textContent = paused ? words.resume : words.pause;
+  $("#pause").setAttribute("aria-pressed", String(paused));
   work();
 });
-$("again").addEventListener("click", () => {
-  $("again").hidden = true;
+$("#again").addEventListener("click", () => {
+  $("#again").hidden = true;
   for (const item of items.filter((one) => one.state === "failed")) {
     item.sent = 0;
     show(item, "waiting", words.waiting);
@@ -225,7 +220,7 @@ $("again").addEventListener("click", () => {
   }
   work();
 });
-const zone = $("dropzone");
+const zone = $("#dropzone");
 for (const kind of ["dragenter", "dragover"])
   addEventListener(kind, (event) => {
     event.preventDefault();
