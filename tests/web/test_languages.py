@@ -111,7 +111,7 @@ def test_the_sheet_speaks_the_persons_language(language: str, heading: str, labe
     client = cast.client_of(cast.subject)
     client.cookies[LANGUAGE] = language
     page = client.get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
-    assert f'<html lang="{language}">' in page
+    assert f'<html lang="{language}"' in page
     assert label in page
     assert heading in page  # among the words that the script speaks
 
@@ -125,7 +125,7 @@ def test_an_invite_brings_its_language_along() -> None:
     cast.subject.refresh_from_db()
     client = cast.client_of(None)
     client.get("/i/" + invite.new_link(cast.subject).rsplit("/", 1)[1])
-    assert '<html lang="de">' in client.get(reverse("plan", args=[cast.sitting.slug])).content.decode()
+    assert '<html lang="de"' in client.get(reverse("plan", args=[cast.sitting.slug])).content.decode()
 
 
 def test_labels_read_well_in_german() -> None:

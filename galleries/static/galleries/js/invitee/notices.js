@@ -15,7 +15,9 @@ export class Notices {
     this.show();
   }
   show() {
-    const parts = [...this.said].map(([text, link]) => el("p", { className: "note" }, text, ...(link ? [" ", link] : [])));
+    const parts = [...this.said].map(([text, link]) =>
+      el("p", { className: "note" }, text, ...(link ? [" ", link] : [])),
+    );
     const closed = this.outbox.held("closed");
     if (closed.length) parts.push(this.closed(closed));
     for (const row of this.outbox.held("conflict")) parts.push(this.conflict(row));
