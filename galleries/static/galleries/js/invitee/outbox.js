@@ -166,7 +166,7 @@ export class Outbox {
         const said = rows.slice(0, MOST);
         this.tell();
         const answer = await ask(this.address, { method: "POST", json: said.flatMap(acts) });
-        if (!answer?.answers) throw new Answered(410, "410"); // led away to some other page: not the network's fault
+        if (!answer?.answers) throw new Answered(410); // led away to some other page: not the network's fault
         this.offline = this.shut = false;
         await this.take(said, new Map(answer.answers.map((answer) => [answer.act, answer])));
       }

@@ -1,0 +1,80 @@
+import { Knockout } from "/static/galleries/js/invitee/knockout.js";
+import { holds, raised, same } from "./checks.js";
+
+function orders(ids) {
+  if (ids.length < 2) return [ids];
+  return ids.flatMap((one) => orders(ids.filter((other) => other !== one)).map((rest) => [one, ...rest]));
+}
+/** Plays to the end as somebody would who always likes the same frames better; returns the number of rounds. */
+function play(game, liking) {
+  let rounds = 0;
+  while (!game.over) {
+    game.keep(liking.find((id) => game.shown.includes(id)));
+    rounds += 1;
+  }
+  return rounds;
+}
+
+export default {
+  "whoever knows what they like gets that order, two, three or four at a time": () => {
+    for (const many of [2, 3, 4])
+      for (const liking of orders([1, 2, 3, 4, 5])) {
+        const game = new Knockout([1, 2, 3, 4, 5], many);
+        play(game, liking);
+        same(game.order, liking, `the order by ${liking}, ${many} at a time`);
+        same(game.placed, liking);
+        same(game.left, 0);
+      }
+  },
+  "no pair is asked twice": () => {
+    for (const liking of orders([1, 2, 3, 4, 5])) {
+      const game = new Knockout([1, 2, 3, 4, 5]);
+      const asked = new Set();
+      while (!game.over) {
+        const pair = [...game.shown].sort().join(" and ");
+        holds(!asked.has(pair), `${pair} are asked once`);
+        asked.add(pair);
+        game.keep(liking.find((id) => game.shown.includes(id)));
+      }
+    }
+  },
+  "whoever won stays first in the next round": () => {
+    const game = new Knockout([1, 2, 3]);
+    same(game.shown, [1, 2]);
+    game.keep(2);
+    same(game.shown, [2, 3]);
+    same(game.round, 2);
+    same(game.place, 1);
+  },
+  "a step back brings the round before, and can be taken until the first": () => {
+    const game = new Knockout([1, 2, 3, 4]);
+    same(game.back(), false);
+    const seen = [];
+    for (const id of [2, 3, 3]) {
+      seen.push(structuredClone([game.shown, game.round, game.order, game.placed]));
+      game.keep(id);
+    }
+    while (seen.length) {
+      same(game.back(), true);
+      same([game.shown, game.round, game.order, game.placed], seen.pop());
+    }
+    same(game.back(), false);
+  },
+  "stopped in the middle, everybody is in the order once, winners before those they beat": () => {
+    const game = new Knockout([1, 2, 3, 4, 5]);
+    game.keep(2);
+    game.keep(3);
+    same([...game.order].sort(), [1, 2, 3, 4, 5]);
+    holds(game.order.indexOf(3) < game.order.indexOf(2), "3 beat 2");
+    holds(game.order.indexOf(2) < game.order.indexOf(1), "2 beat 1");
+  },
+  "a frame that is not shown cannot be kept": async () => {
+    const game = new Knockout([1, 2, 3]);
+    same((await raised(() => game.keep(3))).message, "3 is not in this round");
+    same(game.round, 1);
+  },
+  "one alone is placed at once": () => {
+    const game = new Knockout([7]);
+    same([game.over, game.order], [true, [7]]);
+  },
+};

@@ -1,0 +1,182 @@
+import { Marks } from "/static/galleries/js/invitee/marks.js";
+import { Outbox } from "/static/galleries/js/invitee/outbox.js";
+import { away, holds, json, network, page, same, until } from "./checks.js";
+
+let sittings = 0;
+/** An outbox of a person in a sitting of their own, and what it told. */
+async function opened(person = `${(sittings += 1)}-subject`) {
+  const told = { news: [], states: [], errors: [] };
+  const outbox = new Outbox({
+    person,
+    address: "/marks",
+    onAnswers: (news, error) => (error ? told.errors.push(error.status) : told.news.push(...news)),
+    onState: (state) => told.states.push(state),
+  });
+  await outbox.open();
+  return [outbox, told];
+}
+const acts = (asked) => asked.map(({ body }) => JSON.parse(body));
+/** A server that takes everything. */
+const taking = ({ body }) =>
+  json({
+    answers: JSON.parse(body).map((act) => ({ ...act, kind: act.kind ?? "", note: act.note ?? "", revision: 1 })),
+  });
+const idle = (outbox) => until(() => !outbox.sending && !outbox.waiting().length, "everything is sent");
+
+export default {
+  "a mark goes out with its revision, and leaves the outbox when it is answered": async () => {
+    const asked = network(taking);
+    const [outbox, told] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 4 });
+    await idle(outbox);
+    const [[act]] = acts(asked);
+    same([act.frame, act.kind, act.seen], [11, "pick", 4]);
+    holds(/^[0-9a-f]{32}k$/.test(act.act), "an act has an id of its own");
+    same(outbox.rows.size, 0);
+    same(told.news.length, 1);
+  },
+  "a note goes before the mark it was given with": async () => {
+    const asked = network(away(), taking);
+    const [outbox] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => outbox.offline && !outbox.sending, "the network is away");
+    await outbox.put(11, { note: "the collar", seen: 0 });
+    await idle(outbox);
+    same(
+      acts(asked)
+        .at(-1)
+        .map((act) => act.kind ?? act.note),
+      ["the collar", "pick"],
+    );
+  },
+  "offline, the last word about a frame is the one that is sent": async () => {
+    const asked = network(away(), away(), taking);
+    const [outbox, told] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => outbox.offline && !outbox.sending, "the network is away");
+    holds(!told.errors.length && !told.states.at(-1).shut, "no door is shut");
+    await outbox.put(11, { kind: "strike", kindSeen: 0 });
+    await until(() => asked.length === 2 && !outbox.sending, "it tried again");
+    same(outbox.waiting().length, 1);
+    await outbox.flush();
+    await idle(outbox);
+    same(
+      acts(asked)
+        .at(-1)
+        .map((act) => act.kind),
+      ["strike"],
+    );
+    same(outbox.offline, false);
+  },
+  "what was said while the answer was on its way is not lost to it": async () => {
+    let answer;
+    const asked = network(
+      () => new Promise((go) => { answer = go; }), // biome-ignore format: one line says it
+      taking,
+    );
+    const [outbox] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => answer, "it was asked");
+    await outbox.put(11, { kind: "strike", kindSeen: 0 });
+    answer(taking(asked[0]));
+    await idle(outbox);
+    same(
+      acts(asked).map(([act]) => act.kind),
+      ["pick", "strike"],
+    );
+  },
+  "a shut door is told, and nothing is thrown away": async () => {
+    network(page(404));
+    const [outbox, told] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => told.errors.length, "somebody is told");
+    same([told.errors, outbox.shut, outbox.offline, outbox.waiting().length], [[404], true, false, 1]);
+  },
+  "a server in trouble is waited for in silence": async () => {
+    network(page(502));
+    const [outbox, told] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => told.states.at(-1).waiting && !outbox.sending, "it came to rest");
+    same([told.errors, outbox.shut, outbox.waiting().length], [[], false, 1]);
+  },
+  "after the closing a mark is held, and goes when the list is open again": async () => {
+    const refusing = ({ body }) =>
+      json({ answers: JSON.parse(body).map(({ act }) => ({ act, error: "closed", kind_of_error: "Refused" })) });
+    const asked = network(refusing, taking);
+    const [outbox] = await opened();
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => outbox.held("closed").length, "it is held");
+    same(outbox.waiting().length, 0);
+    outbox.release();
+    await until(() => !outbox.rows.size, "it went");
+    same(asked.length, 2);
+  },
+  "a note that somebody changed meanwhile waits for the person's word; the mark is through": async () => {
+    network(({ body }) =>
+      json({
+        answers: JSON.parse(body).map(({ act, note }) =>
+          note === undefined ? { act, kind: "pick" } : { act, conflict: true, note: "theirs", revision: 9 },
+        ),
+      }),
+    );
+    const [outbox] = await opened();
+    await outbox.put(11, { kind: "pick", note: "mine", seen: 1, kindSeen: 1 });
+    await until(() => outbox.held("conflict").length, "it is held");
+    const [row] = outbox.held("conflict");
+    same([row.note, row.theirs, row.revision, row.kind], ["mine", "theirs", 9, undefined]);
+  },
+  "the rows outlast the page, and are no other person's": async () => {
+    network(away());
+    const [outbox] = await opened("900-subject");
+    await outbox.put(11, { kind: "pick", kindSeen: 0 });
+    const [again] = await opened("900-subject");
+    same(
+      again.waiting().map(({ frame, kind }) => [frame, kind]),
+      [[11, "pick"]],
+    );
+    const [other] = await opened("901-subject");
+    same(other.rows.size, 0);
+    const [next] = await opened("900-agent"); // somebody else in the same sitting, on the same device
+    same(next.rows.size, 0);
+    await until(() => next.keeps, "it has the browser's store");
+    const [back] = await opened("900-subject");
+    same(back.rows.size, 0);
+  },
+  "what is shown is the server's word with the outbox laid over it; the same again takes it away; undo brings it back":
+    async () => {
+      network(away());
+      const [outbox] = await opened();
+      const state = { mine: { 11: ["alternate", 2, "a note", false] }, theirs: {}, people: {}, sides: {} };
+      const marks = new Marks(state, outbox);
+      same(marks.of(11).kind, "alternate");
+      same(marks.press(11, "alternate"), "");
+      same(marks.of(11).kind, "");
+      same(marks.press(11, "pick"), "pick");
+      same([marks.of(11).kind, marks.of(11).note], ["pick", "a note"]);
+      same(marks.undo(), 11);
+      same(marks.of(11).kind, "");
+      same(marks.undo(), 11);
+      same(marks.of(11).kind, "alternate");
+      same(marks.undo(), undefined);
+      outbox.rows.get(11).held = "closed";
+      same(marks.of(11).kind, "alternate");
+    },
+  "only frames of which the server says something else are drawn again": async () => {
+    network(away());
+    const [outbox] = await opened();
+    const people = { 1: ["subject", "A"], 2: ["representation", "B"] };
+    const state = {
+      mine: { 11: ["pick", 1, ""], 12: ["pick", 1, ""] },
+      theirs: { 13: [[2, "pick"]] },
+      people,
+      sides: {},
+    };
+    const marks = new Marks(state, outbox);
+    const drawn = [];
+    marks.listeners.push((frames) => drawn.push(frames));
+    marks.take(structuredClone(state));
+    marks.take({ ...state, mine: { 11: ["strike", 2, ""], 12: ["pick", 1, ""] }, theirs: { 13: [[2, "strike"]] } });
+    same(drawn, [[], [11, 13]]);
+    same(marks.othersOf(13), [{ role: "representation", name: "B", kind: "strike" }]);
+  },
+};
