@@ -45,7 +45,7 @@ export const json = (body, status = 200) =>
 export const page = (status = 200) =>
   new Response("<!DOCTYPE html><p>A page", { status, headers: { "Content-Type": "text/html" } });
 export const away = () => new TypeError("Failed to fetch");
-/** Numbers between 0 and 1 that are the same at each run (a linear congruential generator, Numerical Recipes' constants). */
+/** Numbers between 0 and 1, the same at each run: a linear congruential generator. */
 export function dice(seed) {
   let state = seed;
   return () => {

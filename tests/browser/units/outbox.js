@@ -3,8 +3,12 @@ import { Outbox } from "/static/galleries/js/invitee/outbox.js";
 import { away, holds, json, network, page, same, until } from "./checks.js";
 
 let sittings = 0;
+function someone() {
+  sittings += 1;
+  return `${sittings}-subject`;
+}
 /** An outbox of a person in a sitting of their own, and what it told. */
-async function opened(person = `${(sittings += 1)}-subject`) {
+async function opened(person = someone()) {
   const told = { news: [], states: [], errors: [] };
   const outbox = new Outbox({
     person,
@@ -71,7 +75,10 @@ export default {
   "what was said while the answer was on its way is not lost to it": async () => {
     let answer;
     const asked = network(
-      () => new Promise((go) => { answer = go; }), // biome-ignore format: one line says it
+      () =>
+        new Promise((go) => {
+          answer = go;
+        }),
       taking,
     );
     const [outbox] = await opened();

@@ -142,7 +142,7 @@ export class Outbox {
     const form = new FormData();
     form.set("csrfmiddlewaretoken", token());
     const answer = await ask(this.done, { method: "POST", form });
-    if (!answer?.through) throw new Answered(410, "410");
+    if (!answer?.through) throw new Answered(410);
     await this.drop(THROUGH);
     this.onThrough();
   }

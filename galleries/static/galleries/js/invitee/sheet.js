@@ -2,7 +2,7 @@
 import "../shared/bar.js";
 import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
-import { sentenceOf, setClock, shut } from "../shared/net.js";
+import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
 import { drop, forget, keep } from "./kept.js";
 import { Large } from "./large.js";
@@ -151,7 +151,7 @@ function answered(news, error) {
 }
 /** The server's own sentence where it gave one; a door that is shut gives none. */
 function refused(error) {
-  if (shut(error)) forget();
+  if (isShut(error)) forget();
   const said = error.status === 404 ? "" : sentenceOf(error, { failed: "" });
   if (said) notices.say(said);
   else notices.say(words.access_lost, el("a", { href: config.again, textContent: words.again }));
