@@ -18,7 +18,7 @@ const settled = () =>
     ? Promise.resolve()
     : new Promise((done) => addEventListener("load", done, { once: true }));
 
-/** pictures: addresses of every small picture on the sheet. Without a worker marks on the open page wait all the same. */
+/** pictures: addresses of every small picture on the sheet. Without a worker marks on the open page wait too. */
 export async function keep(config, words, pictures) {
   if (!("serviceWorker" in navigator)) return;
   if (!config.person) {

@@ -28,7 +28,8 @@ function fresh() {
 
 export class Outbox {
   /**
-   * person: who this device speaks for; done: where "I am through" is said, on a page that says it; onAnswers(list of [row, answer]);
+   * person: who this device speaks for; done: where "I am through" is said, on a page that says it;
+   * onAnswers(list of [row, answer]);
    * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
    * whether the network is away, the door is shut, or the browser keeps nothing.
    */
@@ -176,7 +177,7 @@ export class Outbox {
       this.offline = !(error instanceof Answered);
       this.shut = shut(error);
       if (lasting(error)) {
-        if (this.rows.has(THROUGH) && this.rows.size === 1) await this.drop(THROUGH); // refused: there is a reason to read
+        if (this.rows.has(THROUGH) && this.rows.size === 1) await this.drop(THROUGH); // refused, and why
         this.onAnswers([], error);
       }
     }
