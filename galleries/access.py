@@ -122,6 +122,9 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+NOBODY = "nobody"  # in the journal: who has shown no right to anything
+
+
 @dataclass(frozen=True)
 class Visitor:
     """Who is asking: a signed-in user of the studio, or the holder of one invite, or nobody."""
@@ -146,7 +149,7 @@ class Visitor:
             if self.invite is not None
             else "the program"
             if self.program
-            else "nobody"
+            else NOBODY
         )
 
 

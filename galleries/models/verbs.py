@@ -11,6 +11,8 @@ class Verb(models.TextChoices):
     ACCOUNT_MADE = "account made", _("account made")
     ADDRESS_CHANGED = "address changed", _("address changed")
     PASSWORD_CHANGED = "password changed", _("password changed")
+    SIGNED_IN = "signed in", _("signed in")
+    SIGN_IN_FAILED = "sign-in failed", _("tried to sign in, in vain")
     SECOND_FACTOR_SET = "second factor set", _("second factor set up")
     SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
     PASSKEY_ADDED = "passkey added", _("passkey added")

@@ -14,9 +14,9 @@ from django.utils.crypto import constant_time_compare
 from django.views.decorators.http import require_http_methods, require_POST
 
 from galleries.errors import BadInput, Refused
-from galleries.steps.people import passkeys, second_factor
+from galleries.steps.people import passkeys, second_factor, sign_ins
 from galleries.web import asking, idle
-from galleries.web.doors import count_try, open_to_all, user_of
+from galleries.web.doors import address_of, count_try, open_to_all, user_of
 
 HALFWAY = "halfway"
 PASSKEY = "passkey"  # what was asked of one
@@ -29,7 +29,7 @@ BEFORE = {"leave", "language", "sign-in", "open-sign-in", "ask-link"}
 def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
     """After the password or the mailed link: in, or to the second step. Nobody is signed in between the two."""
     if not second_factor.stands(user):
-        _sign_in(request, user)
+        _sign_in(request, user, second=False)
         return HttpResponseRedirect(onward)
     request.session.cycle_key()
     request.session[HALFWAY] = {
@@ -42,8 +42,9 @@ def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
     return redirect("second-step")
 
 
-def _sign_in(request: HttpRequest, user: User) -> None:
+def _sign_in(request: HttpRequest, user: User, *, second: bool) -> None:
     login(request, user, backend=BACKEND)
+    sign_ins.note(user, address=address_of(request), second_factor=second)
     idle.begin(request)
 
 
@@ -76,10 +77,11 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
             else:
                 second_factor.open_with(user, request.POST.get("code", ""))
         except (BadInput, Refused) as error:
+            sign_ins.note_failed(user.get_username(), address=address_of(request))
             problem = str(error)
         else:
             del request.session[HALFWAY]
-            _sign_in(request, user)
+            _sign_in(request, user, second=True)
             return HttpResponseRedirect(onward)
     standing = second_factor.standing(user)
     context = {"problem": problem, "standing": standing, "passkeys": standing.passkeys and passkeys.possible()}

@@ -16,10 +16,10 @@ from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite
 from galleries.steps.people import invite as invites
-from galleries.steps.people import wishes
+from galleries.steps.people import sign_ins, wishes
 from galleries.steps.picking import pick
 from galleries.web.coming_in import come_in
-from galleries.web.doors import count_try, invites_held, open_to_all, user_of
+from galleries.web.doors import address_of, count_try, invites_held, open_to_all, user_of
 
 
 @open_to_all("it only says where to go")
@@ -107,6 +107,7 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
         user = authenticate(request, username=name, password=request.POST.get("password", ""))
         if isinstance(user, User):
             return come_in(request, user, onward)
+        sign_ins.note_failed(name.strip(), address=address_of(request))
         problem = _("Name and password do not go together.")
     return render(
         request, "galleries/sign_in.html", {"next": onward, "problem": problem}, status=400 if problem else 200

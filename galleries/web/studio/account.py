@@ -16,8 +16,12 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict
 from galleries.steps.people import account as accounts
 from galleries.steps.people import second_factor
+from galleries.steps.people.sign_ins import about_account
 from galleries.web.doors import count_try, signed_in
+from galleries.web.studio import journal_words
 from galleries.web.studio.forms import checked
+
+LINES = 20  # of what happened lately
 
 
 def secret_field(label: object, complete: str, **more: object) -> forms.CharField:
@@ -74,6 +78,7 @@ def _page(request: HttpRequest, user: User, problem: str = "", at: str = "", sta
         "data": DataForm(posted, instance=row, auto_id="data_%s"),
         "password": PasswordForm(row, auto_id="password_%s"),
         "has_password": row.has_usable_password(),
+        "lines": [journal_words.line_of(one) for one in about_account(row)[:LINES]],
         "factor": second_factor.standing(row),
         "problem": problem,
         "at": at,
