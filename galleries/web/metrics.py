@@ -66,7 +66,7 @@ class _Site(Collector):
         stages = Sitting.objects.order_by().values_list("stage").annotate(Count("pk"))
         yield _gauge("portal_sittings", "Sittings by stage.", ("stage",), stages)
         yield _gauge("portal_frames", "Frames in all sittings.", (), [(Frame.objects.count(),)])
-        unsent = Letter.objects.filter(sent_at=None).count()
+        unsent = Letter.objects.unsent().count()
         yield _gauge("portal_letters_unsent", "Letters written and not sent yet.", (), [(unsent,)])
 
 

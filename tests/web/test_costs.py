@@ -154,10 +154,13 @@ OF_FRAMES = [
         ("owner", STUDIO + page)
         for page in (
             *("", "desk", "desk/data", "set", "set/news", "lists", "upload", "upload/refused", "setup", "people"),
-            *("settings", "looks/{look}", "journal", "work", "letters"),
+            *("settings", "looks/{look}", "journal", "work", "letters", "own-copies"),
         )
     ],
-    *[("subject", INVITEE + page) for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes")],
+    *[
+        ("subject", INVITEE + page)
+        for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes", "about-me")
+    ],
     *[("representation", INVITEE + page) for page in ("plan", "sheet", "lists", "marks", "pass-on")],
 ]
 # Addresses that show no list that grows with finals or frames, and those with tests of their own.
@@ -166,6 +169,7 @@ OF_ONE_THING = {
     *("proof-picture", "view-picture", "original", "studio-eyes", "studio-crop-source", "studio-crop-preview"),
     *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
     *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel", "studio-letter"),
+    *("own-copy-archive", "studio-own-copy-archive"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read
 

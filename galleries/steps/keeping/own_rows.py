@@ -182,6 +182,10 @@ TABLES: tuple[Table, ...] = (
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
     _table(m.Erasure, house="id uid number who why frames files begun_at done_at restore_begun_at"),
     _table(m.CodeApp, house="id secret created_at confirmed_at last_step wrong wrong_since", others="account"),
+    _table(
+        m.Passkey,
+        house="id name credential id_hash sign_count created_at last_used_at", others="account",
+    ),
     _table(m.RecoveryCode, house="id code_hash created_at used_at", others="account"),
     _table(m.AccountLetter, house="id kind language created_at sent_at", others="to account"),
 )  # fmt: skip

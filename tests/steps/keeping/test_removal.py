@@ -142,15 +142,15 @@ def test_a_worker_killed_while_it_sends_leaves_the_letter_unsent_and_it_goes_aga
     cast: Cast, clock: Clock, monkeypatch: pytest.MonkeyPatch, mailoutbox: Any
 ) -> None:
     """Other letters are lost then, rather than sent twice; on this one hangs that a sitting is removed."""
-    real = posting._message
+    real = posting.message
 
-    def killed(letter: Letter) -> None:
+    def killed(letter: Letter, link: str) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(posting, "_message", killed)
+    monkeypatch.setattr(posting, "message", killed)
     with pytest.raises(KeyboardInterrupt):
         clock.round(-14)
     assert Letter.objects.get(kind=removal_letter.KIND).sent_at is None
-    monkeypatch.setattr(posting, "_message", real)
+    monkeypatch.setattr(posting, "message", real)
     posting.send(Letter.objects.get(kind=removal_letter.KIND).pk)
     assert len(mailoutbox) == 1
