@@ -7,6 +7,7 @@ import time
 from typing import Any
 
 from django.http import HttpRequest
+from django.http.request import RawPostDataException
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput
@@ -38,7 +39,15 @@ def answer(request: HttpRequest) -> dict[str, Any]:
 
 
 def body(request: HttpRequest) -> dict[str, Any]:
-    return _object(request.body[: LONGEST + 1].decode(errors="replace"))
+    """JSON, as the page's script sends it.
+
+    Raises:
+        BadInput: it is none, or a form.
+    """
+    try:
+        return _object(request.body[: LONGEST + 1].decode(errors="replace"))
+    except RawPostDataException:  # a form with files, whose parts were read on the way here
+        return _object("")
 
 
 def _object(text: str) -> dict[str, Any]:

@@ -128,7 +128,7 @@ def signed_in(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRespon
             return redirect(f"/sign-in?next={request.path}")
         return view(request, user, *args, **kwargs)
 
-    guarded.guard = "signed in"  # type: ignore[attr-defined]
+    guarded.guard = "account"  # type: ignore[attr-defined]
     return guarded
 
 

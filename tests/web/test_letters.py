@@ -17,6 +17,7 @@ WEB = Path(__file__).resolve().parents[2] / "galleries" / "web"
 ASKED_FOR = {("studio/people.py", "send_letter"), ("studio/letters.py", "letter_again")}
 # The import, and the read of to whom a letter goes that failed; the page that shows what became of each.
 ONLY_READS = {
+    *(("metrics.py", name) for name in ("", "_Site")),  # counts them
     *(("studio/work.py", ""), ("studio/work.py", "_names")),
     *(("studio/letters.py", name) for name in ("", "Row", "_letter", "_page", "_rows", "_row", "_state", "_sent")),
 }

@@ -44,7 +44,7 @@ ALL = "prafdx"
 # photographer and the colleague let in; they look at invitees' pages, but do not give an invitee's own word.
 #                     takes          studio  subject  represent. assistant recipient
 INVITEE_PAGES = {
-    "sitting":        ("get",        "prafd", "prafd", "prafd", "prafd", "prafd"),
+    "sitting":        ("get",        "prafd", ALL, "prafd", "prafd", "prafd"),
     "plan":           ("get post",   ALL, "prafd", "prafd", "prafd", ""),
     "reference":      ("get",        ALL, "prafd", "prafd", "prafd", ""),
     "sheet":          ("get",        ALL, "rafd", "rafd", "rafd", ""),
