@@ -143,7 +143,7 @@ def focus_on(page: Page, name: str, most: int = 60) -> None:
               const one = document.activeElement;
               const label = one.getAttribute("aria-label") ?? (one.labels?.[0]?.textContent) ?? one.textContent;
               const box = one.getBoundingClientRect(), style = getComputedStyle(one);
-              return [label.trim(), style.outlineStyle, box.top, box.bottom, innerHeight];
+              return [label.trim().replace(/\\s+/g, " "), style.outlineStyle, box.top, box.bottom, innerHeight];
             }"""
         )
         if pattern.search(said[0]):

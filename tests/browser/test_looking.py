@@ -137,7 +137,7 @@ def test_black_and_white_surround_and_the_crop(cast: Cast, come: Come) -> None:
     sizes.load()
     one = proved(cast, 1, cast.look(), large=BIG)
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
-    page.keyboard.press("b")
+    page.keyboard.press("m")
     assert "grayscale" in page.locator("#large-picture").evaluate("one => getComputedStyle(one).filter")
     dark = page.locator("#stage").evaluate("one => getComputedStyle(one).backgroundColor")
     page.keyboard.press("g")

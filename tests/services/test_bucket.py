@@ -134,10 +134,16 @@ def test_a_large_file_passes_in_pieces_and_never_whole(large: tuple[BucketStore,
 def test_of_a_part_only_that_part_is_asked_of_the_store(large: tuple[BucketStore, str, bytes]) -> None:
     store, key, data = large
     sent: list[int] = []
-    store.connection.meta.client.meta.events.register(
-        "after-call.s3.GetObject", lambda parsed, **_more: sent.append(parsed["ContentLength"])
-    )
-    assert b"".join(store.pieces(key, 20_000_000, 20_000_100, 1 << 18)) == data[20_000_000:20_000_100]
+    events = store.connection.meta.client.meta.events
+
+    def told(parsed: dict[str, Any], **_more: object) -> None:
+        sent.append(parsed["ContentLength"])
+
+    events.register("after-call.s3.GetObject", told)
+    try:
+        assert b"".join(store.pieces(key, 20_000_000, 20_000_100, 1 << 18)) == data[20_000_000:20_000_100]
+    finally:
+        events.unregister("after-call.s3.GetObject", told)
     assert sent == [100]
 
 

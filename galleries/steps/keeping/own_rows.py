@@ -89,7 +89,7 @@ TABLES: tuple[Table, ...] = (
     ),
     _table(
         m.Letter, "sitting", "invite_id",
-        theirs="id kind about sent_at created_at", named="invite", own="to", house="sitting",
+        theirs="id kind about sent_at created_at", named="invite", own="to text way", house="sitting",
     ),
     _table(
         m.Round, "sitting",

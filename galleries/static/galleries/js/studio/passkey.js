@@ -1,6 +1,6 @@
 // Passkeys: the server asks, the device answers, the form carries the answer. Without a script there is the code.
 import { $$ } from "../shared/dom.js";
-import { post, Told } from "./net.js";
+import { post, sentenceOf } from "../shared/net.js";
 
 const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (one) => one.charCodeAt(0));
 const text = (buffer) =>
@@ -54,7 +54,7 @@ for (const form of $$("form[data-passkey]")) {
       for (const secret of ["password", "code"]) if (form.elements[secret]) form.elements[secret].disabled = true;
       form.submit();
     } catch (error) {
-      problem.textContent = error instanceof Told ? error.message : form.dataset.failed;
+      problem.textContent = sentenceOf(error, { failed: form.dataset.failed });
       problem.hidden = false;
     }
   });
