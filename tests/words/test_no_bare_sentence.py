@@ -71,7 +71,6 @@ ALLOWED = {
     "steps/picking/pick.py:no mark": "as kept in the journal",
     "steps/keeping/restore.py:the ": "as kept by earlier releases",
     "steps/keeping/erase.py:PRAGMA": "SQL",
-    "web/doors.py:signed in": "the name of a guard",
     "web/studio/journal_words.py": "what is kept, to be put into words",
     "web/studio/desk.py:hide look": "the name of an act",
     "web/invitee/markup.py": "markup",
