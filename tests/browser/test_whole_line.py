@@ -147,6 +147,8 @@ def invite(studio: Page, base: str) -> None:
         studio.get_by_label("Name").fill(name)
         studio.get_by_label("E-mail").fill(email)
         press(studio, "Invite", exact=True)
+        expect(studio.get_by_role("article")).to_contain_text(email)  # the letter, since mail lies in a folder here
+        studio.goto(base + "people")
         expect(studio.get_by_role("heading", name=name)).to_be_visible()
 
 
