@@ -68,16 +68,22 @@ def send_once(
     Marked first: a worker killed between the two loses one letter; the other way round, with `rather_twice`, somebody
     gets it twice, for letters on which something hangs that cannot be taken back.
     """
-    rows = type(letter).objects.filter(pk=letter.pk)
     if rather_twice:
+        rows = type(letter).objects.filter(pk=letter.pk)
         if rows.unsent().exists():
             compose_it().send()
             rows.unsent().update(sent_at=timezone.now())
         return
+    once(letter, lambda: compose_it().send())
+
+
+def once(letter: Letter | AccountLetter, do: Callable[[], object]) -> None:
+    """Mark it sent and do what that means, unless it was done; when that fails it counts as unsent again."""
+    rows = type(letter).objects.filter(pk=letter.pk)
     if not rows.unsent().update(sent_at=timezone.now()):
         return
     try:
-        compose_it().send()
+        do()
     except Exception:
         rows.update(sent_at=None)
         raise

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import ipaddress
 from urllib.parse import urlsplit
 
 from django.conf import settings
 
+from portal.unencrypted import is_here
+
+UNSPECIFIED = {"0.0.0.0", "::"}  # noqa: S104  # nosec B104 - an address that is compared, not listened at
 FOLDER, CONSOLE, SERVER = "folder", "console", "smtp"
 
 
@@ -17,11 +19,5 @@ def goes_out() -> bool:
 
 def is_this_machine(address: str) -> bool:
     """Does a web address lead only whoever sits at this machine to it? (RFC 6761, 6.3; RFC 1122, 3.2.1.3)"""
-    host = (urlsplit(address).hostname or "").rstrip(".")
-    if host == "localhost" or host.endswith(".localhost"):
-        return True
-    try:
-        number = ipaddress.ip_address(host)
-    except ValueError:
-        return False
-    return number.is_loopback or number.is_unspecified
+    host = urlsplit(address).hostname or ""
+    return is_here(host) or host in UNSPECIFIED

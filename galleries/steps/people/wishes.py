@@ -12,6 +12,7 @@ from galleries.models import AccountLetter
 from galleries.steps import jobs
 from galleries.steps.people import again, caps
 from galleries.steps.people import invite as invites
+from galleries.steps.people.composing import once
 
 KEPT = timedelta(days=1)
 
@@ -27,17 +28,15 @@ def wish(email: str) -> None:
 
 def answer(noted_id: int) -> None:
     """The job: the letters that are due to this address, if any, in the language in which it was asked."""
-    unanswered = AccountLetter.objects.unsent().filter(pk=noted_id, kind=AccountLetter.Kind.WISH)
-    noted = unanswered.first()
-    if noted is None or not unanswered.update(sent_at=timezone.now()):
-        return
-    try:
-        with translation.override(noted.language or settings.LANGUAGE_CODE):
-            invites.mail_sign_in_link(noted.to)
-            again.send_links_again(noted.to)
-    except Exception:
-        AccountLetter.objects.filter(pk=noted_id).update(sent_at=None)
-        raise
+    noted = AccountLetter.objects.filter(pk=noted_id, kind=AccountLetter.Kind.WISH).first()
+    if noted is not None:
+        once(noted, lambda: _send(noted.to, noted.language))
+
+
+def _send(email: str, language: str) -> None:
+    with translation.override(language or settings.LANGUAGE_CODE):
+        invites.mail_sign_in_link(email)
+        again.send_links_again(email)
 
 
 def forget() -> None:
