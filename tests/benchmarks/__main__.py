@@ -7,7 +7,7 @@ import pkgutil
 import sys
 from pathlib import Path
 
-HELPERS = ("frames", "timing")
+HELPERS = ("frames", "mutant_rooms", "timing")
 
 
 def names() -> list[str]:

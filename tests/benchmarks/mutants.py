@@ -1,14 +1,15 @@
 """`python -m tests.benchmarks mutants [ROOM ...] [--each 5] [--show]`: are small faults in the code seen by its tests?
 
 Of each function below a few mutants are made: a comparison moved by its edge, a sign turned, a number raised by one, an
-`and` made an `or`, a condition turned round, a statement left out, nothing returned. Which of all possible ones is
-drawn by the function's name, so that the choice is nobody's and the same every time. A mutant is caught when a test
-fails or hangs.
+`and` made an `or`, a condition turned round, a statement left out, one of a query's conditions or one of an update's
+columns left out, nothing returned. Which of all possible ones is drawn by the function's name, so that the choice is
+nobody's and the same every time. A mutant is caught when a test fails or hangs.
 
 No file is changed: the tests are collected once, then every mutant gets a process of its own (fork) in which the
 function's code is exchanged in memory, and only those tests run that call it. Only a room's fast tests take part (the
 files named below); those with whole photographs, and those behind the decoder's door, whose new process would run the
-code as it is, do not: the figures err on the low side.
+code as it is, do not: the figures err on the low side. Where tests have tables, they are made once; every process gets
+a copy of them, so that one that dies half-way leaves nothing to the next.
 """
 
 from __future__ import annotations
@@ -22,17 +23,20 @@ import json
 import os
 import random
 import resource
+import shutil
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from types import CodeType, FunctionType
+from types import CodeType, FunctionType, SimpleNamespace
 from typing import Any
 
 import pytest
-from _pytest.runner import runtestprotocol
+from _pytest.runner import call_and_report, runtestprotocol
+
+from tests.benchmarks.mutant_rooms import EACH_VERB, STEPS
 
 ROOT = Path(__file__).resolve().parents[2]
 CPU_SECONDS = 90  # a mutant that needs more than this hangs
@@ -134,6 +138,7 @@ ROOMS: dict[str, tuple[list[str], dict[str, list[str]]]] = {
             "papers.terms": ["_problems", "_who_and_what"],
         },
     ),
+    **STEPS,
 }  # fmt: skip
 
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
@@ -142,6 +147,9 @@ SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult, ast.BitAnd: ast.BitOr,
     ast.BitOr: ast.BitAnd, ast.LShift: ast.RShift, ast.RShift: ast.LShift, ast.And: ast.Or, ast.Or: ast.And,
 }  # fmt: skip
+
+# Calls of which a named argument may be forgotten without anything breaking by itself.
+KEYWORDS = {"filter": "filter", "exclude": "filter", "Q": "filter", "update": "update"}
 
 
 @dataclass(frozen=True)
@@ -172,7 +180,11 @@ def function_in(tree: ast.AST, name: str) -> ast.FunctionDef:
 
 def changes(function: ast.FunctionDef) -> Iterator[tuple[str, Callable[[], None]]]:
     """Every small fault this function could have: its kind, and what makes it in place."""
-    for node in ast.walk(ast.Module(function.body, [])):
+    nodes = list(ast.walk(ast.Module(function.body, [])))
+    types = {id(part) for node in nodes if isinstance(node, ast.AnnAssign) for part in ast.walk(node.annotation)}
+    for node in nodes:
+        if id(node) in types:
+            continue  # what a local name is said to hold is never asked when the code runs
         if isinstance(node, ast.Compare):
             for at, sign in enumerate(node.ops):
                 yield "comparison", lambda n=node, i=at, s=sign: n.ops.__setitem__(i, SWAPS[type(s)]())
@@ -187,11 +199,19 @@ def changes(function: ast.FunctionDef) -> Iterator[tuple[str, Callable[[], None]
             yield "condition", lambda n=node: setattr(n, "test", ast.UnaryOp(ast.Not(), n.test))
         elif isinstance(node, ast.Return) and node.value is not None and ast.unparse(node.value) != "None":
             yield "return", lambda n=node: setattr(n, "value", ast.Constant(None))
+        elif isinstance(node, ast.Call) and (kind := KEYWORDS.get(called_name(node), "")):
+            for at, keyword in enumerate(node.keywords):
+                if keyword.arg:
+                    yield kind, lambda n=node, i=at: n.keywords.pop(i)
         for block in ("body", "orelse"):
             lines = getattr(node, block, None)
             for at, line in enumerate(lines if isinstance(lines, list) else []):
                 if droppable(line):
                     yield "statement", lambda b=lines, i=at: b.__setitem__(i, ast.Pass())
+
+
+def called_name(call: ast.Call) -> str:
+    return call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
 
 
 def droppable(line: ast.stmt) -> bool:
@@ -257,6 +277,40 @@ def put_in(mutant: Mutant) -> None:
     living(mutant.module, mutant.function).__code__ = code_in(whole, mutant.function)
 
 
+# Tables
+
+
+def make_tables(session: pytest.Session) -> Path | None:
+    """Set up what is made once for all tests, by the plainest one that has tables; their file, None when none has."""
+    having = [item for item in session.items if "django_db_setup" in item.fixturenames]  # type: ignore[attr-defined]
+    if not having:
+        return None
+    from django.db import connections
+
+    plainest = min(having, key=lambda item: (len(item.fixturenames), item.nodeid))  # type: ignore[attr-defined]
+    only_the_session: Any = SimpleNamespace(listchain=lambda: [session])
+    for when in ("setup", "teardown"):
+        more = {"nextitem": only_the_session} if when == "teardown" else {}
+        report = call_and_report(plainest, when, log=False, **more)  # type: ignore[arg-type]
+        if report.failed:
+            raise RuntimeError(f"{plainest.nodeid}: {report.longreprtext}")
+    connections.close_all()
+    return Path(connections["default"].settings_dict["NAME"])
+
+
+def own_tables(file: Path | None) -> None:
+    """In a new process: a copy of the empty tables."""
+    if file is None:
+        return
+    from django.db import connections
+
+    own = file.with_name("of-a-mutant.sqlite3")  # one process at a time
+    for ending in ("-wal", "-shm", "-journal"):
+        own.with_name(own.name + ending).unlink(missing_ok=True)
+    shutil.copyfile(file, own)
+    connections["default"].settings_dict["NAME"] = str(own)
+
+
 # Running tests, each lot in a process of its own
 
 
@@ -315,22 +369,34 @@ def caught_by(items: list[pytest.Item], mutant: Mutant) -> str:
 class Trial:
     """A pytest plugin that tries mutants in place of running the tests it has collected."""
 
-    def __init__(self, rooms: list[str], each: int, show: bool) -> None:
-        self.rooms, self.each, self.show = rooms, each, show
+    def __init__(self, rooms: list[str], each: int, show: bool, fast: bool) -> None:
+        self.rooms, self.each, self.show, self.fast = rooms, each, show, fast
+        self.tables: Path | None = None
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        self.tables = make_tables(session)
         gc.freeze()
         for room in self.rooms:
             self.try_room(room, session.items)
         return True
 
+    def apart(self, work: Callable[[], Any], cpu_seconds: int) -> Any:
+        def with_tables() -> Any:
+            own_tables(self.tables)
+            return work()
+
+        return apart(with_tables, cpu_seconds)
+
     def try_room(self, room: str, collected: list[pytest.Item]) -> None:
         folders, modules = ROOMS[room]
+        if not modules:
+            return
+        folders = [folder for folder in folders if not (self.fast and folder == EACH_VERB)]
         items = [item for item in collected if item.nodeid.startswith(tuple(folders))]
         names = [(full(module), name) for module, functions in modules.items() for name in functions]
         watched = {living(module, name).__code__: f"{module}.{name}" for module, name in names}
-        seen = apart(lambda: calls(items, watched), 3600)
+        seen = self.apart(lambda: calls(items, watched), 3600)
         if not seen or "failed" in seen:
             raise RuntimeError(f"{room}: without any mutant a test already fails: {seen}")
         items.sort(key=lambda item: seen[item.nodeid][0])
@@ -339,7 +405,7 @@ class Trial:
         for module, name in names:
             wanted = [item for item in items if f"{module}.{name}" in seen[item.nodeid][1]]
             for mutant in mutants_of(room, module, name, self.each):
-                by = apart(lambda m=mutant, w=wanted: caught_by(w, m), CPU_SECONDS) if wanted else ""
+                by = self.apart(lambda m=mutant, w=wanted: caught_by(w, m), CPU_SECONDS) if wanted else ""
                 total += 1
                 caught += by != ""
                 if by == "":
@@ -359,7 +425,8 @@ def described(mutant: Mutant) -> str:
 
 
 def full(module: str) -> str:
-    return "galleries." + module if module.startswith("papers.") else "galleries.imaging." + module
+    elsewhere = module.startswith(("papers.", "steps."))
+    return "galleries." + module if elsewhere else "galleries.imaging." + module
 
 
 def main(argv: list[str]) -> int:
@@ -367,8 +434,9 @@ def main(argv: list[str]) -> int:
     parser.add_argument("room", nargs="*", choices=[*ROOMS, []], help="all when none is named")
     parser.add_argument("--each", type=int, default=5, help="mutants a function (5)")
     parser.add_argument("--show", action="store_true", help="name for each mutant the test that caught it")
+    parser.add_argument("--fast", action="store_true", help="without the table of verbs: see first what it hides")
     asked = parser.parse_args(argv)
     rooms = asked.room or list(ROOMS)
     folders = sorted({folder for room in rooms for folder in ROOMS[room][0] if (ROOT / folder).exists()})
-    trial = Trial(rooms, asked.each, asked.show)
+    trial = Trial(rooms, asked.each, asked.show, asked.fast)
     return int(pytest.main([*folders, "-q", "-p", "no:cacheprovider", "-p", "no:randomly", "-s"], plugins=[trial]))
