@@ -14,17 +14,40 @@ STEPS: dict[str, Room] = {}
 
 # planning
 
-STEPS["steps/planning"] = (["tests/steps/planning", EACH_VERB], {})
+STEPS["steps/planning"] = (
+    ["tests/steps/planning", EACH_VERB],
+    {
+        "steps.planning.sitting_plan": ["create_sitting", "_check_names", "edit_sitting", "add_reference",
+                                        "remove_reference", "comment"],
+    },
+)  # fmt: skip
 
 
 # ingesting
 
-STEPS["steps/ingesting"] = (["tests/steps/ingesting", EACH_VERB], {})
+STEPS["steps/ingesting"] = (
+    ["tests/steps/ingesting"],
+    {
+        "steps.ingesting.incoming": ["arriving", "_take", "sweep"],
+        "steps.ingesting.ingest": ["add_frame", "frame_number", "files_in"],
+        "steps.ingesting.proof": ["_sort_after_the_last", "restamp_all"],
+        "steps.ingesting.watch": ["Watcher.look", "Watcher._take"],
+    },
+)
 
 
 # sorting
 
-STEPS["steps/sorting"] = (["tests/steps/sorting", EACH_VERB], {})
+STEPS["steps/sorting"] = (
+    ["tests/steps/sorting", EACH_VERB],
+    {
+        "steps.sorting.boundaries": ["look_before", "move_start"],
+        "steps.sorting.contact": ["contact_sheet"],
+        "steps.sorting.looks": ["_neighbour", "edit_look", "split", "merge"],
+        "steps.sorting.sort": ["place", "_beside_hands"],
+        "steps.sorting.take_back": ["_put_frames_back"],
+    },
+)
 
 
 # picking
@@ -40,12 +63,26 @@ STEPS["steps/picking"] = (
 
 # agreeing
 
-STEPS["steps/agreeing"] = (["tests/steps/agreeing", EACH_VERB], {})
+STEPS["steps/agreeing"] = (
+    ["tests/steps/agreeing", EACH_VERB],
+    {
+        "steps.agreeing.agree": ["tally", "_kept_back", "_places", "coverage", "_uncovered", "close", "_wanted",
+                                 "reopen", "publish"],
+        "steps.agreeing.sidecars": ["sidecars"],
+    },
+)  # fmt: skip
 
 
 # demo
 
-STEPS["steps/demo"] = (["tests/steps/demo", EACH_VERB], {})
+STEPS["steps/demo"] = (
+    ["tests/steps/demo"],
+    {
+        "steps.demo.demo_finishing": ["prepare", "_finish", "_deliver_first"],
+        "steps.demo.demo_sitting": ["prepare", "photographer", "bring_in", "wait_for_jobs", "_name_looks", "links_of",
+                                    "_opens"],
+    },
+)  # fmt: skip
 
 
 # finishing
@@ -70,4 +107,11 @@ STEPS["steps/people"] = (["tests/steps/people", EACH_VERB], {})
 
 # What lies in no room: jobs, limits, setbacks, derived pictures.
 
-STEPS["steps"] = (["tests/steps/test_jobs.py"], {})
+STEPS["steps"] = (
+    [f"tests/steps/test_{name}.py" for name in ("jobs", "derived", "setbacks", "packing")],
+    {
+        "steps.derived": ["Derived.fetched", "place"],
+        "steps.jobs": ["enqueue", "silent", "owner_is_dead", "claim", "_settle", "_put_back", "sweep"],
+        "steps.setbacks": ["_is_away"],
+    },
+)

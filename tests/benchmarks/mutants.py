@@ -294,6 +294,7 @@ def make_tables(session: pytest.Session) -> Path | None:
         report = call_and_report(plainest, when, log=False, **more)  # type: ignore[arg-type]
         if report.failed:
             raise RuntimeError(f"{plainest.nodeid}: {report.longreprtext}")
+    plainest._request, plainest.funcargs = False, None  # type: ignore[attr-defined]  # as pytest leaves a test done
     connections.close_all()
     return Path(connections["default"].settings_dict["NAME"])
 
@@ -351,8 +352,8 @@ def calls(items: list[pytest.Item], watched: dict[CodeType, str]) -> dict[str, A
         sys.settrace(note)
         reports = runtestprotocol(item, log=False, nextitem=after)
         sys.settrace(None)
-        if any(report.failed for report in reports):
-            return {"failed": item.nodeid}
+        if why := [report.longreprtext for report in reports if report.failed]:
+            return {"failed": item.nodeid, "why": why[0][-2000:]}
         seen[item.nodeid] = [time.process_time() - began, sorted(called)]
     return seen
 
