@@ -1,4 +1,4 @@
-"""Free fonts for the papers, chosen per character so that names in any script come out and can be copied.
+"""Free fonts for the contact sheet, chosen per character so that names in any script come out and can be copied.
 
 DejaVu Sans (Debian fonts-dejavu) and Droid Sans Fallback (Debian fonts-droid-fallback) when installed; else
 the Bitstream Vera that comes with reportlab. No bidirectional reordering or shaping is done.
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from xml.sax.saxutils import escape  # it writes, it reads nothing  # nosec B406
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
@@ -62,12 +61,6 @@ def runs(text: str, weight: str = "regular") -> list[tuple[str, str]]:
         else:
             found.append((name, character))
     return found
-
-
-def markup(text: str, weight: str = "regular") -> str:
-    """The text as reportlab paragraph markup with a font per run."""
-    pieces = (f'<font name="{name}">{escape(piece)}</font>' for name, piece in runs(text, weight))
-    return "".join(pieces).replace("\n", "<br/>")
 
 
 def width(text: str, size: float, weight: str = "regular") -> float:

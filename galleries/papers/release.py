@@ -1,4 +1,4 @@
-"""The print release: one page that tells a lab it may print, and whom to ask (common practice, no source)."""
+"""The print release tells a lab that it may print, which files, and whom to ask (common practice, no source)."""
 
 from __future__ import annotations
 
@@ -6,15 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from reportlab.platypus import Flowable, Spacer
-
-from galleries.papers import fonts
 from galleries.papers.codes import Code
 from galleries.papers.manifest import FileEntry
-from galleries.papers.page import MARGIN, document, page_size, para, section
+from galleries.papers.tagged import document, heading, line, section
 from galleries.papers.terms import BadTerms, LicenceTerms, spoken_day
-
-LISTED = 12  # more files than this would push the release off its one page
 
 
 @dataclass(frozen=True)
@@ -47,32 +42,25 @@ def release_sentences(terms: LicenceTerms, release: PrintRelease) -> list[str]:
 def print_release_pdf(
     terms: LicenceTerms, release: PrintRelease, files: Sequence[FileEntry], *, page: str = "A4"
 ) -> bytes:
-    """The release as a PDF of exactly one page; long lists are cut with a pointer to the manifest."""
+    """The release as a PDF: what is permitted, who signs, then every file the lab may print, however many pages.
+
+    `page` is 'A4' or 'Letter'. The same input gives the same bytes.
+    """
     contact = [text for text in (terms.contact_email, terms.contact_telephone, terms.contact_url) if text]
-    room = page_size(page)[0] - 2 * MARGIN - 12
-    listed = [
-        _line(entry.name + (f", {entry.width} × {entry.height} px" if entry.width else ""), room)
-        for entry in files[:LISTED]
+    body = [
+        heading("Permission to print"),
+        line(f"To the lab or printer – from {terms.photographer}"),
+        *(line(text) for text in release_sentences(terms, release)),
+        line(f"Signed: {release.signed_by}, {spoken_day(release.signed_on)}", "signed"),
+        line(", ".join([terms.studio] * bool(terms.studio) + [terms.photographer])),
+        section("To verify this release", contact),
+        section("Pictures", [_listed(entry) for entry in files]),
+        line("General words; local law and licensed practice decide what holds.", "small"),
     ]
-    if len(files) > LISTED:
-        listed.append(f"and {len(files) - LISTED} more, as listed in the delivery's manifest.")
-    flow: list[Flowable] = [
-        para("Permission to print", 18, "bold", 4),
-        para(_line(f"To the lab or printer – from {terms.photographer}", room), 10, after=8),
-        *(para(line, after=5) for line in release_sentences(terms, release)),
-        *section("Pictures", listed),
-        Spacer(0, 14),
-        para(_line(f"Signed: {release.signed_by}, {spoken_day(release.signed_on)}", room), 11, "bold"),
-        para(_line(", ".join([terms.studio] * bool(terms.studio) + [terms.photographer]), room)),
-        *(
-            [para("To verify this release:"), *(para(_line(text, room), after=0) for text in contact)]
-            if contact
-            else []
-        ),
-        para("General words; local law and licensed practice decide what holds.", 8),
-    ]
-    return document(f"Print release {terms.licence_id}", terms.photographer, flow, page)
+    title = f"Print release {terms.licence_id}"
+    return document(title, terms.photographer, body, page, title)
 
 
-def _line(text: str, room: float) -> str:
-    return fonts.shortened(text, 11, room, "bold")
+def _listed(entry: FileEntry) -> str:
+    parts = [entry.name, entry.use, f"{entry.width} × {entry.height} px" if entry.width else ""]
+    return ", ".join(part for part in parts if part)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from reportlab.platypus import Flowable, Spacer
-
 from galleries.papers.manifest import FileEntry
-from galleries.papers.page import CAUTION, document, para, section
+from galleries.papers.page import CAUTION
+from galleries.papers.tagged import document, heading, section
 from galleries.papers.terms import LicenceTerms, spoken_day
 
 
@@ -44,20 +44,28 @@ def sections(
         *([f"Representation: {terms.representation}"] if terms.representation else []),
         *([f"Questions and further uses: {', '.join(contact)}"] if contact else []),
     ]
-    listed = [
-        f"{entry.name}"
-        + (f" – {entry.use}" if entry.use else "")
-        + (f" – {entry.width} × {entry.height} px" if entry.width else "")
-        + f" – SHA-256 {entry.sha256}"
-        for entry in files
-    ]
     return [
         ("Parties", parties),
         ("What was agreed", terms.sentences()),
         ("Accepted", [item.sentence() for item in accepted] or ["Not yet accepted."]),
-        ("Files", listed),
+        ("Files", _counted(files)),
         ("Please note", list(CAUTION)),
     ]
+
+
+def _counted(files: Sequence[FileEntry]) -> list[str]:
+    """How many files for which use. Their names and checksums fill the manifest, so that this stays a sheet or two."""
+    if not files:
+        return []
+    pixels: dict[str, set[str]] = {}
+    for entry in files:
+        pixels.setdefault(entry.use, set()).add(f"{entry.width} × {entry.height} px" if entry.width else "")
+    lines = []
+    for use, count in sorted(Counter(entry.use for entry in files).items()):
+        sizes = pixels[use] - {""}
+        said = f"{count} file{'' if count == 1 else 's'}" + (f" {use}" if use else "")
+        lines.append(said + (f", {sizes.pop()}" if len(sizes) == 1 else ""))
+    return [*lines, "Each file's name, pixels and SHA-256 checksum stand in the manifest of the delivery."]
 
 
 def licence_sheet_text(
@@ -65,9 +73,9 @@ def licence_sheet_text(
 ) -> str:
     """The sheet as plain text, 78 columns."""
     out = [_title(terms), ""]
-    for heading, lines in sections(terms, files, accepted):
+    for name, lines in sections(terms, files, accepted):
         if lines:
-            out += [heading.upper(), *(_wrapped(line) for line in lines), ""]
+            out += [name.upper(), *(_wrapped(line) for line in lines), ""]
     return "\n".join(out)
 
 
@@ -79,11 +87,9 @@ def licence_sheet_pdf(
     page: str = "A4",
 ) -> bytes:
     """The sheet as PDF; `page` is 'A4' or 'Letter'. The same input gives the same bytes."""
-    flow: list[Flowable] = [para(_title(terms), 16, "bold", 8)]
-    for heading, lines in sections(terms, files, accepted):
-        flow += section(heading, lines)
-    flow.append(Spacer(0, 4))
-    return document(_title(terms), terms.photographer, flow, page, _title(terms))
+    title = _title(terms)
+    body = [heading(title), *(section(name, lines) for name, lines in sections(terms, files, accepted))]
+    return document(title, terms.photographer, body, page, title)
 
 
 def _title(terms: LicenceTerms) -> str:

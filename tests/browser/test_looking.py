@@ -164,8 +164,8 @@ def test_the_knock_out_ends_in_an_order_that_is_kept(cast: Cast, come: Come) -> 
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
     rounds = 0
     while page.locator("#finished").is_hidden():
+        expect(page.locator(".pane .no")).to_have_count(2)
         shown = [int(text) for text in page.locator(".pane .no").all_text_contents()]
-        assert len(shown) == 2
         best = min(shown, key=liking.index)
         page.get_by_role("button", name=f"Keep {best:04d}").click()
         rounds += 1

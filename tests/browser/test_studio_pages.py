@@ -99,6 +99,7 @@ def test_a_crop_is_set_by_keyboard_by_taps_and_by_drag(come: Any, live_server: A
     finals = finals_of(cast)
     with visiting(come, cast) as page:
         page.goto(live_server.url + reverse("studio-crops", args=[cast.sitting.slug, finals[0].pk]))
+        expect(page.locator("#n-y")).not_to_have_value("")  # the script has come
         page.get_by_role("button", name="Casting upload, portrait 4:5").first.click()
         (crop,) = cut.shown(finals[0], [DeliverySize.objects.get(slug="casting-4x5")])
         assert crop.pk is None

@@ -180,10 +180,11 @@ def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
     large.get_by_role("button", name="Keep the note").tap()
     expect(phone.locator("#note-said")).not_to_have_text("")
     large.get_by_role("button", name="Back").tap()
+    expect(phone.locator("#sending")).to_have_text("Everything is sent.")
     agent_frames = agent.locator("li.frame")
     agent_frames.nth(1).locator("button.pick").click()
     agent_frames.nth(0).locator("button.alternate").click()
-    agent.wait_for_timeout(1500)
+    expect(agent.locator("#sending")).to_have_text("Everything is sent.")
     agent.reload()
     expect(agent_frames.nth(1).locator("button.pick")).to_have_attribute("aria-pressed", "true")
     studio.goto(base + "lists")
@@ -252,17 +253,17 @@ def deliver(studio: Page, base: str) -> None:
 
 def adjust_a_crop(studio: Page) -> None:
     """By keyboard: the proposal one step to the left and kept; a reload shows the same numbers."""
-    box = studio.locator("#box")
-    expect(box).to_be_visible()
-    before = int(studio.locator("#n-y").input_value())
-    box.focus()
-    studio.keyboard.press("ArrowDown" if before == 0 else "ArrowUp")
-    moved = int(studio.locator("#n-y").input_value())
-    assert moved != before
+    top = studio.locator("#n-y")
+    expect(top).not_to_have_value("")  # the box stands in the page before the script that moves it has come
+    before = top.input_value()
+    studio.locator("#box").focus()
+    studio.keyboard.press("ArrowDown" if before == "0" else "ArrowUp")
+    expect(top).not_to_have_value(before)
+    moved = top.input_value()
     press(studio, "Keep this crop")
     expect(studio.locator("#said")).to_contain_text("kept")
     studio.reload()
-    expect(studio.locator("#n-y")).to_have_value(str(moved))
+    expect(top).to_have_value(moved)
 
 
 def fetch(phone: Page, folder: Path) -> Path:

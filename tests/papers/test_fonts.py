@@ -42,12 +42,6 @@ def test_a_text_is_cut_where_the_font_changes(text: str, expected: list[tuple[st
     assert fonts.runs(text) == expected
 
 
-def test_markup_is_escaped_and_lines_are_kept() -> None:
-    assert fonts.markup("a<b>&\nc") == f'<font name="{LATIN}">a&lt;b&gt;&amp;<br/>c</font>'
-    assert fonts.markup("a李") == f'<font name="{LATIN}">a</font><font name="{HAN}">李</font>'
-    assert 'name="PaperSansBold"' in fonts.markup("a", "bold")
-
-
 DEJAVU = "/usr/share/fonts/truetype/dejavu/DejaVuSans{}.ttf"
 
 
@@ -123,11 +117,6 @@ def test_pages_have_the_size_of_their_paper(name: str, mm: tuple[float, float]) 
 def test_an_unknown_page_names_those_that_are_known() -> None:
     with pytest.raises(ValueError, match=r"'a4' is not a page size; known are A4, Letter\."):
         page.page_size("a4")
-
-
-def test_a_section_without_lines_is_nothing() -> None:
-    assert page.section("Files", []) == []
-    assert len(page.section("Files", ["one", "two", "three"])) == 4  # space, heading with the first, two more
 
 
 def test_a_line_of_two_fonts_ends_where_its_widths_end() -> None:

@@ -11,22 +11,9 @@ from galleries.imaging.codes import Code
 from galleries.imaging.rights import engine, fields
 from galleries.imaging.rights import strip as container
 from galleries.imaging.rights.read import found_in
-from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound, RightsRecord, shown
+from galleries.imaging.rights.record import EMPTY, RightsFound, RightsRecord, shown
 from galleries.imaging.rights.xmp import packet
 from galleries.told import Told, told
-
-__all__ = [
-    "EMPTY",
-    "Licensor",
-    "Party",
-    "RightsFound",
-    "RightsRecord",
-    "check",
-    "read_rights",
-    "strip_metadata",
-    "write_rights",
-    "xmp_packet",
-]
 
 _RESOLUTION = ("Exif.Image.XResolution", "Exif.Image.YResolution", "Exif.Image.ResolutionUnit")
 # Exiv2 0.28 takes the length byte 0x1C of a PNG's IIM block for a dataset marker and then reads nothing. The version of

@@ -21,6 +21,8 @@ from galleries.papers.terms import LicenceTerms
 from galleries.steps import packing
 from galleries.steps.delivering import licences, naming, sizes
 
+ISO_216 = {(297, 420): "A3", (210, 297): "A4", (148, 210): "A5", (105, 148): "A6"}  # trimmed, in millimetres
+
 
 @dataclass(frozen=True)
 class Package:
@@ -39,9 +41,23 @@ def use_of(spec: SizeSpec) -> str:
     shape = "square" if spec.width == spec.height else "portrait" if spec.width < spec.height else "wide"
     kinds = {"print": "for a print", "casting": "for a casting upload", "web": "for web and social media"}
     if spec.use == "print":
-        inches = f"{spec.width / spec.ppi:.4g} × {spec.height / spec.ppi:.4g} in"
-        return f"for a print of {inches}" + (", with bleed" if spec.bleed else "")
+        return f"for a print of {paper(spec)}" + (", with bleed" if spec.bleed else "")
     return f"{kinds[spec.use]}, {shape}"
+
+
+def paper(spec: SizeSpec) -> str:
+    """A print's two sides in the unit its paper is sold in: '8 × 10 in', 'A4 (21 × 29.7 cm)', '13 × 18 cm'.
+
+    Inches where both sides are whole quarters of an inch, half a pixel of rounding let pass; else centimetres (common
+    practice, no source). The names are those of ISO 216.
+    """
+    sides = (spec.width / spec.ppi, spec.height / spec.ppi)
+    if all(abs(side * 4 - round(side * 4)) <= 2 / spec.ppi for side in sides):
+        return " × ".join(f"{round(side * 4) / 4:g}" for side in sides) + " in"
+    millimetres = [round(side * 25.4) for side in sides]
+    said = " × ".join(f"{side / 10:g}" for side in millimetres) + " cm"
+    name = ISO_216.get((min(millimetres), max(millimetres)))
+    return f"{name} ({said})" if name else said
 
 
 def entry_of(delivery: Delivery, file: DeliveredFile) -> FileEntry:

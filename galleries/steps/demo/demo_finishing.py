@@ -95,12 +95,13 @@ def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.S
         source_type.declare(version, by, Version.Kind.RETOUCHED)
     approved, returned = (Final.objects.select_related("frame", "sitting").get(pk=one.pk) for one in finals[:2])
     if approved.state == Final.State.SHOWN:
-        version = _newest(approved)
+        version = approved.versions.latest("number")
         approvals.approve(version, subject, version.sha256)
     if returned.state == Final.State.SHOWN:
         if not returned.pinned_notes.exists():
             notes.pin_note(returned, subject, 0.42, 0.4, 0.08, 0.06, "The little line here is mine, please keep it.")
-        approvals.send_back(_newest(returned), subject, "Lovely, but a touch less smooth around the eyes.")
+        wish = "Lovely, but a touch less smooth around the eyes."
+        approvals.send_back(returned.versions.latest("number"), subject, wish)
 
 
 def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.Say) -> None:
@@ -112,7 +113,3 @@ def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_si
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
     for made in sitting.deliveries.filter(state=Delivery.State.MADE):
         offer.send(made, by)
-
-
-def _newest(final: Final) -> Version:
-    return final.versions.latest("number")

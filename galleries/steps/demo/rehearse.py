@@ -19,7 +19,7 @@ from galleries import painter, storage
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.imaging.contained import door
-from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting, Version
+from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import build, cut, file_order, licences, offer, orders, receipts, sizes
 from galleries.steps.delivering.file_order import FileOrder
@@ -105,12 +105,12 @@ def _finish(finals: list[Final], photographer: Visitor, subject: Visitor, say: S
     send_retouches(plain.sitting, photographer, say)
     first = retouched[0]
     notes.pin_note(first, subject, 0.4, 0.35, 0.1, 0.06, "A little less warm here, please.")
-    approvals.send_back(_newest(first), subject, "Please keep my skin cooler.")
+    approvals.send_back(first.versions.latest("number"), subject, "Please keep my skin cooler.")
     first.refresh_from_db()
     retouch(first, photographer, warmth=0.0)
     send_retouches(plain.sitting, photographer, say)
     for final in retouched:
-        version = _newest(final)
+        version = final.versions.latest("number")
         approvals.approve(version, subject, version.sha256)
     plain.refresh_from_db()
     approvals.deliver_as_it_is(plain, photographer)
@@ -139,10 +139,6 @@ def retouch(final: Final, by: Visitor, *, warmth: float) -> None:
         outcome = versions.add_retouch(final.sitting, Path(file.name), painter.retouched_name(frame.name), by)
     if outcome.kind != "matched" or outcome.final is None or outcome.final.pk != final.pk:
         raise Conflict(f"The retouch of {frame.name} was not matched to it ({outcome.kind}: {outcome.reason}).")
-
-
-def _newest(final: Final) -> Version:
-    return final.versions.latest("number")
 
 
 def _crop(finals: list[Final], wanted: list[DeliverySize], by: Visitor, say: Say) -> None:

@@ -135,8 +135,27 @@ def test_uses_in_words() -> None:
     assert said["casting-4x5"] == "for a casting upload, portrait"
     assert said["casting-wide"] == "for a casting upload, wide"
     assert said["print-8x10-bleed"] == "for a print of 8 × 10 in, with bleed"
+    assert said["print-a4"] == "for a print of A4 (21 × 29.7 cm)"
+    assert said["print-a5-bleed"] == "for a print of A5 (14.8 × 21 cm), with bleed"
     assert said["full"] == "the whole frame, not cropped"
     assert isinstance(sizes.spec(DeliverySize.objects.first()), SizeSpec)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "ppi", "said"),
+    [
+        (2400, 3000, 300, "8 × 10 in"),
+        (2550, 3300, 300, "8.5 × 11 in"),
+        (3300, 2550, 300, "11 × 8.5 in"),
+        (1535, 2126, 300, "13 × 18 cm"),
+        (1181, 1772, 300, "10 × 15 cm"),
+        (1748, 1240, 300, "A6 (14.8 × 10.5 cm)"),  # ISO 216: A6 is 105 × 148 mm
+        (4961, 7016, 600, "A4 (21 × 29.7 cm)"),
+    ],
+)
+def test_paper_in_the_unit_it_is_sold_in(width: int, height: int, ppi: int, said: str) -> None:
+    """Inches and centimetres by arithmetic (1 in = 25.4 mm), names and millimetres of A papers from ISO 216 [std]."""
+    assert package.paper(SizeSpec("print-x", "x", "print", width, height, ppi)) == said
 
 
 def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
