@@ -209,8 +209,9 @@ def _line(by: Visitor, sitting: Sitting, frame: Frame, mark: Mark) -> JournalLin
 
 def _after(by: Visitor, sitting: Sitting, lines: Sequence[JournalLine]) -> None:
     stages.touch(sitting)
-    if by.invite is not None and by.invite.picks_done_at is not None:
-        Invite.objects.filter(pk=by.invite.pk).update(picks_done_at=None)
+    voice = by.invite.voice if by.invite is not None else None  # the list is its owner's, and so is being through
+    if voice is not None and voice.picks_done_at is not None:
+        Invite.objects.filter(pk=voice.pk).update(picks_done_at=None)
     JournalLine.objects.bulk_create(lines)
 
 
