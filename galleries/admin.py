@@ -47,6 +47,7 @@ from galleries.models import (
     Standing,
     StrayRetouch,
     Studio,
+    StudioSession,
     Undoable,
     UsageRequest,
     Version,
@@ -134,6 +135,7 @@ _look_at(Letter, "kind", "to", "sitting", "sent_at", filters=("kind",), search=(
 _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), search=("to",))
 _look_at(InviteLink, "invite", "created_at", "last_used_at")
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
+_look_at(StudioSession, "account", "way", "second", "browser", "system", "began_at", "seen_at", but=("key_hash",))
 _look_at(CodeApp, "account", "created_at", "confirmed_at", but=("secret",))
 _look_at(Passkey, "account", "name", "created_at", "last_used_at", but=("credential", "id_hash"))
 _look_at(RecoveryCode, "account", "created_at", "used_at", but=("code_hash",))

@@ -4,7 +4,7 @@ from django.urls import include, path
 
 from galleries.web import coming_in, entrance, files, health, language, metrics
 from galleries.web.invitee import outbox_worker
-from galleries.web.studio import account, second_factor
+from galleries.web.studio import account, second_factor, sessions
 
 urlpatterns = [
     path("", entrance.front, name="front"),
@@ -27,6 +27,9 @@ urlpatterns = [
     path("account/second-factor/passkey", second_factor.add_passkey, name="second-factor-passkey"),
     path("account/second-factor/codes", second_factor.new_codes, name="second-factor-codes"),
     path("account/second-factor/remove", second_factor.remove, name="second-factor-remove"),
+    path("account/sessions", sessions.sessions, name="sessions"),
+    path("account/sessions/<int:session_id>/end", sessions.end, name="session-end"),
+    path("account/sessions/end-others", sessions.end_others, name="sessions-end-others"),
     path("leave", entrance.leave, name="leave"),
     path("language", language.language, name="language"),
     path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),

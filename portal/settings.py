@@ -69,6 +69,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "galleries.web.listed.ListedSession",
     "galleries.web.idle.IdleLimit",
     "portal.bodies.BodyLimit",
     "django.contrib.messages.middleware.MessageMiddleware",

@@ -16,6 +16,8 @@ from django.utils import timezone
 
 from galleries.access import Visitor
 from galleries.models import Frame, Invite, Look, Sitting, Studio
+from galleries.steps.people import sessions
+from galleries.web.listed import LISTED
 
 SESSION, LANGUAGE = settings.SESSION_COOKIE_NAME, settings.LANGUAGE_COOKIE_NAME
 
@@ -52,6 +54,10 @@ class Cast:
         client = Client()
         if isinstance(person, User):
             client.force_login(person)
+            session = client.session
+            session[LISTED] = True
+            session.save()
+            sessions.begin(person, client.session.session_key or "", address="192.0.2.9", agent="")
         elif person is not None:
             session = client.session
             session["invites"] = {str(person.sitting_id): person.pk}

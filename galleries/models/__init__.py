@@ -1,6 +1,6 @@
 """One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
 
-from galleries.models.accounts import AccountLetter
+from galleries.models.accounts import AccountLetter, StudioSession
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
 from galleries.models.factors import CodeApp, Passkey, RecoveryCode
@@ -51,6 +51,7 @@ __all__ = [
     "Standing",
     "StrayRetouch",
     "Studio",
+    "StudioSession",
     "Undoable",
     "UsageRequest",
     "Verb",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 
@@ -41,3 +42,38 @@ class AccountLetter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} to {self.to}"
+
+
+class StudioSession(models.Model):
+    """One browser in which somebody of the studio is signed in. Without its row a session opens nothing.
+
+    The framework's own table of sessions says of none whose it is; its key opens, so only its hash stands here.
+    """
+
+    class Way(models.TextChoices):
+        UNKNOWN = "", _("not known")  # begun under an earlier release
+        PASSWORD = "password", _("password")
+        LINK = "link", _("mailed link")
+
+    class Second(models.TextChoices):
+        NONE = "", _("none")
+        CODE = "code", _("code")
+        PASSKEY = "passkey", _("passkey")
+
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="studio_sessions")
+    key_hash = models.CharField(max_length=64, unique=True)
+    way = models.CharField(max_length=10, choices=Way, blank=True)
+    second = models.CharField(max_length=10, choices=Second, blank=True)
+    # In short, as the journal keeps them: the network, not the machine; the program's family, not its version.
+    network = models.CharField(max_length=50, blank=True)
+    browser = models.CharField(max_length=30, blank=True)
+    system = models.CharField(max_length=30, blank=True)
+    began_at = models.DateTimeField(default=timezone.now)
+    seen_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        verbose_name = _("session of the studio")
+        verbose_name_plural = _("sessions of the studio")
+
+    def __str__(self) -> str:
+        return f"session {self.pk} of account {self.account_id}"

@@ -14,8 +14,9 @@ from django.utils.crypto import constant_time_compare
 from django.views.decorators.http import require_http_methods, require_POST
 
 from galleries.errors import BadInput, Refused
+from galleries.models import StudioSession
 from galleries.steps.people import passkeys, second_factor, sign_ins
-from galleries.web import asking, idle
+from galleries.web import asking, idle, listed
 from galleries.web.doors import address_of, count_try, open_to_all, user_of
 
 HALFWAY = "halfway"
@@ -26,10 +27,10 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 BEFORE = {"leave", "language", "sign-in", "open-sign-in", "ask-link"}
 
 
-def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
+def come_in(request: HttpRequest, user: User, onward: str, way: StudioSession.Way) -> HttpResponseBase:
     """After the password or the mailed link: in, or to the second step. Nobody is signed in between the two."""
     if not second_factor.stands(user):
-        _sign_in(request, user, second=False)
+        _sign_in(request, user, way, StudioSession.Second.NONE)
         return HttpResponseRedirect(onward)
     request.session.cycle_key()
     request.session[HALFWAY] = {
@@ -38,25 +39,28 @@ def come_in(request: HttpRequest, user: User, onward: str) -> HttpResponseBase:
         "password": user.get_session_auth_hash(),
         "until": time.time() + HALFWAY_SECONDS,
         "onward": onward,
+        "way": str(way),
     }
     return redirect("second-step")
 
 
-def _sign_in(request: HttpRequest, user: User, *, second: bool) -> None:
+def _sign_in(request: HttpRequest, user: User, way: StudioSession.Way, second: StudioSession.Second) -> None:
     login(request, user, backend=BACKEND)
-    sign_ins.note(user, address=address_of(request), second_factor=second)
+    sign_ins.note(user, address=address_of(request), second_factor=bool(second))
     idle.begin(request)
+    listed.begin(request, user, way, second)
 
 
-def _halfway(request: HttpRequest) -> tuple[User, str] | None:
-    """Who has done the first step in this browser, and where they are going; None when nobody has, or too long ago."""
+def _halfway(request: HttpRequest) -> tuple[User, str, StudioSession.Way] | None:
+    """Who has done the first step in this browser, where they are going, and how they did it; None when nobody has, or
+    too long ago."""
     kept = request.session.get(HALFWAY)
     if kept is None or kept["until"] < time.time():
         return None
     user = User.objects.filter(pk=kept["account"], is_active=True).first()
     if user is None or not constant_time_compare(kept["password"], user.get_session_auth_hash()):
         return None
-    return user, kept["onward"]
+    return user, kept["onward"], StudioSession.Way(kept.get("way", ""))
 
 
 @open_to_all("it opens to nobody who has not shown password or link in this browser")
@@ -66,13 +70,14 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
     halfway = _halfway(request)
     if halfway is None:
         return redirect("sign-in")
-    user, onward = halfway
+    user, onward, way = halfway
     problem = ""
     if request.method == "POST":
         count_try(request, "second-step")
         count_try(request, "second-step-account", str(user.pk))
         try:
-            if "answer" in request.POST:
+            second = StudioSession.Second.PASSKEY if "answer" in request.POST else StudioSession.Second.CODE
+            if second == StudioSession.Second.PASSKEY:
                 passkeys.open_with(user, asking.kept(request, PASSKEY), asking.answer(request))
             else:
                 second_factor.open_with(user, request.POST.get("code", ""))
@@ -81,7 +86,7 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
             problem = str(error)
         else:
             del request.session[HALFWAY]
-            _sign_in(request, user, second=True)
+            _sign_in(request, user, way, second)
             return HttpResponseRedirect(onward)
     standing = second_factor.standing(user)
     context = {"problem": problem, "standing": standing, "passkeys": standing.passkeys and passkeys.possible()}

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
-from galleries.models import Invite
+from galleries.models import Invite, StudioSession
 from galleries.steps.people import invite as invites
 from galleries.steps.people import sign_ins, wishes
 from galleries.steps.picking import pick
@@ -81,7 +81,7 @@ def open_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
         count_try(request, "sign-in")
         raise
     if link.user is not None and link.user.is_active:
-        return come_in(request, link.user, reverse("studio"))
+        return come_in(request, link.user, reverse("studio"), StudioSession.Way.LINK)
     request.session.cycle_key()
     request.session["desk"] = link.email
     for invite in invites.invites_of(link.email):
@@ -106,7 +106,7 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
         count_try(request, "sign-in-name", invites.hash_of(name.strip().casefold()))
         user = authenticate(request, username=name, password=request.POST.get("password", ""))
         if isinstance(user, User):
-            return come_in(request, user, onward)
+            return come_in(request, user, onward, StudioSession.Way.PASSWORD)
         sign_ins.note_failed(name.strip(), address=address_of(request))
         problem = _("Name and password do not go together.")
     return render(

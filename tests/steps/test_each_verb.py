@@ -311,7 +311,7 @@ ELSEWHERE = {
     "delivering.lab_profile.give": "needs a profile: tests/steps/delivering/test_lab_profile.py",
     "delivering.sizes.copy_size": "the studio's, no sitting's", "delivering.sizes.retire_size": "the studio's",
     "people.studio.change": "the studio's",
-    **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys"), "an account's, no sitting's"),
+    **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys", "people.sessions"), "an account's, no sitting's"),
     "people.outbox": "letters that went before: tests/web/studio/test_letters.py",
     "keeping.own_copy": "made by the worker: tests/steps/keeping/test_own_copy.py",
     "demo.demo_sitting.bring_in": "the demo's", "demo.demo_sitting.invited": "the demo's",

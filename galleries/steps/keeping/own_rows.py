@@ -187,6 +187,10 @@ TABLES: tuple[Table, ...] = (
         house="id name credential id_hash sign_count created_at last_used_at", others="account",
     ),
     _table(m.RecoveryCode, house="id code_hash created_at used_at", others="account"),
+    _table(
+        m.StudioSession,
+        house="id key_hash way second network browser system began_at seen_at", others="account",
+    ),
     _table(m.AccountLetter, house="id kind language created_at sent_at", others="to account"),
 )  # fmt: skip
 # Tables that are the framework's: none of their rows is in a copy, and why.

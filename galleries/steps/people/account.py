@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import AccountLetter, JournalLine, Verb
+from galleries.steps.people import sessions
 from galleries.steps.people.account_letters import list_letter
 
 PASSWORD_LENGTH = 1000  # the hash takes longer ones, but nobody types them
@@ -51,8 +52,9 @@ def change_data(account: User, by: Visitor, *, first_name: str, last_name: str, 
 
 
 @transaction.atomic
-def change_password(account: User, by: Visitor, *, present: str, new: str, again: str) -> None:
-    """A new password; `account` gets it too, so that the page can keep its own session.
+def change_password(account: User, by: Visitor, *, present: str, new: str, again: str, here: str) -> None:
+    """A new password; `account` gets it too, so that the page can keep its own session, whose key is `here`. All
+    others end.
 
     Raises:
         BadInput: not the present one, the two new ones differ, or the new one is too weak (each weakness a sentence).
@@ -66,6 +68,7 @@ def change_password(account: User, by: Visitor, *, present: str, new: str, again
     row.set_password(new)
     row.save(update_fields=["password"])
     account.password = row.password
+    sessions.end_others(row, here)
     JournalLine.write(None, by.who, Verb.PASSWORD_CHANGED, row.get_username(), account=row.pk)
     list_letter(AccountLetter.Kind.PASSWORD_CHANGED, row.email, row)
 

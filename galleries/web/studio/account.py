@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict
 from galleries.steps.people import account as accounts
-from galleries.steps.people import second_factor
+from galleries.steps.people import second_factor, sessions
 from galleries.steps.people.sign_ins import about_account
 from galleries.web.doors import count_try, signed_in
 from galleries.web.studio import journal_words
@@ -80,6 +80,7 @@ def _page(request: HttpRequest, user: User, problem: str = "", at: str = "", sta
         "has_password": row.has_usable_password(),
         "lines": [journal_words.line_of(one) for one in about_account(row)[:LINES]],
         "factor": second_factor.standing(row),
+        "sessions": len(sessions.of_account(row)),
         "problem": problem,
         "at": at,
     }
@@ -110,12 +111,15 @@ def change_data(request: HttpRequest, user: User) -> HttpResponseBase:
 @signed_in
 @require_POST
 def change_password(request: HttpRequest, user: User) -> HttpResponseBase:
-    """This browser stays signed in; every other one is signed out, since its session hangs on the old password."""
+    """This browser stays signed in, under a new key of its session; every other one is signed out."""
     count_try(request, "present-password", str(user.pk))
     try:
         values = checked(PasswordForm(user, request.POST))
         present = values.get("present", "")
-        accounts.change_password(user, Visitor(user=user), present=present, new=values["new"], again=values["again"])
+        here = request.session.session_key or ""
+        accounts.change_password(
+            user, Visitor(user=user), present=present, new=values["new"], again=values["again"], here=here
+        )
     except BadInput as error:
         return _page(request, user, str(error), "password", 400)
     update_session_auth_hash(request, user)
