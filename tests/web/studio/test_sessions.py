@@ -15,8 +15,8 @@ from django.utils import timezone
 
 from galleries.models import JournalLine, StudioSession
 from galleries.steps.keeping import upkeep
-from galleries.steps.people import sessions
 from galleries.steps.people import invite as invites
+from galleries.steps.people import sessions
 from galleries.web.listed import LISTED
 from tests.cast import SESSION, Cast, make_cast
 from tests.steps.people.test_browsers import PHONE, WINDOWS
