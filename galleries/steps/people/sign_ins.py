@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ipaddress import ip_address, ip_network
+from ipaddress import IPv6Address, ip_address, ip_network
 
 from django.contrib.auth.models import User
 from django.db.models import QuerySet
@@ -14,11 +14,17 @@ SHORT = {4: 24, 6: 48}  # bits of an address that are kept: the network, not the
 
 
 def shortened(address: str) -> str:
-    """The network that the address is of; empty when it is no address."""
+    """The network that the address is of; empty when it is no address.
+
+    An IPv4 address that a socket of both kinds writes as IPv6 (RFC 4291, 2.5.5.2) is of its own network: the first bits
+    of all of those are the same.
+    """
     try:
         found = ip_address(address.split("%")[0])
     except ValueError:
         return ""
+    if isinstance(found, IPv6Address) and found.ipv4_mapped is not None:
+        found = found.ipv4_mapped
     return str(ip_network((found, SHORT[found.version]), strict=False))
 
 
