@@ -87,22 +87,63 @@ STEPS["steps/demo"] = (
 
 # finishing
 
-STEPS["steps/finishing"] = (["tests/steps/finishing", EACH_VERB], {})
+STEPS["steps/finishing"] = (
+    ["tests/steps/finishing", EACH_VERB],
+    {
+        "steps.finishing.approvals": ["approve", "send_back", "standing", "deliver_as_it_is"],
+        "steps.finishing.match": ["by_name", "_by_picture"],
+        "steps.finishing.notes": ["pin_note"],
+        "steps.finishing.sending": ["send", "_let_out"],
+        "steps.finishing.versions": ["settle_stray"],
+    },
+)
 
 
 # delivering
 
-STEPS["steps/delivering"] = (["tests/steps/delivering", EACH_VERB], {})
+STEPS["steps/delivering"] = (
+    ["tests/steps/delivering", EACH_VERB],
+    {
+        "steps.delivering.cut": ["_approved", "_carried", "_checked"],
+        "steps.delivering.file_order": ["_bad_field"],
+        "steps.delivering.licences": ["has_accepted"],
+        "steps.delivering.offer": ["_let_out", "check_fetch"],
+        "steps.delivering.orders": ["prepare"],
+        "steps.delivering.receipts": ["record"],
+        "steps.delivering.usage": ["grant"],
+    },
+)
 
 
 # keeping
 
-STEPS["steps/keeping"] = (["tests/steps/keeping", EACH_VERB], {})
+STEPS["steps/keeping"] = (
+    ["tests/steps/keeping", EACH_VERB],
+    {
+        "steps.keeping.archive_file": ["checked_files"],
+        "steps.keeping.archive_shape": ["entries", "_row"],
+        "steps.keeping.erase": ["erase_by_the_clock", "_remove_letters"],
+        "steps.keeping.inventory": ["_compare_one"],
+        "steps.keeping.own_copy": ["ask", "check_fetch"],
+        "steps.keeping.removal": ["_may_go"],
+        "steps.keeping.restore": ["_put_row"],
+    },
+)
 
 
 # people
 
-STEPS["steps/people"] = (["tests/steps/people", EACH_VERB], {})
+STEPS["steps/people"] = (
+    ["tests/steps/people", EACH_VERB],
+    {
+        "steps.people.account": ["change_data"],
+        "steps.people.asked": ["unanswered"],
+        "steps.people.invite": ["_let_in", "pass_on", "mail_sign_in_link"],
+        "steps.people.passkeys": ["open_with"],
+        "steps.people.posting": ["send", "_step"],
+        "steps.people.second_factor": ["_try_app", "remove"],
+    },
+)
 
 
 # What lies in no room: jobs, limits, setbacks, derived pictures.

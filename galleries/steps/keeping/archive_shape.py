@@ -14,7 +14,7 @@ from galleries import models as m
 from galleries.errors import BadInput
 from galleries.steps.delivering import file_order
 from galleries.steps.keeping import inventory
-from galleries.steps.keeping.archive_file import PACKED
+from galleries.steps.keeping.archive_file import PACKED, ROWS, SUMS
 
 MOST_FILES = 200_000
 MOST_ROWS = 2_000_000
@@ -47,9 +47,9 @@ def entries(archive: zipfile.ZipFile, head: dict[str, Any]) -> None:
         BadInput: a link, an encrypted entry, one with another size, a repeated or an unknown one.
     """
     said = {f"{item['store']}/{item['key']}": item["bytes"] for item in head["files"]}
-    seen = set()
+    known, seen = {*said, ROWS, SUMS}, set[str]()
     for info in archive.infolist():
-        if info.filename in seen:
+        if info.filename in seen or info.filename not in known:
             raise _strange(info.filename)
         seen.add(info.filename)
         kind = info.external_attr >> 28
@@ -92,12 +92,20 @@ def _row(name: str, row: object, model: type[models.Model], home: str) -> None:
         raise _strange(name)
     for field in KEYS & set(fields):
         value = fields[field]
-        if value and not (isinstance(value, str) and value.startswith(home) and ".." not in value.split("/")):
-            raise BadInput(_("The archive names a file outside its sitting: %s.") % str(value)[:200])
+        if value and not _at_home(value, home):
+            raise _outside(value)
     for order in fields.get("orders") or () if model is m.Delivery else ():
         for value in file_order.keys_in(order):
-            if not isinstance(value, str) or (value and not value.startswith(home)):
-                raise BadInput(_("The archive names a file outside its sitting: %s.") % str(value)[:200])
+            if value != "" and not _at_home(value, home):
+                raise _outside(value)
+
+
+def _at_home(value: object, home: str) -> bool:
+    return isinstance(value, str) and value.startswith(home) and ".." not in value.split("/")
+
+
+def _outside(value: object) -> BadInput:
+    return BadInput(_("The archive names a file outside its sitting: %s.") % str(value)[:200])
 
 
 def _files(head: dict[str, Any]) -> None:
@@ -109,8 +117,8 @@ def _files(head: dict[str, Any]) -> None:
             raise _strange("files")
         _is(item, "store", str, lambda value: value in {inventory.PRIVATE, inventory.PROOFS})
         _is(item, "key", str, lambda value: 0 < len(value) <= 200)
-        if not item["key"].startswith(f"sittings/{head['uid']}/") or ".." in item["key"].split("/"):
-            raise BadInput(_("The archive names a file outside its sitting: %s.") % item["key"])
+        if not _at_home(item["key"], f"sittings/{head['uid']}/"):
+            raise _outside(item["key"])
         _is(item, "sha256", str, SHA.fullmatch)
         _is(item, "bytes", int, lambda value: value >= 0)
         if (item["store"], item["key"]) in names:

@@ -196,7 +196,7 @@ def test_an_account_is_made_without_a_password(username: str) -> None:
     assert made == row
     assert (row.first_name, row.last_name, row.email) == ("Ines", "Maro Solland", "ines@maro.example")
     assert not row.has_usable_password()
-    assert not (row.is_staff or row.is_superuser or row.user_permissions.exists())
+    assert (row.is_staff, row.is_superuser, row.user_permissions.count()) == (False, False, 0)
     line = JournalLine.objects.get()
     assert (line.who, line.verb, line.detail) == ("the operator", "account made", {"account": row.pk})
 

@@ -13,8 +13,9 @@ from galleries.access import Visitor
 from galleries.errors import Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, Job, JournalLine, Letter, Studio
 from galleries.steps import jobs
-from galleries.steps.people import composing, letters, mail as ways, outbox, posting
+from galleries.steps.people import composing, letters, outbox, posting
 from galleries.steps.people import invite as invites
+from galleries.steps.people import mail as ways
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db

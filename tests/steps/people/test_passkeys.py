@@ -134,7 +134,7 @@ def test_passkeys_need_a_name_and_a_safe_way(account: User, settings: Any, addre
 def test_the_password_is_asked_for_before_anything_else_is_told(account: User) -> None:
     cast = make_cast()
     with pytest.raises(BadInput, match="present password"):
-        passkeys.ask_for_new(account, Visitor(user=account), password="guess", code="")  # noqa: S106
+        passkeys.ask_for_new(account, Visitor(user=account), password="guess", code="")
     question, state = passkeys.ask_for_new(account, Visitor(user=account), password=SECRET, code="")
     for by in (cast.as_owner, cast.as_subject, Visitor()):
         with pytest.raises(Missing):
