@@ -15,8 +15,11 @@ from tests.cast import Cast, make_cast
 from tests.steps.clock import MOMENT, Clock
 
 
+tables = pytest.mark.django_db
+
+
 @pytest.fixture
-def cast(clock: Clock, db: None) -> Cast:
+def cast(clock: Clock) -> Cast:
     return make_cast(stage="finishing")
 
 
@@ -47,6 +50,7 @@ def ask(cast: Cast, invite: Invite | None, state: str = "asked") -> UsageRequest
     return UsageRequest.objects.create(sitting=cast.sitting, invite=invite, who="w", use="poster", state=state)
 
 
+@tables
 def test_uses_are_counted_per_person_and_day(cast: Cast, clock: Clock) -> None:
     for _time in range(caps.USES_A_DAY):
         caps.asking_uses(cast.sitting, cast.subject)
@@ -63,6 +67,7 @@ def test_uses_are_counted_per_person_and_day(cast: Cast, clock: Clock) -> None:
     caps.asking_uses(cast.sitting, cast.subject)
 
 
+@tables
 def test_a_sitting_waits_for_so_many_answers_and_no_more(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(caps, "USES_OPEN", 3)
     for state in ("asked", "asked", "granted", "refused"):
@@ -95,6 +100,7 @@ def test_of_an_address_the_network_is_kept(address: str, kept: str) -> None:
     assert sign_ins.shortened(address) == kept
 
 
+@tables
 def test_what_is_typed_as_a_name_is_kept_only_when_somebody_has_it(cast: Cast) -> None:
     sign_ins.note_failed(cast.owner.username, address="192.0.2.7")
     sign_ins.note_failed("my password", address="")
@@ -105,6 +111,7 @@ def test_what_is_typed_as_a_name_is_kept_only_when_somebody_has_it(cast: Cast) -
 
 
 @pytest.mark.parametrize("second", [True, False])
+@tables
 def test_who_came_in_stands_there_with_how(cast: Cast, second: bool) -> None:
     sign_ins.note(cast.owner, address="192.0.2.7", second_factor=second)
     line = JournalLine.objects.get()
@@ -113,6 +120,7 @@ def test_who_came_in_stands_there_with_how(cast: Cast, second: bool) -> None:
     assert line.sitting is None
 
 
+@tables
 def test_an_account_reads_its_own_lines_the_newest_first(cast: Cast) -> None:
     sign_ins.note(cast.owner, address="192.0.2.7", second_factor=False)
     sign_ins.note(cast.colleague, address="192.0.2.7", second_factor=False)
@@ -123,6 +131,7 @@ def test_an_account_reads_its_own_lines_the_newest_first(cast: Cast) -> None:
     assert sign_ins.about_account(User(pk=0)).count() == 0
 
 
+@tables
 def test_the_other_sessions_of_one_account_end(cast: Cast) -> None:
     mine, other, theirs = (cast.client_of(one) for one in (cast.owner, cast.owner, cast.colleague))
     invited = cast.client_of(cast.subject)
