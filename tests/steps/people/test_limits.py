@@ -14,7 +14,6 @@ from galleries.steps.people import caps, sessions, sign_ins
 from tests.cast import Cast, make_cast
 from tests.steps.clock import MOMENT, Clock
 
-
 tables = pytest.mark.django_db
 
 
