@@ -73,7 +73,7 @@ def png(width: int, height: int, *, bits: int = 8, kind: int = 2, interlaced: bo
         data += packer.compress(line)
     data += packer.flush()
     head = struct.pack(">IIBBBBB", width, height, bits, kind, 0, 0, int(interlaced))
-    return b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", head) + _chunk(b"IDAT", data) + _chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
 def _adam7(width: int, height: int, pixel: int) -> list[bytes]:
@@ -92,7 +92,7 @@ def _adam7(width: int, height: int, pixel: int) -> list[bytes]:
     return found
 
 
-def _chunk(name: bytes, body: bytes) -> bytes:
+def chunk(name: bytes, body: bytes) -> bytes:
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
 
@@ -192,7 +192,7 @@ def with_xmp(packet: bytes) -> bytes:
     """A sound little PNG that carries an XMP packet of any size (iTXt, W3C PNG; key of ISO 16684-1)."""
     data = saved(painted(160, 120), "PNG")
     text = b"XML:com.adobe.xmp\0\0\0\0\0" + packet
-    return data[:33] + _chunk(b"iTXt", text) + data[33:]
+    return data[:33] + chunk(b"iTXt", text) + data[33:]
 
 
 def xmp_properties(count: int = 80_000) -> bytes:
@@ -226,7 +226,7 @@ def icc_inflated(size: int = 1_000_000_000) -> bytes:
     data = saved(painted(160, 120), "PNG")
     packer = zlib.compressobj(9)
     body = b"".join(packer.compress(bytes(1 << 20)) for _ in range(size >> 20)) + packer.flush()
-    return data[:33] + _chunk(b"iCCP", b"a\0\0" + body) + data[33:]
+    return data[:33] + chunk(b"iCCP", b"a\0\0" + body) + data[33:]
 
 
 def text_inflated(size: int = 1_000_000_000) -> bytes:
@@ -234,7 +234,7 @@ def text_inflated(size: int = 1_000_000_000) -> bytes:
     data = saved(painted(160, 120), "PNG")
     packer = zlib.compressobj(9)
     body = b"".join(packer.compress(b"a" * (1 << 20)) for _ in range(size >> 20)) + packer.flush()
-    return data[:33] + _chunk(b"zTXt", b"a\0\0" + body) + data[33:]
+    return data[:33] + chunk(b"zTXt", b"a\0\0" + body) + data[33:]
 
 
 def icc_tables(count: int = 200) -> bytes:
@@ -311,9 +311,7 @@ def bombs() -> dict[str, tuple[Callable[[], bytes], Callable[[bytes], object]]]:
 
 def png_claiming(side: int) -> bytes:
     head = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", head) + _chunk(b"IDAT", zlib.compress(bytes(100))) + _chunk(b"IEND", b"")
-    )
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(100))) + chunk(b"IEND", b"")
 
 
 def deep_json(depth: int = 100_000) -> bytes:

@@ -101,6 +101,11 @@ class OnTables(Target):
         ).enable()
         logging.disable(logging.CRITICAL)  # a refusal is what most inputs get
         connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+        self.prepare()
+
+    @abstractmethod
+    def prepare(self) -> None:
+        """The rows it is about, on tables that are there."""
 
     def rolled_back(self, act: Callable[[], object]) -> None:
         from django.db import transaction
@@ -117,8 +122,7 @@ class Archive(OnTables):
 
     is_json = True
 
-    def __init__(self) -> None:
-        super().__init__()
+    def prepare(self) -> None:
         from galleries.errors import DomainError
         from galleries.steps.keeping import restore
 
@@ -171,8 +175,7 @@ class Json(OnTables):
     is_json = True
     longest = 4000
 
-    def __init__(self) -> None:
-        super().__init__()
+    def prepare(self) -> None:
         from django.urls import reverse
 
         from galleries.models import DeliverySize
@@ -185,9 +188,7 @@ class Json(OnTables):
         sizes.load()
         final = cast.sitting.finals.create(frame=self.frames[0], round=cast.sitting.rounds.get())
         size = DeliverySize.objects.get(slug="web-square")
-        self.crop = final.crops.create(
-            size=size, x=0, y=0, width=2000, height=2000, frame_width=4000, frame_height=6000
-        )
+        final.crops.create(size=size, x=0, y=0, width=2000, height=2000, frame_width=4000, frame_height=6000)
         self.look = look
         slug = cast.sitting.slug
         subject, owner = cast.client_of(cast.subject), cast.client_of(cast.owner)
@@ -198,7 +199,7 @@ class Json(OnTables):
             (owner, reverse("studio-upload-known", args=[slug])),
             (owner, reverse("studio-desk-act", args=[slug])),
             (owner, reverse("studio-retouch-known", args=[slug])),
-            (owner, reverse("studio-crop-set", args=[slug, self.crop.pk])),
+            (owner, reverse("studio-crop-set", args=[slug, final.pk, size.slug])),
         ]
 
     def seeds(self) -> dict[str, bytes]:
@@ -211,7 +212,7 @@ class Json(OnTables):
             "marks2": [{"frame": second, "kind": "", "act": "a2"}, {"frame": first, "kind": "strike", "act": "a3"}],
             "order": {"order": [first, second]},
             "known": {"digests": ["0" * 64], "names": ["KAL_0001.JPG"]},
-            "crop": {"do": "set", "x": 1, "y": 2, "width": 1000, "height": 1000, "tilt": 0.5},
+            "crop": {"do": "set", "x": 100, "y": 200, "width": 1000, "height": 1000, "tilt": 0.5},
         }
         desk: dict[str, Any] = {"frames": [first, second], "frame": first, "look": self.look.pk, "into": self.look.pk}
         desk |= {"title": "T", "hidden": True, "purpose": "casting", "order": [self.look.pk]}
