@@ -4,31 +4,51 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import struct
 import time
+import zipfile
 import zlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 from PIL import Image
 
+from galleries import plain_json
+from galleries.errors import DomainError
 from galleries.imaging import errors
 from galleries.imaging.contained import children, door, plain
 from galleries.imaging.drawing.stamp import StampText
+from galleries.imaging.face.faces import Face
+from galleries.imaging.framing.cut_order import CutOrder
+from galleries.imaging.framing.geometry import Rect
+from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening.decode import DEFAULT_LIMITS
 from tests.imaging.core_pictures import painted, saved
 
 TEXT = StampText(studio="Northlight Rooms", label="0412")
+FACE = Face(
+    box=(1500.0, 900.0, 800.0, 1000.0), right_eye=(1700.0, 1250.0), left_eye=(2100.0, 1250.0), right_openness=0.3,
+    left_openness=0.3, iris_radius_right=20.0, iris_radius_left=20.0, roll_deg=0.0, crown_y=700.0,
+    crown_uncertainty=30.0, crown_measured=False, chin=(1900.0, 1900.0), forehead=(1900.0, 950.0),
+    mouth=(1900.0, 1650.0), yaw_hint=0.0, score=0.9,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Cost:
-    """What came of it, seconds of wall clock, and the most memory the child held beyond its idle size (bytes)."""
+    """What came of it, seconds of wall clock and of both processes' CPU, and the most memory that the child, and this
+    process beside what was sent, held beyond their idle sizes (bytes)."""
 
     outcome: str
     seconds: float
     peak: int
+    cpu: float = 0.0
+    parent: int = 0
 
 
 def measured(ask: Callable[[], object]) -> Cost:
@@ -39,20 +59,29 @@ def measured(ask: Callable[[], object]) -> Cost:
     (child,) = children.pool.idle
     assert child.process is not None
     pid = child.process.pid
-    idle = _kb(pid, "VmRSS")
-    Path(f"/proc/{pid}/clear_refs").write_text("5")  # the peak is counted anew (proc(5))
-    started = time.monotonic()
-    peaks = [0]
+    us = os.getpid()
+    idle, ours = _kb(pid, "VmRSS"), _kb(us, "VmRSS")
+    for one in (pid, us):
+        Path(f"/proc/{one}/clear_refs").write_text("5")  # the peak is counted anew (proc(5))
+    started, spent = time.monotonic(), _cpu(pid) + _cpu(us)
     try:
         ask()
         outcome = "opened"
-    except errors.ImagingError as error:
+    except (errors.ImagingError, DomainError, ValueError) as error:
         outcome = f"{type(error).__name__}: {error}"
     seconds = time.monotonic() - started
+    peak, cpu = 0, 0.0
     if child.process.poll() is None:
-        peaks.append(_kb(pid, "VmHWM") - idle)
+        peak, cpu = _kb(pid, "VmHWM") - idle, _cpu(pid) + _cpu(us) - spent
+    parent = _kb(us, "VmHWM") - ours
     door.close()
-    return Cost(outcome, seconds, 1024 * max(peaks))
+    return Cost(outcome, seconds, 1024 * max(peak, 0), cpu, 1024 * max(parent, 0))
+
+
+def _cpu(pid: int) -> float:
+    """Seconds of the processor, of user and kernel together (proc(5), stat 14 and 15)."""
+    parts = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _kb(pid: int, name: str) -> int:
@@ -281,32 +310,156 @@ def exif_loop() -> bytes:
     return data[:2] + b"\xff\xe1" + struct.pack(">H", len(body) + 2) + body + data[2:]
 
 
-def bombs() -> dict[str, tuple[Callable[[], bytes], Callable[[bytes], object]]]:
-    """What is sent, and what is asked about it."""
+class Bomb(NamedTuple):
+    """`door`: what is asked; `make` gives the bytes that are sent, and `ask` asks about them."""
 
-    def proof(data: bytes) -> object:
-        return door.make_proof(data, TEXT)
+    door: str
+    what: str
+    make: Callable[[], bytes]
+    ask: Callable[[bytes], object]
+    large: bool = False  # too much for every landing
 
-    return {
-        "PNG of 14,800 × 14,800, 16 bit, alpha": (lambda: png(14_800, 14_800, bits=16, kind=6), proof),
-        "PNG of 30,000 × 7,300, 8 bit": (lambda: png(30_000, 7_300), proof),
-        "PNG that claims 2 thousand million a side": (lambda: png_claiming(2_000_000_000), proof),
-        "JPEG, progressive, 3,000 scans": (many_scans, proof),
-        "TIFF with 60,000 directories in a ring": (deep_tiff, proof),
-        "TIFF with 20,000 nested directories": (nested_tiff, proof),
-        "XMP of 80,000 properties": (xmp_properties, door.read_rights),
-        "XMP nested 100,000 deep": (xmp_deep, door.read_rights),
-        "XMP of multiplying entities": (xmp_entities, door.read_rights),
-        "XMP of 80,000 properties, as a frame": (xmp_properties, proof),
-        "ICC profile of 1 GB, deflated": (icc_inflated, proof),
-        "ICC profile of 1 GB, deflated, its rights": (icc_inflated, door.read_rights),
-        "text of 1 GB, deflated": (text_inflated, proof),
-        "text of 1 GB, deflated, its rights": (text_inflated, door.read_rights),
-        "ICC tables of 255 steps, as a lab's profile": (icc_tables, door.check_profile),
-        "HEIF grid of 65,536 tiles": (heif_grid, proof),
-        "EXIF directory that points at itself": (exif_loop, proof),
-        "EXIF directory that points at itself, its rights": (exif_loop, door.read_rights),
+    @property
+    def name(self) -> str:
+        return f"{self.door}: {self.what}"
+
+
+def bombs() -> list[Bomb]:
+    return [*_at_the_proof(), *_at_rights_and_profiles(), *_at_other_doors(), *_in_this_process()]
+
+
+def _proof(data: bytes) -> object:
+    return door.make_proof(data, TEXT)
+
+
+def _at_the_proof() -> list[Bomb]:
+    return [
+        Bomb(
+            "proof", "PNG of 14,800 × 14,800, 16 bit, alpha", lambda: png(14_800, 14_800, bits=16, kind=6), _proof, True
+        ),
+        Bomb("proof", "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), _proof, True),
+        Bomb("proof", "PNG that claims 2 thousand million a side", lambda: png_claiming(2_000_000_000), _proof),
+        Bomb("proof", "JPEG, progressive, 3,000 scans", many_scans, _proof),
+        Bomb("proof", "TIFF with 60,000 directories in a ring", deep_tiff, _proof),
+        Bomb("proof", "TIFF with 20,000 nested directories", nested_tiff, _proof),
+        Bomb("proof", "XMP of 80,000 properties", xmp_properties, _proof),
+        Bomb("proof", "ICC profile of 1 GB, deflated", icc_inflated, _proof),
+        Bomb("proof", "text of 1 GB, deflated", text_inflated, _proof),
+        Bomb("proof", "HEIF grid of 65,536 tiles", heif_grid, _proof),
+        Bomb("proof", "EXIF directory that points at itself", exif_loop, _proof),
+    ]
+
+
+def _at_rights_and_profiles() -> list[Bomb]:
+    def paper(icc: bytes) -> object:
+        return door.paper_view(saved(painted(160, 120)), icc)
+
+    return [
+        Bomb("rights", "XMP of 80,000 properties", xmp_properties, door.read_rights),
+        Bomb("rights", "XMP nested 100,000 deep", xmp_deep, door.read_rights),
+        Bomb("rights", "XMP of multiplying entities", xmp_entities, door.read_rights),
+        Bomb("rights", "ICC profile of 1 GB, deflated", icc_inflated, door.read_rights, True),
+        Bomb("rights", "text of 1 GB, deflated", text_inflated, door.read_rights, True),
+        Bomb("rights", "EXIF directory that points at itself", exif_loop, door.read_rights),
+        Bomb("lab's profile", "ICC tables of 255 steps", icc_tables, door.check_profile),
+        Bomb("lab's paper", "ICC tables of 255 steps", icc_tables, paper),
+    ]
+
+
+def _at_other_doors() -> list[Bomb]:
+    """The picture doors beside the proof: each with a small file of much work, and with one of many pixels."""
+    orders = [CutOrder(SizeSpec("whole", "Whole", "full", 0, 0, quality=90), Rect(0, 0, 4000, 3000))]
+    small = replace(DEFAULT_LIMITS, max_bytes=30_000_000, max_pixels=60_000_000)  # of steps/planning/sitting_plan
+
+    def reference(data: bytes) -> object:
+        door.verify(data, small)
+        return door.make_view(data, 1600, small)
+
+    def version(data: bytes) -> object:
+        door.verify(data)
+        with suppress(errors.ImagingError):
+            door.shape_change(data, data, FACE)
+        return door.open_small(data)
+
+    def trace(data: bytes) -> object:
+        door.read_frame(data)
+        return door.tracer_find(data, _tracer_pair(), b"key", [1, 2])
+
+    asked: dict[str, Callable[[bytes], object]] = {
+        "reference": reference,
+        "version": version,
+        "trace": trace,
+        "cut": lambda data: door.make_finals(data, orders),
+        "cut, seen small": lambda data: door.cut_small(data, orders, 800),
+        "eyes and faces": door.read_frame,
     }
+    scans = [Bomb(name, "JPEG, progressive, 3,000 scans", many_scans, ask) for name, ask in asked.items()]
+    pixels = [
+        Bomb(name, "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), asked[name], True) for name in asked
+    ]
+    return scans + pixels
+
+
+@cache
+def _tracer_pair() -> bytes:
+    return door.tracer_prepare(saved(painted(1200, 900)), b"key")
+
+
+def _in_this_process() -> list[Bomb]:
+    """What no child stands before: descriptions of archives, and JSON from the browser."""
+
+    def head(data: bytes) -> object:
+        from galleries.steps.keeping import archive_file, archive_shape
+
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            found = archive_file.read_head(archive)
+            archive_shape.check(found, {model.__name__: model for model, _path in archive_file.TABLES})
+            return archive_shape.entries(archive, found)
+
+    return [
+        Bomb("archive", "description nested 100,000 deep", lambda: described([deep_json()]), head),
+        Bomb(
+            "archive",
+            "description of 1 GB of spaces, deflated",
+            lambda: described([b" " * (1 << 20)] * 1000),
+            head,
+            True,
+        ),
+        Bomb("archive", "description of 60 million empty lists, deflated", many_lists, head),
+        Bomb("archive", "description of 9 million empty lists, deflated", lambda: many_lists(18), head, True),
+        Bomb("archive", "description of 199 MB of text with one wide letter", wide_text, head, True),
+        Bomb("archive", "100,000 entries that nothing names", many_entries, head),
+        Bomb("JSON", "nested 100,000 deep", deep_json, plain_json.loads),
+        Bomb("JSON", "800,000 empty lists", lambda: b"[" + b"[]," * 800_000 + b"[]]", plain_json.loads),
+        Bomb("JSON", "a number of 2 million digits", lambda: b"9" * 2_000_000, plain_json.loads),
+    ]
+
+
+def described(pieces: list[bytes], more: int = 0) -> bytes:
+    """An archive whose description is these pieces, one after the other, with `more` empty files beside it."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        with archive.open("sitting.json", "w", force_zip64=True) as target:
+            for piece in pieces:
+                target.write(piece)
+        for number in range(more):
+            archive.writestr(f"private/{number}", b"")
+    return out.getvalue()
+
+
+def many_lists(half_millions: int = 120) -> bytes:
+    head = b'{"format":"sitting-archive","format_version":1,"rows":['
+    return described([head, *[b"[]," * 500_000] * half_millions, b"[]]}"])
+
+
+def wide_text() -> bytes:
+    piece = b"a" * 1_000_000
+    head = b'{"format":"sitting-archive","format_version":1,"rows":"'
+    return described([head, *[piece] * 199, "😀".encode(), b'"}'])
+
+
+def many_entries() -> bytes:
+    return described([b'{"format":"sitting-archive","format_version":1,"rows":{},"files":[]}'], 100_000)
 
 
 def png_claiming(side: int) -> bytes:

@@ -33,7 +33,8 @@ from galleries.steps.keeping import inventory
 FORMAT, FORMAT_VERSION = "sitting-archive", 1
 ROWS, SUMS = "sitting.json", "SHA256SUMS"
 CHUNK = 1 << 20
-MOST_ROWS_BYTES = 500_000_000  # of the description, unpacked
+# Of the description, unpacked; by estimate a sitting of 5,000 frames has 20 MB and a million values.
+MOST_ROWS_BYTES, MOST_VALUES = 200_000_000, 10_000_000
 # What reading a damaged or made-up ZIP may end in: it breaks off, is encrypted or newer, names what is no text.
 BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, UnicodeDecodeError)
 PACKED = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
@@ -196,7 +197,7 @@ def read_head(archive: zipfile.ZipFile) -> dict[str, Any]:
         info = archive.getinfo(ROWS)
         if info.file_size > MOST_ROWS_BYTES or info.compress_type not in PACKED:
             raise BadInput(_("This file is no archive of a sitting."))
-        head: dict[str, Any] = plain_json.loads(archive.read(ROWS))
+        head: dict[str, Any] = plain_json.loads(archive.read(ROWS), most=MOST_VALUES)
         if (head["format"], head["format_version"]) != (FORMAT, FORMAT_VERSION):
             raise BadInput(_("This archive is of a kind this program cannot read."))
     except (KeyError, ValueError, TypeError, *BROKEN) as error:
