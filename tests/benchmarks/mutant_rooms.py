@@ -149,7 +149,7 @@ STEPS["steps/people"] = (
 # What lies in no room: jobs, limits, setbacks, derived pictures.
 
 STEPS["steps"] = (
-    [f"tests/steps/test_{name}.py" for name in ("jobs", "derived", "setbacks", "packing")],
+    [f"tests/steps/test_{name}.py" for name in ("jobs", "job_states", "derived", "setbacks")],
     {
         "steps.derived": ["Derived.fetched", "place"],
         "steps.jobs": ["enqueue", "silent", "owner_is_dead", "claim", "_settle", "_put_back", "sweep"],

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.utils import translation
 
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing, Refused
@@ -108,6 +109,8 @@ def test_the_page_is_one_that_there_is_and_goes_on_as_asked_in_the_readers_langu
         _looks, how = printed(cast.as_owner, page=page, columns=4)
         assert (how["page"], how["columns"], how["language"]) == (page, 4, "en")
         assert "S = subject" in how["key"]
+    with translation.override("de"):
+        assert printed(cast.as_owner)[1]["language"] == "de"
     for page in ("A3", "a4", ""):
         with pytest.raises(BadInput, match=f"no page “{page}”; use A4 / Letter"):
             contact.contact_sheet(cast.as_owner, cast.sitting, page=page)

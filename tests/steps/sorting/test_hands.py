@@ -148,6 +148,17 @@ def test_a_proposal_says_how_many_frames_it_moved_and_a_second_one_says_nothing(
     assert [look.made_by_program for look in cast.sitting.looks.all()] == [True, True]
 
 
+def test_the_look_of_a_group_with_a_hand_in_it_is_not_given_to_the_next_group_too(cast: Cast) -> None:
+    """By the clock all lay in one; a person has placed the first frame there."""
+    one = cast.look("One")
+    shoot(cast, 1, 8, 0, CANVAS, SHIRT, look=one)
+    shoot(cast, 9, 8, 20, DARK, COAT, look=one)
+    cast.sitting.frames.filter(number=1).update(placed_by_hand=True)
+    sort.place(cast.sitting)
+    assert set(one.frames.values_list("number", flat=True)) == set(range(1, 9))
+    assert set(cast.sitting.looks.get(title="Look 2").frames.values_list("number", flat=True)) == set(range(9, 17))
+
+
 def test_a_proposal_is_whole_or_not_at_all(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     shoot(cast, 1, 8, 0, CANVAS, SHIRT)
 

@@ -167,7 +167,7 @@ def test_a_changed_look_is_a_persons_and_one_kept_from_somebody_keeps_its_frames
     look = cast.look("Linen", proposed_reason="a pause", made_by_program=True)
     frame, apart = cast.frame(1, look), cast.frame(2, cast.look("Wool"))
     Look.objects.filter(pk=look.pk).update(wardrobe="by somebody else, since it was loaded")
-    looks.edit_look(look, cast.as_owner, title="Linen \n shirt", **fields)
+    assert looks.edit_look(look, cast.as_owner, title="Linen \n shirt", **fields) is look
     after = Look.objects.get(pk=look.pk)
     assert (after.title, after.proposed_reason, after.made_by_program) == ("Linen shirt", "", False)
     assert after.wardrobe == "by somebody else, since it was loaded"

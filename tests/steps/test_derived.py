@@ -1,0 +1,205 @@
+"""What is kept of pictures that can be made again, archives written beside the store, and the limits in force."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import stat
+import zipfile
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import InMemoryStorage
+
+from galleries import storage
+from galleries.imaging.versions import VERSIONS
+from galleries.models import Sitting, Studio
+from galleries.steps import derived, packing
+from galleries.steps.derived import Derived
+from galleries.steps.limits import limits
+
+SITTING = Sitting()
+SHA = "a1" * 32
+
+
+@pytest.fixture
+def store(monkeypatch: pytest.MonkeyPatch) -> dict[str, InMemoryStorage]:
+    stores = {"private": InMemoryStorage(), "proofs": InMemoryStorage()}
+    for name, one in stores.items():
+        monkeypatch.setattr(storage, name, lambda one=one: one)
+    return stores
+
+
+def counted(answers: list[bytes]) -> Callable[[], bytes]:
+    return lambda: answers.pop(0)
+
+
+def test_a_picture_is_made_once_and_made_again_when_it_is_missing(store: dict[str, InMemoryStorage]) -> None:
+    kept, answers = Derived(store["private"], "a/b.jpg"), [b"first", b"second", b"third"]
+    assert kept.fetched(counted(answers)) == kept.fetched(counted(answers)) == b"first"
+    assert kept.made(counted(answers)) == "a/b.jpg"
+    assert answers == [b"second", b"third"]
+    store["private"].delete("a/b.jpg")
+    assert kept.made(counted(answers)) == "a/b.jpg"
+    assert kept.fetched(counted(answers)) == b"second"
+
+
+def test_what_cannot_be_made_leaves_nothing(store: dict[str, InMemoryStorage]) -> None:
+    kept, answers = Derived(store["private"], "a/b.jpg"), []
+    for ask in (kept.fetched, kept.made):
+        with pytest.raises(IndexError):
+            ask(counted(answers))
+    assert not store["private"].exists("a/b.jpg")
+
+
+def test_a_key_names_all_that_the_picture_hangs_on(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new version of a recipe, another side or another source is another key; the sitting's folder stays."""
+    plain = derived.place(SITTING, "view", SHA, side=3000)
+    assert plain.key == f"sittings/{SITTING.uid.hex}/view3000-v{VERSIONS['view']}/a1/{SHA}.jpg"
+    assert derived.view_place(SITTING, SHA) == plain
+    keys = {
+        plain.key,
+        derived.place(SITTING, "view", SHA, side=1600).key,
+        derived.place(SITTING, "view", SHA).key,
+        derived.place(SITTING, "loupe", SHA, side=3000).key,
+        derived.place(SITTING, "view", "b2" * 32, side=3000).key,
+        derived.place(SITTING, "view", SHA, side=3000, ending="png").key,
+        derived.place(Sitting(), "view", SHA, side=3000).key,
+    }
+    monkeypatch.setitem(VERSIONS, "view", VERSIONS["view"] + 1)
+    keys.add(derived.place(SITTING, "view", SHA, side=3000).key)
+    assert len(keys) == 8
+    with pytest.raises(KeyError):
+        derived.place(SITTING, "no recipe", SHA)
+
+
+def test_what_is_shown_lies_apart_from_what_is_not(store: dict[str, InMemoryStorage]) -> None:
+    assert derived.place(SITTING, "view", SHA).store is store["private"]
+    assert derived.place(SITTING, "view", SHA, shown=True).store is store["proofs"]
+
+
+@pytest.mark.parametrize("text", ["", "x" * 64 + "y", "crop of " + "a" * 56, derived.described(tilt=1.5), "a-" * 32])
+def test_what_is_no_digest_is_digested(store: dict[str, InMemoryStorage], text: str) -> None:
+    assert hashlib.sha256(text.encode()).hexdigest() in derived.place(SITTING, "view", text).key
+
+
+def test_the_same_values_give_the_same_text_in_any_order() -> None:
+    at = datetime(2026, 5, 4, tzinfo=UTC)
+    assert derived.described(a=1, b=[2.5, None], at=at) == derived.described(at=at, b=[2.5, None], a=1)
+    assert derived.described(a=1) != derived.described(a="1")
+
+
+def test_a_view_is_made_from_the_private_original(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[Any] = []
+    monkeypatch.setattr(derived.door, "make_view", lambda *what: asked.append(what) or b"view")
+    store["private"].save("o.jpg", ContentFile(b"original"))
+    for _again in range(2):
+        assert derived.view(SITTING, "o.jpg", SHA, 1600) == b"view"
+    assert asked == [(b"original", 1600, limits())]
+
+
+@pytest.mark.django_db
+def test_a_stamp_hangs_on_the_studios_name_and_the_recipe(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    studio = Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
+    first = derived.stamp_recipe()
+    assert first == derived.stamp_recipe()
+    assert len(first) <= 40  # a column's length
+    Studio.objects.filter(pk=studio.pk).update(name="Northlight Room")
+    second = derived.stamp_recipe()
+    monkeypatch.setitem(VERSIONS, "proof", VERSIONS["proof"] + 1)
+    assert len({first, second, derived.stamp_recipe()}) == 3
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("small", [True, False])
+def test_stamped_files_lie_in_the_proof_store_under_their_own_digest(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch, small: bool
+) -> None:
+    Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
+    asked: list[Any] = []
+    drawn = SimpleNamespace(large=b"large", small=b"small")
+    monkeypatch.setattr(derived.door, "make_proof", lambda *what: asked.append(what) or drawn)
+    made = derived.stamped(SITTING, b"frame", "0412", small=small)
+    ((data, text, most),) = asked
+    assert (data, text.studio, text.label, most) == (b"frame", "Northlight Rooms", "0412", limits())
+    digest = hashlib.sha256(b"large").hexdigest()
+    assert made.large_key == f"sittings/{SITTING.uid.hex}/proof/{digest[:2]}/{digest}.jpg"
+    assert store["proofs"].open(made.large_key).read() == b"large"
+    assert bool(made.small_key) is small
+    if small:
+        assert store["proofs"].open(made.small_key).read() == b"small"
+    assert not store["private"].exists(made.large_key)
+
+
+def test_the_limits_are_the_settings_of_now(settings: Any) -> None:
+    settings.MAX_FRAME_BYTES, settings.MAX_FRAME_PIXELS, settings.MAX_FRAME_SIDE = 5, 6, 7
+    most = limits()
+    assert (most.max_bytes, most.max_pixels, most.max_side) == (5, 6, 7)
+
+
+# Archives
+
+
+MADE = datetime(2026, 5, 4, 1, 30, 8, tzinfo=timezone(timedelta(hours=2)))
+
+
+def write(archive: zipfile.ZipFile) -> None:
+    for name, text in (("a/eins.txt", b"one"), ("b.bin", b"\0" * 70_000)):
+        with packing.member(archive, name, MADE, len(text)) as target:
+            target.write(text)
+
+
+def test_an_archive_is_stored_whole_under_its_own_digest_and_the_same_content_is_the_same_bytes(
+    store: dict[str, InMemoryStorage], settings: Any, tmp_path: Path
+) -> None:
+    settings.INCOMING_DIR = tmp_path / "not there yet"
+    first, again = (packing.pack(SITTING.uid, "archive", write) for _ in range(2))
+    assert first == again
+    data = store["private"].open(first.key).read()
+    assert (first.sha256, first.bytes) == (hashlib.sha256(data).hexdigest(), len(data))
+    assert first.key == f"sittings/{SITTING.uid.hex}/archive/{first.sha256[:2]}/{first.sha256}.zip"
+    assert list((tmp_path / "not there yet").iterdir()) == []
+    with zipfile.ZipFile(io.BytesIO(data)) as opened:
+        assert opened.testzip() is None
+        for info in opened.infolist():
+            assert info.compress_type == zipfile.ZIP_STORED
+            assert info.date_time == (2026, 5, 3, 23, 30, 8)  # UTC, whatever zone it was given in
+            assert stat.S_IMODE(info.external_attr >> 16) == 0o644
+        assert opened.read("b.bin") == b"\0" * 70_000
+
+
+def test_an_archive_that_breaks_while_it_is_written_leaves_nothing(
+    store: dict[str, InMemoryStorage], settings: Any, tmp_path: Path
+) -> None:
+    settings.INCOMING_DIR = tmp_path
+
+    def breaks(archive: zipfile.ZipFile) -> None:
+        write(archive)
+        raise ArithmeticError
+
+    with pytest.raises(ArithmeticError):
+        packing.pack(SITTING.uid, "archive", breaks)
+    assert list(tmp_path.iterdir()) == []
+    assert not store["private"].exists("sittings")
+
+
+@pytest.mark.parametrize("length", [0, 1, packing.CHUNK, packing.CHUNK + 1])
+def test_a_stored_file_goes_in_byte_for_byte_and_its_digest_is_told(
+    store: dict[str, InMemoryStorage], length: int
+) -> None:
+    data = bytes(range(256)) * (length // 256 + 1)
+    store["private"].save("f", ContentFile(data[:length]))
+    out = io.BytesIO()
+    assert packing.copy(store["private"], "f", out) == hashlib.sha256(data[:length]).hexdigest()
+    assert out.getvalue() == data[:length]
