@@ -152,6 +152,12 @@ def test_a_retouch_reminder_goes_while_it_can_be_answered(cast: Cast, stage: str
     assert posting.send_due(at.date() + timedelta(days=6)) == letters_listed
 
 
+@pytest.mark.parametrize(("days_left", "step"), [(4, None), (3, 3), (2, 3), (1, 1), (0, 1), (-1, None)])
+def test_which_reminder_is_due_up_to_the_day_itself(cast: Cast, days_left: int, step: int | None) -> None:
+    wanted = date(2027, 3, 10)
+    assert posting._step(cast.sitting, wanted, wanted - timedelta(days=days_left)) == step
+
+
 # --- the letter before a sitting is removed ---
 
 WROTE = datetime(2027, 6, 30, 22, 30, tzinfo=UTC)

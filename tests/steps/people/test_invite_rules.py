@@ -353,6 +353,18 @@ def test_the_cap_of_an_address_lasts_an_hour_and_is_its_own(cast: Cast, clock: C
     assert invites.mail_sign_in_link(cast.owner.email)
 
 
+def test_a_letter_that_does_not_go_takes_its_own_link_back_and_no_other(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert invites.mail_sign_in_link(cast.owner.email)
+    monkeypatch.setattr("django.core.mail.EmailMessage.send", lambda *_a, **_k: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        invites.mail_sign_in_link(cast.owner.email)
+    token = mail.outbox[0].body.split("/in/")[1].split()[0]
+    assert SignInLink.objects.count() == 1
+    assert invites.use_sign_in_link(token).user == cast.owner
+
+
 def test_so_many_sign_in_letters_go_out_in_an_hour_and_no_more(
     cast: Cast, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
