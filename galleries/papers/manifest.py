@@ -14,7 +14,8 @@ FORMAT, FORMAT_VERSION = "headshot-manifest", 1
 class FileEntry:
     """One delivered file.
 
-    `use` says what it is for ('for a casting upload, portrait'); `size` is in bytes; 0 pixels = no picture.
+    `use` says what it is for ('for a casting upload, portrait'); `size` is in bytes; 0 pixels = no picture; `caution`
+    is what whoever uses it should know ('Enlarged 1.6 times: …').
     """
 
     name: str
@@ -23,6 +24,7 @@ class FileEntry:
     width: int = 0
     height: int = 0
     use: str = ""
+    caution: str = ""
 
     def __post_init__(self) -> None:
         parts = self.name.split("/")
@@ -53,7 +55,14 @@ def manifest_text(title: str, entries: Sequence[FileEntry]) -> str:
     for entry in _sorted(entries):
         pixels = f"{entry.width} × {entry.height} px, " if entry.width else ""
         use = f" ({entry.use})" if entry.use else ""
-        lines += [f"{entry.name}{use}", f"    {pixels}{entry.size:,} bytes", f"    SHA-256 {entry.sha256}", ""]
+        caution = [f"    {entry.caution}"] if entry.caution else []
+        lines += [
+            f"{entry.name}{use}",
+            f"    {pixels}{entry.size:,} bytes",
+            *caution,
+            f"    SHA-256 {entry.sha256}",
+            "",
+        ]
     total = sum(entry.size for entry in entries)
     count = f"{len(entries)} file{'' if len(entries) == 1 else 's'}"
     return "\n".join([*lines, f"{count}, {total:,} bytes in all.", ""])

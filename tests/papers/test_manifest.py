@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -141,3 +142,17 @@ def test_keywords_are_tidied_kept_in_order_and_once_each() -> None:
     text = sidecar(None, [" look 2 ", "pick", "", "  ", "look 2", "a < b & c"])
     items = "".join(f"<rdf:li>{word}</rdf:li>" for word in ("look 2", "pick", "a &lt; b &amp; c"))
     assert f"<dc:subject><rdf:Bag>{items}</rdf:Bag></dc:subject>" in text
+
+
+def test_a_caution_stands_under_its_file_and_for_programs() -> None:
+    entry = FileEntry.of("print/a.jpg", b"x", 2400, 3000, "for a print of 8 × 10 in")
+    warned = replace(entry, caution="Enlarged 2.5 times.")
+    assert "3000 px, 1 bytes\n    Enlarged 2.5 times.\n    SHA-256" in manifest_text("T", [warned])
+    assert "Enlarged" not in manifest_text("T", [entry])
+    assert entries_from_json(manifest_json("T", [warned])) == [warned]
+
+
+def test_a_manifest_from_before_cautions_is_read() -> None:
+    old = json.loads(manifest_json("T", [FileEntry.of("a.jpg", b"x")]))
+    del old["files"][0]["caution"]
+    assert entries_from_json(json.dumps(old)) == [FileEntry.of("a.jpg", b"x")]

@@ -284,6 +284,15 @@ def _pixel_warnings(rect: Rect, frame: tuple[int, int], size: SizeSpec, tilt: fl
     if not size.ratio.matches(rect):
         shape = {"width": size.ratio.width, "height": size.ratio.height}
         found.append(told(Code.SHAPE, width_px=rect.width, height_px=rect.height, **shape))
+    return found + too_few_pixels(rect, size)
+
+
+def too_few_pixels(rect: Rect, size: SizeSpec) -> list[Told]:
+    """What a crop lacks of the pixels its size has: by how much it would be enlarged, and a print's resolution where it
+    falls under the least that is asked for. Empty for the whole frame and where there are enough."""
+    if size.ratio is None:
+        return []
+    found = []
     grow = max(size.out_width / rect.width, size.out_height / rect.height)
     if grow > 1:
         found.append(

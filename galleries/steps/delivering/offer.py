@@ -90,17 +90,19 @@ def withdraw(delivery: Delivery, by: Visitor) -> None:
 def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> None:
     """Open a withdrawn or lapsed delivery again, for `days` from now (None: without end)."""
     _photographer(delivery, by)
-    until = _until(days)
+    last_day = until(days)
     with transaction.atomic():
         if delivery.state == D.WITHDRAWN:
-            stages.move_delivery(delivery, D.READY, by, verb=Verb.DELIVERY_OFFERED_AGAIN, fields={"expires_at": until})
+            stages.move_delivery(
+                delivery, D.READY, by, verb=Verb.DELIVERY_OFFERED_AGAIN, fields={"expires_at": last_day}
+            )
         else:
-            Delivery.objects.filter(pk=delivery.pk).update(expires_at=until)
+            Delivery.objects.filter(pk=delivery.pk).update(expires_at=last_day)
             JournalLine.write(delivery.sitting, by.who, Verb.DELIVERY_OFFERED_AGAIN, f"delivery {delivery.number}")
     delivery.refresh_from_db()
 
 
-def _until(days: int | None) -> datetime | None:
+def until(days: int | None) -> datetime | None:
     if days is None or days == 0:
         return None
     if not 1 <= days <= MOST_DAYS:

@@ -27,7 +27,7 @@ from galleries.papers.terms import BadTerms
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
 from galleries.steps.delivering.file_order import FileOrder, Said
-from galleries.steps.delivering.offer import _until
+from galleries.steps.delivering.offer import until
 from galleries.steps.finishing import approvals
 
 Stage, D = Sitting.Stage, Delivery.State
@@ -59,7 +59,7 @@ def prepare(
     ready = [final for final in finals if final.is_ready]
     if not ready or (waiting and not partial):
         raise BadInput(_("Not every final is ready: %s") % " ".join(waiting or [_("the list is empty.")]))
-    until = _until(days)
+    last_day = until(days)
     numbers = {size.slug: sizes.numbers(size) for size in wanted}
     try:
         with transaction.atomic():
@@ -78,7 +78,7 @@ def prepare(
                 orders=plain,
                 changed_only=changed_only,
                 passcode_hash=make_password(passcode) if passcode else "",
-                expires_at=until,
+                expires_at=last_day,
             )
             stages.touch(sitting)
             JournalLine.write(

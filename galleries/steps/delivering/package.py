@@ -10,8 +10,10 @@ from typing import IO
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
+from django.utils.translation import override
 
 from galleries import storage
+from galleries.imaging.codes import Code
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import DeliveredFile, Delivery, Studio
 from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, sha256sums
@@ -20,6 +22,8 @@ from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_
 from galleries.papers.terms import LicenceTerms
 from galleries.steps import packing
 from galleries.steps.delivering import licences, naming, sizes
+from galleries.told import Told
+from galleries.words.told import sentences
 
 ISO_216 = {(297, 420): "A3", (210, 297): "A4", (148, 210): "A5", (105, 148): "A6"}  # trimmed, in millimetres
 
@@ -62,7 +66,10 @@ def paper(spec: SizeSpec) -> str:
 
 def entry_of(delivery: Delivery, file: DeliveredFile) -> FileEntry:
     spec = sizes.spec_from(delivery.sizes[file.size_slug])
-    return FileEntry(file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec))
+    few = [one for one in map(Told.from_stored, file.warnings) if one.code in (Code.ENLARGED, Code.UNDER_PPI)]
+    with override("en"):  # the papers of the archive are in English, one for everybody
+        caution = " ".join(sentences(few))
+    return FileEntry(file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec), caution)
 
 
 def title_of(delivery: Delivery) -> str:

@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
@@ -188,10 +188,13 @@ def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
 
 
 @studio_page()
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 def preview_sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """Every final in every chosen size on one picture, before anything is exported."""
-    wanted_ids = [whole(pk, _("size")) for pk in request.GET.getlist("size")]
+    """Every final in every chosen size on one picture, before anything is exported.
+
+    Sent by the form that also holds the passcode, so as a POST: nothing of it stands in an address. It writes nothing.
+    """
+    wanted_ids = [whole(pk, _("size")) for pk in (request.POST or request.GET).getlist("size")]
     offered = sizes.offered()
     wanted = [size for size in offered if size.pk in wanted_ids] if wanted_ids else chosen_sizes(request)
     response = HttpResponse(cut.preview_sheet(sitting, wanted, visitor), content_type="image/jpeg")

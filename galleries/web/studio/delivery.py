@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -16,10 +18,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import DeliveredFile, Delivery, DeliverySize, Sitting
+from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitting
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import lab_profile, licences, offer, orders, receipts, sizes
+from galleries.steps.delivering import lab_profile, licences, offer, orders, pixels, receipts, sizes
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import send
@@ -27,7 +29,7 @@ from galleries.web.studio import letter_words
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
 from galleries.words.rights import DATA_MINING, MODEL_RELEASE
-from galleries.words.told import sentences
+from galleries.words.told import sentence, sentences
 
 MOST_PROFILE_BYTES = 4_000_000
 
@@ -36,19 +38,21 @@ MOST_PROFILE_BYTES = 4_000_000
 @require_safe
 def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     listed = agree.listed(sitting)
-    prefetch_related_objects(listed, "versions__approvals")
+    prefetch_related_objects(listed, "versions__approvals", "crops")
     licence = licences.current(sitting)
+    offered = sizes.offered()
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
         "finals": listed,
+        "few_pixels": _few_pixels(listed, offered),
         "undelivered": [final.frame.label for final in sitting.finals.undelivered().select_related("frame")],
         "unready": approvals.waiting_for(listed),
         "unsaid": [final.frame.label for final in orders.undeclared(listed)],
         "licence": licence,
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],
-        "sizes": sizes.offered(),
+        "sizes": offered,
         "deliveries": [_delivery_row(one) for one in sitting.deliveries.order_by("-number")],
         "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
@@ -135,6 +139,11 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     licence = licences.current(sitting)
     if licence is None:
         raise BadInput(_("Write the licence first; every file carries it."))
+    days = days_from(request.POST.get("days", ""))
+    offer.until(days)  # a day that is none is said before anything is asked
+    few_pixels = _few_pixels(agree.listed(sitting), wanted)
+    if few_pixels and request.POST.get("few_pixels") != _state(few_pixels):
+        return _ask_about(request, sitting, few_pixels)
     made = orders.prepare(
         sitting,
         wanted,
@@ -143,10 +152,39 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         changed_only=bool(request.POST.get("changed_only")),
         partial=bool(request.POST.get("partial")),
         passcode=request.POST.get("passcode", ""),
-        days=days_from(request.POST.get("days", "")),
+        days=days,
     )
     messages.success(request, _("Delivery %d is being made.") % made.number)
     return redirect("studio-delivery", slug=sitting.slug)
+
+
+FewPixels = list[tuple[str, list[tuple[str, str]]]]  # label, [(title of the size, sentence)]
+
+
+def _few_pixels(finals: list[Final], wanted: list[DeliverySize]) -> FewPixels:
+    """What the finals that would go out lack, for pages."""
+    ready = [final for final in finals if final.is_ready]
+    return [
+        (final.frame.label, [(one.size.title, sentence(one.told)) for one in short])
+        for final, short in pixels.of_finals(ready, wanted).items()
+    ]
+
+
+def _state(few_pixels: FewPixels) -> str:
+    """What somebody has seen when they said 'all the same': another shortage is asked about anew."""
+    return hashlib.sha256(json.dumps(few_pixels).encode()).hexdigest()
+
+
+def _ask_about(request: HttpRequest, sitting: Sitting, few_pixels: FewPixels) -> HttpResponseBase:
+    passed = ("size", "passcode", "days", "changed_only", "partial")
+    context = {
+        "sitting": sitting,
+        "page": "studio-delivery",
+        "few_pixels": few_pixels,
+        "state": _state(few_pixels),
+        "asked": [(name, value) for name in passed for value in request.POST.getlist(name)],
+    }
+    return render(request, "galleries/studio/few_pixels.html", context)
 
 
 @studio_page()

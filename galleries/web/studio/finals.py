@@ -18,8 +18,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
+from galleries.models import DeliverySize, Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
 from galleries.steps.agreeing import agree
+from galleries.steps.delivering import pixels, sizes
 from galleries.steps.finishing import approvals, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
@@ -29,6 +30,7 @@ from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
+from galleries.words.told import sentence
 
 FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 
@@ -39,10 +41,11 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     listed = agree.listed(sitting)
     prefetch_related_objects(listed, "versions__approvals__invite", "pinned_notes")
     proofs = Proof.objects.newest_of(final.frame_id for final in listed)
+    chosen = [size for size in sizes.offered() if size.chosen_first]
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "rows": [_row(final, proofs) for final in listed],
+        "rows": [_row(final, proofs, chosen) for final in listed],
         "strays": sitting.strays.prefetch_related("candidates__frame"),
         "all_finals": listed,
         "kinds": Version.Kind.choices,
@@ -55,7 +58,15 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     return render(request, "galleries/studio/finals.html", context)
 
 
-def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
+def _few_pixels(version: Version | None, chosen: list[DeliverySize]) -> list[str]:
+    """What a version is too small for, of the sizes that are chosen first, at best; nothing without a version."""
+    if version is None:
+        return []
+    short = pixels.of_picture(version.width, version.height, chosen)
+    return [f"{one.size.title}: {sentence(one.told)}" for one in short]
+
+
+def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> dict[str, Any]:
     kept, proof = list(final.versions.all()), proofs.get(final.frame_id)
     version = kept[-1] if kept else None
     notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
@@ -68,6 +79,7 @@ def _row(final: Final, proofs: dict[int, Any]) -> dict[str, Any]:
         "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
         "version": version,
         "versions": kept,
+        "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else [],
         "decisions": approvals.last_words(version.approvals.all()) if version else {},
         "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,
@@ -189,7 +201,7 @@ def _asked(request: HttpRequest, sitting: Sitting, final: Final) -> HttpResponse
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "row": _row(final, Proof.objects.newest_of([final.frame_id])),
+        "row": _row(final, Proof.objects.newest_of([final.frame_id]), []),
         "version": version,
         "said": list(approvals.decisions(version).values()) if version else [],
     }
@@ -210,10 +222,18 @@ def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> 
         return redirect("studio-finals", slug=sitting.slug)
     unsent = sending.waiting(sitting)
     proofs = Proof.objects.newest_of(version.final.frame_id for version in unsent)
+    first = [size for size in sizes.offered() if size.chosen_first]
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "rows": [{"version": one, "before": picture(proofs.get(one.final.frame_id), "large")} for one in unsent],
+        "rows": [
+            {
+                "version": one,
+                "before": picture(proofs.get(one.final.frame_id), "large"),
+                "few_pixels": _few_pixels(one, first),
+            }
+            for one in unsent
+        ],
         "people": asked.approvers(sitting),
     }
     return render(request, "galleries/studio/send_retouches.html", context)

@@ -4,15 +4,28 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 from typing import Any
 from urllib.parse import quote
 
 import pytest
+from django.contrib.auth.hashers import check_password
 from django.test import Client
 from django.urls import reverse
 from PIL import Image
 
-from galleries.models import Crop, Delivery, DeliverySize, Final, PinnedNote, Sitting, UsageRequest
+from galleries.models import (
+    Crop,
+    DeliveredFile,
+    Delivery,
+    DeliverySize,
+    Final,
+    Frame,
+    PinnedNote,
+    Sitting,
+    UsageRequest,
+    Version,
+)
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, sizes, usage
 from galleries.steps.finishing import notes
@@ -226,6 +239,16 @@ def test_the_licence_is_read_back_before_it_is_written(cast: Cast, client: Clien
     assert licences.terms_of(written).uses == ("casting", "website")
 
 
+def hidden(page: str) -> dict[str, str]:
+    """The hidden fields of the form that asks again."""
+    return dict(re.findall(r'<input\s+type="hidden"\s+name="(\w+)"\s+value="([^"]*)"', page.split("<main")[1]))
+
+
+def agreed(answer: Any) -> str:
+    assert "Deliver with too few pixels?" in answer.content.decode()
+    return hidden(answer.content.decode())["few_pixels"]
+
+
 def test_a_delivery_from_the_page_to_the_archive(cast: Cast, client: Client, finals: list[Final]) -> None:
     small = DeliverySize.objects.get(slug="casting-square")
     form = {"size": [small.pk], "days": "30", "passcode": "open sesame"}
@@ -238,6 +261,7 @@ def test_a_delivery_from_the_page_to_the_archive(cast: Cast, client: Client, fin
     for days in ("0", "99999999999", "soon", "-1"):
         assert client.post(at(cast, "studio-prepare"), {**form, "days": days}).status_code == 400
     assert client.post(at(cast, "studio-prepare"), {**form, "size": [10**30]}).status_code == 400
+    form["few_pixels"] = agreed(client.post(at(cast, "studio-prepare"), form))  # the painted frames are small
     assert client.post(at(cast, "studio-prepare"), form).status_code == 302
     made = Delivery.objects.get()
     progress = at(cast, "studio-delivery-progress", made.pk)
@@ -302,3 +326,66 @@ def test_the_labs_profile_is_given_seen_on_paper_and_taken_back(
     client.post(where, {"do": "back"})
     cast.sitting.refresh_from_db()
     assert cast.sitting.print_profile_name == ""
+
+
+def test_too_few_pixels_are_said_and_asked_about_before_a_delivery(
+    cast: Cast, client: Client, finals: list[Final]
+) -> None:
+    print_ = DeliverySize.objects.get(slug="print-8x10")
+    client.post(at(cast, "studio-licence"), {**licence_form(), "write": "1"})
+    for final in finals:
+        client.post(at(cast, "studio-as-it-is", final.pk))
+    Frame.objects.filter(pk=finals[0].frame_id).update(width=800, height=1200)
+    Frame.objects.filter(pk=finals[1].frame_id).update(width=4000, height=6000)
+    page = client.get(at(cast, "studio-delivery")).content.decode()
+    assert "Too few pixels for some sizes" in page
+    form = {"size": [print_.pk], "days": "30", "passcode": "open sesame", "partial": "1"}
+    asked = client.post(at(cast, "studio-prepare"), form)
+    words = asked.content.decode()
+    assert asked.status_code == 200
+    assert "Deliver with too few pixels?" in words
+    assert finals[0].frame.label in words
+    assert not Delivery.objects.exists()
+    kept = hidden(words)
+    assert kept["passcode"] == "open sesame"
+    assert (kept["days"], kept["partial"], kept["size"]) == ("30", "1", str(print_.pk))
+    # What was agreed to was another shortage: asked anew.
+    assert client.post(at(cast, "studio-prepare"), {**kept, "few_pixels": "1"}).status_code == 200
+    assert client.post(at(cast, "studio-prepare"), kept).status_code == 302
+    assert check_password("open sesame", Delivery.objects.get().passcode_hash)
+
+
+def test_a_small_retouch_says_so_where_it_came_in(cast: Cast, client: Client, finals: list[Final]) -> None:
+    """800 × 1200 pixels on 8 × 10 inches are 100 ppi, by arithmetic."""
+    version = Version.objects.create(
+        final=finals[0], number=1, sha256="a" * 64, key="k", name="a_v1.jpg", bytes=1, width=800, height=1200
+    )
+    for name in ("studio-finals", "studio-send-retouches"):
+        page = " ".join(client.get(at(cast, name)).content.decode().split())
+        assert "Version 1 has too few pixels" in page, name
+        assert "100 ppi" in page, name
+    Version.objects.filter(pk=version.pk).update(width=4000, height=6000)
+    assert "too few pixels" not in client.get(at(cast, "studio-finals")).content.decode()
+
+
+def test_cautions_of_delivered_files_are_sentences(cast: Cast, client: Client, finals: list[Final]) -> None:
+    client.post(at(cast, "studio-licence"), {**licence_form(), "write": "1"})
+    delivery = Delivery.objects.create(
+        sitting=cast.sitting, number=1, licence=cast.sitting.licences.get(), sizes={}, state="ready"
+    )
+    DeliveredFile.objects.create(
+        delivery=delivery, final=finals[0], size_slug="casting-square", name="a.jpg", key="k", sha256="a" * 64, bytes=1,
+        warnings=[{"code": "crop.chin_cut"}],
+    )  # fmt: skip
+    page = client.get(at(cast, "studio-delivery")).content.decode()
+    assert "chin" in page
+    assert "crop.chin_cut" not in page
+
+
+def test_the_preview_sheet_takes_its_sizes_from_the_body(cast: Cast, client: Client, finals: list[Final]) -> None:
+    small = DeliverySize.objects.get(slug="casting-square")
+    sheet = at(cast, "studio-crop-sheet")
+    by_post = client.post(sheet, {"size": [small.pk], "passcode": "open sesame"})
+    assert by_post.headers["Content-Type"] == "image/jpeg"
+    assert by_post.content == client.get(sheet, {"size": [small.pk]}).content
+    assert by_post.content != client.get(sheet).content
