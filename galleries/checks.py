@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Warning, register
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.db import connections
 
 from galleries.imaging.contained import cage
 
@@ -45,3 +46,22 @@ def cage_of_decoders(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
             id="galleries.W002",
         )
     ]
+
+
+@register(Tags.database)
+def guard_of_the_journal(app_configs: Any, databases: Any = (), **kwargs: Any) -> list[CheckMessage]:
+    """Asked by each `migrate`, and by `check --database default`. Nothing before there are tables."""
+    from galleries.models import journal_guard
+
+    found: list[CheckMessage] = []
+    for alias in databases or ():
+        missing = journal_guard.missing_though_migrated(connections[alias])
+        if missing:
+            found.append(
+                Warning(
+                    f"The database takes changes to the journal: {', '.join(missing)} missing.",
+                    hint="Run manage.py migrate galleries 0027, then manage.py migrate.",
+                    id="galleries.W003",
+                )
+            )
+    return found

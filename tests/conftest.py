@@ -38,11 +38,14 @@ del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our en
 
 from django.core.cache import cache  # noqa: E402
 from django.core.files.storage import storages  # noqa: E402
+from django.db import connection  # noqa: E402
+from django.test import TransactionTestCase  # noqa: E402
 from django.utils import translation  # noqa: E402
 from hypothesis import HealthCheck  # noqa: E402
 from hypothesis import settings as property_settings  # noqa: E402
 
 import galleries.tasks  # noqa: E402, F401 - any test may do work
+from galleries.models import journal_guard  # noqa: E402
 from galleries.steps import jobs  # noqa: E402
 from tests import kept_tables  # noqa: E402
 from tests.servers import Server, queue_server  # noqa: E402
@@ -73,6 +76,23 @@ def queue() -> Iterator[Server]:
     """The queue server of this test process."""
     with queue_server(HOME) as server:
         yield server
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _journal_is_emptied_too() -> Iterator[None]:
+    """After a test with real transactions all tables are emptied, for which alone the journal's guard is lifted."""
+    empty = TransactionTestCase._fixture_teardown
+
+    def teardown(case: TransactionTestCase) -> None:
+        stood = not journal_guard.missing(connection)  # what a migration lost stays lost, for the test that looks
+        journal_guard.take_down(connection)
+        empty(case)
+        if stood:
+            journal_guard.put_up(connection)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", teardown)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -6,7 +6,7 @@ from galleries.models.erasures import Erasure
 from galleries.models.factors import CodeApp, Passkey, RecoveryCode
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
-from galleries.models.journal import JournalLine
+from galleries.models.journal import JournalLine, Leaving
 from galleries.models.marks import Mark, Remark, Round, Standing
 from galleries.models.own_copies import OwnCopy
 from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
@@ -31,6 +31,7 @@ __all__ = [
     "InviteLink",
     "Job",
     "JournalLine",
+    "Leaving",
     "Letter",
     "Licence",
     "Look",

@@ -1,4 +1,4 @@
-"""The journal: one line per verb, only ever added to."""
+"""The journal: one line per verb, only ever added to; `journal_guard` has the database see to that."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ class AppendOnly(models.QuerySet["JournalLine"]):
 class JournalLine(models.Model):
     """Who did what to which thing, when, from which state to which."""
 
-    # Kept by slug too: when a sitting must go, its record of having gone stays.
-    sitting = models.ForeignKey("galleries.Sitting", models.SET_NULL, null=True, blank=True, related_name="journal")
+    # A sitting goes by erasing only, and its lines before it. What then says that it has gone hangs on none.
+    sitting = models.ForeignKey("galleries.Sitting", models.PROTECT, null=True, blank=True, related_name="journal")
     sitting_slug = models.CharField(max_length=60)
     at = models.DateTimeField(auto_now_add=True)
     who = models.CharField(max_length=140)
@@ -106,3 +106,23 @@ class JournalLine(models.Model):
         line = cls.line(sitting, who, verb, *words, **more)
         line.save()
         return line
+
+
+class Leaving(models.Model):
+    """A sitting whose lines may go from the journal, while it is removed for good.
+
+    No transaction can leave one behind: the key points at a row that cannot be, and is asked at the end.
+    """
+
+    sitting = models.PositiveBigIntegerField()  # its number
+    never = models.ForeignKey("self", models.DO_NOTHING, default=-1, editable=False, related_name="+")
+
+    class Meta:
+        verbose_name = _("sitting whose journal is leaving")
+        verbose_name_plural = _("sittings whose journal is leaving")
+        constraints = [
+            models.CheckConstraint(condition=models.Q(id__gt=0, never=-1), name="leaving_within_one_transaction")
+        ]
+
+    def __str__(self) -> str:
+        return str(self.sitting)

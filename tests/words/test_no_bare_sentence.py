@@ -57,6 +57,7 @@ ALLOWED = {
     "models/verbs.py": "verbs of the journal as they are kept, each with its word beside it",
     "models/accounts.py": "kinds of letters",
     "models/journal.py:the ": "as `access.py`",
+    "models/journal_guard.py": "SQL, and what the database answers to who goes past the program",
     "steps/keeping/own_rows.py": "names of columns, and whose they are for who reads rows.json, which is in English",
     "steps/jobs.py:own copy": "a kind of work",
     "tasks.py:own copy": "a kind of work",

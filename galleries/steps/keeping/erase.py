@@ -22,7 +22,7 @@ from django.utils.translation import gettext as _
 from galleries import storage
 from galleries.access import PROGRAM, Act, Visitor, require
 from galleries.errors import BadInput, Refused
-from galleries.models import Delivery, Erasure, Final, Frame, Invite, JournalLine, Sitting, Verb
+from galleries.models import Delivery, Erasure, Final, Frame, Invite, JournalLine, Leaving, Sitting, Verb
 from galleries.steps.keeping import inventory
 
 # A restore that takes longer was cut short: what it had put there goes again.
@@ -99,8 +99,9 @@ def _remove_letters(sitting: Sitting) -> None:
 
 def _remove_rows(sitting: Sitting) -> None:
     """All rows that hang on the sitting, its journal included: lines hold names, file names and notes."""
+    leaving = Leaving.objects.create(sitting=sitting.pk)  # else the database lets no line go
     JournalLine._base_manager.filter(sitting=sitting).delete()
-    JournalLine._base_manager.filter(sitting_slug=sitting.slug).delete()
+    leaving.delete()
     Sitting.objects.filter(pk=sitting.pk).update(current_look=None)
     Delivery.objects.filter(sitting=sitting).delete()
     Final.objects.filter(sitting=sitting).delete()

@@ -180,6 +180,7 @@ TABLES: tuple[Table, ...] = (
         created_at done_at""",
     ),
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
+    _table(m.Leaving, house="id sitting never"),
     _table(m.Erasure, house="id uid number who why frames files begun_at done_at restore_begun_at"),
     _table(m.CodeApp, house="id secret created_at confirmed_at last_step wrong wrong_since", others="account"),
     _table(

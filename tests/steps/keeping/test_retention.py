@@ -35,6 +35,7 @@ from galleries.models import (
     Remark,
     Sitting,
     Studio,
+    journal_guard,
 )
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, orders, sizes, usage
@@ -109,7 +110,9 @@ def _wipe(cast: Cast) -> None:
     erase._remove_rows(cast.sitting)
     for name in ("private", "proofs"):
         inventory.listing(name).remove_prefix(storage.home(uid))
+    journal_guard.take_down(connection)
     JournalLine._base_manager.all().delete()
+    journal_guard.put_up(connection)
     DeliverySize.objects.all().delete()
     User.objects.all().delete()
     Studio.objects.all().delete()
