@@ -13,7 +13,7 @@ def take_down(apps, schema):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("galleries", "0027_way_in_asked_for")]
+    dependencies = [("galleries", "0028_sessions_of_the_studio")]
 
     operations = [
         migrations.CreateModel(
