@@ -60,7 +60,7 @@ def guard_of_the_journal(app_configs: Any, databases: Any = (), **kwargs: Any) -
             found.append(
                 Warning(
                     f"The database takes changes to the journal: {', '.join(missing)} missing.",
-                    hint="Run manage.py migrate galleries 0027, then manage.py migrate.",
+                    hint="Have manage.py shell call journal_guard.put_up(connection), of galleries.models.",
                     id="galleries.W003",
                 )
             )

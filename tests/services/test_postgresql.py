@@ -32,6 +32,7 @@ def test_migrations_leave_nothing_to_do(postgresql: Server, tmp_path: Path) -> N
 def test_steps_access_and_races_pass_on_it(postgresql: Server) -> None:
     """The same tests, in a run of their own whose tables lie in PostgreSQL."""
     wanted = ["tests/steps", "tests/upgrading", "tests/test_audit_security.py", "tests/services/test_races.py"]
+    wanted += ["tests/web/test_hostile_forms.py"]
     env = {**os.environ, "TESTS_DATABASE": postgresql.address}
     env.pop("PYTEST_XDIST_WORKER", None)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n", "2", "-m", "django_db or services"]
