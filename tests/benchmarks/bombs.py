@@ -22,9 +22,8 @@ def main(argv: Sequence[str] = ()) -> None:
     for bomb in bombs.bombs():
         if argv and not any(word in bomb.name for word in argv):
             continue
-        data = bomb.make()
-        cost = bombs.measured(lambda data=data, bomb=bomb: bomb.ask(data))  # type: ignore[misc]
-        figures = f"{len(data) / 1e6:.1f} | {cost.seconds:.1f} | {cost.cpu:.1f} | {cost.peak / 1e6:.0f}"
+        sent, cost = len(bomb.make()), bomb.cost()
+        figures = f"{sent / 1e6:.1f} | {cost.seconds:.1f} | {cost.cpu:.1f} | {cost.peak / 1e6:.0f}"
         print(f"| {bomb.door} | {bomb.what} | {figures} | {cost.parent / 1e6:.0f} | {cost.outcome} |", flush=True)
     print(f"\nwalls that stand here: {children.held()}\n")
     if argv:

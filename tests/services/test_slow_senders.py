@@ -77,8 +77,10 @@ def test_the_site_goes_on_answering(site: tuple[int, dict[str, str]], how: str) 
         for _ in range(3):
             health = f"http://127.0.0.1:{port}/health/live"
             spent = seconds(lambda: urllib.request.urlopen(health, timeout=10).status == 200)  # noqa: B023
+            print(f"{how}: health in {spent:.2f} s")
             assert spent < 5, f"{how}: {spent:.2f} s for the health answer"
             spent = seconds(lambda: opens(f"http://127.0.0.1:{port}/sign-in")[0] == 200)
+            print(f"{how}: a page in {spent:.2f} s")
             assert spent < 10, f"{how}: {spent:.2f} s for a page"
 
 
