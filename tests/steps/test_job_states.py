@@ -172,6 +172,32 @@ def test_what_is_settled_is_nobodys_any_more_and_says_when(state: str, monkeypat
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("state", ["done", "failed"])
+def test_what_was_asked_for_again_meanwhile_waits_and_is_rung_for(state: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    rung: list[list[int]] = []
+    monkeypatch.setattr(jobs, "ring", rung.append)
+    claimed = jobs.claim(job(attempts=2).pk)
+    assert claimed is not None
+    Job.objects.update(again=True)
+    assert jobs._settle(claimed, state, None) == "waiting"
+    after = Job.objects.get()
+    assert (after.state, after.again, after.owner, after.attempts, after.done_at) == ("waiting", False, "", 0, None)
+    assert rung == [[claimed.pk]]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("state", ["waiting", "done", "failed"])
+def test_what_runs_no_more_is_neither_settled_nor_put_back(state: str) -> None:
+    claimed = jobs.claim(job().pk)
+    assert claimed is not None
+    Job.objects.update(state=state)
+    there = Job.objects.values().get()
+    jobs._settle(claimed, "done", None)
+    jobs._put_back(claimed)
+    assert Job.objects.values().get() == there
+
+
+@pytest.mark.django_db
 def test_what_another_worker_holds_is_not_settled_nor_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
     given_up: list[int] = []
     monkeypatch.setitem(jobs.GIVEN_UP, "proof", lambda job: given_up.append(job.pk))

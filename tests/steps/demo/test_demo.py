@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import stat
 import zipfile
 from collections.abc import Callable, Iterator
@@ -64,6 +65,8 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor) -> ingest.Ou
         bytes=1, file_format="JPEG", width=4000, height=6000, captured_at=shot.captured_at.replace(tzinfo=UTC),
         reading=READING,
     )  # fmt: skip
+    if shot == PLAN.frames[0]:
+        jobs.enqueue("proof", frame.pk, sitting)
     return ingest.Outcome(name, "new", frame)
 
 
@@ -88,6 +91,7 @@ def said(db: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, settings: An
     monkeypatch.setattr(demo_sitting, "paint", lambda _say: painted)
     monkeypatch.setattr(demo_sitting.ingest, "add_frame", add_frame)
     monkeypatch.setattr(rehearse, "retouch", retouch)
+    monkeypatch.setitem(jobs.KINDS, "proof", lambda _frame: None)
     monkeypatch.setattr(demo_sitting, "STANDSTILL", -1)
     monkeypatch.setattr(demo_sitting.time, "sleep", no_pause)
     return []
@@ -119,8 +123,8 @@ def test_the_photographer_of_the_demo_signs_in_by_link_alone_and_rules_nothing(s
     studio = Studio.objects.create(name="A studio of one's own", photographer="P", email="p@elsewhere.example")
     User.objects.create_superuser("imre", "other@northlight.example")
     owner = demo_sitting.photographer()
-    assert not owner.is_superuser
     assert owner.username == "imre"
+    assert not User.objects.get().is_superuser
     User.objects.all().delete()
     owner = demo_sitting.photographer()
     assert (owner.has_usable_password(), owner.is_superuser, owner.get_full_name()) == (False, False, "Imre Castellane")
@@ -156,6 +160,8 @@ def test_the_sitting_stands_with_proofs_out_looks_as_planned_and_both_peoples_ma
     assert min(eyes[mark.frame.name] for mark in marks.filter(kind="pick").select_related("frame")) > 0.5
     assert marks.exclude(note="").count() >= 3
     assert sitting.frames.filter(remarks__isnull=False).distinct().count() == 1
+    assert [job.state for job in sitting.jobs.filter(kind="proof")] == ["done"]
+    assert said[:5] == [f"{count} of 46 frames brought in" for count in (10, 20, 30, 40, 46)]
     assert said[-1] == f"0 of {len(PLAN.frames)} frames were in the right look as proposed"
 
 
@@ -224,8 +230,13 @@ def test_links_are_kept_for_the_owner_of_the_file_alone_and_made_anew_when_they_
     demo: demo_sitting.Demo, settings: Any
 ) -> None:
     file = Path(settings.SITE_DIR) / "demo-links.json"
+    mask = os.umask(0)  # what others may do hangs on the file's own mode, whatever the process lets through
+    try:
+        demo_sitting.links_of({"none yet": Invite.objects.get(role="subject")})
+    finally:
+        os.umask(mask)
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    assert json.loads(file.read_text()) == demo.links
+    assert demo.links.items() <= json.loads(file.read_text()).items()
     assert set(demo.links) == {"photographer", "subject", "representation"}
     owner, subject = User.objects.get(), Invite.objects.get(role="subject")
     settings.BASE_URL = "http://127.0.0.1:9999"  # the port has changed: the token is the same
@@ -237,7 +248,7 @@ def test_links_are_kept_for_the_owner_of_the_file_alone_and_made_anew_when_they_
     assert anew["photographer"] != moved["photographer"]
     assert anew["subject"] != moved["subject"]
     kept = json.loads(file.read_text())
-    assert kept == {**anew, "representation": demo.links["representation"]}
+    assert {**anew, "representation": demo.links["representation"]}.items() <= kept.items()
 
 
 @pytest.mark.parametrize(
@@ -352,12 +363,22 @@ def finishing(said: list[str], monkeypatch: pytest.MonkeyPatch) -> Invite:
         Delivery.objects.filter(pk=pk).update(state="made")
 
     monkeypatch.setitem(jobs.KINDS, "delivery", deliver)
+    owner = demo_sitting.photographer()
+    another = Sitting.objects.create(slug="another", title="Another", photographer=owner, stage="finishing")
+    frame = Frame.objects.create(
+        sitting=another, sha256="f" * 64, key="k", name="n", bytes=1, file_format="JPEG", width=4, height=6
+    )
+    retouch(another.finals.create(frame=frame, round=another.rounds.create(number=1)), Visitor(user=owner), warmth=0)
     return demo_finishing.prepare(said.append)
 
 
 def test_the_second_sitting_has_one_final_delivered_one_sent_back_and_one_to_look_at(finishing: Invite) -> None:
-    sitting = Sitting.objects.get()
-    assert (sitting.title, sitting.stage, sitting.allowance) == (demo_finishing.TITLE, "finishing", 3)
+    sitting = Sitting.objects.get(title=demo_finishing.TITLE)
+    assert (sitting.stage, sitting.allowance, sitting.subject_name) == ("finishing", 3, demo_sitting.SUBJECT[0])
+    assert sitting.deadline is not None
+    assert sitting.deadline > sitting.created_at.date()
+    another = Version.objects.get(final__sitting__title="Another")
+    assert (another.kind_stated, another.sent_at) == (Version.Stated.NOBODY, None)
     assert finishing == sitting.invites.get(role="subject")
     assert [look.frames.count() for look in sitting.looks.all()] == [4, 4]
     assert {look.purpose for look in sitting.looks.all()} == {"portfolio"}

@@ -193,6 +193,7 @@ def test_a_mark_of_whoever_shares_a_list_says_that_it_is_not_done_after_all(cast
         role="representation", name="Pia Sorn", email="pia@achterberg.example", passed_from=cast.representation,
         expires_at=cast.representation.expires_at,
     )  # fmt: skip
+    Invite.objects.filter(pk=cast.subject.pk).update(picks_done_at=NOON)
     for first, second in ((cast.representation, partner), (partner, cast.representation)):
         by, then = (Visitor(invite=Invite.objects.get(pk=one.pk)) for one in (first, second))
         pick.say_done(by, cast.sitting)
@@ -200,7 +201,7 @@ def test_a_mark_of_whoever_shares_a_list_says_that_it_is_not_done_after_all(cast
         pick.set_mark(Visitor(invite=Invite.objects.get(pk=then.invite.pk)), frame.pk, kind="pick")  # type: ignore[union-attr]
         assert Invite.objects.get(pk=cast.representation.pk).picks_done_at is None
     assert Mark.objects.get().by == cast.representation
-    assert cast.subject.picks_done_at is None
+    assert Invite.objects.get(pk=cast.subject.pk).picks_done_at == NOON
 
 
 # Ranking, talking, counting, being through
@@ -315,6 +316,24 @@ def test_a_look_is_kept_with_all_its_frames_and_nothing_beside_it(cast: Cast) ->
     line = JournalLine.objects.order_by("pk").last()
     assert line is not None
     assert (line.verb, line.thing, line.detail) == ("look shown", "Bare", {"frames": ["KAL_0001.JPG"]})
+
+
+def test_what_is_held_is_what_the_subject_can_see_and_may_show(cast: Cast) -> None:
+    shown, theirs = cast.look("Open"), cast.look("The photographer's", kept_from_representation=True)
+    cast.look("Empty")
+    for frame in (cast.frame(1, shown, kept_by_subject=True), cast.frame(2, theirs), cast.frame(3, shown)):
+        frame.proofs.create(
+            recipe="r", large_key="l", small_key="s", large_width=4, large_height=6, small_width=2, small_height=3
+        )
+    cast.frame(4, shown, kept_by_subject=True)  # its proof is still being made
+    rows = kept.held(cast.as_subject, cast.sitting)
+    assert [(row.look, row.whole, [frame.number for frame in row.frames]) for row in rows] == [(shown, False, [1])]
+
+
+@pytest.mark.parametrize("number", [0, -1, 2**63, 2**64])
+def test_a_number_that_no_frame_can_have_is_no_frame(cast: Cast, number: int) -> None:
+    (answer,) = pick.take_acts(cast.as_subject, [{"frame": number, "kind": "pick", "act": "1"}])
+    assert answer["kind_of_error"] == "Missing"
 
 
 def test_letting_go_of_one_look_leaves_the_others_and_their_frames_kept(cast: Cast) -> None:
