@@ -289,7 +289,9 @@ BEHIND_PROXY = env.flag("PORTAL_BEHIND_PROXY", False)
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "formatters": {
+        "line": {"()": "portal.logs.Line", "format": "{asctime} {levelname} {name} {message}", "style": "{"}
+    },
     "filters": {"without tokens": {"()": "portal.logs.WithoutTokens"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["without tokens"]}},
     "root": {"handlers": ["console"], "level": env.text("PORTAL_LOG_LEVEL", "WARNING")},

@@ -8,6 +8,7 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import re
 import socket
 import ssl
 import subprocess
@@ -325,8 +326,9 @@ def test_hashed_static_files_are_kept_for_good_and_the_rest_asked_for_again(prox
     assert (status, headers["Cache-Control"]) == (200, "no-cache")
 
 
-def test_no_secret_of_a_link_is_written_down(proxy: Proxy) -> None:
+def test_no_secret_of_a_link_and_no_name_of_a_sitting_is_written_down(proxy: Proxy) -> None:
     proxy.come_in(proxy.made["link"])
     log = proxy.folder / "portal.log"
     wait_for(lambda: "/i/-" in log.read_text(), "the request is not in the log")
     assert proxy.made["link"].removeprefix("/i/") not in log.read_text()
+    assert not re.search(r" /(s|studio)/(?!-|sizes|sittings)[^ \"]", log.read_text())
