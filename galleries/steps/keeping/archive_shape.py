@@ -76,6 +76,8 @@ def _rows(head: dict[str, Any], tables: dict[str, type[models.Model]]) -> None:
         for row in found:
             count += 1
             _row(name, row, tables[name], home)
+            if tables[name] is m.JournalLine:
+                _line(row["fields"], rows["Sitting"][0])
     if count > MOST_ROWS:
         raise _strange("rows")
     sitting = rows["Sitting"][0]["fields"]
@@ -98,6 +100,14 @@ def _row(name: str, row: object, model: type[models.Model], home: str) -> None:
         for value in file_order.keys_in(order):
             if value != "" and not _at_home(value, home):
                 raise _outside(value)
+
+
+def _line(fields: dict[str, Any], sitting: object) -> None:
+    """A line of the journal hangs on this sitting: one that hangs on none would be about an account that is here."""
+    own = sitting.get("pk") if isinstance(sitting, dict) else None
+    slug = fields.get("sitting_slug")
+    if own is None or fields.get("sitting") != own or not isinstance(slug, str) or not slug:
+        raise _strange("JournalLine")
 
 
 def _at_home(value: object, home: str) -> bool:

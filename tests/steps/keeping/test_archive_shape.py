@@ -53,7 +53,28 @@ def told(archive: Path, lie: Lie) -> Path:
     return out
 
 
+def line(**more: object) -> Lie:
+    """A line of the journal put in: as somebody would make up that another has signed in."""
+
+    def lie(head: dict[str, Any]) -> None:
+        fields = {"sitting": head["rows"]["Sitting"][0]["pk"], "sitting_slug": "s", "at": "2026-03-04T10:00:00Z"}
+        fields |= {
+            "who": "nobody",
+            "verb": "signed in",
+            "thing": "",
+            "before": "",
+            "after": "",
+            "detail": {"account": 1},
+        }
+        head["rows"]["JournalLine"] = [{"model": "galleries.journalline", "pk": 9, "fields": fields | more}]
+
+    return lie
+
+
 LIES: dict[str, Lie] = {
+    "a line of the journal about an account": line(sitting=None, sitting_slug=""),
+    "a line of the journal of no short name": line(sitting_slug=""),
+    "a line of the journal of another sitting": line(sitting=10**9),
     "no uid": lambda head: head.pop("uid"),
     "a uid with a path": lambda head: head.update(uid="../../etc"),
     "no rows": lambda head: head.pop("rows"),
