@@ -27,6 +27,7 @@ from galleries.models import (
     InviteLink,
     Job,
     JournalLine,
+    KnownDevice,
     Letter,
     Licence,
     Look,
@@ -136,6 +137,9 @@ _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), s
 _look_at(InviteLink, "invite", "created_at", "last_used_at")
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
 _look_at(StudioSession, "account", "way", "second", "browser", "system", "began_at", "seen_at", but=("key_hash",))
+_look_at(
+    KnownDevice, "account", "browser", "system", "network", "first_at", "last_at", but=("token_hash", "answer_hash")
+)
 _look_at(CodeApp, "account", "created_at", "confirmed_at", but=("secret",))
 _look_at(Passkey, "account", "name", "created_at", "last_used_at", but=("credential", "id_hash"))
 _look_at(RecoveryCode, "account", "created_at", "used_at", but=("code_hash",))

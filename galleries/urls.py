@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from galleries.web import coming_in, entrance, files, health, language, metrics
+from galleries.web import coming_in, entrance, files, health, language, metrics, not_me
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account, second_factor, sessions
 
@@ -10,6 +10,7 @@ urlpatterns = [
     path("", entrance.front, name="front"),
     path("i/<str:token>", entrance.open_invite, name="open-invite"),
     path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
+    path("in/<str:token>/not-me", not_me.not_me, name="not-me"),
     path("sign-in", entrance.sign_in, name="sign-in"),
     path("sign-in/second", coming_in.second_step, name="second-step"),
     path("sign-in/second/ask", coming_in.ask_passkey, name="second-step-ask"),

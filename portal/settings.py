@@ -69,6 +69,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "galleries.web.device.DeviceCookie",
     "galleries.web.listed.ListedSession",
     "galleries.web.idle.IdleLimit",
     "portal.bodies.BodyLimit",
@@ -210,6 +211,7 @@ STUDIO_IDLE_HOURS = env.whole("PORTAL_STUDIO_IDLE_HOURS", 12, least=1)
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
+DEVICE_COOKIE_NAME = cookies.name("device", secure=SECURE)
 CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_NAME = cookies.name("form", secure=SECURE)

@@ -25,10 +25,13 @@ class AccountLetter(models.Model):
         SECOND_FACTOR_CHANGED = "second factor changed", _("second factor changed")
         SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
         RECOVERY_CODE_USED = "recovery code used", _("recovery code used")
+        NEW_DEVICE = "new device", _("sign-in from a new device")
 
     kind = models.CharField(max_length=40, choices=Kind)
     to = models.EmailField()
     account = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True, blank=True)
+    # The device that a letter is about.
+    device = models.ForeignKey("galleries.KnownDevice", models.SET_NULL, null=True, blank=True)
     language = models.CharField(max_length=5, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
     sent_at = models.DateTimeField(null=True, blank=True)
@@ -77,3 +80,26 @@ class StudioSession(models.Model):
 
     def __str__(self) -> str:
         return f"session {self.pk} of account {self.account_id}"
+
+
+class KnownDevice(models.Model):
+    """A browser from which somebody of the studio signed in, known again by the hash of its own cookie's token."""
+
+    account = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="known_devices")
+    token_hash = models.CharField(max_length=64)
+    # In short, as `StudioSession` has them, of the first time.
+    network = models.CharField(max_length=50, blank=True)
+    browser = models.CharField(max_length=30, blank=True)
+    system = models.CharField(max_length=30, blank=True)
+    first_at = models.DateTimeField(default=timezone.now)
+    last_at = models.DateTimeField(default=timezone.now)
+    # Of the link in the letter about it, by which its owner says 'that was not me'.
+    answer_hash = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        verbose_name = _("known device")
+        verbose_name_plural = _("known devices")
+        constraints = [models.UniqueConstraint(fields=["account", "token_hash"], name="a_device_once_per_account")]
+
+    def __str__(self) -> str:
+        return f"device {self.pk} of account {self.account_id}"

@@ -13,6 +13,8 @@ class Verb(models.TextChoices):
     PASSWORD_CHANGED = "password changed", _("password changed")
     SIGNED_IN = "signed in", _("signed in")
     SIGN_IN_FAILED = "sign-in failed", _("tried to sign in, in vain")
+    NEW_DEVICE = "new device", _("signed in from a new device")
+    SIGN_IN_DISOWNED = "sign-in disowned", _("said that it was somebody else; account shut")
     SESSION_ENDED = "session ended", _("session ended")
     SESSIONS_ENDED = "sessions ended", _("all other sessions ended")
     SECOND_FACTOR_SET = "second factor set", _("second factor set up")

@@ -15,8 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from galleries.errors import BadInput, Refused
 from galleries.models import StudioSession
-from galleries.steps.people import passkeys, second_factor, sign_ins
-from galleries.web import asking, idle, listed
+from galleries.steps.people import new_devices, passkeys, second_factor, sign_ins
+from galleries.web import asking, device, idle, listed
 from galleries.web.doors import address_of, count_try, open_to_all, user_of
 
 HALFWAY = "halfway"
@@ -45,8 +45,10 @@ def come_in(request: HttpRequest, user: User, onward: str, way: StudioSession.Wa
 
 
 def _sign_in(request: HttpRequest, user: User, way: StudioSession.Way, second: StudioSession.Second) -> None:
+    first, agent = user.last_login is None, request.headers.get("User-Agent", "")
     login(request, user, backend=BACKEND)
     sign_ins.note(user, address=address_of(request), second_factor=bool(second))
+    new_devices.note(user, device.token_for(request), first=first, address=address_of(request), agent=agent)
     idle.begin(request)
     listed.begin(request, user, way, second)
 

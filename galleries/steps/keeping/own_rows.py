@@ -192,7 +192,11 @@ TABLES: tuple[Table, ...] = (
         m.StudioSession,
         house="id key_hash way second network browser system began_at seen_at", others="account",
     ),
-    _table(m.AccountLetter, house="id kind language created_at sent_at", others="to account"),
+    _table(
+        m.KnownDevice,
+        house="id token_hash network browser system first_at last_at answer_hash", others="account",
+    ),
+    _table(m.AccountLetter, house="id device kind language created_at sent_at", others="to account"),
 )  # fmt: skip
 # Tables that are the framework's: none of their rows is in a copy, and why.
 FRAMEWORK = {

@@ -13,7 +13,7 @@ from galleries import storage
 from galleries.models import SignInLink
 from galleries.steps.ingesting import incoming, proof
 from galleries.steps.keeping import erase, own_copy, removal
-from galleries.steps.people import account_letters, posting, sessions, wishes
+from galleries.steps.people import account_letters, devices, posting, sessions, wishes
 
 log = logging.getLogger(__name__)
 
@@ -35,6 +35,7 @@ def sweep_sessions() -> None:
     """Sessions that ran out, and the sign-in links with them: who came in when is not kept for ever."""
     SessionStore.clear_expired()
     sessions.forget()
+    devices.forget()
     SignInLink.objects.filter(expires_at__lt=timezone.now() - timedelta(days=1)).delete()
 
 

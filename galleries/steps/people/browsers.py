@@ -8,6 +8,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
 LONGEST = 500  # characters that are looked at
 
 
@@ -46,3 +48,12 @@ def read(agent: str) -> Browser:
 
 def _first(kinds: tuple[tuple[str, str], ...], agent: str) -> str:
     return next((name for name, sign in kinds if re.search(sign, agent)), "")
+
+
+def words(family: str, system: str) -> str:
+    """'Firefox on Windows', or what of it is known."""
+    if family and system:
+        return _("%(browser)s on %(system)s") % {"browser": family, "system": system}
+    if system:
+        return _("Unknown browser on %s") % system
+    return family or _("Unknown browser")

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.models import StudioSession
+from galleries.steps.people import browsers
 from galleries.steps.people import sessions as steps
 from galleries.web.doors import signed_in
 
@@ -24,15 +25,6 @@ class Row:
     browser: str
     way: str
     here: bool
-
-
-def browser_words(browser: str, system: str) -> str:
-    """'Firefox on Windows', or what of it is known."""
-    if browser and system:
-        return _("%(browser)s on %(system)s") % {"browser": browser, "system": system}
-    if system:
-        return _("Unknown browser on %s") % system
-    return browser or _("Unknown browser")
 
 
 def way_words(session: StudioSession) -> str:
@@ -49,7 +41,7 @@ def way_words(session: StudioSession) -> str:
 def sessions(request: HttpRequest, user: User) -> HttpResponseBase:
     key = request.session.session_key or ""
     rows = [
-        Row(one, browser_words(one.browser, one.system), way_words(one), steps.is_here(one, key))
+        Row(one, browsers.words(one.browser, one.system), way_words(one), steps.is_here(one, key))
         for one in steps.of_account(user)
     ]
     rows.sort(key=lambda row: not row.here)
