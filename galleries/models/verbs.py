@@ -92,6 +92,8 @@ class Verb(models.TextChoices):
     DELIVERY_WITHDRAWN = "delivery withdrawn", _("delivery withdrawn")
     DELIVERY_OFFERED_AGAIN = "delivery offered again", _("delivery offered again")
     DELIVERED = "delivered", _("delivered")
+    ORIGINAL_FETCHED = "original fetched", _("original fetched")
+    VERSION_FETCHED = "version fetched", _("retouched file fetched")
     FETCHED = "fetched", _("fetched")
     PAPER_FETCHED = "paper fetched", _("paper fetched")
     OWN_COPY_ASKED_FOR = "own copy asked for", _("copy for the subject asked for")

@@ -15,9 +15,9 @@ from django.views.decorators.http import require_safe
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import Missing
-from galleries.models import Frame
+from galleries.models import Frame, Sitting, Verb
 from galleries.steps.ingesting import proof
-from galleries.steps.keeping import trace
+from galleries.steps.keeping import downloads, trace
 from galleries.web.doors import either, guarded_inside
 
 CHUNK = 1 << 18
@@ -67,6 +67,30 @@ def send(
     if span is not None:
         response.headers["Content-Range"] = f"bytes {start}-{stop - 1}/{size}"
     return _headers(response, name, etag, cache)
+
+
+def goes_out(request: HttpRequest, response: HttpResponseBase) -> str:
+    """What of the file `send` hands over: 'whole', a 'range' of it, or '' (a HEAD, a 304, a range that it has not)."""
+    if request.method != "GET" or response.status_code not in {200, 206}:
+        return ""
+    # Where the proxy sends the bytes it reads the range itself.
+    by_proxy = not response.streaming and "Range" in request.headers
+    return "range" if by_proxy or response.status_code == 206 else "whole"
+
+
+def noted(
+    request: HttpRequest,
+    response: HttpResponseBase,
+    visitor: Visitor,
+    sitting: Sitting,
+    verb: Verb,
+    name: str,
+    sha256: str,
+) -> HttpResponseBase:
+    """The answer of `send` to somebody of the studio, the file that goes out with it noted in the journal."""
+    if out := goes_out(request, response):
+        downloads.note(sitting, visitor, verb, name, sha256, ranged=out == "range")
+    return response
 
 
 def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> HttpResponseBase:
@@ -138,8 +162,8 @@ def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
 @require_safe
 def original(request: HttpRequest, frame_id: int) -> HttpResponseBase:
     """The bytes as they came, for the photographer only."""
-    _visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
-    return send(
+    visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
+    response = send(
         request,
         storage.private(),
         frame.key,
@@ -147,3 +171,4 @@ def original(request: HttpRequest, frame_id: int) -> HttpResponseBase:
         name=frame.name,
         etag=frame.sha256,
     )
+    return noted(request, response, visitor, frame.sitting, Verb.ORIGINAL_FETCHED, frame.name, frame.sha256)

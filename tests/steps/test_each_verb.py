@@ -322,6 +322,7 @@ ELSEWHERE = {
     "ingesting.ingest.add_frame": "needs pictures: tests/steps/ingesting", "ingesting.ingest.add_folder": "the same",
     "planning.sitting_plan.add_reference": "needs pictures: tests/web/invitee/test_plan.py",
     "keeping.archive_file.write": "writes a file: tests/steps/keeping/test_retention.py",
+    "keeping.downloads.note": "what a page of the studio handed out: tests/web/test_downloads.py",
     "keeping.erase.erase": "works in two strokes: tests/steps/keeping/test_retention.py",
     "picking.pick.take_acts": "what set_mark does, for many", }  # fmt: skip
 

@@ -109,7 +109,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "request": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="Ansa Veld", use="poster"),
         "licence": licence, "size": size, "studio": Studio.current(), "account": cast.owner,
         "first_name": "Mine", "last_name": "Now", "password": "", "present": "", "new": "another long one", "again": "",
-        "code": "", "here": "", "state": {}, "session_id": 1,
+        "code": "", "here": "", "state": {}, "session_id": 1, "ranged": False,
         "wanted": [size], "terms": None, "tally": None, "painted": None,
         "frame_ids": [frames[0].pk], "version_ids": [version.pk],
         "ids": [frames[0].pk], "order": [frames[0].pk], "frame_id": frames[0].pk,

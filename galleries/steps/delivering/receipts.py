@@ -15,8 +15,8 @@ def record(
 ) -> Receipt:
     """Note a fetch of a file of the delivery (or its archive), up to and with byte number `last_byte`.
 
-    `start` says that this request began at the file's first byte; a continued one counts as the same fetch. The
-    first fetch of each file by each person writes a line in the journal.
+    `start` says that this request began at the file's first byte; a continued one counts as the same fetch. Each
+    fetch writes a line in the journal.
     """
     with transaction.atomic():
         found = Receipt.objects.filter(delivery=delivery, invite=invite, name=name)
@@ -27,6 +27,8 @@ def record(
         again = found.update(last_at=now, **more)
         found.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
         if again:
+            if start:
+                JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
             return found.get()
         try:
             with transaction.atomic():

@@ -134,14 +134,14 @@ def _day(copy: OwnCopy) -> str:
     return f"{copy.expires_at:%Y-%m-%d}"
 
 
-def fetched(copy: OwnCopy, by: Visitor) -> None:
-    """Note that its person began to fetch it; the first time writes a line in the journal."""
+def fetched(copy: OwnCopy, by: Visitor, *, ranged: bool = False) -> None:
+    """Note that its person fetches it, each time by a line in the journal; a piece of it (`ranged`) is not another."""
     require(by, Act.FETCH_OWN_COPY, copy)
     now = timezone.now()
     with transaction.atomic():
         first = OwnCopy.objects.filter(pk=copy.pk, first_fetched_at=None).update(first_fetched_at=now)
         OwnCopy.objects.filter(pk=copy.pk).update(last_fetched_at=now)
-        if first:
+        if first or not ranged:
             JournalLine.write(copy.sitting, by.who, Verb.OWN_COPY_FETCHED, copy.archive_name)
 
 

@@ -6,9 +6,11 @@ from django.http import HttpRequest, HttpResponseBase
 from django.views.decorators.http import require_safe
 
 from galleries.access import Act, Visitor
-from galleries.models import Sitting
+from galleries.models import Sitting, Verb
+from galleries.steps.keeping import downloads
 from galleries.steps.keeping import own_copy as steps
 from galleries.web.doors import invitee_page
+from galleries.web.files import goes_out
 from galleries.web.invitee.page import page
 from galleries.web.own_copy_file import archive_answer, copy_of
 
@@ -28,6 +30,11 @@ def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, copy_id: i
     copy = copy_of(visitor, Act.FETCH_OWN_COPY, sitting, copy_id)
     steps.check_fetch(copy, visitor)
     answer = archive_answer(request, copy)
-    if request.method == "GET" and answer.status_code in {200, 206} and visitor.invite is not None:
-        steps.fetched(copy, visitor)
+    out = goes_out(request, answer)
+    if out and visitor.invite is not None:
+        steps.fetched(copy, visitor, ranged=out == "range")
+    elif out:
+        downloads.note(
+            sitting, visitor, Verb.OWN_COPY_FETCHED, copy.archive_name, copy.archive_sha256, ranged=out == "range"
+        )
     return answer

@@ -18,13 +18,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitting
+from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitting, Verb
 from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import lab_profile, licences, offer, orders, pixels, receipts, sizes
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
-from galleries.web.files import send
+from galleries.web.files import noted, send
 from galleries.web.studio import letter_words
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
@@ -251,14 +251,11 @@ def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_i
     delivery = _delivery(visitor, sitting, delivery_id)
     if not delivery.archive_key:
         raise Missing(_("This delivery is still being made."))
-    return send(
-        request,
-        storage.private(),
-        delivery.archive_key,
-        content_type="application/zip",
-        name=delivery.archive_name,
-        etag=delivery.archive_sha256,
+    name, sha256 = delivery.archive_name, delivery.archive_sha256
+    response = send(
+        request, storage.private(), delivery.archive_key, content_type="application/zip", name=name, etag=sha256
     )
+    return noted(request, response, visitor, sitting, Verb.FETCHED, name, sha256)
 
 
 @studio_page()
@@ -269,4 +266,5 @@ def delivered_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, fil
         raise Missing(_("There is no such file in this sitting."))
     kind = "application/octet-stream" if request.GET.get("get") or not file.name.endswith(".jpg") else "image/jpeg"
     name = file.name if kind != "image/jpeg" else ""
-    return send(request, storage.private(), file.key, content_type=kind, name=name, etag=file.sha256)
+    response = send(request, storage.private(), file.key, content_type=kind, name=name, etag=file.sha256)
+    return noted(request, response, visitor, sitting, Verb.FETCHED, file.name, file.sha256)

@@ -18,14 +18,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import DeliverySize, Final, PinnedNote, Proof, Sitting, StrayRetouch, Version
+from galleries.models import DeliverySize, Final, PinnedNote, Proof, Sitting, StrayRetouch, Verb, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import pixels, sizes
 from galleries.steps.finishing import approvals, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
-from galleries.web.files import FOREVER, send
+from galleries.web.files import FOREVER, noted, send
 from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
@@ -282,7 +282,7 @@ def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, ve
 def version_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
     """The retouched file as it came."""
     version = _version(sitting, version_id)
-    return send(
+    response = send(
         request,
         storage.private(),
         version.key,
@@ -290,3 +290,4 @@ def version_file(request: HttpRequest, visitor: Visitor, sitting: Sitting, versi
         name=version.name,
         etag=version.sha256,
     )
+    return noted(request, response, visitor, sitting, Verb.VERSION_FETCHED, version.name, version.sha256)

@@ -150,7 +150,7 @@ def test_a_resumed_fetch_is_one_receipt(cast: Cast, delivery: Delivery) -> None:
     assert receipts.complete(receipt)
     receipt = receipts.record(delivery, cast.subject, "Ansa Veld", "all.zip", 10)
     assert (receipt.fetches, receipt.last_byte) == (2, 999)
-    assert JournalLine.objects.filter(verb="fetched").count() == 1
+    assert JournalLine.objects.filter(verb="fetched").count() == 2
     other = receipts.record(delivery, cast.recipient, "Casting desk", "one.jpg", 499)
     assert receipts.complete(other)
     assert delivery.receipts.count() == 2

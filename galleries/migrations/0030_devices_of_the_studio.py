@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0028_sessions_of_the_studio'),
+        ('galleries', '0029_journal_only_added_to'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
