@@ -193,26 +193,26 @@ def jpeg(width: int, height: int, mode: str = "RGB", *, progressive: bool = Fals
     return out.getvalue()
 
 
-def frames(width: int, height: int) -> dict[str, bytes]:
-    """The same frame in every depth that is read."""
+def frames(width: int, height: int) -> dict[str, Callable[[], bytes]]:
+    """The same frame in every depth that is read, made when asked for: the larger ones have 200 MB."""
     return {
-        "JPEG": jpeg(width, height),
-        "JPEG, progressive": jpeg(width, height, progressive=True),
-        "JPEG, CMYK": jpeg(width, height, "CMYK"),
-        "JPEG, CMYK, progressive": jpeg(width, height, "CMYK", progressive=True),
-        "JPEG, grey": jpeg(width, height, "L"),
-        "PNG, 8 bit": png(width, height),
-        "PNG, 16 bit": png(width, height, bits=16),
-        "PNG, 16 bit, interlaced": png(width, height, bits=16, interlaced=True),
-        "PNG, 16 bit, alpha": png(width, height, bits=16, kind=6),
-        "PNG, 16 bit, alpha, interlaced": png(width, height, bits=16, kind=6, interlaced=True),
-        "PNG, 16 bit, grey": png(width, height, bits=16, kind=0),
-        "TIFF, 16 bit": tiff(width, height, bits=16),
-        "TIFF, 16 bit, turned": tiff(width, height, bits=16, turned=6),
-        "TIFF, 16 bit, alpha": tiff(width, height, bits=16, samples=4),
-        "TIFF, 16 bit, CMYK": tiff(width, height, bits=16, samples=4, photometric=5),
-        "TIFF, 16 bit, CMYK, alpha": tiff(width, height, bits=16, samples=5, photometric=5),
-        "TIFF, 16 bit, grey": tiff(width, height, bits=16, samples=1, photometric=1),
+        "JPEG": lambda: jpeg(width, height),
+        "JPEG, progressive": lambda: jpeg(width, height, progressive=True),
+        "JPEG, CMYK": lambda: jpeg(width, height, "CMYK"),
+        "JPEG, CMYK, progressive": lambda: jpeg(width, height, "CMYK", progressive=True),
+        "JPEG, grey": lambda: jpeg(width, height, "L"),
+        "PNG, 8 bit": lambda: png(width, height),
+        "PNG, 16 bit": lambda: png(width, height, bits=16),
+        "PNG, 16 bit, interlaced": lambda: png(width, height, bits=16, interlaced=True),
+        "PNG, 16 bit, alpha": lambda: png(width, height, bits=16, kind=6),
+        "PNG, 16 bit, alpha, interlaced": lambda: png(width, height, bits=16, kind=6, interlaced=True),
+        "PNG, 16 bit, grey": lambda: png(width, height, bits=16, kind=0),
+        "TIFF, 16 bit": lambda: tiff(width, height, bits=16),
+        "TIFF, 16 bit, turned": lambda: tiff(width, height, bits=16, turned=6),
+        "TIFF, 16 bit, alpha": lambda: tiff(width, height, bits=16, samples=4),
+        "TIFF, 16 bit, CMYK": lambda: tiff(width, height, bits=16, samples=4, photometric=5),
+        "TIFF, 16 bit, CMYK, alpha": lambda: tiff(width, height, bits=16, samples=5, photometric=5),
+        "TIFF, 16 bit, grey": lambda: tiff(width, height, bits=16, samples=1, photometric=1),
     }
 
 

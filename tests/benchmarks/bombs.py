@@ -29,6 +29,7 @@ def main(argv: Sequence[str] = ()) -> None:
     if argv:
         return
     print("| frame of 48 million pixels | bytes of memory a pixel while its proof is made |\n| --- | --- |")
-    for name, data in bombs.frames(WIDTH, HEIGHT).items():
+    for name, make in bombs.frames(WIDTH, HEIGHT).items():
+        data = make()
         cost = bombs.measured(lambda data=data: door.make_proof(data, bombs.TEXT))  # type: ignore[misc]
         print(f"| {name} | {cost.peak / WIDTH / HEIGHT:.1f} |", flush=True)
