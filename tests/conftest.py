@@ -7,6 +7,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,8 @@ if settings.configured:
 if "TESTS_DATABASE" not in os.environ:
     # A real file: threads and the browser's server then open it as separate processes would.
     settings.DATABASES["default"]["TEST"] = {"NAME": str(HOME / "tests.sqlite3")}
+elif "TESTS_TEMPLATE" in os.environ:
+    settings.DATABASES["default"]["TEST"] = {"TEMPLATE": os.environ["TESTS_TEMPLATE"]}
 django.setup()
 del os.environ["DJANGO_SETTINGS_MODULE"]  # a parallel worker starts with our environment, and must do all this itself
 
@@ -60,15 +63,23 @@ property_settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
 @pytest.fixture(scope="session")
-def django_db_keepdb(django_db_modify_db_settings: None) -> bool:
+def _alone(django_db_modify_db_settings: None) -> Iterator[ExitStack]:
+    with ExitStack() as stack:
+        stack.enter_context(kept_tables.one_at_a_time())
+        yield stack
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(_alone: ExitStack) -> bool:
     return kept_tables.take()
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_setup: None, django_db_keepdb: bool, django_db_blocker: Any) -> None:
+def django_db_setup(_alone: ExitStack, django_db_setup: None, django_db_keepdb: bool, django_db_blocker: Any) -> None:
     if not django_db_keepdb:
         with django_db_blocker.unblock():
             kept_tables.keep()
+    _alone.close()
 
 
 @pytest.fixture(scope="session")

@@ -1,13 +1,18 @@
-"""On a desk the migrated tables are kept and copied, until a migration changes: seconds less for each run of a test.
+"""The migrated tables are made once and copied: seconds less for each process of a run, and on a desk for each run.
 
-In CI every run migrates.
+On a desk they are kept until a migration changes. In CI nothing is kept from one run to the next: `deploy/test` names
+a folder of the run (TESTS_TABLES), whose first process migrates. On PostgreSQL a migrated database is copied as a
+template (tests/services/test_postgresql.py).
 """
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import django
@@ -17,14 +22,37 @@ from django.db import connection
 ROOT = Path(__file__).resolve().parents[1]
 
 
+def folder() -> Path | None:
+    """Where they are kept; None where every process migrates for itself."""
+    if "TESTS_DATABASE" in os.environ:
+        return None
+    if "TESTS_TABLES" in os.environ:
+        return Path(os.environ["TESTS_TABLES"])
+    return None if os.environ.get("CI") else ROOT / ".cache"
+
+
 def kept() -> Path | None:
-    """Where they are kept for today's migrations; None where they are not."""
-    if os.environ.get("CI") or "TESTS_DATABASE" in os.environ:
+    """The file of today's migrations."""
+    place = folder()
+    if place is None:
         return None
     digest = hashlib.sha256(django.__version__.encode())
     for file in sorted((ROOT / "galleries/migrations").glob("*.py")):
         digest.update(file.name.encode() + file.read_bytes())
-    return ROOT / ".cache" / f"tables-{digest.hexdigest()[:24]}.sqlite3"
+    return place / f"tables-{digest.hexdigest()[:24]}.sqlite3"
+
+
+@contextmanager
+def one_at_a_time() -> Iterator[None]:
+    """Processes that start together: one makes the tables, the others wait and copy them."""
+    place = folder()
+    if place is None:
+        yield
+        return
+    place.mkdir(exist_ok=True)
+    with (place / "tables.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def take() -> bool:
@@ -37,11 +65,10 @@ def take() -> bool:
 
 
 def keep() -> None:
-    """The tests' own tables, migrated and still empty, for the next run."""
+    """The tests' own tables, migrated and still empty, for the next process."""
     target = kept()
     if target is None or target.exists():
         return
-    target.parent.mkdir(exist_ok=True)
     part = target.with_name(f"{target.name}.{os.getpid()}.part")
     part.unlink(missing_ok=True)
     with connection.cursor() as cursor:

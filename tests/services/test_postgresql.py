@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.servers import Server, postgresql_server
@@ -23,17 +24,27 @@ def postgresql() -> Iterator[Server]:
         yield server
 
 
-def test_migrations_leave_nothing_to_do(postgresql: Server, tmp_path: Path) -> None:
-    env = {**os.environ, "PORTAL_DATABASE": postgresql.address, "PORTAL_HOME": str(tmp_path)}
-    for words in (["migrate", "-v", "0"], ["migrate", "--check"], ["check", "--database", "default"]):
-        subprocess.run([sys.executable, "manage.py", *words], cwd=ROOT, env=env, check=True)
+@pytest.fixture(scope="module")
+def migrated(postgresql: Server, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The environment of a site whose tables are migrated; the tests' own are copied from them."""
+    with psycopg.connect(postgresql.address, autocommit=True) as connection:
+        connection.execute("CREATE DATABASE migrated")
+    address = postgresql.address.rpartition("/")[0] + "/migrated"
+    env = {**os.environ, "PORTAL_DATABASE": address, "PORTAL_HOME": str(tmp_path_factory.mktemp("home"))}
+    subprocess.run([sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=env, check=True)
+    return env
 
 
-def test_steps_access_and_races_pass_on_it(postgresql: Server) -> None:
+def test_migrations_leave_nothing_to_do(migrated: dict[str, str]) -> None:
+    for words in (["migrate", "--check"], ["check", "--database", "default"]):
+        subprocess.run([sys.executable, "manage.py", *words], cwd=ROOT, env=migrated, check=True)
+
+
+def test_steps_access_and_races_pass_on_it(postgresql: Server, migrated: dict[str, str]) -> None:
     """The same tests, in a run of their own whose tables lie in PostgreSQL."""
     wanted = ["tests/steps", "tests/upgrading", "tests/test_audit_security.py", "tests/services/test_races.py"]
     wanted += ["tests/web/test_hostile_forms.py"]
-    env = {**os.environ, "TESTS_DATABASE": postgresql.address}
+    env = {**os.environ, "TESTS_DATABASE": postgresql.address, "TESTS_TEMPLATE": "migrated"}
     env.pop("PYTEST_XDIST_WORKER", None)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n", "2", "-m", "django_db or services"]
     command += [name for name in wanted if (ROOT / name).exists()]
