@@ -88,7 +88,7 @@ STEPS["steps/demo"] = (
 # finishing
 
 STEPS["steps/finishing"] = (
-    ["tests/steps/finishing", EACH_VERB],
+    ["tests/steps/finishing/test_finishing_rules.py", "tests/steps/finishing/test_sending.py", EACH_VERB],
     {
         "steps.finishing.approvals": ["approve", "send_back", "standing", "deliver_as_it_is"],
         "steps.finishing.match": ["by_name", "_by_picture"],
@@ -101,8 +101,10 @@ STEPS["steps/finishing"] = (
 
 # delivering
 
+DELIVERING = ("delivering_rules", "licences", "naming", "file_order")
+
 STEPS["steps/delivering"] = (
-    ["tests/steps/delivering", EACH_VERB],
+    [*(f"tests/steps/delivering/test_{name}.py" for name in DELIVERING), EACH_VERB],
     {
         "steps.delivering.cut": ["_approved", "_carried", "_checked"],
         "steps.delivering.file_order": ["_bad_field"],
@@ -117,8 +119,10 @@ STEPS["steps/delivering"] = (
 
 # keeping
 
+KEEPING = ("archive_checks", "archive_rows", "archive_shape", "erase_letters", "keeping_rules", "removal")
+
 STEPS["steps/keeping"] = (
-    ["tests/steps/keeping", EACH_VERB],
+    [*(f"tests/steps/keeping/test_{name}.py" for name in KEEPING), EACH_VERB],
     {
         "steps.keeping.archive_file": ["checked_files"],
         "steps.keeping.archive_shape": ["entries", "_row"],

@@ -197,6 +197,8 @@ def test_a_hand_set_crop_says_whose_it_is_and_where(cast: Cast, crop: Crop) -> N
         ((1600, 2500, 800, 1000), 15.1, False),
         ((1600, 2500, 800, 1000), -15.1, False),
         ((0, 0, 800, 1000), 1.0, False),
+        ((7, 100, 800, 1000), 1.0, False),  # turned by a degree it is 817.3 wide: a corner 1.7 px outside
+        ((8, 100, 800, 1000), 1.0, True),  # 0.7 px: less than the one that is let pass
         ((0, 0, 800, 1003), 0, False),
     ],
 )

@@ -62,9 +62,10 @@ def says(version: Version, by: Visitor, word: str) -> None:
     """As a new page would: the rows as they are now."""
     fresh = Version.objects.get(pk=version.pk)
     if word == "yes":
-        approvals.approve(fresh, by, fresh.sha256)
+        final = approvals.approve(fresh, by, fresh.sha256)
     else:
-        approvals.send_back(fresh, by, "Softer, please")
+        final = approvals.send_back(fresh, by, "Softer, please")
+    assert (final, final.state) == (version.final, state_of(version.final))  # as a page goes on with it
 
 
 def state_of(final: Final) -> str:
@@ -230,7 +231,7 @@ def test_an_approved_retouch_is_set_aside_by_name_only(cast: Cast, state: str, n
             approvals.deliver_as_it_is(final, cast.as_owner, setting_aside=naming)
         assert (state_of(final), lines()) == (state, [])
         return
-    approvals.deliver_as_it_is(final, cast.as_owner, setting_aside=naming)
+    assert approvals.deliver_as_it_is(final, cast.as_owner, setting_aside=naming) == final
     assert state_of(final) == "as_it_is"
     line = JournalLine.objects.get()
     assert (line.verb, line.before) == ("delivered as it is", state)

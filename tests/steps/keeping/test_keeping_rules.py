@@ -353,6 +353,8 @@ def test_a_copy_is_asked_for_the_subject_for_its_days(cast: Cast, days: int) -> 
     with pytest.raises(Conflict, match="already"):
         own_copy.ask(cast.sitting, cast.as_owner, cast.subject)
     assert OwnCopy.objects.count() == Job.objects.count() == JournalLine.objects.count() == 1
+    OwnCopy.objects.update(state="failed")  # one that is no longer in the making is in nobody's way
+    assert own_copy.ask(cast.sitting, cast.as_owner, cast.subject).pk != copy.pk
 
 
 @pytest.mark.parametrize(
