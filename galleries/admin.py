@@ -32,6 +32,7 @@ from galleries.models import (
     Licence,
     Look,
     Mark,
+    Opening,
     OwnCopy,
     Passkey,
     PinnedNote,
@@ -134,7 +135,8 @@ _look_at(PlanComment, "sitting", "who", "text", "created_at")
 _look_at(ReferencePicture, "sitting", "caption", "brought_by")
 _look_at(Letter, "kind", "to", "sitting", "sent_at", filters=("kind",), search=("to",))
 _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), search=("to",))
-_look_at(InviteLink, "invite", "created_at", "last_used_at")
+_look_at(InviteLink, "invite", "created_at", "last_used_at", "ended_at")
+_look_at(Opening, "link", "at", but=("device_hash",))
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
 _look_at(StudioSession, "account", "way", "second", "browser", "system", "began_at", "seen_at", but=("key_hash",))
 _look_at(

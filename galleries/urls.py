@@ -2,13 +2,14 @@
 
 from django.urls import include, path
 
-from galleries.web import coming_in, entrance, files, health, language, metrics, not_me
+from galleries.web import by_invite, coming_in, entrance, files, health, language, metrics, not_me
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account, second_factor, sessions
 
 urlpatterns = [
     path("", entrance.front, name="front"),
-    path("i/<str:token>", entrance.open_invite, name="open-invite"),
+    path("i/<str:token>", by_invite.open_invite, name="open-invite"),
+    path("i/<str:token>/again", by_invite.send_again, name="send-invite-again"),
     path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
     path("in/<str:token>/not-me", not_me.not_me, name="not-me"),
     path("sign-in", entrance.sign_in, name="sign-in"),

@@ -9,7 +9,7 @@ from galleries.models.jobs import Job
 from galleries.models.journal import JournalLine, Leaving
 from galleries.models.marks import Mark, Remark, Round, Standing
 from galleries.models.own_copies import OwnCopy
-from galleries.models.people import Invite, InviteLink, Letter, SignInLink, Studio
+from galleries.models.people import Invite, InviteLink, Letter, Opening, SignInLink, Studio
 from galleries.models.rights import Acceptance, Licence, UsageRequest
 from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
 from galleries.models.undoables import Undoable
@@ -37,6 +37,7 @@ __all__ = [
     "Licence",
     "Look",
     "Mark",
+    "Opening",
     "OwnCopy",
     "Passkey",
     "PinnedNote",

@@ -75,6 +75,8 @@ class Invite(models.Model):
     revoked_at = models.DateTimeField(_("revoked"), null=True, blank=True)
     first_opened_at = models.DateTimeField(null=True, blank=True)
     last_seen_at = models.DateTimeField(null=True, blank=True)
+    # Sessions that began, and browsers that came to be known, before this let nobody in any more.
+    shut_before = models.DateTimeField(null=True, blank=True)
     # The person said 'I am through'; a later mark takes it back.
     picks_done_at = models.DateTimeField(null=True, blank=True)
     # Passing an invite on inside the agency: allowed by the photographer, and the marks go on one shared shortlist.
@@ -130,6 +132,8 @@ class InviteLink(models.Model):
     token_hash = models.CharField(max_length=64, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     last_used_at = models.DateTimeField(null=True, blank=True)
+    # A newer one took its place when somebody asked for that, or it was never opened while the invite held.
+    ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         verbose_name = _("invite link")
@@ -137,6 +141,23 @@ class InviteLink(models.Model):
 
     def __str__(self) -> str:
         return f"link {self.pk} of {self.invite}"
+
+
+class Opening(models.Model):
+    """That a link was opened in one browser, which is known again by the hash of its own cookie's token."""
+
+    link = models.ForeignKey(InviteLink, models.CASCADE, related_name="openings")
+    device_hash = models.CharField(max_length=64)
+    at = models.DateTimeField()
+
+    class Meta:
+        verbose_name = _("opening of a link")
+        verbose_name_plural = _("openings of links")
+        constraints = [models.UniqueConstraint(fields=["link", "device_hash"], name="a_link_once_per_device")]
+        indexes = [models.Index(fields=["device_hash"])]
+
+    def __str__(self) -> str:
+        return f"opening of link {self.link_id}"
 
 
 class SignInLink(models.Model):

@@ -32,6 +32,7 @@ class Verb(models.TextChoices):
     INVITED = "invited", _("invited")
     INVITE_REVOKED = "invite revoked", _("invite withdrawn")
     INVITE_PROLONGED = "invite prolonged", _("invite prolonged")
+    LINKS_ENDED = "links ended", _("earlier links ended")
     PASSING_ON_ALLOWED = "passing on allowed", _("passing on allowed")
     PASSING_ON_STOPPED = "passing on stopped", _("passing on stopped")
     LETTER = "letter", _("letter written")

@@ -27,6 +27,7 @@ from galleries.models import Invite, Sitting
 log = logging.getLogger(__name__)
 SEEN_EVERY = timedelta(minutes=5)
 TRIES_SECONDS = 60
+CAME = "came"  # in the session: invite → when this browser came in by it, in seconds since 1970
 
 
 def user_of(request: HttpRequest) -> User | None:
@@ -39,10 +40,18 @@ def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
     if pk is None:
         return None
     invite = Invite.objects.select_related("passed_from").filter(pk=pk, sitting_id=sitting_id).first()
-    if invite is None or not invite.holds():
+    if invite is None or not lets_in(request, invite):
         return None
     _seen([invite])
     return invite
+
+
+def lets_in(request: HttpRequest, invite: Invite) -> bool:
+    """Does the invite, by which this browser came in, still hold, and were its sessions not ended since?"""
+    if not invite.holds():
+        return False
+    came = request.session.get(CAME, {}).get(str(invite.pk), 0.0)
+    return invite.shut_before is None or came >= invite.shut_before.timestamp()
 
 
 def invites_held(request: HttpRequest, sitting_ids: Iterable[int]) -> dict[int, Invite]:
@@ -50,7 +59,7 @@ def invites_held(request: HttpRequest, sitting_ids: Iterable[int]) -> dict[int, 
     came_in = request.session.get("invites", {})
     pks = {pk: sitting_id for sitting_id in sitting_ids if (pk := came_in.get(str(sitting_id))) is not None}
     found = Invite.objects.select_related("passed_from").filter(pk__in=list(pks))
-    held = {one.sitting_id: one for one in found if pks[one.pk] == one.sitting_id and one.holds()}
+    held = {one.sitting_id: one for one in found if pks[one.pk] == one.sitting_id and lets_in(request, one)}
     _seen(held.values())
     return held
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from django.conf import settings
+import time
+
 from django.contrib.auth import authenticate, logout
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -18,8 +19,9 @@ from galleries.models import Invite, StudioSession
 from galleries.steps.people import invite as invites
 from galleries.steps.people import sign_ins, wishes
 from galleries.steps.picking import pick
+from galleries.web.by_invite import let_in
 from galleries.web.coming_in import come_in
-from galleries.web.doors import address_of, count_try, invites_held, open_to_all, user_of
+from galleries.web.doors import address_of, count_try, invites_held, lets_in, open_to_all, user_of
 
 
 @open_to_all("it only says where to go")
@@ -28,45 +30,11 @@ def front(request: HttpRequest) -> HttpResponseBase:
     """The studio for the signed-in, the one sitting of somebody invited, a word to everybody else."""
     if user_of(request) is not None:
         return redirect("studio")
-    held = [one for one in Invite.objects.filter(pk__in=request.session.get("invites", {}).values()) if one.holds()]
+    came_in = Invite.objects.filter(pk__in=request.session.get("invites", {}).values())
+    held = [one for one in came_in if lets_in(request, one)]
     if len(held) == 1:
         return redirect("sitting", slug=held[0].sitting.slug)
     return render(request, "galleries/front.html", {"invites": held})
-
-
-@open_to_all("the link is the key, and it is checked here")
-@require_safe
-def open_invite(request: HttpRequest, token: str) -> HttpResponseBase:
-    """Exchange an invite link for a session bound to its sitting, and leave the token behind.
-
-    A HEAD, as programs send it that look whether a link leads anywhere, opens nothing and is told nothing.
-    """
-    if request.method == "HEAD":
-        return HttpResponse()
-    try:
-        invite = invites.open_link(token)
-    except Missing:
-        count_try(request, "invite")
-        raise
-    let_in(request, invite)
-    response = redirect("sitting", slug=invite.sitting.slug)
-    if invite.language and settings.LANGUAGE_COOKIE_NAME not in request.COOKIES:
-        # The language the studio knows the person by, until they choose another.
-        response.set_cookie(
-            settings.LANGUAGE_COOKIE_NAME,
-            invite.language,
-            secure=settings.LANGUAGE_COOKIE_SECURE,
-            httponly=settings.LANGUAGE_COOKIE_HTTPONLY,
-            samesite="Lax",
-        )
-    return response
-
-
-def let_in(request: HttpRequest, invite: Invite) -> None:
-    held = dict(request.session.get("invites", {}))
-    held[str(invite.sitting_id)] = invite.pk
-    request.session.cycle_key()
-    request.session["invites"] = held
 
 
 @open_to_all("the link is the key, and it is checked here")
@@ -84,6 +52,7 @@ def open_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
         return come_in(request, link.user, reverse("studio"), StudioSession.Way.LINK)
     request.session.cycle_key()
     request.session["desk"] = link.email
+    request.session["desk_since"] = time.time()
     for invite in invites.invites_of(link.email):
         let_in(request, invite)
     return redirect("desk")
@@ -140,7 +109,9 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     email = request.session.get("desk", "")
     if not email:
         return redirect("ask-link")
-    mine = invites.invites_of(email)
+    since = request.session.get("desk_since", 0.0)
+    found = invites.invites_of(email)
+    mine = [one for one in found if one.shut_before is None or since >= one.shut_before.timestamp()]
     held = invites_held(request, [invite.sitting_id for invite in mine])
     for invite in mine:
         if invite.sitting_id not in held:  # none yet, or one that was revoked meanwhile

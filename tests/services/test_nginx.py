@@ -69,7 +69,7 @@ print(json.dumps({
 """
 
 
-SESSION = cookies.name("session", secure=True)
+SESSION, DEVICE, FORM = (cookies.name(what, secure=True) for what in ("session", "device", "form"))
 
 
 @dataclass
@@ -82,7 +82,7 @@ class Proxy:
     cookies: dict[str, str] = field(default_factory=dict)
 
     def get(
-        self, path: str, headers: dict[str, str] | None = None, method: str = "GET", cookie: str = ""
+        self, path: str, headers: dict[str, str] | None = None, method: str = "GET", cookie: str = "", body: str = ""
     ) -> tuple[int, http.client.HTTPMessage, bytes]:
         context = ssl.create_default_context(cafile=str(self.folder / "site" / "tls" / "portal.example.crt"))
         context.minimum_version = ssl.TLSVersion.TLSv1_2
@@ -93,21 +93,33 @@ class Proxy:
         all_headers = {"Host": "portal.example", **(headers or {})}
         if cookie:
             all_headers["Cookie"] = cookie
-        line.request(method, path, headers=all_headers)
+        line.request(method, path, body=body or None, headers=all_headers)
         answer = line.getresponse()
-        body = answer.read()
+        read = answer.read()
         line.close()
-        return answer.status, answer.headers, body
+        return answer.status, answer.headers, read
 
     def come_in(self, link: str) -> str:
-        """Exchange a link for the session's cookie, as a browser does."""
-        status, headers, _body = self.get(link)
+        """Exchange a link for the session's cookie, as a browser does: by a press, and without it once it is known."""
+        status, headers, page = self.get(link, cookie=self.cookies.get(DEVICE, ""))
+        if status == 200:
+            token = re.search(rb'name="csrfmiddlewaretoken" value="([^"]+)"', page)
+            assert token is not None
+            form = {"Content-Type": "application/x-www-form-urlencoded", "Origin": "https://portal.example"}
+            pressed, cookie = f"csrfmiddlewaretoken={token[1].decode()}", given(headers, FORM)
+            status, headers, _page = self.get(link, form, "POST", cookie=cookie, body=pressed)
+            self.cookies[DEVICE] = given(headers, DEVICE)
         assert status == 302, status
-        given = headers.get_all("Set-Cookie", [])
-        cookie, *bounds = next(one for one in given if one.startswith(f"{SESSION}=")).split("; ")
-        assert {"Secure", "HttpOnly", "Path=/"} <= set(bounds)
-        assert not any(bound.startswith("Domain") for bound in bounds)
-        return cookie
+        return given(headers, SESSION)
+
+
+def given(headers: http.client.HTTPMessage, name: str) -> str:
+    """The cookie of that name, 'name=value', which must be for this host alone."""
+    one = next(one for one in headers.get_all("Set-Cookie", []) if one.startswith(f"{name}="))
+    cookie, *bounds = one.split("; ")
+    assert {"Secure", "HttpOnly", "Path=/"} <= set(bounds)
+    assert not any(bound.startswith("Domain") for bound in bounds)
+    return cookie
 
 
 @pytest.fixture(scope="module")

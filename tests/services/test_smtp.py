@@ -15,8 +15,7 @@ from django.utils import timezone
 
 from galleries.models import Invite, Letter
 from galleries.steps import jobs
-from galleries.steps.people import invite as invites
-from galleries.steps.people import letters, posting
+from galleries.steps.people import letters, openings, posting
 from tests.cast import make_cast
 from tests.servers import free_port
 
@@ -71,7 +70,7 @@ def test_an_invitation_arrives_once_with_a_link_that_opens(postbox: Postbox) -> 
     assert body is not None
     link = re.search(r"/i/([A-Za-z0-9_-]{20,})", body.get_content())
     assert link is not None
-    assert invites.open_link(link.group(1)) == cast.subject
+    assert openings.open_link(link.group(1), "a browser") == cast.subject
 
 
 def test_a_name_in_any_script_survives_the_headers(postbox: Postbox) -> None:

@@ -312,6 +312,7 @@ ELSEWHERE = {
     "delivering.sizes.copy_size": "the studio's, no sitting's", "delivering.sizes.retire_size": "the studio's",
     "people.studio.change": "the studio's",
     **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys"), "an account's, no sitting's"),
+    "people.openings": "links and browsers: tests/web/test_links.py",
     "people.sessions": "an account's: tests/web/studio/test_sessions.py",
     "people.outbox": "letters that went before: tests/web/studio/test_letters.py",
     "keeping.own_copy": "made by the worker: tests/steps/keeping/test_own_copy.py",

@@ -70,7 +70,7 @@ def let_in(release: str, person: str) -> Client:
     """A browser that has followed the link its person was once given."""
     client = Client()
     path = past.names_of(release)["links"][person].split("/", 3)[3]
-    assert client.get(f"/{path}", follow=True).status_code == 200, person
+    assert client.post(f"/{path}", follow=True).status_code == 200, person
     return client
 
 

@@ -37,7 +37,7 @@ def path_of(address):
 def test_a_link_is_exchanged_for_a_session_and_left_behind(cast):
     client = Client()
     path = path_of(invites.new_link(cast.subject))
-    response = client.get(path)
+    response = client.post(path)
     assert response.status_code == 302
     assert response["Location"] == f"/s/{cast.sitting.slug}/"
     assert path.rsplit("/", 1)[1] not in response["Location"]
@@ -55,7 +55,7 @@ def test_the_session_gets_a_new_name_when_somebody_comes_in(cast):
     session.save()
     before = session.session_key
     client.cookies[SESSION] = before
-    client.get(path_of(invites.new_link(cast.subject)))
+    client.post(path_of(invites.new_link(cast.subject)))
     assert client.session.session_key != before
 
 
@@ -63,7 +63,7 @@ def test_one_browser_can_hold_links_of_two_sittings(cast):
     other = make_cast("another")
     client = Client()
     for person in (cast.subject, other.subject):
-        client.get(path_of(invites.new_link(person)))
+        client.post(path_of(invites.new_link(person)))
     assert client.get("/").status_code == 200
     assert len(client.session["invites"]) == 2
 
@@ -73,7 +73,7 @@ def test_a_wrong_link_says_so_and_too_many_shut_the_door(cast, settings):
     client = Client()
     answers = [client.get(f"/i/{'x' * 31}{number}").status_code for number in range(5)]
     assert answers == [404, 404, 404, 429, 429]
-    assert client.get(path_of(invites.new_link(cast.subject))).status_code == 302  # a right link still opens
+    assert client.post(path_of(invites.new_link(cast.subject))).status_code == 302  # a right link still opens
 
 
 def test_sign_in_and_its_refusals(cast, settings):
@@ -140,7 +140,8 @@ def test_a_look_whether_a_link_leads_anywhere_opens_nothing_and_tells_nothing(ca
     cast.subject.refresh_from_db()
     assert cast.subject.first_opened_at is None
     assert cast.subject.links.get().last_used_at is None
-    assert client.get(path).status_code == 302
+    assert client.get(path).status_code == 200
+    assert client.post(path).status_code == 302
 
 
 def test_too_many_tries_are_a_page_of_the_house_that_says_when_to_come_back(cast, settings):

@@ -124,7 +124,7 @@ def test_an_invite_brings_its_language_along() -> None:
     Invite.objects.filter(pk=cast.subject.pk).update(language="de")
     cast.subject.refresh_from_db()
     client = cast.client_of(None)
-    client.get("/i/" + invite.new_link(cast.subject).rsplit("/", 1)[1])
+    client.post("/i/" + invite.new_link(cast.subject).rsplit("/", 1)[1])
     assert '<html lang="de"' in client.get(reverse("plan", args=[cast.sitting.slug])).content.decode()
 
 

@@ -42,9 +42,8 @@ FETCHES: dict[str, set[str]] = {
     **{what: {"galleries_journalline"} for what in ("original", "studio-own-copy-archive")},
     "own-copy-archive": {"galleries_owncopy", "galleries_journalline"},  # when its person fetched it
 }
-# A link that is opened is the way in itself; the desk lets an agent into sittings that were added since they came.
+# The desk lets an agent into sittings that were added since they came.
 COMING_IN: dict[str, set[str]] = {
-    "open-invite": {"galleries_invite", "galleries_invitelink", "galleries_journalline", "django_session"},
     "desk": {"galleries_invite", "django_session"},
 }
 

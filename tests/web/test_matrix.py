@@ -100,7 +100,7 @@ OF_NO_SITTING = {
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
     *("second-factor-remove", "second-factor-leave", "second-factor-passkey", "second-factor-passkey-ask"),
-    *("second-step-ask", "sessions", "not-me", "session-end", "sessions-end-others"),
+    *("second-step-ask", "sessions", "not-me", "send-invite-again", "session-end", "sessions-end-others"),
 }
 # These look at the method before they look for the sitting; the others hear who asks first.
 METHOD_FIRST = {"sitting", "proof-picture", "view-picture", "original"}

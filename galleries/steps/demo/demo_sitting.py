@@ -313,6 +313,7 @@ def _new_link(person: User | Invite) -> str:
 def _opens(link: str, person: User | Invite) -> bool:
     digest = invites.hash_of(link.rsplit("/", 1)[-1])
     if isinstance(person, Invite):
-        return person.holds() and InviteLink.objects.filter(token_hash=digest, invite=person).exists()
+        unused = InviteLink.objects.filter(token_hash=digest, invite=person, ended_at=None, openings=None)
+        return person.holds() and unused.exists()
     soon = timezone.now() + timedelta(hours=1)
     return SignInLink.objects.filter(token_hash=digest, user=person, used_at=None, expires_at__gt=soon).exists()

@@ -79,14 +79,15 @@ TABLES: tuple[Table, ...] = (
     _table(m.Refusal, "sitting", theirs="id name bytes created_at", told="reason", house="sitting"),
     _table(
         m.Invite, "sitting", "pk",
-        theirs="""id role name created_at expires_at revoked_at first_opened_at last_seen_at picks_done_at may_pass_on
-        passed_from""",
+        theirs="""id role name created_at expires_at revoked_at first_opened_at last_seen_at shut_before picks_done_at
+        may_pass_on passed_from""",
         own="email language", house="sitting",
     ),
     _table(
         m.InviteLink, "invite__sitting", "invite_id",
-        theirs="id created_at last_used_at", named="invite", house="token_hash",
+        theirs="id created_at last_used_at ended_at", named="invite", house="token_hash",
     ),
+    _table(m.Opening, "link__invite__sitting", theirs="id link at", house="device_hash"),
     _table(
         m.Letter, "sitting", "invite_id",
         theirs="id kind about sent_at created_at", named="invite", own="to text way", house="sitting",

@@ -25,9 +25,21 @@ def send_links_again(email: str) -> int:
         if person.expires_at <= timezone.now():
             listed += _say_that_it_ended(person)
         elif person.holds() and not person.is_representation:
-            sent_before = person.letters.filter(kind="again").count()
-            listed += len(letters.notify(person.sitting, "again", [person], about=f"invite-{person.pk}-{sent_before}"))
+            listed += _list(person)
     return listed
+
+
+def send_link_again(person: Invite) -> int:
+    """As `send_links_again`, for one invite that a link of its own names: representations too, whose desk is not asked
+    for here."""
+    if person.sitting.stage == Sitting.Stage.ARCHIVED or person.sitting.lacks_consent or not person.holds():
+        return 0
+    return _list(person) if caps.link_letter_allowed(person.email) else 0
+
+
+def _list(person: Invite) -> int:
+    sent_before = person.letters.filter(kind="again").count()
+    return len(letters.notify(person.sitting, "again", [person], about=f"invite-{person.pk}-{sent_before}"))
 
 
 def _say_that_it_ended(person: Invite) -> int:

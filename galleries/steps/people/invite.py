@@ -113,30 +113,11 @@ def check_consent(sitting: Sitting) -> None:
 
 
 def new_link(invite: Invite) -> str:
-    """A fresh link for an invite; earlier links go on working. Returns the whole address, shown or mailed once."""
+    """A fresh link for an invite; earlier links go on working, see `openings.replace`. Returns the whole address, shown
+    or mailed once."""
     token = secrets.token_urlsafe(TOKEN_BYTES)
     InviteLink.objects.create(invite=invite, token_hash=hash_of(token))
     return f"{settings.BASE_URL}/i/{token}"
-
-
-def open_link(token: str) -> Invite:
-    """The invite a link leads to.
-
-    Raises:
-        Missing: no such link, or its invite is revoked or expired (which of these is not told).
-    """
-    link = (
-        InviteLink.objects.select_related("invite__sitting", "invite__passed_from")
-        .filter(token_hash=hash_of(token))
-        .first()
-    )
-    if link is None or not link.invite.holds():
-        raise Missing(_("This link does not work any more. Ask the studio for a new one."))
-    now = timezone.now()
-    InviteLink.objects.filter(pk=link.pk).update(last_used_at=now)
-    if link.invite.first_opened_at is None:
-        Invite.objects.filter(pk=link.invite_id).update(first_opened_at=now)
-    return link.invite
 
 
 def revoke(invite: Invite, by: Visitor) -> None:
@@ -151,8 +132,11 @@ def revoke(invite: Invite, by: Visitor) -> None:
 
 def prolong(invite: Invite, days: int, by: Visitor) -> None:
     require(by, Act.RUN, invite, _("Inviting people is the photographer's to do."))
+    now = timezone.now()
     with transaction.atomic():
-        Invite.objects.filter(pk=invite.pk).update(expires_at=timezone.now() + timedelta(days=days))
+        if invite.expires_at <= now:  # links that nobody opened died with it
+            InviteLink.objects.filter(invite=invite, last_used_at=None, ended_at=None).update(ended_at=now)
+        Invite.objects.filter(pk=invite.pk).update(expires_at=now + timedelta(days=days))
         JournalLine.write(invite.sitting, by.who, Verb.INVITE_PROLONGED, str(invite), days=days)
 
 

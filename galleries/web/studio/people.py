@@ -12,7 +12,7 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Invite, Sitting
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters, mail
+from galleries.steps.people import letters, mail, openings
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
 from galleries.web.studio.forms import InviteForm, checked, whole
@@ -93,11 +93,13 @@ def send_letter(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite
 @studio_page()
 @require_POST
 def show_link(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
-    """A fresh link, on this page only: it is kept as a hash and cannot be shown again."""
+    """A fresh link, on this page only: it is kept as a hash, and never shown again. If asked, it ends earlier ones."""
     one = _invite(sitting, invite_id)
     if not one.holds():
         raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
-    return _page(request, sitting, link=invites.new_link(one), person=one)
+    ends = request.POST.get("end") == "1"
+    link = openings.replace(one, visitor) if ends else invites.new_link(one)
+    return _page(request, sitting, link=link, person=one)
 
 
 @studio_page()

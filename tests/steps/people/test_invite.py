@@ -11,6 +11,7 @@ from django.utils import timezone, translation
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, SignInLink
 from galleries.steps.people import invite as invites
+from galleries.steps.people import openings
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +28,7 @@ def test_only_a_hash_of_the_token_is_kept_and_it_has_128_bits_or_more():
     assert len(token) * 6 >= 128
     link = InviteLink.objects.get()
     assert token not in str(link.__dict__)
-    assert invites.open_link(token) == cast.subject
+    assert openings.open_link(token, "a browser") == cast.subject
     cast.subject.refresh_from_db()
     assert cast.subject.first_opened_at is not None
 
@@ -35,17 +36,17 @@ def test_only_a_hash_of_the_token_is_kept_and_it_has_128_bits_or_more():
 def test_a_second_link_does_not_shut_the_first():
     cast = make_cast()
     first, second = (token_of(invites.new_link(cast.subject)) for _ in range(2))
-    assert invites.open_link(first) == invites.open_link(second) == cast.subject
+    assert openings.open_link(first, "a browser") == openings.open_link(second, "a browser") == cast.subject
 
 
 def test_the_first_opening_of_an_invite_is_kept_and_each_use_of_its_link():
     cast = make_cast()
     first, second = (token_of(invites.new_link(cast.subject)) for _ in range(2))
-    invites.open_link(first)
+    openings.open_link(first, "a browser")
     opened = Invite.objects.get(pk=cast.subject.pk).first_opened_at
     assert list(Invite.objects.exclude(first_opened_at=None)) == [cast.subject]
     assert InviteLink.objects.exclude(last_used_at=None).get().token_hash == invites.hash_of(first)
-    invites.open_link(second)
+    openings.open_link(second, "a browser")
     assert Invite.objects.get(pk=cast.subject.pk).first_opened_at == opened
     assert not InviteLink.objects.filter(last_used_at=None).exists()
 
@@ -61,7 +62,7 @@ def test_a_link_that_does_not_work_says_the_same_whatever_the_reason(shut):
     else:
         Invite.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
     with pytest.raises(Missing, match="does not work any more"):
-        invites.open_link(token)
+        openings.open_link(token, "a browser")
 
 
 def test_bad_invitations_are_named():

@@ -14,7 +14,7 @@ from galleries.models import InviteLink, Job, Letter, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters, posting
+from galleries.steps.people import letters, openings, posting
 from galleries.steps.picking import pick
 from tests.cast import make_cast
 
@@ -38,7 +38,7 @@ def test_an_invitation_carries_a_link_that_works_and_is_not_kept(cast):
     (message,) = mail.outbox
     assert message.to == ["ansa@veld.example"]
     token = message.body.split("/i/")[1].split()[0]
-    assert invites.open_link(token) == cast.subject
+    assert openings.open_link(token, "a browser") == cast.subject
     assert token not in str(list(Letter.objects.values()) + list(InviteLink.objects.values()))
     letters.invite_by_letter(cast.subject, cast.as_owner)
     send_all()

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from galleries.models import Final, Invite, Letter, Sitting, Studio
 from galleries.steps import jobs
-from galleries.steps.people import again, caps, composing, letters, posting
+from galleries.steps.people import again, caps, composing, letters, openings, posting
 from galleries.steps.people import invite as invites
 from tests.cast import Cast, make_cast
 
@@ -161,7 +161,7 @@ def test_everybody_invited_gets_their_link_again_at_their_own_address(cast: Cast
     for person in (cast.subject, cast.recipient, assistant):
         assert again.send_links_again(f" {person.email.upper()} ") == 1
         body = sent()[person.email].body
-        assert invites.open_link(body.split("/i/")[1].split()[0]) == person
+        assert openings.open_link(body.split("/i/")[1].split()[0], "a browser") == person
     assert again.send_links_again("nobody@elsewhere.example") == 0
     assert again.send_links_again("\0") == 0
     assert not sent()

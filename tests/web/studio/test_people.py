@@ -65,7 +65,7 @@ def test_a_link_is_shown_once_and_opens_the_sitting(cast: Cast, client: Client) 
     token = found.group(1)
     assert token not in client.get(at(cast, "studio-people")).content.decode()
     assert token not in str(list(InviteLink.objects.values()))
-    assert Client().get(f"/i/{token}").status_code == 302
+    assert Client().post(f"/i/{token}").status_code == 302
     client.post(at(cast, "studio-invite-revoke", cast.subject.pk))
     assert Client().get(f"/i/{token}").status_code == 404
 
