@@ -42,12 +42,14 @@ def prepare(
     *,
     changed_only: bool = False,
     passcode: str = "",
+    passcode_as_before: bool = False,
     days: int | None = None,
     partial: bool = False,
 ) -> Delivery:
     """Fix what will be delivered, in which sizes and under which licence, and list the work.
 
     `changed_only` leaves out what the people have already, unchanged; `partial` delivers what is ready now.
+    `passcode_as_before` keeps the one of the delivery before, where no other is given.
 
     Raises:
         Refused: not this person's to do, or not at this stage.
@@ -77,7 +79,7 @@ def prepare(
                 sizes=numbers,
                 orders=plain,
                 changed_only=changed_only,
-                passcode_hash=make_password(passcode) if passcode else "",
+                passcode_hash=_passcode(sitting, passcode, passcode_as_before),
                 expires_at=last_day,
             )
             stages.touch(sitting)
@@ -89,6 +91,13 @@ def prepare(
     except IntegrityError as error:
         raise Conflict(_("Somebody asked for a delivery at the same moment. Load the page again.")) from error
     return delivery
+
+
+def _passcode(sitting: Sitting, given: str, as_before: bool) -> str:
+    if given:
+        return make_password(given)
+    before = sitting.deliveries.order_by("-number").first() if as_before else None
+    return before.passcode_hash if before else ""
 
 
 def _check(sitting: Sitting, wanted: Sequence[DeliverySize], licence: Licence, by: Visitor) -> None:
@@ -162,24 +171,47 @@ def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
         BadInput: none is left.
     """
     had = _handed_over(sitting)
-    changed = [order for order in orders if had.get((order.final, order.size), ("", ""))[0] != order.picture]
+    changed = [order for order in orders if _picture(had.get((order.final, order.size))) != order.picture]
     if changed:
         return changed
-    if any(had[order.final, order.size][1] != order.written for order in orders):
+    if any(had[order.final, order.size].written != order.written for order in orders):
         raise BadInput(
             _("No picture has changed since the last delivery, only what is written into the files. Deliver them all.")
         )
     raise BadInput(_("Nothing has changed since the last delivery."))
 
 
-def _handed_over(sitting: Sitting) -> dict[tuple[int, str], tuple[str, str]]:
-    """(final, size) → the two digests of the newest file that was handed over."""
+def _picture(order: FileOrder | None) -> str:
+    return order.picture if order else ""
+
+
+def _handed_over(sitting: Sitting, before: int | None = None) -> dict[tuple[int, str], FileOrder]:
+    """(final, size) → the order of the newest file handed over, before the delivery of this number if one is given."""
     ready = sitting.deliveries.handed_over().select_related("licence").order_by("number")
-    return {
-        (order.final, order.size): (order.picture, order.written)
-        for delivery in ready
-        for order in file_order.of(delivery)
-    }
+    if before is not None:
+        ready = ready.filter(number__lt=before)
+    return {(order.final, order.size): order for delivery in ready for order in file_order.of(delivery)}
+
+
+def why_changed(delivery: Delivery) -> dict[str, list[str]]:
+    """Name of each file of a delivery of changes → what is another than in the file that was handed over before."""
+    had = _handed_over(delivery.sitting, delivery.number)
+    return {order.name: _differences(had.get((order.final, order.size)), order) for order in file_order.of(delivery)}
+
+
+def _differences(old: FileOrder | None, new: FileOrder) -> list[str]:
+    if old is None:
+        return [_("not delivered before")]
+    said = [
+        (old.source != new.source, _("another version of the picture")),
+        ((old.crop, old.tilt) != (new.crop, new.tilt), _("another crop")),
+        (old.monochrome != new.monochrome, _("black and white or colour")),
+        (old.strip != new.strip, _("the name below the picture")),
+        (old.icc != new.icc, _("the lab's profile")),
+        (old.said.digital_source_type != new.said.digital_source_type, _("how the retouch was made")),
+    ]
+    # Neither of these: the size's own numbers, or the way this release makes pictures.
+    return [words for differs, words in said if differs] or [_("the size, or how pictures are made")]
 
 
 def undeclared(finals: Iterable[Final]) -> list[Final]:

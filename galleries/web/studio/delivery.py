@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -32,6 +32,7 @@ from galleries.words.rights import DATA_MINING, MODEL_RELEASE
 from galleries.words.told import sentence, sentences
 
 MOST_PROFILE_BYTES = 4_000_000
+USUAL_DAYS = 90
 
 
 @studio_page()
@@ -41,6 +42,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
     prefetch_related_objects(listed, "versions__approvals", "crops")
     licence = licences.current(sitting)
     offered = sizes.offered()
+    deliveries = list(sitting.deliveries.select_related("licence").order_by("-number"))
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
@@ -53,10 +55,19 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],
         "sizes": offered,
-        "deliveries": [_delivery_row(one) for one in sitting.deliveries.order_by("-number")],
+        "as_before": _as_before(deliveries[0] if deliveries else None, offered),
+        "deliveries": [_delivery_row(one) for one in deliveries],
         "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/delivery.html", context)
+
+
+def _as_before(last: Delivery | None, offered: list[DeliverySize]) -> dict[str, Any]:
+    """What the form starts from: the delivery before, else the studio's own choice."""
+    if last is None:
+        return {"slugs": {size.slug for size in offered if size.chosen_first}, "days": USUAL_DAYS, "passcode_of": None}
+    days = round((last.expires_at - last.created_at) / timedelta(days=1)) if last.expires_at else None
+    return {"slugs": set(last.sizes), "days": days, "passcode_of": last.number if last.passcode_hash else None}
 
 
 def _delivery_row(delivery: Delivery) -> dict[str, Any]:
@@ -70,6 +81,9 @@ def _delivery_row(delivery: Delivery) -> dict[str, Any]:
         "receipts": got,
         "problem": offer.problem_of(delivery),
         "bytes": sum(file.bytes for file in files),
+        "changed": [(name, ", ".join(why)) for name, why in orders.why_changed(delivery).items()]
+        if delivery.changed_only
+        else [],
     }
 
 
@@ -152,6 +166,7 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         changed_only=bool(request.POST.get("changed_only")),
         partial=bool(request.POST.get("partial")),
         passcode=request.POST.get("passcode", ""),
+        passcode_as_before=bool(request.POST.get("passcode_as_before")),
         days=days,
     )
     messages.success(request, _("Delivery %d is being made.") % made.number)
@@ -176,7 +191,7 @@ def _state(few_pixels: FewPixels) -> str:
 
 
 def _ask_about(request: HttpRequest, sitting: Sitting, few_pixels: FewPixels) -> HttpResponseBase:
-    passed = ("size", "passcode", "days", "changed_only", "partial")
+    passed = ("size", "passcode", "passcode_as_before", "days", "changed_only", "partial")
     context = {
         "sitting": sitting,
         "page": "studio-delivery",

@@ -374,9 +374,9 @@ def test_the_same_is_not_asked_for_twice_at_once_and_numbers_go_on(cast: Cast) -
 def test_a_delivery_is_there_for_so_many_days(cast: Cast, clock: Clock, days: int | None, fits: bool) -> None:
     if not fits:
         with pytest.raises(BadInput, match="1 to 3650"):
-            offer._until(days)
+            offer.until(days)
     else:
-        assert offer._until(days) == (clock.at + timedelta(days=days) if days else None)
+        assert offer.until(days) == (clock.at + timedelta(days=days) if days else None)
 
 
 def test_finals_that_wait_are_left_out_only_when_that_is_said(cast: Cast) -> None:
@@ -441,6 +441,37 @@ def test_only_pictures_that_nobody_was_handed_are_made_again(cast: Cast) -> None
     Delivery.objects.filter(pk=third.pk).update(state=D.READY)
     with pytest.raises(BadInput, match="only what is written into the files"):
         asked(cast, changed_only=True)
+
+
+def test_each_changed_file_says_what_is_another_than_before(cast: Cast) -> None:
+    one, two = final_of(cast, 1), final_of(cast, 2)
+    Delivery.objects.filter(pk=asked(cast).pk).update(state=D.READY)
+    cut.adjust(one.crops.get(size__slug="web-square"), cast.as_owner, 0, 0, 400, 400)
+    Frame.objects.filter(pk=two.frame_id).update(look=cast.look(treatment=Look.Treatment.MONOCHROME))
+    second = asked(cast, "web-square", "print-8x10", changed_only=True)
+    said = {" ".join(name.rsplit("_", 2)[1:]): why for name, why in orders.why_changed(second).items()}
+    assert said == {
+        "0001 web-square.jpg": ["another crop"],
+        "0001 print-8x10.jpg": ["not delivered before"],
+        "0002 web-square.jpg": ["black and white or colour"],
+        "0002 print-8x10.jpg": ["not delivered before"],
+    }
+    Delivery.objects.filter(pk=second.pk).update(state=D.READY)
+    Frame.objects.filter(pk=one.frame_id).update(sha256="f" * 64)
+    third = asked(cast, changed_only=True)
+    assert list(orders.why_changed(third).values()) == [["another version of the picture"]]
+    # What was handed over later does not change what is said of an earlier one.
+    assert next(iter(orders.why_changed(second).values())) == ["another crop"]
+
+
+def test_the_passcode_of_the_delivery_before_is_kept_when_asked(cast: Cast) -> None:
+    final_of(cast)
+    assert asked(cast, passcode_as_before=True).passcode_hash == ""  # there was none before
+    asked(cast, "print-8x10", passcode="harbour")
+    third = asked(cast, "web-square", "print-8x10", passcode_as_before=True)
+    assert offer.passcode_fits(third, "harbour")
+    assert offer.passcode_fits(asked(cast, "print-4x6", passcode="other", passcode_as_before=True), "other")
+    assert asked(cast, "print-5x7").passcode_hash == ""
 
 
 def test_a_retouch_of_which_nobody_said_how_it_was_made_is_named(cast: Cast) -> None:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+from datetime import timedelta
 from typing import Any
 from urllib.parse import quote
 
 import pytest
-from django.contrib.auth.hashers import check_password
+from django.contrib.auth.hashers import check_password, make_password
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
 from galleries.models import (
@@ -389,3 +391,25 @@ def test_the_preview_sheet_takes_its_sizes_from_the_body(cast: Cast, client: Cli
     assert by_post.headers["Content-Type"] == "image/jpeg"
     assert by_post.content == client.get(sheet, {"size": [small.pk]}).content
     assert by_post.content != client.get(sheet).content
+
+
+def test_the_second_delivery_starts_from_what_the_first_had(cast: Cast, client: Client, finals: list[Final]) -> None:
+    client.post(at(cast, "studio-licence"), {**licence_form(), "write": "1"})
+    square = DeliverySize.objects.get(slug="casting-square")
+
+    def form() -> tuple[set[str], str, bool]:
+        page = client.get(at(cast, "studio-delivery")).content.decode()
+        boxes = re.findall(r'<input\s+type="checkbox"\s+name="size"\s+value="(\d+)"\s+checked', page)
+        days = re.search(r'name="days"[^>]*value="(\d*)"', page)
+        assert days is not None
+        return set(boxes), days[1], 'name="passcode_as_before"' in page
+
+    first = {str(size.pk) for size in sizes.offered() if size.chosen_first}
+    assert form() == (first, "90", False)
+    Delivery.objects.create(
+        sitting=cast.sitting, number=1, licence=cast.sitting.licences.get(), sizes={"casting-square": {}},
+        passcode_hash=make_password("open sesame"), expires_at=timezone.now() + timedelta(days=14),
+    )  # fmt: skip
+    assert form() == ({str(square.pk)}, "14", True)
+    Delivery.objects.update(expires_at=None, passcode_hash="")
+    assert form() == ({str(square.pk)}, "", False)
