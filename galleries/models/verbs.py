@@ -37,6 +37,7 @@ class Verb(models.TextChoices):
     PASSING_ON_STOPPED = "passing on stopped", _("passing on stopped")
     LETTER = "letter", _("letter written")
     FRAME_ADDED = "frame added", _("frame added")
+    FRAME_NAMED = "frame named", _("frame has the camera's own name now")
     LOOKS_PROPOSED = "looks proposed", _("looks proposed")
     LOOK_ADDED = "look added", _("look added")
     LOOK_CHANGED = "look changed", _("look changed")

@@ -321,6 +321,7 @@ ELSEWHERE = {
     "finishing.versions.add_retouch": "needs pictures: tests/steps/finishing/test_finish.py",
     "finishing.versions.settle_stray": "needs pictures: tests/steps/finishing/test_finish.py",
     "ingesting.ingest.add_frame": "needs pictures: tests/steps/ingesting", "ingesting.ingest.add_folder": "the same",
+    "ingesting.ingest.take_names": "of what came before: tests/steps/ingesting/test_ingest_rules.py",
     "planning.sitting_plan.add_reference": "needs pictures: tests/web/invitee/test_plan.py",
     "keeping.archive_file.write": "writes a file: tests/steps/keeping/test_retention.py",
     "keeping.downloads.note": "what a page of the studio handed out: tests/web/test_downloads.py",

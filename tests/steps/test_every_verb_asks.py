@@ -107,6 +107,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "delivery": sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready"),
         "copy": sitting.own_copies.create(invite=cast.subject, state="made"),
         "request": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="Ansa Veld", use="poster"),
+        "names": {frames[0].sha256: "KAL_0009.JPG"},
         "licence": licence, "size": size, "studio": Studio.current(), "account": cast.owner,
         "first_name": "Mine", "last_name": "Now", "password": "", "present": "", "new": "another long one", "again": "",
         "code": "", "here": "", "state": {}, "session_id": 1, "ranged": False,

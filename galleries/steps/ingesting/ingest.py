@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,6 +22,7 @@ from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import Frame, JournalLine, Refusal, Sitting, Verb
 from galleries.steps import derived, jobs
+from galleries.steps.ingesting import file_names
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
 from galleries.told import Told
@@ -103,7 +104,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
         raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
     there = Frame.objects.filter(sitting=sitting, sha256=found).first()
     if there is not None:
-        return Outcome(name, "same", there)
+        return _same(there, name, by)
     try:
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
     except ImagingError as error:
@@ -120,8 +121,35 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
             stages.touch(sitting)
             JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=found)
     except IntegrityError:  # the same bytes came twice at the same moment
-        return Outcome(name, "same", Frame.objects.get(sitting=sitting, sha256=found))
+        return _same(Frame.objects.get(sitting=sitting, sha256=found), name, by)
     return Outcome(name, "new", frame)
+
+
+def _same(frame: Frame, name: str, by: Visitor) -> Outcome:
+    return Outcome(name, "same", next(iter(take_names(frame.sitting, {frame.sha256: name}, by)), frame))
+
+
+def take_names(sitting: Sitting, names: Mapping[str, str], by: Visitor) -> list[Frame]:
+    """Frames that are here, seen again: SHA-256 → the name of the file. The camera's own name wins over a copy's,
+    since editors' lists, the CSV and the sidecars go by it. Returns the frames that were renamed.
+
+    Raises:
+        Refused: not this person's to do, or the sitting is archived.
+    """
+    require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
+    check_open(sitting)
+    renamed = []
+    with transaction.atomic():
+        for frame in Frame.objects.select_for_update().filter(sitting=sitting, sha256__in=list(names)).order_by("pk"):
+            name = clean_name(names[frame.sha256])
+            if file_names.wins(name, frame.name):
+                JournalLine.write(sitting, by.who, Verb.FRAME_NAMED, name, was=frame.name)
+                frame.name, frame.number = name, frame_number(name)
+                frame.save(update_fields=["name", "number"])
+                renamed.append(frame)
+        if renamed:
+            stages.touch(sitting)
+    return renamed
 
 
 def _row(sitting: Sitting, digest: str, key: str, name: str, size: int, facts: FrameFacts) -> Frame:

@@ -59,14 +59,21 @@ def upload_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
 @studio_page()
 @require_POST
 def known(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """{digests: [...]} → {known: [...]}: those that need not be sent."""
+    """{digests: [...], names: {digest: name}} → {known: [...]}: those that need not be sent.
+
+    The names, where the browser tells them, are those on its card: a frame that came as a copy takes the camera's.
+    """
     ingest.check_open(sitting)
-    digests = body_json(request).get("digests")
+    body = body_json(request)
+    digests, names = body.get("digests"), body.get("names", {})
     if not isinstance(digests, list) or len(digests) > MOST_DIGESTS:
         raise BadInput(_("Name up to %d checksums at a time.") % MOST_DIGESTS)
     asked = [str(one).lower() for one in digests]
     if not all(DIGEST.match(one) for one in asked):
         raise BadInput(_("A checksum has 64 hexadecimal digits."))
+    if not isinstance(names, dict) or not all(isinstance(one, str) for one in names.values()):
+        raise BadInput(_("The names are not readable."))
+    ingest.take_names(sitting, {digest: names[digest] for digest in asked if digest in names}, visitor)
     return JsonResponse({"known": sorted(ingest.known(sitting, asked))})
 
 

@@ -21,7 +21,7 @@ from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unsupported
 from galleries.models import Final, Frame, Job, JournalLine, Proof, Refusal, Sitting
 from galleries.steps import derived
-from galleries.steps.ingesting import incoming, ingest, proof
+from galleries.steps.ingesting import file_names, incoming, ingest, proof
 from galleries.steps.ingesting.watch import GRACE_SECONDS, Watcher
 from galleries.told import Told
 from tests.cast import Cast, make_cast
@@ -394,3 +394,62 @@ def test_after_a_restart_what_looks_new_comes_first(
     now[0] += 1
     watcher.look()
     assert taken == ["KAL_0002.JPG", "KAL_0003.JPG", "KAL_0001.JPG"]
+
+
+# Names
+
+
+@pytest.mark.parametrize(
+    ("name", "own"),
+    [
+        ("KAL_0412.JPG", True), ("_DSC0001.jpg", True), ("100A9999.TIF", True), ("kal_0412.jpg", True),
+        ("copy of KAL_0412.JPG", False), ("KAL_0412 (1).JPG", False), ("KAL_0412-2.JPG", False),
+        ("KAL_0000.JPG", False),
+        ("KAL_412.JPG", False), ("KAL_0412.JPEG", False), ("K\u00c4L_0412.JPG", False), ("KAL_0412.JPG.JPG", False),
+        ("", False), ("KAL_0412.JPG\n", False), ("KAL_\u0661\u0662\u0663\u0664.JPG", False),
+    ],
+)  # fmt: skip
+def test_a_cameras_name_is_known_by_its_form(name: str, own: bool) -> None:
+    """DCF (JEITA CP-3461, from memory): eight characters, of which the last four are a number from 0001, and three."""
+    assert file_names.is_cameras(name) is own
+
+
+@pytest.mark.parametrize(
+    ("first", "later", "kept"),
+    [
+        ("copy of KAL_0412.JPG", "KAL_0412.JPG", "KAL_0412.JPG"),
+        ("KAL_0412.JPG", "copy of KAL_0412.JPG", "KAL_0412.JPG"),
+        ("KAL_0412.JPG", "KAL_0413.JPG", "KAL_0412.JPG"),  # two names of a camera: the first stays
+        ("Ansa, best.jpg", "Ansa, best (1).jpg", "Ansa, best.jpg"),
+        ("a.jpg", "../card/KAL_0412.JPG", "KAL_0412.JPG"),
+    ],
+)
+@pytest.mark.django_db
+def test_the_cameras_own_name_wins_over_a_copys(first: str, later: str, kept: str) -> None:
+    cast, other = make_cast(stage="planning"), make_cast("other", "planning")
+    frame = cast.frame(1, name=first, sha256="a" * 64)
+    theirs = other.frame(1, name="copy of it.jpg", sha256="a" * 64)
+    lines = JournalLine.objects.count()
+    renamed = ingest.take_names(cast.sitting, {"a" * 64: later, "b" * 64: "KAL_0001.JPG"}, cast.as_owner)
+    frame.refresh_from_db()
+    theirs.refresh_from_db()
+    assert (frame.name, theirs.name) == (kept, "copy of it.jpg")
+    assert [one.pk for one in renamed] == ([frame.pk] if kept != first else [])
+    written = [(line.verb, line.thing, line.detail) for line in JournalLine.objects.order_by("pk")[lines:]]
+    assert written == ([("frame named", kept, {"was": first})] if renamed else [])
+    if renamed:
+        assert frame.number == 412
+        assert ingest.take_names(cast.sitting, {"a" * 64: later}, cast.as_owner) == []
+
+
+@pytest.mark.django_db
+def test_names_are_the_photographers_to_give_while_the_sitting_is_open() -> None:
+    cast = make_cast(stage="planning")
+    cast.frame(1, name="copy of KAL_0412.JPG", sha256="a" * 64)
+    for by in (cast.as_subject, cast.as_representation):
+        with pytest.raises(Refused):
+            ingest.take_names(cast.sitting, {"a" * 64: "KAL_0412.JPG"}, by)
+    Sitting.objects.update(stage="archived")
+    with pytest.raises(Refused):
+        ingest.take_names(Sitting.objects.get(pk=cast.sitting.pk), {"a" * 64: "KAL_0412.JPG"}, cast.as_owner)
+    assert Frame.objects.get(sitting=cast.sitting).name == "copy of KAL_0412.JPG"

@@ -213,3 +213,20 @@ def test_a_line_cut_in_the_middle_of_a_body_leaves_nothing_and_the_next_try_work
     assert not leftovers()
     assert not Frame.objects.exists()
     assert put(client, cast, data).status_code == 201
+
+
+def test_the_names_on_the_card_come_with_the_question_what_is_here(cast: Cast) -> None:
+    """The browser does not send again what is here; so it says under which name it has it."""
+    client = cast.client_of(cast.owner)
+    frame = cast.frame(1, name="copy of KAL_0412.JPG", sha256="a" * 64)
+    at = reverse("studio-upload-known", args=[cast.sitting.slug])
+
+    def ask(**body: object) -> Any:
+        return client.post(at, {"digests": ["a" * 64, "b" * 64], **body}, content_type="application/json")
+
+    assert ask(names={"a" * 64: "KAL_0412.JPG", "c" * 64: "KAL_0001.JPG"}).json() == {"known": ["a" * 64]}
+    frame.refresh_from_db()
+    assert (frame.name, frame.number) == ("KAL_0412.JPG", 412)
+    for odd in ([], "x", {"a" * 64: 7}, {"a" * 64: None}):
+        assert ask(names=odd).status_code == 400
+    assert ask().status_code == 200  # a page from before this release asks without names

@@ -77,17 +77,21 @@ async function digestOf(file) {
 
 // Questions of a moment travel together.
 let asking = null;
-function isKnown(digest) {
+function isKnown(digest, name) {
   if (!asking) {
-    const round = { digests: new Set() };
+    const round = { digests: new Set(), names: {} };
     round.answer = new Promise((go) => setTimeout(go, 40)).then(async () => {
       asking = null;
-      const body = await withRetry(() => post(part.dataset.known, { digests: [...round.digests] }), tries);
+      const body = await withRetry(
+        () => post(part.dataset.known, { digests: [...round.digests], names: round.names }),
+        tries,
+      );
       return new Set(body.known);
     });
     asking = round;
   }
   asking.digests.add(digest);
+  asking.names[digest] = name;
   return asking.answer.then((known) => known.has(digest));
 }
 
@@ -96,7 +100,7 @@ async function send(item) {
   show(item, "busy", words.hashing);
   try {
     const digest = await withRetry(() => digestOf(item.file), 2);
-    if (digest && (await isKnown(digest))) {
+    if (digest && (await isKnown(digest, item.file.name))) {
       item.sent = item.file.size;
       return show(item, "same", words.same);
     }
