@@ -28,6 +28,7 @@ from galleries.models import (
     Job,
     JournalLine,
     KnownDevice,
+    Leaving,
     Letter,
     Licence,
     Look,
@@ -109,6 +110,7 @@ def _look_at(
 
 # Records: who said, got or did what. Nobody edits them, not even here.
 _look_at(JournalLine, "at", "sitting_slug", "who", "verb", "thing", filters=("verb",), search=("sitting_slug", "who"))
+_look_at(Leaving, "sitting")
 _look_at(Undoable, "done_at", "sitting", "who", "verb", "undone_at", "undone_by", filters=("verb",))
 _look_at(OwnCopy, "sitting", "invite", "state", "created_at", "ready_at", "expires_at", filters=("state",))
 _look_at(Erasure, "begun_at", "uid", "who", "why", "done_at", "restore_begun_at")

@@ -14,7 +14,9 @@ from tests.cast import Cast, make_cast
 
 WEB = Path(__file__).resolve().parents[2] / "galleries" / "web"
 # 'Send the letter again' is all that its verb does.
-ASKED_FOR = {("studio/people.py", "send_letter"), ("studio/letters.py", "letter_again")}
+ASKED_FOR = {
+    *(("studio/people.py", "send_letter"), ("studio/letters.py", "letter_again"), ("by_invite.py", "send_again")),
+}
 # The import, and the read of to whom a letter goes that failed; the page that shows what became of each.
 ONLY_READS = {
     *(("metrics.py", name) for name in ("", "_Site")),  # counts them

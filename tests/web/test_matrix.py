@@ -76,7 +76,7 @@ INVITEE_PAGES = {
 }  # fmt: skip
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
-agreed finals version-picture version-file crops crop-source crop-preview crop-paper crop-sheet delivery
+agreed finals version-picture version-file crops crop-source crop-preview crop-paper delivery
 delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
 letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
@@ -88,7 +88,7 @@ STUDIO_PAGES = {
     **{f"studio-{name}": "post" for name in POSTS.split()},
     **{
         f"studio-{name}": "get post"
-        for name in ("settings", "keeping", "own-copies", "look", "licence", "as-it-is", "send-retouches")
+        for name in ("settings", "keeping", "own-copies", "look", "licence", "as-it-is", "send-retouches", "crop-sheet")
     },
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }

@@ -429,7 +429,7 @@ def test_nothing_is_let_go_to_who_is_shut_out(cast: Cast, clock: Clock) -> None:
     assert not Letter.objects.exists()
 
 
-def test_the_first_fetch_stands_in_the_journal_and_the_last_in_the_row(cast: Cast, clock: Clock) -> None:
+def test_each_fetch_stands_in_the_journal_and_a_later_piece_is_none(cast: Cast, clock: Clock) -> None:
     copy, other = asked(cast, "ready", archive_name="a.zip"), asked(cast, "ready")
     first = clock.at
     for _time in range(2):
@@ -437,9 +437,11 @@ def test_the_first_fetch_stands_in_the_journal_and_the_last_in_the_row(cast: Cas
         clock.passes(DAY)
     copy.refresh_from_db()
     other.refresh_from_db()
-    assert (copy.first_fetched_at, copy.last_fetched_at) == (first, first + DAY)
+    own_copy.fetched(copy, cast.as_subject, ranged=True)
+    copy.refresh_from_db()
+    assert (copy.first_fetched_at, copy.last_fetched_at) == (first, first + 2 * DAY)
     assert other.first_fetched_at is None
-    assert lines() == [("own copy fetched", "Ansa Veld (subject)", "a.zip", "", "")]
+    assert lines() == 2 * [("own copy fetched", "Ansa Veld (subject)", "a.zip", "", "")]
 
 
 def test_files_that_no_copy_names_go_but_not_while_one_is_made(cast: Cast) -> None:

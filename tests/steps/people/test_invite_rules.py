@@ -11,7 +11,7 @@ from django.core import mail
 
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, Letter, SignInLink, Sitting
-from galleries.steps.people import caps, letters
+from galleries.steps.people import caps, letters, openings
 from galleries.steps.people import invite as invites
 from tests.cast import Cast, make_cast
 from tests.steps.clock import MOMENT, Clock
@@ -188,7 +188,7 @@ def test_a_revoked_invite_is_not_opened_by_prolonging(cast: Cast) -> None:
     invites.prolong(cast.recipient, 90, cast.as_owner)
     assert not Invite.objects.get(pk=cast.recipient.pk).holds()
     with pytest.raises(Missing):
-        invites.open_link(token)
+        openings.open_link(token, "a browser")
 
 
 @pytest.mark.parametrize(("allowed", "verb"), [(True, "passing on allowed"), (False, "passing on stopped")])
@@ -285,26 +285,26 @@ def test_a_day_later_more_may_be_let_in_and_the_sittings_room_is_of_who_holds(
 def test_a_link_opens_until_its_invite_ends(cast: Cast, clock: Clock) -> None:
     token = invites.new_link(cast.subject).rpartition("/")[2]
     clock.at = cast.subject.expires_at - MOMENT
-    assert invites.open_link(token) == cast.subject
+    assert openings.open_link(token, "a browser") == cast.subject
     clock.passes(MOMENT)
     with pytest.raises(Missing):
-        invites.open_link(token)
+        openings.open_link(token, "a browser")
 
 
 def test_a_link_of_who_was_let_in_by_another_ends_with_the_other(cast: Cast) -> None:
     passed = invites.pass_on("Pia Sorn", "pia@achterberg.example", cast.as_representation)
     token = invites.new_link(passed).rpartition("/")[2]
-    invites.open_link(token)
+    openings.open_link(token, "a browser")
     Invite.objects.filter(pk=cast.representation.pk).update(expires_at=cast.sitting.created_at)
     with pytest.raises(Missing):
-        invites.open_link(token)
+        openings.open_link(token, "a browser")
 
 
 def test_a_link_in_vain_is_no_use_of_it(cast: Cast) -> None:
     token = invites.new_link(cast.subject).rpartition("/")[2]
     invites.revoke(cast.subject, cast.as_owner)
     with pytest.raises(Missing):
-        invites.open_link(token)
+        openings.open_link(token, "a browser")
     assert InviteLink.objects.get().last_used_at is None
     assert Invite.objects.get(pk=cast.subject.pk).first_opened_at is None
 

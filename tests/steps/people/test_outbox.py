@@ -13,8 +13,7 @@ from galleries.access import Visitor
 from galleries.errors import Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, Job, JournalLine, Letter, Studio
 from galleries.steps import jobs
-from galleries.steps.people import composing, letters, outbox, posting
-from galleries.steps.people import invite as invites
+from galleries.steps.people import composing, letters, openings, outbox, posting
 from galleries.steps.people import mail as ways
 from tests.cast import Cast, make_cast
 
@@ -160,7 +159,7 @@ def test_a_text_to_be_handed_over_holds_a_link_that_opens(cast: Cast) -> None:
     text, link = outbox.text_with_link(letter, cast.as_owner)
     assert link in text
     assert posting.LINK not in text
-    assert invites.open_link(link.rpartition("/")[2]) == cast.subject
+    assert openings.open_link(link.rpartition("/")[2], "a browser") == cast.subject
     with pytest.raises(Conflict):  # the studio's own letter carries nobody's link
         outbox.text_with_link(to_photographer(cast, "through"), cast.as_owner)
 
