@@ -62,6 +62,15 @@ property_settings.register_profile("ci", derandomize=True, **patient)
 property_settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
+# Files whose tests start whole sites: first, so that none is left over at the end of a run of two.
+LONG = ("tests/services/test_start.py", "tests/browser/test_whole_line.py", "tests/services/test_worker_killed.py")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
+
 @pytest.fixture(scope="session")
 def _alone(django_db_modify_db_settings: None) -> Iterator[ExitStack]:
     with ExitStack() as stack:
