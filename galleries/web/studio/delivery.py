@@ -25,11 +25,11 @@ from galleries.steps.delivering import lab_profile, licences, offer, orders, pix
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import noted, send
-from galleries.web.studio import letter_words
+from galleries.web.studio import letter_words, pixel_words
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
 from galleries.words.rights import DATA_MINING, MODEL_RELEASE
-from galleries.words.told import sentence, sentences
+from galleries.words.told import sentences
 
 MOST_PROFILE_BYTES = 4_000_000
 USUAL_DAYS = 90
@@ -43,11 +43,12 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
     licence = licences.current(sitting)
     offered = sizes.offered()
     deliveries = list(sitting.deliveries.select_related("licence").order_by("-number"))
+    as_before = _as_before(deliveries[0] if deliveries else None, offered)
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
         "finals": listed,
-        "few_pixels": _few_pixels(listed, offered),
+        "few_pixels": _few_pixels(listed, [size for size in offered if size.slug in as_before["slugs"]]),
         "undelivered": [final.frame.label for final in sitting.finals.undelivered().select_related("frame")],
         "unready": approvals.waiting_for(listed),
         "unsaid": [final.frame.label for final in orders.undeclared(listed)],
@@ -55,7 +56,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],
         "sizes": offered,
-        "as_before": _as_before(deliveries[0] if deliveries else None, offered),
+        "as_before": as_before,
         "deliveries": [_delivery_row(one) for one in deliveries],
         "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
@@ -173,24 +174,17 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     return redirect("studio-delivery", slug=sitting.slug)
 
 
-FewPixels = list[tuple[str, list[tuple[str, str]]]]  # label, [(title of the size, sentence)]
-
-
-def _few_pixels(finals: list[Final], wanted: list[DeliverySize]) -> FewPixels:
+def _few_pixels(finals: list[Final], wanted: list[DeliverySize]) -> list[tuple[str, str]]:
     """What the finals that would go out lack, for pages."""
-    ready = [final for final in finals if final.is_ready]
-    return [
-        (final.frame.label, [(one.size.title, sentence(one.told)) for one in short])
-        for final, short in pixels.of_finals(ready, wanted).items()
-    ]
+    return pixel_words.lines(pixels.of_finals([final for final in finals if final.is_ready], wanted))
 
 
-def _state(few_pixels: FewPixels) -> str:
+def _state(few_pixels: list[tuple[str, str]]) -> str:
     """What somebody has seen when they said 'all the same': another shortage is asked about anew."""
     return hashlib.sha256(json.dumps(few_pixels).encode()).hexdigest()
 
 
-def _ask_about(request: HttpRequest, sitting: Sitting, few_pixels: FewPixels) -> HttpResponseBase:
+def _ask_about(request: HttpRequest, sitting: Sitting, few_pixels: list[tuple[str, str]]) -> HttpResponseBase:
     passed = ("size", "passcode", "passcode_as_before", "days", "changed_only", "partial")
     context = {
         "sitting": sitting,

@@ -26,11 +26,10 @@ from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, noted, send
-from galleries.web.studio import letter_words
+from galleries.web.studio import letter_words, pixel_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
-from galleries.words.told import sentence
 
 FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 
@@ -58,12 +57,9 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     return render(request, "galleries/studio/finals.html", context)
 
 
-def _few_pixels(version: Version | None, chosen: list[DeliverySize]) -> list[str]:
+def _few_pixels(version: Version | None, chosen: list[DeliverySize]) -> str:
     """What a version is too small for, of the sizes that are chosen first, at best; nothing without a version."""
-    if version is None:
-        return []
-    short = pixels.of_picture(version.width, version.height, chosen)
-    return [f"{one.size.title}: {sentence(one.told)}" for one in short]
+    return pixel_words.line(pixels.of_picture(version.width, version.height, chosen)) if version else ""
 
 
 def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> dict[str, Any]:
@@ -79,7 +75,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
         "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
         "version": version,
         "versions": kept,
-        "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else [],
+        "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else "",
         "decisions": approvals.last_words(version.approvals.all()) if version else {},
         "notes": notes,
         "as_it_is": final.state == Final.State.AS_IT_IS,

@@ -365,7 +365,7 @@ def test_a_small_retouch_says_so_where_it_came_in(cast: Cast, client: Client, fi
     for name in ("studio-finals", "studio-send-retouches"):
         page = " ".join(client.get(at(cast, name)).content.decode().split())
         assert "Version 1 has too few pixels" in page, name
-        assert "100 ppi" in page, name
+        assert "Headshot print 8×10 in (100 of 240 ppi)" in page, name
     Version.objects.filter(pk=version.pk).update(width=4000, height=6000)
     assert "too few pixels" not in client.get(at(cast, "studio-finals")).content.decode()
 
