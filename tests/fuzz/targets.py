@@ -211,7 +211,7 @@ class Json(OnTables):
             "marks": [{"frame": first, "kind": "pick", "act": "a1", "at": at, "note": "ü", "seen": 1}],
             "marks2": [{"frame": second, "kind": "", "act": "a2"}, {"frame": first, "kind": "strike", "act": "a3"}],
             "order": {"order": [first, second]},
-            "known": {"digests": ["0" * 64], "names": ["KAL_0001.JPG"]},
+            "known": {"digests": ["0" * 64], "names": {"0" * 64: "KAL_0001.JPG"}},
             "crop": {"do": "set", "x": 100, "y": 200, "width": 1000, "height": 1000, "tilt": 0.5},
         }
         desk: dict[str, Any] = {"frames": [first, second], "frame": first, "look": self.look.pk, "into": self.look.pk}

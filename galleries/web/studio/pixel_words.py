@@ -26,4 +26,6 @@ def _lack(one: Shortage) -> str:
     data = one.told.data
     if one.told.code == Code.FEW_PPI:
         return _("%(has)s of %(least)s ppi") % {"has": data["print_ppi"], "least": data["least_ppi"]}
-    return _("enlarged %(times)s times") % {"times": number_format(float(data["enlarged_times"] or 0), 2, use_l10n=True)}
+    return _("enlarged %(times)s times") % {
+        "times": number_format(float(data["enlarged_times"] or 0), 2, use_l10n=True)
+    }

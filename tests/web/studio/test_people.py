@@ -105,3 +105,8 @@ def test_an_invite_of_another_sitting_is_not_found(cast: Cast, client: Client) -
     assert client.post(at(cast, "studio-invite-prolong", other.subject.pk), {"days": "3"}).status_code == 404
     other.subject.refresh_from_db()
     assert other.subject.revoked_at is None
+
+
+def test_the_page_says_which_pictures_can_be_traced(cast: Cast, client: Client) -> None:
+    page = " ".join(client.get(at(cast, "studio-people")).content.decode().split())
+    assert "The small pictures of the sheet and the proofs of retouched finals carry the stamp alone" in page
