@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import User
@@ -15,7 +16,7 @@ from django.test import Client
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.models import Frame, Invite, Look, Sitting, Studio
+from galleries.models import Final, Frame, Invite, Look, Sitting, Studio
 from galleries.steps.people import sessions
 from galleries.web.listed import LISTED
 
@@ -67,6 +68,13 @@ class Cast:
     def look(self, title: str = "Linen shirt", **fields: object) -> Look:
         return Look.objects.create(sitting=self.sitting, title=title, position=self.sitting.looks.count(), **fields)
 
+    def final(self, number: int = 1, state: str = Final.State.SHOWN, **frame: Any) -> Final:
+        """A final of a frame without bytes, on the list."""
+        return Final.objects.create(
+            sitting=self.sitting, frame=self.frame(number, **frame), round=self.sitting.rounds.get(), state=state,
+            position=number,
+        )  # fmt: skip
+
     def frame(self, number: int = 1, look: Look | None = None, **fields: object) -> Frame:
         """A row without bytes in the store, for whatever does not read pixels."""
         values: dict[str, object] = {
@@ -83,7 +91,7 @@ class Cast:
         return Frame.objects.create(sitting=self.sitting, look=look, **{**values, **fields})
 
 
-def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING) -> Cast:
+def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING, *, send_at_once: bool = True) -> Cast:
     studio = Studio.objects.first() or Studio.objects.create(
         name="Northlight Rooms", photographer="Tamsin Okonedo-Vale", email="tamsin@northlight.example"
     )
@@ -96,7 +104,7 @@ def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING) -> C
         subject_given="Ansa",
         subject_surname="Veld",
         allowance=3,
-        send_at_once=True,
+        send_at_once=send_at_once,
     )
     colleague = User.objects.create_user(f"colleague-{slug}", email="colleague@northlight.example")
     expires = timezone.now() + timedelta(days=30)

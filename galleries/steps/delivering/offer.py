@@ -103,6 +103,11 @@ def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> Non
 
 
 def until(days: int | None) -> datetime | None:
+    """The moment until which a delivery can be fetched, `days` from now; None, for none or 0 days: without end.
+
+    Raises:
+        BadInput: fewer days, or more than a delivery may have.
+    """
     if days is None or days == 0:
         return None
     if not 1 <= days <= MOST_DAYS:

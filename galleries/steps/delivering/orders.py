@@ -171,7 +171,8 @@ def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
         BadInput: none is left.
     """
     had = _handed_over(sitting)
-    changed = [order for order in orders if _picture(had.get((order.final, order.size))) != order.picture]
+    before = [had.get((order.final, order.size)) for order in orders]
+    changed = [new for old, new in zip(before, orders, strict=True) if old is None or old.picture != new.picture]
     if changed:
         return changed
     if any(had[order.final, order.size].written != order.written for order in orders):
@@ -179,10 +180,6 @@ def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
             _("No picture has changed since the last delivery, only what is written into the files. Deliver them all.")
         )
     raise BadInput(_("Nothing has changed since the last delivery."))
-
-
-def _picture(order: FileOrder | None) -> str:
-    return order.picture if order else ""
 
 
 def _handed_over(sitting: Sitting, before: int | None = None) -> dict[tuple[int, str], FileOrder]:

@@ -6,13 +6,12 @@ from django.http import HttpRequest, HttpResponseBase
 from django.views.decorators.http import require_safe
 
 from galleries.access import Act, Visitor
-from galleries.models import Sitting, Verb
-from galleries.steps.keeping import downloads
+from galleries.models import Sitting
 from galleries.steps.keeping import own_copy as steps
 from galleries.web.doors import invitee_page
 from galleries.web.files import goes_out
 from galleries.web.invitee.page import page
-from galleries.web.own_copy_file import archive_answer, copy_of
+from galleries.web.own_copy_file import archive_answer, archive_for_the_studio, copy_of
 
 
 @invitee_page(Act.FETCH_OWN_COPY)
@@ -29,12 +28,9 @@ def own_copy(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, copy_id: int) -> HttpResponseBase:
     copy = copy_of(visitor, Act.FETCH_OWN_COPY, sitting, copy_id)
     steps.check_fetch(copy, visitor)
+    if visitor.invite is None:
+        return archive_for_the_studio(request, visitor, copy)
     answer = archive_answer(request, copy)
-    out = goes_out(request, answer)
-    if out and visitor.invite is not None:
+    if out := goes_out(request, answer):
         steps.fetched(copy, visitor, ranged=out == "range")
-    elif out:
-        downloads.note(
-            sitting, visitor, Verb.OWN_COPY_FETCHED, copy.archive_name, copy.archive_sha256, ranged=out == "range"
-        )
     return answer

@@ -12,11 +12,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from galleries.access import Act, Visitor, sittings_of
 from galleries.errors import BadInput, Missing
-from galleries.models import Invite, OwnCopy, Sitting, Verb
+from galleries.models import Invite, OwnCopy, Sitting
 from galleries.steps.keeping import own_copy, own_page
 from galleries.web.doors import studio_page
-from galleries.web.files import noted
-from galleries.web.own_copy_file import archive_answer, copy_of
+from galleries.web.own_copy_file import archive_for_the_studio, copy_of
 from galleries.web.studio.forms import whole
 
 
@@ -89,6 +88,4 @@ def _copy(named: str, visitor: Visitor, sitting: Sitting) -> OwnCopy:
 @require_safe
 def own_copy_archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, copy_id: int) -> HttpResponseBase:
     """For the photographer to look at, before it goes and after."""
-    copy = copy_of(visitor, Act.RUN, sitting, copy_id)
-    response, name = archive_answer(request, copy), copy.archive_name
-    return noted(request, response, visitor, sitting, Verb.OWN_COPY_FETCHED, name, copy.archive_sha256)
+    return archive_for_the_studio(request, visitor, copy_of(visitor, Act.RUN, sitting, copy_id))

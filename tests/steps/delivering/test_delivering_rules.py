@@ -42,17 +42,11 @@ S, D = Final.State, Delivery.State
 
 @pytest.fixture
 def cast(clock: Clock) -> Cast:
-    made = make_cast(stage="finishing")
-    Sitting.objects.update(send_at_once=False)
-    made.sitting.refresh_from_db()
-    return made
+    return make_cast(stage="finishing", send_at_once=False)
 
 
 def final_of(cast: Cast, number: int = 1, state: str = S.AS_IT_IS, **frame: Any) -> Final:
-    final: Final = cast.sitting.finals.create(
-        frame=cast.frame(number, **frame), round=cast.sitting.rounds.get(), state=state, position=number
-    )
-    return final
+    return cast.final(number, state, **frame)
 
 
 def version_of(final: Final, number: int, *words: str, sent: bool = True, **fields: Any) -> Version:

@@ -19,10 +19,7 @@ S = Final.State
 
 @pytest.fixture
 def cast() -> Cast:
-    cast = make_cast(stage="finishing")
-    Sitting.objects.update(send_at_once=False)
-    cast.sitting.refresh_from_db()
-    return cast
+    return make_cast(stage="finishing", send_at_once=False)
 
 
 def final(cast: Cast, number: int, state: str = S.AGREED) -> Final:
