@@ -21,6 +21,9 @@ class Code(StrEnum):
     CHANNELS = "opening.channels"
     HEIF_SIZE = "opening.heif_size"
     HEIF_COLOURS = "opening.heif_colours"
+    PNG_COLOURS = "opening.png_colours"
+    CIELAB = "opening.cielab"
+    RAW_FRAME = "opening.raw_frame"
     JPEG_CUT_OFF = "opening.jpeg_cut_off"
     JPEG_NO_FRAME = "opening.jpeg_no_frame"
     JPEG_SCANS = "opening.jpeg_scans"
@@ -53,6 +56,7 @@ class Code(StrEnum):
     PROFILE_UNKNOWN = "colour.unknown"
     PROFILE_GREY = "colour.grey"
     PROFILE_NO_WAY = "colour.no_way"
+    PROFILE_POINTS = "colour.points"
 
     # face: how the subject was found, and why something is unknown
     ONE_FACE = "face.one"

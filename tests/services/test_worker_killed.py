@@ -68,7 +68,7 @@ def picture(number: int) -> bytes:
     coarse = rng.integers(0, 255, (24, 16, 3), dtype=np.uint8)
     image = Image.fromarray(coarse).resize((1600, 2400), Image.Resampling.BICUBIC)
     exif = Image.Exif()
-    exif[0x0132] = f"2025:05:04 10:00:{number:02d}"
+    exif.get_ifd(0x8769)[0x9003] = f"2025:05:04 10:00:{number:02d}"
     out = io.BytesIO()
     image.save(out, "JPEG", quality=90, exif=exif)
     return out.getvalue()

@@ -2,8 +2,10 @@
 
 Why not LittleCMS here: reached through the bindings at hand, its 16-bit conversions between matrix profiles go
 through a table of 33 steps a side and are off by up to 14 code values (of 255) in deep shades. The arithmetic is
-ICC.1's own: curve, matrix to XYZ (D50), inverse matrix, inverse curve. Relative colorimetric needs nothing more,
-and black point compensation changes nothing where black is zero. Profiles with tables stay with LittleCMS.
+ICC.1's own: curve, matrix to XYZ (D50), inverse matrix, inverse curve; a grey curve over Lab gives lightness and not
+light. Relative colorimetric needs nothing more, and black point compensation changes nothing where black is zero.
+Only profiles that this was proven for are taken (tests/imaging/colour/test_debian_profiles.py): those with tables, of
+another class, or whose curves do not run from black to white stay with LittleCMS.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from galleries.imaging.arrays import Floats
 
 _STEPS = 65536
 _ROWS = 256
+_CLASSES = (b"scnr", b"mntr", b"prtr", b"spac")  # not links, abstract profiles or named colours
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,12 +76,20 @@ def _parametric(kind: int, p: Floats, x: Floats) -> Floats:
     return np.where(x >= d, np.maximum(a * x + b, 0) ** g + e, c * x + f).clip(0, 1)
 
 
+def _light(lightness: Floats) -> Floats:
+    """CIE L* as 0..1 to linear light 0..1 (CIE 15) [std, from memory]."""
+    f = (lightness * 100 + 16) / 116
+    return np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)).clip(0, 1)
+
+
 @lru_cache(maxsize=16)
 def read(icc: bytes) -> Shaper | None:
     """The profile as curves and matrix (1×1 identity for grey); None when it has tables or is unusual."""
     try:
         tags = _tags(icc)
-        if any(name in tags for name in (b"A2B0", b"A2B1", b"D2B0", b"D2B1")) or icc[20:24] not in (b"XYZ ", b"Lab "):
+        if any(name in tags for name in (b"A2B0", b"A2B1", b"D2B0", b"D2B1")) or icc[12:16] not in _CLASSES:
+            return None
+        if icc[20:24] not in (b"XYZ ", b"Lab "):
             return None
         grey = icc[16:20] == b"GRAY"
         curves = [_curve(tags[name]) for name in ((b"kTRC",) if grey else (b"rTRC", b"gTRC", b"bTRC"))]
@@ -90,9 +101,10 @@ def read(icc: bytes) -> Shaper | None:
                 return None
     except (struct.error, KeyError, ValueError, IndexError, ZeroDivisionError):
         return None
-    if any(curve is None or np.any(np.diff(curve) < 0) or curve[-1] < 0.5 for curve in curves):
+    if any(curve is None or np.any(np.diff(curve) < 0) or curve[0] > 0 or curve[-1] < 1 - 1e-4 for curve in curves):
         return None
-    return Shaper(np.stack([curve for curve in curves if curve is not None]), matrix)
+    stacked = np.stack([curve for curve in curves if curve is not None])
+    return Shaper(_light(stacked) if icc[20:24] == b"Lab " else stacked, matrix)
 
 
 def apply(pixels: NDArray[Any], source: Shaper, target: Shaper, bits: int) -> NDArray[Any]:

@@ -107,21 +107,58 @@ def build(name: str) -> bytes:
     """The profile of that name (one of NAMES); raises `BadProfile` for another."""
     rights = (b"cprt", _text("Public domain: no rights reserved."))
     if name == "Gray":
-        white = (b"wtpt", _s15(_D50))
-        return _assemble(b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white, (b"kTRC", _curve(0))])
+        white_tag = (b"wtpt", _s15(_D50))
+        return _assemble(
+            b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white_tag, (b"kTRC", _curve(0))]
+        )
     if name not in _SPACES:
         raise BadProfile(Code.PROFILE_UNKNOWN, name=name, known=", ".join(NAMES))
-    primaries, white_xy, gamma = _SPACES[name]
-    colorants, curve = _colorants(primaries, white_xy), _curve(gamma)
+    primaries, white, gamma = _SPACES[name]
+    return _rgb(_colorants(primaries, white), _curve(gamma), _DESCRIPTIONS[name], white)
+
+
+def _rgb(colorants: NDArray[np.float64], curve: bytes, description: str, white: tuple[float, float]) -> bytes:
     return _assemble(
         b"RGB ",
         [
-            (b"desc", _description(_DESCRIPTIONS[name])), rights,
-            (b"wtpt", _s15(_xyz(white_xy))),
+            (b"desc", _description(description)), (b"cprt", _text("Public domain: no rights reserved.")),
+            (b"wtpt", _s15(_xyz(white))),
             *((tag, _s15(colorants[:, i])) for i, tag in enumerate((b"rXYZ", b"gXYZ", b"bXYZ"))),
             *((tag, curve) for tag in (b"rTRC", b"gTRC", b"bTRC")),
         ],
     )  # fmt: skip
+
+
+def from_curve(gamma: float) -> bytes:
+    """A grey profile of that gamma (0: the sRGB curve); raises `BadProfile` for one outside 1/8 to 8."""
+    _check_gamma(gamma)
+    white = (b"wtpt", _s15(_D50))
+    rights = (b"cprt", _text("Public domain: no rights reserved."))
+    described = (b"desc", _description("Gray, curve as the file states it"))
+    return _assemble(b"GRAY", [described, rights, white, (b"kTRC", _curve(gamma))])
+
+
+def from_points(primaries: Primaries, white: tuple[float, float], gamma: float) -> bytes:
+    """An RGB profile of those chromaticities (x, y of red, green, blue and white) and gamma (0: the sRGB curve).
+
+    Raises `BadProfile` where they span no colours.
+    """
+    _check_gamma(gamma)
+    points = np.array([*primaries, white], dtype=np.float64)
+    if points.min() < 0 or points.max() > 1 or points[:, 1].min() < 1e-5:
+        raise BadProfile(Code.PROFILE_POINTS)
+    try:
+        colorants = _colorants(primaries, white)
+    except np.linalg.LinAlgError as error:
+        raise BadProfile(Code.PROFILE_POINTS) from error
+    if not np.all(np.abs(colorants) < 8) or abs(np.linalg.det(colorants)) < 1e-4 or colorants[1].min() < 0:
+        raise BadProfile(Code.PROFILE_POINTS)
+    return _rgb(colorants, _curve(gamma), "Colours as the file states them", white)
+
+
+def _check_gamma(gamma: float) -> None:
+    if gamma and not 1 / 8 <= gamma <= 8:
+        raise BadProfile(Code.PROFILE_POINTS)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 13: 4}
 _MOST_ENTRIES = 500
-_ORIENTATION, _MAKE, _MODEL, _DATETIME = 0x0112, 0x010F, 0x0110, 0x0132
+_ORIENTATION, _MAKE, _MODEL = 0x0112, 0x010F, 0x0110
 _EXIF_IFD, _INTEROP_IFD, _INTEROP_INDEX = 0x8769, 0xA005, 0x0001
 _TAKEN, _SUBSEC, _COLORSPACE, _IMAGE_NUMBER = 0x9003, 0x9291, 0xA001, 0x9211
 
@@ -21,7 +21,8 @@ Value = int | str
 
 @dataclass(frozen=True)
 class ExifFacts:
-    """orientation 1..8 (1 when absent or out of range); captured_at is the camera's own naive clock."""
+    """orientation 1..8 (1 when absent or out of range); captured_at is the camera's own naive clock
+    (DateTimeOriginal alone: DateTime is when the file was last changed)."""
 
     orientation: int = 1
     captured_at: datetime | None = None
@@ -91,7 +92,7 @@ def read_exif(data: bytes) -> ExifFacts:
     adobe = interop.get(_INTEROP_INDEX) == "R03" or space == 2
     return ExifFacts(
         orientation=orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1,
-        captured_at=_moment(detail.get(_TAKEN) or main.get(_DATETIME), detail.get(_SUBSEC)),
+        captured_at=_moment(detail.get(_TAKEN), detail.get(_SUBSEC)),
         camera=camera.strip(),
         frame_number=number if isinstance(number, int) else None,
         colour="Adobe RGB" if adobe else "sRGB" if space == 1 else "",

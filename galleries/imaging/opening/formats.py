@@ -22,6 +22,7 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.containers import jpeg, tiff, vips
 from galleries.imaging.containers.jpeg import JpegParts
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
+from galleries.imaging.opening import png_colours
 from galleries.told import Told, told
 
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
@@ -142,6 +143,7 @@ def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixel
 def _vips_open(data: bytes, kind: str) -> vips.Image:
     load = vips.Image.tiffload_source if kind == "TIFF" else vips.Image.pngload_source
     if kind == "TIFF":
+        tiff.check_kind(data)
         tiff.check_whole(data)
     try:
         return load(vips.Source.new_from_memory(data), access="sequential", fail_on="error")
@@ -164,9 +166,13 @@ def _vips_header(data: bytes, kind: str) -> Header:
     if space is None or bands < colours:
         raise Unsupported(Code.CHANNELS, kind=kind, channels=int(bands), space=str(image.interpretation))
     exif = data if kind == "TIFF" else _field(image, "exif-data")
+    icc = _field(image, "icc-profile-data")
+    stated = png_colours.read_colours(data, grey=space == "GRAY") if kind == "PNG" else png_colours.Colours()
+    if icc and not stated.over_profile:
+        stated = png_colours.Colours(icc=icc)
     return Header(
-        kind, image.width, image.height, 16 if image.format == "ushort" else 8, space,
-        alpha=bands > colours, exif=exif, icc=_field(image, "icc-profile-data"),
+        kind, image.width, image.height, 16 if image.format == "ushort" else 8, space, alpha=bands > colours,
+        exif=exif, icc=stated.icc, icc_problem=stated.problem, named_space=stated.named,
     )  # fmt: skip
 
 
