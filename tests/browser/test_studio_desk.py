@@ -10,6 +10,7 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from galleries.models import Frame, Look
+from galleries.steps.picking import pick
 from tests.browser.studio_stage import many_frames, visiting
 from tests.cast import Cast
 
@@ -35,17 +36,18 @@ def test_a_thousand_frames_by_keyboard_alone(come: Any, live_server: Any, cast: 
         expect(page.locator("#tally")).to_have_text(re.compile("^1000 frames"))
         page.wait_for_timeout(500)
         assert len(pictures) < 250  # what is not looked at is not sent
-        first = frame(page, 1)
-        first.focus()
+        expect(frame(page, 1)).to_be_focused()  # keys work at once
         page.keyboard.press("Space")
         for _step in range(4):
             page.keyboard.press("Shift+ArrowRight")
-        expect(page.locator("#chosen")).to_have_text("5")
+        expect(page.locator("#chosen")).to_have_text("7")  # five cells, one of them a closed stack of three
         page.keyboard.press("h")
         expect(page.locator("#tally")).to_contain_text("hidden")
         expect(page.locator(".cell.is-hidden").first).to_be_visible()
-        assert Frame.objects.filter(hidden=True).count() == 5
-        page.keyboard.press("t")
+        assert Frame.objects.filter(hidden=True).count() == 7
+        expect(frame(page, 8)).to_be_focused()  # the next one, not the top; and what is hidden is chosen no more
+        expect(page.locator("#chosen")).to_have_text("0")
+        page.keyboard.press("u")
         expect(page.locator(".cell.is-hidden")).to_have_count(0)
         assert not Frame.objects.filter(hidden=True).exists()
         page.keyboard.press("ArrowDown")
@@ -70,7 +72,7 @@ def test_ranges_and_moving_without_dragging(come: Any, live_server: Any, cast: C
         expect(page.locator("#chosen")).to_have_text("0")
         third = Look.objects.get(title="Look 3")
         assert set(range(3, 10)) <= set(third.frames.values_list("number", flat=True))
-        page.get_by_role("button", name="Take back").click()
+        page.get_by_role("button", name="Undo").click()
         expect(page.locator("#undo")).to_be_disabled()
         assert not third.frames.filter(number__lt=10).exists()
 
@@ -105,6 +107,41 @@ def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
         expect(page.locator(".frame")).to_have_count(0)
 
 
+def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
+    come: Any, live_server: Any, cast: Cast
+) -> None:
+    frames = many_frames(cast, 24, looks=2)
+    pick.set_mark(cast.as_subject, frames[4].pk, kind="pick")  # the second of the stack 4, 5, 6: covered by the first
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        stack = page.get_by_role("button", name="3 alike, picked by the subject")
+        expect(stack.locator(".mark.s")).to_have_text("S ○")
+        for _step in range(3):
+            page.keyboard.press("ArrowRight")
+        expect(frame(page, 4)).to_be_focused()
+        page.keyboard.press("Space")
+        expect(page.locator("#chosen")).to_have_text("3")
+        page.keyboard.press("b")
+        expect(page.locator(".pane")).to_have_count(3)
+        page.keyboard.press("Escape")
+        expect(page.locator("#side")).to_be_hidden()
+        page.locator("#tally").click()  # away from the frames: the keys are still for the one that was in focus
+        page.keyboard.press("h")
+        expect(page.locator("#said")).to_have_text("Hidden: 3.")
+        expect(frame(page, 7)).to_be_focused()
+        assert set(Frame.objects.filter(hidden=True).values_list("number", flat=True)) == {4, 5, 6}
+        page.get_by_label("stack near-identical frames").uncheck()
+        page.get_by_label("unmarked").check()
+        page.get_by_label("Size of the frames").fill("200")
+        expect(page.locator(".frame")).to_have_count(21)
+        page.reload()
+        expect(page.locator(".frame")).to_have_count(21)
+        expect(page.get_by_label("stack near-identical frames")).not_to_be_checked()
+        expect(page.get_by_label("Size of the frames")).to_have_value("200")
+        page.keyboard.press("h")  # the frame itself goes from what is shown: the next one has the keyboard
+        expect(frame(page, 2)).to_be_focused()
+
+
 def test_a_proposed_look_is_accepted_moved_and_removed(
     come: Any,
     live_server: Any,
@@ -123,7 +160,7 @@ def test_a_proposed_look_is_accepted_moved_and_removed(
         page.reload()
         page.locator(".look").nth(1).get_by_role("button", name="No new look here").click()
         expect(page.locator(".look")).to_have_count(1)
-        page.get_by_role("button", name="Take back").click()
+        page.get_by_role("button", name="Undo").click()
         expect(page.locator(".look")).to_have_count(2)
 
 
@@ -153,7 +190,7 @@ def test_large_view_and_side_by_side_with_locked_zoom(
         assert not [url for url in asked if "/files/original/" in url]  # never the original unless asked for
         for index in (0, 1):
             page.locator(".frame").nth(index).click()
-        page.get_by_role("button", name="Side by side").click()
+        page.get_by_role("button", name="Beside each other").click()
         panes = page.locator(".pane img")
         expect(panes).to_have_count(2)
         for pane in range(2):  # a picture lies in its pane once it has come; the first view of a frame is made then

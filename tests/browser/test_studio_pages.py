@@ -84,7 +84,7 @@ def test_the_large_view_side_by_side_and_keys_have_no_violation(come: Any, live_
         page.goto(live_server.url + reverse("studio-desk", args=[cast.sitting.slug]))
         page.locator(".frame").nth(0).click()
         page.locator(".frame").nth(1).click()
-        page.get_by_role("button", name="Side by side").click()
+        page.get_by_role("button", name="Beside each other").click()
         check(page)
         page.get_by_role("button", name="Close").click()
         page.get_by_role("button", name="Look at").click()

@@ -1,4 +1,4 @@
-"""What “Take back” would take back, in the reader's language."""
+"""What “Undo” would undo, in the reader's language."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from galleries.steps.sorting import before
 
 
 def hint(act: Undoable | None) -> str:
-    """'' where there is nothing to take back."""
+    """'' where there is nothing to undo."""
     if act is None:
         return ""
     was = before.of(act)

@@ -48,4 +48,28 @@ export default {
     choice.keep(new Map([[3, {}]]));
     same([...choice.ids], [3]);
   },
+  "what a frame stands for is chosen and let go whole": () => {
+    const choice = new Choice(
+      () => {},
+      (id) => (id === 3 ? [3, 4] : [id]),
+    );
+    choice.toggle(3);
+    same([...choice.ids], [3, 4]);
+    choice.toggle(4);
+    choice.toggle(3);
+    same([...choice.ids], [3, 4]);
+    choice.toggle(3);
+    same([...choice.ids], []);
+    choice.toggle(5);
+    choice.reach(9, sequence);
+    same([...choice.ids], [5, 3, 4, 9]);
+  },
+  "what was dropped is no anchor for a reach": () => {
+    const [choice] = fresh();
+    choice.set([5, 3]);
+    choice.drop([5]);
+    same([...choice.ids], [3]);
+    choice.reach(1, sequence, 9);
+    same([...choice.ids].sort(), [1, 3, 9]);
+  },
 };

@@ -1,4 +1,4 @@
-"""What “Take back” would take back, in three languages."""
+"""What “Undo” would undo, in three languages."""
 
 from __future__ import annotations
 

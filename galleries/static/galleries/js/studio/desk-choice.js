@@ -1,14 +1,16 @@
-// Which frames are chosen: one by one, or from the last one chosen to another.
+// Which frames are chosen: one by one, or from the last one chosen to another. `whole` says what a frame stands for:
+// itself, or at a closed stack all frames of it.
 export class Choice {
-  constructor(changed) {
+  constructor(changed, whole = (id) => [id]) {
     this.ids = new Set();
     this.anchor = null;
     this.changed = changed;
+    this.whole = whole;
   }
 
-  toggle(id) {
-    if (this.ids.has(id)) this.ids.delete(id);
-    else this.ids.add(id);
+  toggle(id, ids = this.whole(id)) {
+    const chosen = ids.every((one) => this.ids.has(one));
+    for (const one of ids) this.ids[chosen ? "delete" : "add"](one);
     this.anchor = id;
     this.changed();
   }
@@ -18,7 +20,8 @@ export class Choice {
     const start = sequence.indexOf(this.anchor ?? from ?? id);
     const end = sequence.indexOf(id);
     if (this.anchor === null) this.anchor = from ?? id;
-    for (const one of sequence.slice(Math.min(start, end), Math.max(start, end) + 1)) this.ids.add(one);
+    for (const one of sequence.slice(Math.min(start, end), Math.max(start, end) + 1).flatMap((one) => this.whole(one)))
+      this.ids.add(one);
     this.changed();
   }
 
@@ -32,9 +35,16 @@ export class Choice {
     this.set([]);
   }
 
-  // Frames that are gone are no longer chosen.
-  keep(frames) {
-    for (const id of this.ids) if (!frames.has(id)) this.ids.delete(id);
+  // Only what lies on the desk can be chosen: `there` has those ids.
+  keep(there) {
+    for (const id of this.ids) if (!there.has(id)) this.ids.delete(id);
+    if (!there.has(this.anchor)) this.anchor = null;
+    this.changed();
+  }
+
+  drop(ids) {
+    for (const id of ids) this.ids.delete(id);
+    if (ids.includes(this.anchor)) this.anchor = null;
     this.changed();
   }
 }

@@ -1,9 +1,10 @@
 // One frame large, from the photographer's private rendition; the eyes at 100 % cut from the original.
 import { fill } from "../shared/dom.js";
+import { onward } from "./desk-stacks.js";
 
 export class LargeView {
-  constructor(dialog, to, words, { choice, act, frames, sequence, focus }) {
-    Object.assign(this, { dialog, to, words, choice, act, frames, sequence, focus });
+  constructor(dialog, to, words, { choice, hide, frames, sequence, focus }) {
+    Object.assign(this, { dialog, to, words, choice, hideFrames: hide, frames, sequence, focus });
     this.id = null;
     this.eyes = false;
     this.picture = dialog.querySelector("#large-picture");
@@ -84,15 +85,19 @@ export class LargeView {
     this.show(this.id);
   }
   choose() {
-    this.choice.toggle(this.id);
+    this.choice.toggle(this.id, [this.id]);
     this.press("choose", this.choice.ids.has(this.id));
   }
   close() {
     this.dialog.close();
   }
 
+  // This one frame alone, even where it lies in a stack; hidden, the next comes.
   async hide() {
-    await this.act({ do: "hide", frames: [this.id], hidden: !this.frames.get(this.id).hidden });
-    this.press("hide", this.frames.get(this.id).hidden);
+    const { id } = this;
+    const order = this.sequence();
+    const hidden = !this.frames.get(id).hidden;
+    if (!(await this.hideFrames([id], hidden))) return;
+    this.show(hidden ? (onward(order, id, (one) => !this.frames.get(one).hidden) ?? id) : id);
   }
 }

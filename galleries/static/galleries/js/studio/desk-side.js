@@ -6,8 +6,8 @@ const MOST = 12;
 const EYES_FILL = 0.5; // of a pane's width between the pupils
 
 export class SideBySide {
-  constructor(dialog, to, words, { act, frames }) {
-    Object.assign(this, { dialog, to, words, act, frames });
+  constructor(dialog, to, words, { hide, frames }) {
+    Object.assign(this, { dialog, to, words, hideFrames: hide, frames });
     this.panes = [];
     this.place = dialog.querySelector("#panes");
     dialog.addEventListener("click", (event) => {
@@ -183,7 +183,6 @@ export class SideBySide {
 
   async hide(id, button) {
     const hidden = !this.frames.get(id).hidden;
-    if (await this.act({ do: "hide", frames: [id], hidden }))
-      button.textContent = hidden ? this.words.show : this.words.hide;
+    if (await this.hideFrames([id], hidden)) button.textContent = hidden ? this.words.show : this.words.hide;
   }
 }

@@ -1,6 +1,7 @@
 // Draws the strips: one part per look, one cell per frame. A cell is made once and moved, never made anew,
 // so that an act on one frame of a thousand costs the few cells it touches.
 import { fill } from "../shared/dom.js";
+import { marksBeneath, onward, single, stacked } from "./desk-stacks.js";
 
 const SIGNS = { pick: "○", alternate: "[ ]", strike: "╱" };
 
@@ -11,6 +12,8 @@ export class Strips {
     this.parts = new Map();
     this.openRuns = new Set();
     this.order = [];
+    this.rows = new Map();
+    this.heads = new Map();
     this.focused = null;
     this.state = null;
   }
@@ -21,15 +24,27 @@ export class Strips {
   sequence() {
     return this.order;
   }
+  // What a cell stands for: its frame, or all of a closed stack.
+  stands(id) {
+    return this.rows.get(id)?.stands ?? [id];
+  }
+  // The cell that stands for a frame.
+  head(id) {
+    return this.heads.get(id);
+  }
+  // Every frame on the desk, those inside closed stacks after the one that covers them.
+  every() {
+    return [...this.heads.keys()];
+  }
   inOrder(ids) {
     const set = new Set(ids);
-    return this.order.filter((id) => set.has(id));
+    return this.every().filter((id) => set.has(id));
   }
   first(ids) {
     return this.inOrder(ids)[0] ?? ids[0];
   }
 
-  draw(state, { filter, stacked }) {
+  draw(state, { filter, stacks }) {
     const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
     this.state = state;
     this.titles = new Map(state.looks.map((look) => [look.id, look.title]));
@@ -39,7 +54,10 @@ export class Strips {
       const frame = state.frames.get(id);
       if (passes(frame, filter)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
     }
+    const before = this.order;
     this.order = [];
+    this.rows.clear();
+    this.heads.clear();
     const wanted = [];
     for (const look of [
       ...state.looks,
@@ -47,7 +65,7 @@ export class Strips {
     ]) {
       const frames = groups.get(look.id);
       if (!look.id && !frames.length) continue;
-      wanted.push(this.drawLook(look, frames, stacked && !filter));
+      wanted.push(this.drawLook(look, frames, stacks && !filter));
     }
     for (const [id, part] of this.parts)
       if (!wanted.includes(part)) {
@@ -63,12 +81,13 @@ export class Strips {
         this.cells.delete(id);
       }
     this.showChoice(this.choice.ids);
-    if (!this.order.includes(this.focused)) this.focused = this.order[0] ?? null;
+    this.focused =
+      this.head(this.focused) ?? onward(before, this.focused, (id) => this.rows.has(id)) ?? this.order[0] ?? null;
     this.tabStop();
     if (held && !this.place.contains(document.activeElement)) this.focus(this.focused);
   }
 
-  drawLook(look, frames, stacked) {
+  drawLook(look, frames, stacks) {
     let part = this.parts.get(look.id);
     if (!part) {
       part = document.getElementById("look-part").content.firstElementChild.cloneNode(true);
@@ -94,35 +113,8 @@ export class Strips {
     into.replaceChildren(
       ...this.state.looks.filter((one) => one.id !== look.id).map((one) => new Option(one.title, one.id)),
     );
-    this.lay(
-      part.querySelector(".frames"),
-      stacked ? this.stack(frames) : frames.map((frame) => ({ frame, alike: 0 })),
-    );
+    this.lay(part.querySelector(".frames"), stacks ? stacked(frames, this.openRuns) : frames.map(single));
     return part;
-  }
-
-  // A run shows its best frame until it is opened; the frames beneath lie beside it then, best first.
-  stack(frames) {
-    const runs = new Map();
-    for (const frame of frames) if (frame.run !== null) runs.set(frame.run, [...(runs.get(frame.run) ?? []), frame]);
-    const shown = [];
-    const done = new Set();
-    for (const frame of frames) {
-      const run = frame.run === null ? [frame] : runs.get(frame.run);
-      if (run.length < 2) {
-        shown.push({ frame, alike: 0 });
-        continue;
-      }
-      if (done.has(frame.run)) continue;
-      done.add(frame.run);
-      const best = [...run].sort((a, b) => a.hidden - b.hidden || a.place - b.place);
-      const open = this.openRuns.has(frame.run);
-      const laid = open ? best : best.slice(0, 1);
-      laid.forEach((one, index) => {
-        shown.push({ frame: one, alike: index ? 0 : run.length, open });
-      });
-    }
-    return shown;
   }
 
   lay(list, rows) {
@@ -130,19 +122,28 @@ export class Strips {
     const staying = new Set(rows.map(({ frame }) => String(frame.id)));
     for (const cell of [...list.children]) if (!staying.has(cell.dataset.id)) cell.remove();
     let at = list.firstElementChild;
-    for (const { frame, alike, open } of rows) {
+    for (const row of rows) {
+      const { frame } = row;
       const cell = this.cell(frame);
-      const run = cell.lastElementChild;
-      run.hidden = !alike;
-      if (alike) {
-        run.dataset.run = frame.run;
-        run.textContent = fill(open ? this.words.open : this.words.stack, { n: alike });
-        run.setAttribute("aria-expanded", String(Boolean(open)));
-      }
+      this.badge(cell.lastElementChild, row);
+      this.rows.set(frame.id, row);
+      for (const id of row.stands) this.heads.set(id, frame.id);
       if (cell === at) at = at.nextElementSibling;
       else list.insertBefore(cell, at);
       this.order.push(frame.id);
     }
+  }
+
+  // How many are alike, and the marks on those that the stack covers.
+  badge(run, { frame, alike, open, beneath }) {
+    run.hidden = !alike;
+    if (!alike) return;
+    const inside = marksBeneath(beneath);
+    const said = fill(open ? this.words.open : this.words.stack, { n: alike });
+    run.dataset.run = frame.run;
+    run.replaceChildren(said, ...inside.map(([side, kind]) => sign(side, kind)));
+    run.setAttribute("aria-label", [said, ...inside.map(([side, kind]) => this.words[side + kind])].join(", "));
+    run.setAttribute("aria-expanded", String(open));
   }
 
   cell(frame) {
@@ -164,17 +165,11 @@ export class Strips {
     picture.height = frame.h;
     if (frame.small && picture.getAttribute("src") !== frame.small) picture.src = frame.small;
     button.querySelector(".label").textContent = frame.label;
-    const marks = Object.entries(frame.marks).map(([side, kind]) => {
-      const mark = document.createElement("span");
-      mark.className = `mark ${side}`;
-      mark.setAttribute("aria-hidden", "true");
-      mark.textContent = `${side.toUpperCase()} ${SIGNS[kind] ?? ""}`;
-      return mark;
-    });
-    button.querySelector(".marks").replaceChildren(...marks);
+    const marks = Object.entries(frame.marks);
+    button.querySelector(".marks").replaceChildren(...marks.map(([side, kind]) => sign(side, kind)));
     button.querySelector(".drawings").style.aspectRatio = `${frame.w} / ${frame.h}`;
     button.querySelector(".drawings").replaceChildren(
-      ...Object.entries(frame.marks).map(([side, kind]) => {
+      ...marks.map(([side, kind]) => {
         const drawn = document.createElement("span");
         drawn.className = `drawn ${side === "s" ? "subject" : "representation"} ${kind}`;
         return drawn;
@@ -182,7 +177,7 @@ export class Strips {
     );
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     button.querySelector(".flags").textContent = flags;
-    const said = Object.entries(frame.marks).map(([side, kind]) => this.words[side + kind]);
+    const said = marks.map(([side, kind]) => this.words[side + kind]);
     button.setAttribute(
       "aria-label",
       [fill(this.words.frame, { label: frame.label }), look, frame.hidden ? this.words.hidden : "", flags, ...said]
@@ -195,7 +190,7 @@ export class Strips {
 
   showChoice(ids) {
     for (const [id, cell] of this.cells) {
-      const pressed = String(ids.has(id));
+      const pressed = String(this.stands(id).some((one) => ids.has(one)));
       if (cell.firstElementChild.getAttribute("aria-pressed") !== pressed)
         cell.firstElementChild.setAttribute("aria-pressed", pressed);
     }
@@ -210,13 +205,19 @@ export class Strips {
   }
 
   focus(id, move = true) {
-    this.focused = id;
+    this.focused = this.head(id) ?? id;
     this.tabStop();
     if (move) {
-      const button = this.cells.get(id)?.firstElementChild;
+      const button = this.cells.get(this.focused)?.firstElementChild;
       button?.focus({ preventScroll: true });
       button?.scrollIntoView({ block: "nearest" });
     }
+  }
+
+  // Whether the keyboard is among the frames, or nowhere: then it may be moved along.
+  holds() {
+    const at = document.activeElement;
+    return at.matches(".frame") || !at.matches("button, a, input, select, textarea, summary");
   }
 
   beside(id, step) {
@@ -254,6 +255,15 @@ export class Strips {
     this.place.style.setProperty("--cell", `${pixels}px`);
     this.place.style.setProperty("--cell-tall", `${Math.round(pixels * 1.28 + 34)}px`);
   }
+}
+
+// A mark as it is written on an edge: whose, and which.
+function sign(side, kind) {
+  const mark = document.createElement("span");
+  mark.className = `mark ${side}`;
+  mark.setAttribute("aria-hidden", "true");
+  mark.textContent = `${side.toUpperCase()} ${SIGNS[kind] ?? ""}`;
+  return mark;
 }
 
 function passes(frame, filter) {

@@ -1,10 +1,12 @@
 // The desk: lays the frames out by look, keeps the choice, sends acts, listens to keys and hands.
 
-import { $, fill, say } from "../shared/dom.js";
+import { $, $$, fill, say } from "../shared/dom.js";
 import { ask, pause, post, sentenceOf, withRetry } from "../shared/net.js";
 import { Choice } from "./desk-choice.js";
+import { Keeping } from "./desk-kept.js";
 import { LargeView } from "./desk-large.js";
 import { SideBySide } from "./desk-side.js";
+import { onward } from "./desk-stacks.js";
 import { Strips } from "./desk-strips.js";
 
 const words = $("#words").dataset;
@@ -12,19 +14,22 @@ const place = $("#looks");
 const to = place.dataset;
 const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "" };
 
-const choice = new Choice(() => {
-  strips.showChoice(choice.ids);
-  $("#chosen").textContent = choice.ids.size;
-});
+const choice = new Choice(
+  () => {
+    strips.showChoice(choice.ids);
+    $("#chosen").textContent = choice.ids.size;
+  },
+  (id) => strips.stands(id),
+);
 const strips = new Strips(place, words, to, choice);
 const large = new LargeView($("#large"), to, words, {
   choice,
-  act,
+  hide,
   frames: state.frames,
-  sequence: () => strips.sequence(),
+  sequence: () => strips.every(),
   focus: (id) => strips.focus(id),
 });
-const side = new SideBySide($("#side"), to, words, { act, frames: state.frames });
+const side = new SideBySide($("#side"), to, words, { hide, frames: state.frames });
 
 // --- state ---------------------------------------------------------------------------------------------------
 
@@ -50,9 +55,9 @@ function take(data) {
 function draw() {
   strips.draw(state, {
     filter: document.querySelector("input[name=filter]:checked").value,
-    stacked: $("#stacked").checked,
+    stacks: $("#stacked").checked,
   });
-  choice.keep(state.frames);
+  choice.keep(new Set(strips.every()));
   const hidden = state.order.filter((id) => state.frames.get(id).hidden).length;
   $("#tally").textContent = state.order.length
     ? fill(words.tally, { frames: state.order.length, shown: strips.sequence().length, hidden })
@@ -91,24 +96,41 @@ async function load(since = -1) {
 
 // --- acts on the chosen frames -------------------------------------------------------------------------------
 
-const chosen = () => (choice.ids.size ? [...choice.ids] : strips.focused ? [strips.focused] : []);
+const chosen = () => (choice.ids.size ? [...choice.ids] : strips.focused ? strips.stands(strips.focused) : []);
 const needed = (frames) => {
   if (!frames.length) say(words.none);
   return frames.length > 0;
 };
 
+const earliest = (ids) => state.order.find((id) => ids.includes(id));
+
+// Frames that were hidden are chosen no more, and the work goes on at the next one that is not hidden.
+async function hide(frames, hidden) {
+  const before = strips.every();
+  const at = strips.focused;
+  if (!(await act({ do: "hide", frames, hidden }, fill(hidden ? words.hid : words.showed, { n: frames.length }))))
+    return false;
+  choice.drop(frames);
+  if (hidden)
+    strips.focus(
+      onward(before, at, (id) => strips.head(id) && !state.frames.get(id).hidden),
+      strips.holds(),
+    );
+  return true;
+}
+
 const acts = {
-  hide: (frames = chosen()) => needed(frames) && act({ do: "hide", frames, hidden: true }),
-  show: (frames = chosen()) => needed(frames) && act({ do: "hide", frames, hidden: false }),
+  hide: (frames = chosen()) => needed(frames) && hide(frames, true),
+  show: (frames = chosen()) => needed(frames) && hide(frames, false),
   async move(frames = chosen(), look = $("#move-to").value) {
     if (!needed(frames)) return;
     if (await act({ do: "move", frames, look: look === "new" ? "new" : Number(look) })) choice.clear();
   },
-  split: () => needed(chosen()) && act({ do: "split", frame: strips.first(chosen()) }),
+  split: () => needed(chosen()) && act({ do: "split", frame: earliest(chosen()) }),
   undo: () => act({ do: "undo" }),
   clear: () => choice.clear(),
   open: () => needed(chosen()) && large.open(strips.first(chosen())),
-  compare() {
+  beside() {
     const frames = strips.inOrder(chosen());
     if (frames.length < 2 || frames.length > 4) say(words.two);
     else side.open(frames);
@@ -130,7 +152,7 @@ function lookAct(name, id) {
   if (name === "hide look") return act({ do: name, look: id, hidden: !look.hidden });
   if (name === "choose") return choice.set(ours);
   if (name === "later") return ours[1] && act({ do: "start", look: id, frame: ours[1] });
-  if (name === "start") return needed(chosen()) && act({ do: "start", look: id, frame: strips.first(chosen()) });
+  if (name === "start") return needed(chosen()) && act({ do: "start", look: id, frame: earliest(chosen()) });
   if (name === "merge")
     return act({ do: "merge", look: id, into: Number(strips.part(id).querySelector(".into").value) });
   if (name === "earlier") {
@@ -179,7 +201,8 @@ place.addEventListener("dragstart", (event) => {
   const cell = event.target.closest?.(".cell");
   if (!cell) return;
   const id = Number(cell.dataset.id);
-  dragged = choice.ids.has(id) ? [...choice.ids] : [id];
+  const ours = strips.stands(id);
+  dragged = ours.some((one) => choice.ids.has(one)) ? [...choice.ids] : ours;
   event.dataTransfer.effectAllowed = "move";
   event.dataTransfer.setData("text/plain", String(dragged.length));
 });
@@ -207,50 +230,85 @@ place.addEventListener("dragend", () => {
 // --- keys ----------------------------------------------------------------------------------------------------
 
 const steps = { ArrowLeft: -1, ArrowRight: 1 };
-place.addEventListener("keydown", (event) => {
-  const button = event.target.closest(".frame");
-  if (!button || event.ctrlKey || event.metaKey || event.altKey) return;
-  const id = Number(button.dataset.id);
+const moves = ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End"];
+
+function step(key, id, reaching) {
+  let next;
+  if (key in steps) next = strips.beside(id, steps[key]);
+  else if (key === "Home" || key === "End") next = strips.end(key === "End");
+  else next = strips.line(id, key === "ArrowDown");
+  if (!next) return;
+  strips.focus(next);
+  if (reaching) choice.reach(next, strips.sequence(), id);
+}
+
+// Each letter is the first of its act's own word.
+const letters = {
+  o(id) {
+    const { run } = state.frames.get(id);
+    if (run !== null) strips.toggleRun(run, draw);
+    strips.focus(id);
+  },
+  b: () => acts.beside(),
+  h: (id) => (state.frames.get(id).hidden ? acts.show() : acts.hide()),
+  m: () => $("#move-to").focus(),
+  n: (id) => act({ do: "split", frame: earliest(strips.stands(id)) }).then(() => strips.focus(id)),
+  e: (id) => large.open(id, true),
+  u: () => acts.undo(),
+  a: (id) => choice.set(state.order.filter((one) => state.frames.get(one).look === state.frames.get(id).look)),
+};
+
+// Keys work wherever the page has the focus: letters everywhere but where one writes or chooses from a list; arrows,
+// space, Enter and Escape not on a control that has its own use for them.
+document.addEventListener("keydown", (event) => {
+  const on = event.target;
+  const id = strips.focused;
+  if (event.ctrlKey || event.metaKey || event.altKey || id === null || document.querySelector("dialog[open]")) return;
+  if (on.closest("select, textarea, input:not([type=radio], [type=checkbox], [type=range])")) return;
+  const ours = on.closest(".frame") || !on.closest("button, a, input, summary");
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-  const frame = state.frames.get(id);
-  let handled = true;
-  if (key in steps || key === "ArrowUp" || key === "ArrowDown" || key === "Home" || key === "End") {
-    const next =
-      key in steps
-        ? strips.beside(id, steps[key])
-        : key === "Home" || key === "End"
-          ? strips.end(key === "End")
-          : strips.line(id, key === "ArrowDown");
-    if (next) {
-      strips.focus(next);
-      if (event.shiftKey) choice.reach(next, strips.sequence(), id);
-    }
-  } else if (key === " ") choice.toggle(id);
-  else if (key === "Enter") large.open(id);
-  else if (key === "o" && frame.run !== null)
-    strips.toggleRun(frame.run, () => {
-      draw();
-      strips.focus(id);
-    });
-  else if (key === "c") acts.compare();
-  else if (key === "h") (frame.hidden ? acts.show : acts.hide)();
-  else if (key === "m") $("#move-to").focus();
-  else if (key === "n") act({ do: "split", frame: id }).then(() => strips.focus(id));
-  else if (key === "e") large.open(id, true);
-  else if (key === "t") acts.undo();
-  else if (key === "a") choice.set(state.order.filter((one) => state.frames.get(one).look === frame.look));
+  if (letters[key]) letters[key](id);
   else if (key === "Escape") choice.clear();
-  else handled = false;
-  if (handled) event.preventDefault();
+  else if (!ours) return;
+  else if (moves.includes(key)) step(key, id, event.shiftKey);
+  else if (key === " ") choice.toggle(id);
+  else if (key === "Enter") large.open(id);
+  else return;
+  event.preventDefault();
+});
+place.addEventListener("focusin", (event) => {
+  const cell = event.target.closest(".cell");
+  if (cell) strips.focus(Number(cell.dataset.id), false);
 });
 $("#keys-open").addEventListener("click", () => $("#keys").showModal());
+
+// --- size, stacking and filter, kept for this sitting in this browser ----------------------------------------------
+
+const kept = new Keeping(`desk ${to.keep}`);
+const size = $("#size");
+if (innerWidth < 640) size.value = "100";
+function remembered() {
+  const { filter, stacks, pixels } = kept.read();
+  const radio = $$("input[name=filter]").find((one) => one.value === filter);
+  if (radio) radio.checked = true;
+  if (typeof stacks === "boolean") $("#stacked").checked = stacks;
+  if (Number.isFinite(pixels)) size.value = pixels;
+}
+function remember() {
+  kept.write({
+    filter: $("input[name=filter]:checked").value,
+    stacks: $("#stacked").checked,
+    pixels: Number(size.value),
+  });
+}
 $("#filters").addEventListener("change", (event) => {
-  if (event.target.id !== "size") draw();
+  remember();
+  if (event.target !== size) draw();
 });
 $("#filters").addEventListener("submit", (event) => event.preventDefault());
-$("#size").addEventListener("input", () => strips.size(Number($("#size").value)));
-if (innerWidth < 640) $("#size").value = "100";
-strips.size(Number($("#size").value));
+size.addEventListener("input", () => strips.size(Number(size.value)));
+remembered();
+strips.size(Number(size.value));
 
 // --- news ------------------------------------------------------------------------------------------------------
 
@@ -262,7 +320,10 @@ async function watch() {
   }
 }
 load()
-  .then(watch)
+  .then(() => {
+    if (document.activeElement === document.body && strips.focused) strips.focus(strips.focused);
+    return watch();
+  })
   .catch((error) => {
     $("#tally").textContent = sentenceOf(error, words);
   });
