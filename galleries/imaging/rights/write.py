@@ -8,7 +8,7 @@ input always gives the same bytes.
 from __future__ import annotations
 
 from galleries.imaging.codes import Code
-from galleries.imaging.rights import engine, fields
+from galleries.imaging.rights import engine, fields, mandatory
 from galleries.imaging.rights import strip as container
 from galleries.imaging.rights.read import found_in
 from galleries.imaging.rights.record import EMPTY, RightsFound, RightsRecord, shown
@@ -87,13 +87,15 @@ def _write(data: bytes, record: RightsRecord) -> bytes:
     kind = container.kind_of(data)
     stripped = container.strip(data)
     properties = fields.to_xmp(record)
-    exif = {**_kept_exif(kind, data, stripped), **fields.to_exif(record)}
+    recorded = fields.to_exif(record)
+    exif = {**mandatory.exif(kind, stripped, recorded), **_kept_exif(kind, data, stripped), **recorded}
     iim = fields.to_iim(record)
     if kind == "PNG" and sum(5 + len(value.encode()) for _key, value in iim) % 256 == _MISREAD_LENGTH:
         iim = [*iim, (_RECORD_VERSION, "4")]
     if not properties and not exif and not iim:
         return stripped
-    return engine.write(stripped, packet(properties) if properties else "", iim, exif)
+    written = engine.write(stripped, packet(properties) if properties else "", iim, exif)
+    return mandatory.with_digest(written) if iim and kind == "JPEG" else written
 
 
 def _kept_exif(kind: str, data: bytes, stripped: bytes) -> dict[str, str]:

@@ -160,7 +160,7 @@ def edited(data: bytes, tmp_path: Path, *options: str) -> bytes:
 def test_order_of_containers(tmp_path: Path) -> None:
     base = rights.write_rights(plain_jpeg(), RightsRecord(title="From XMP", copyright_notice="Notice"))
     # an editor that knows IIM only, and leaves no digest: XMP wins, the difference is told
-    data = edited(base, tmp_path, "-IPTC:ObjectName=From IIM")
+    data = edited(base, tmp_path, "-IPTC:ObjectName=From IIM", "-Photoshop:IPTCDigest=")
     found = rights.read_rights(data)
     assert (found.record.title, found.iim_digest) == ("From XMP", "none")
     assert "“title” differs" in said(found.disagreements[0])
@@ -180,7 +180,11 @@ def test_order_of_containers(tmp_path: Path) -> None:
     assert (found.iim_digest, found.record.title, found.sources["title"]) == ("stale", "Later IIM", "IIM")
     assert (found.record.copyright_notice, found.sources["copyright_notice"]) == ("Notice", "Exif")
     # our own writing leaves no old digest behind
-    assert rights.read_rights(rights.write_rights(data, RightsRecord(title="New"))).iim_digest == "none"
+    assert rights.read_rights(rights.write_rights(data, RightsRecord(title="New"))).iim_digest == "matches"
+    assert rights.read_rights(rights.strip_metadata(data)).iim_digest == "none"
+    # an editor that knows IIM only, after us: its word is the later one
+    later = edited(base, tmp_path, "-IPTC:ObjectName=From IIM")
+    assert (rights.read_rights(later).record.title, rights.read_rights(later).iim_digest) == ("From IIM", "stale")
 
 
 def test_a_stale_digest_with_merely_cut_text_keeps_the_whole_text(tmp_path: Path) -> None:
