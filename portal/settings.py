@@ -198,6 +198,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "galleries.steps.people.guessable.NotGuessable"},
 ]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "studio"

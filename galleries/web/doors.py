@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from datetime import timedelta
 from functools import wraps
 from typing import Any
+from urllib.parse import quote
 
 from django.conf import settings
 from django.contrib.auth.models import User
@@ -21,13 +22,17 @@ from django.utils.translation import gettext as _
 
 from galleries import access
 from galleries.access import Act, Visitor
-from galleries.errors import Missing, TooOften
+from galleries.errors import Missing, Refused, TooOften
 from galleries.models import Invite, Sitting
 
 log = logging.getLogger(__name__)
 SEEN_EVERY = timedelta(minutes=5)
 TRIES_SECONDS = 60
 CAME = "came"  # in the session: invite → when this browser came in by it, in seconds since 1970
+
+
+def wants_json(request: HttpRequest) -> bool:
+    return request.headers.get("Accept", "").startswith("application/json")
 
 
 def user_of(request: HttpRequest) -> User | None:
@@ -100,7 +105,7 @@ def studio_page(act: Act = Act.RUN) -> Callable[[Callable[..., HttpResponseBase]
         def guarded(request: HttpRequest, slug: str, *args: Any, **kwargs: Any) -> HttpResponseBase:
             user = user_of(request)
             if user is None:
-                return redirect(f"/sign-in?next={request.path}")
+                return _to_the_entrance(request)
             visitor = Visitor(user=user)
             sitting = access.sitting_for(visitor, act, slug)
             return view(request, visitor, sitting, *args, **kwargs)
@@ -134,11 +139,22 @@ def signed_in(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRespon
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         user = user_of(request)
         if user is None:
-            return redirect(f"/sign-in?next={request.path}")
+            return _to_the_entrance(request)
         return view(request, user, *args, **kwargs)
 
     guarded.guard = "account"  # type: ignore[attr-defined]
     return guarded
+
+
+def _to_the_entrance(request: HttpRequest) -> HttpResponseBase:
+    """A page is led to the sign-in and back; a script that asks for JSON keeps what it holds and is told.
+
+    Raises:
+        Refused: JSON was asked for.
+    """
+    if wants_json(request):
+        raise Refused(_("You are signed out. Sign in again, and do this once more."))
+    return redirect(f"/sign-in?next={quote(request.path)}")
 
 
 def open_to_all(why: str) -> Callable[[Callable[..., HttpResponseBase]], Callable[..., HttpResponseBase]]:

@@ -12,17 +12,14 @@ from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused, TooOften
 from galleries.imaging.errors import ImagingError
-from galleries.web.doors import user_of
+from galleries.web.doors import user_of, wants_json
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
+PICTURE = ".jpg"  # how the addresses of pictures end
 log = logging.getLogger(__name__)
 STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400, TooOften: 429}
-
-
-def wants_json(request: HttpRequest) -> bool:
-    return request.headers.get("Accept", "").startswith("application/json")
 
 
 class DomainErrors:
@@ -61,6 +58,8 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
     headers = {"Retry-After": str(error.seconds)} if isinstance(error, TooOften) else {}
     if wants_json(request):
         return JsonResponse({"error": str(error)}, status=status, headers=headers)
+    if request.path.endswith(PICTURE):  # nobody reads a page in the place of a picture, and a page is dear to make
+        return HttpResponse(f"{error}\n", status=status, headers=headers, content_type="text/plain; charset=utf-8")
     lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
     shown = {"sentence": str(error), "status": status, "lost": lost}
     page = render(request, "galleries/error.html", shown, status=status)

@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _
 
 from galleries.errors import Missing, Refused
 from galleries.steps import setbacks
-from galleries.web.errors import answer, wants_json
+from galleries.web.doors import wants_json
+from galleries.web.errors import answer
 from galleries.words.steps import Code
 
 

@@ -34,6 +34,8 @@ HALF_SENT = {
     ),
     "an answer never read": "GET /sign-in HTTP/1.1\r\nHost: localhost\r\nConnection: keep-alive\r\n\r\n" * 8,
 }
+NEVER_READ = "GET /studio/ HTTP/1.1\r\nHost: localhost\r\nConnection: keep-alive\r\n\r\n" * 8  # soon made: it leads on
+AT_ONCE, A_SECOND = 12, 15  # pages for one address: deploy/embedded/front.conf
 
 
 @contextlib.contextmanager
@@ -82,6 +84,29 @@ def test_the_site_goes_on_answering(site: tuple[int, dict[str, str]], how: str) 
             spent = seconds(lambda: opens(f"http://127.0.0.1:{port}/sign-in")[0] == 200)
             print(f"{how}: a page in {spent:.2f} s")
             assert spent < 10, f"{how}: {spent:.2f} s for a page"
+
+
+def test_pages_that_nobody_reads_are_not_begun_by_the_hundred(site: tuple[int, dict[str, str]]) -> None:
+    """1,600 pages asked for at once were 1,600 pages made, and everybody waited behind them. Each address has so
+    many at once and then so many a second; what it asks for beyond that waits at the front."""
+    begun = time.monotonic()
+    with senders(site[0], NEVER_READ) as lines:
+        assert opens(f"http://127.0.0.1:{site[0]}/sign-in")[0] == 200
+        time.sleep(1)
+        of_one_address = [line for line in lines if line.getsockname()[0] == "127.0.0.2"]
+        answers = sum(arrived(line).count(b"HTTP/1.1 302") for line in of_one_address)
+        most = AT_ONCE + 1 + A_SECOND * (time.monotonic() - begun + 1)
+    assert 0 < answers <= most, f"{answers} pages made, {most:.0f} are let through"
+
+
+def arrived(line: socket.socket) -> bytes:
+    """What lies there for this line, with what its reading lets come after it."""
+    line.settimeout(0.05)
+    found = b""
+    with contextlib.suppress(TimeoutError):
+        while piece := line.recv(1 << 16):
+            found += piece
+    return found
 
 
 def test_who_says_nothing_is_let_go(site: tuple[int, dict[str, str]]) -> None:

@@ -14,6 +14,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio, Verb
+from galleries.steps import clashes
 from galleries.papers.terms import BadTerms, LicenceTerms
 
 # What a headshot is taken for (common practice, no source); the photographer changes it per sitting.
@@ -89,6 +90,8 @@ def write(
     except BadTerms as error:
         raise BadInput(error.told) from error
     except IntegrityError as error:
+        if not clashes.at_once(error):
+            raise
         raise Conflict(_("Somebody wrote a licence at the same moment. Load the page again.")) from error
     return licence
 

@@ -24,7 +24,7 @@ from galleries.models import (
     Verb,
 )
 from galleries.papers.terms import BadTerms
-from galleries.steps import jobs
+from galleries.steps import clashes, jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
 from galleries.steps.delivering.file_order import FileOrder, Said
 from galleries.steps.delivering.offer import until
@@ -89,6 +89,8 @@ def prepare(
             )  # fmt: skip
             jobs.enqueue("delivery", delivery.pk, sitting)
     except IntegrityError as error:
+        if not clashes.at_once(error):
+            raise
         raise Conflict(_("Somebody asked for a delivery at the same moment. Load the page again.")) from error
     return delivery
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from galleries import stages
 from galleries.models import Delivery, Invite, JournalLine, Receipt, Verb
+from galleries.steps import clashes
 
 
 def record(
@@ -35,7 +36,9 @@ def record(
                 receipt = Receipt.objects.create(
                     delivery=delivery, invite=invite, who=who[:120], name=name, last_byte=last_byte
                 )
-        except IntegrityError:  # two requests of one browser at the same moment
+        except IntegrityError as error:  # perhaps two requests of one browser at the same moment
+            if not clashes.at_once(error):
+                raise
             return found.get()
         stages.touch(delivery.sitting)
         JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)

@@ -29,7 +29,7 @@ from galleries.models import (
     Verb,
     Version,
 )
-from galleries.steps import derived, jobs
+from galleries.steps import clashes, derived, jobs
 from galleries.steps.finishing import match, source_type
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
@@ -127,7 +127,9 @@ def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fiel
                     **detail,
                 )  # fmt: skip
             jobs.enqueue("version", version.pk, final.sitting)
-    except IntegrityError as error:  # the same file, or another for the same final, came at the same moment
+    except IntegrityError as error:  # perhaps the same file, or another for the same final, came at the same moment
+        if not clashes.at_once(error):
+            raise
         raise Conflict(_("Another version of this final came in at the same moment. Send the file again.")) from error
     return version
 

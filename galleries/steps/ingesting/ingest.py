@@ -21,7 +21,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import Frame, JournalLine, Refusal, Sitting, Verb
-from galleries.steps import derived, jobs
+from galleries.steps import clashes, derived, jobs
 from galleries.steps.ingesting import file_names
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
@@ -120,7 +120,9 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
             Refusal.objects.filter(sitting=sitting, name=name).delete()
             stages.touch(sitting)
             JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=found)
-    except IntegrityError:  # the same bytes came twice at the same moment
+    except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
+        if not clashes.at_once(error):
+            raise
         return _same(Frame.objects.get(sitting=sitting, sha256=found), name, by)
     return Outcome(name, "new", frame)
 

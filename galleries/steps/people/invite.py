@@ -24,6 +24,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Verb
+from galleries.steps import clashes
 from galleries.steps.people import caps, letters
 from galleries.steps.people.composing import compose
 
@@ -95,7 +96,9 @@ def _let_in(
                 **fields,
             )
             JournalLine.write(sitting, by.who, Verb.INVITED, f"{name} ({role})")
-    except IntegrityError:
+    except IntegrityError as error:
+        if not clashes.at_once(error):
+            raise
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
     return made
 

@@ -34,6 +34,7 @@ from fido2.webauthn import (
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import JournalLine, Passkey, Studio, Verb
+from galleries.steps import clashes
 from galleries.steps.people import second_factor, sessions
 
 log = logging.getLogger(__name__)
@@ -125,7 +126,9 @@ def add(account: User, by: Visitor, *, state: State, answer: Mapping[str, Any], 
                 id_hash=_hash(credential.credential_id),
                 sign_count=made.counter,
             )
-    except IntegrityError:
+    except IntegrityError as error:
+        if not clashes.at_once(error):
+            raise
         raise Conflict(_("That passkey is here already.")) from None
     JournalLine.write(None, by.who, Verb.PASSKEY_ADDED, name, account=account.pk)
     second_factor.tell_set(account, by.who, first)

@@ -19,6 +19,7 @@ from galleries.errors import BadInput, Conflict
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting, Verb
+from galleries.steps import clashes
 from galleries.steps.limits import limits
 
 SETTINGS = (
@@ -55,7 +56,9 @@ def create_sitting(user: User, **fields: Any) -> Sitting:
             with transaction.atomic():
                 sitting = Sitting.objects.create(slug=slug, photographer=user, **{**fields, "title": title})
                 JournalLine.write(sitting, visitor.who, Verb.SITTING_PLANNED, sitting.title)
-        except IntegrityError:  # somebody took the same name at the same moment
+        except IntegrityError as error:  # perhaps somebody took the same name at the same moment
+            if not clashes.at_once(error):
+                raise
             continue
         return sitting
     raise Conflict(_("There are too many sittings with this title; choose another."))

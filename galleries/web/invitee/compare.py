@@ -15,8 +15,7 @@ from galleries.access import Act, Visitor
 from galleries.errors import BadInput
 from galleries.models import Mark, Sitting
 from galleries.steps.picking import pick
-from galleries.web.doors import invitee_page
-from galleries.web.errors import wants_json
+from galleries.web.doors import invitee_page, wants_json
 from galleries.web.invitee import showing
 from galleries.web.invitee.page import page
 from galleries.web.invitee.sheet import config

@@ -18,8 +18,7 @@ from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Frame, Mark, Remark, Sitting
 from galleries.steps.picking import kept, pick
 from galleries.web.crop_shapes import crop_shapes
-from galleries.web.doors import guarded_inside, invitee, invitee_page
-from galleries.web.errors import wants_json
+from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page

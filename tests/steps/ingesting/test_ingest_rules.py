@@ -13,6 +13,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.db import IntegrityError
 
 from galleries import storage
 from galleries.access import Visitor
@@ -179,6 +180,20 @@ def test_of_the_same_bytes_twice_at_the_same_moment_the_second_is_the_first(
     outcome = ingest.add_frame(cast.sitting, file, "again.jpg", cast.as_owner)
     assert (outcome.state, outcome.frame, cast.sitting.frames.count()) == ("same", first, 1)
     assert cast.sitting.journal.count() == 1
+
+
+def test_another_broken_constraint_is_a_fault_and_not_the_same_bytes(
+    cast: Cast, file: Path, lets_in: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_words: object, **_more: object) -> None:
+        Frame.objects.filter(sitting=cast.sitting).update(width=None)
+
+    ingest.add_frame(cast.sitting, file, file.name, cast.as_owner)
+    file.write_bytes(file.read_bytes() + b"more")
+    monkeypatch.setattr(JournalLine, "write", broken)
+    with pytest.raises(IntegrityError):
+        ingest.add_frame(cast.sitting, file, "other.jpg", cast.as_owner)
+    assert cast.sitting.frames.count() == 1
 
 
 @pytest.mark.parametrize("act", ["frame", "folder"])

@@ -57,6 +57,14 @@ def test_invitees_and_nobody_are_sent_to_the_sign_in(cast: Cast, name: str) -> N
 
 
 @pytest.mark.parametrize("name", OF_A_SITTING)
+def test_a_script_whose_session_ended_is_told_so_and_not_led_to_another_page(cast: Cast, name: str) -> None:
+    for method in ("get", "post", "put"):
+        answer = getattr(Client(), method)(address(name, cast.sitting.slug), headers={"Accept": "application/json"})
+        assert (answer.status_code, answer.headers["Content-Type"]) == (403, "application/json"), method
+        assert "signed out" in answer.json()["error"]
+
+
+@pytest.mark.parametrize("name", OF_A_SITTING)
 def test_each_address_knows_its_methods(cast: Cast, name: str) -> None:
     client = cast.client_of(cast.owner)
     at = address(name, cast.sitting.slug)

@@ -95,6 +95,9 @@ def test_a_new_password_ends_every_other_session_and_is_told(cast: Cast) -> None
         ({"again": NEW + "!"}, "not typed the same twice"),
         ({"new": "short", "again": "short"}, "too short"),
         ({"new": "password1234", "again": "password1234"}, "too common"),
+        ({"new": "trustno1trustno1", "again": "trustno1trustno1"}, "easily guessed"),  # of the leaked lists, twice
+        ({"new": "iloveyou12345678", "again": "iloveyou12345678"}, "easily guessed"),
+        ({"new": "Northlight2026", "again": "Northlight2026"}, "easily guessed"),  # the studio's own word
         ({"new": "x" * 1001, "again": "x" * 1001}, "1000"),
     ],
 )
