@@ -1,4 +1,4 @@
-"""Two who do the same at the same moment: the second breaks a unique constraint. Any other broken constraint is a fault."""
+"""Two who do the same at the same moment: the second breaks a unique constraint. Any other broken one is a fault."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from django.db import IntegrityError
 
 
 def at_once(error: IntegrityError) -> bool:
-    """Whether a row like it was there already: SQLite's extended result codes, PostgreSQL's class 23, unique_violation."""
+    """Whether a row like it was there already, by SQLite's extended result codes and PostgreSQL's unique_violation."""
     cause = error.__cause__
     named = getattr(cause, "sqlite_errorname", "")
     return named in {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"} or (

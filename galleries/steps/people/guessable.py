@@ -1,4 +1,4 @@
-"""Passwords that guessing comes to soon: those of leaked lists, with what people add to them, and words of the house."""
+"""Passwords that guessing comes to soon: those of leaked lists with what people add to them, words of the house."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ LEAST = 3  # of zxcvbn's five grades: more than 10^8 guesses
 
 
 class NotGuessable:
-    """One of `AUTH_PASSWORD_VALIDATORS`. Asks nobody: zxcvbn brings 30,000 passwords of leaked lists, names and words."""
+    """One of `AUTH_PASSWORD_VALIDATORS`. Asks nobody: zxcvbn brings 30,000 leaked passwords, names and words."""
 
     def validate(self, password: str, user: User | None = None) -> None:
         """
@@ -27,8 +27,8 @@ class NotGuessable:
 
     def get_help_text(self) -> str:
         return _(
-            "It is easily guessed: it is made of words, names or leaked passwords that are tried first. Take several words"
-            " that do not belong together."
+            "It is easily guessed: it is made of words, names or leaked passwords that are tried first."
+            " Take several words that do not belong together."
         )
 
 
