@@ -28,7 +28,7 @@ from galleries.steps import clashes, jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
 from galleries.steps.delivering.file_order import FileOrder, Said
 from galleries.steps.delivering.offer import until
-from galleries.steps.finishing import approvals
+from galleries.steps.finishing import approvals, description
 
 Stage, D = Sitting.Stage, Delivery.State
 _IDS = uuid.UUID("6f0d9ad2-4f4e-5c3b-9a53-2a1c07c6f2b1")  # our own name space for document ids
@@ -156,7 +156,7 @@ def _said_of(final: Final, source: cut.Source) -> Said:
     return Said(
         title=", ".join(part for part in (sitting.subject_name, look) if part),
         description=f"Headshot of {sitting.subject_name}, frame {frame.label}" + (f", look “{look}”." if look else "."),
-        alt_text=final.alt_text,
+        alt_text=description.written(final),
         job_id=sitting.slug[:32],
         digital_source_type=source.version.kind if source.version else "digitalCapture",
         document_id=f"xmp.did:{uuid.uuid5(_IDS, source.sha256)}",

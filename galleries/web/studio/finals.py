@@ -21,7 +21,7 @@ from galleries.errors import BadInput, Missing
 from galleries.models import DeliverySize, Final, PinnedNote, Proof, Sitting, StrayRetouch, Verb, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import pixels, sizes
-from galleries.steps.finishing import approvals, notes, sending, source_type, versions
+from galleries.steps.finishing import approvals, description, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
@@ -69,6 +69,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,
+        "description": description.proposed(final),
         "small": picture(proof, "small"),
         "w": size[0],
         "h": size[1],

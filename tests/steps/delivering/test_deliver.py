@@ -18,6 +18,7 @@ from PIL import Image
 from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, Missing, Refused
+from galleries.imaging.rights import write as rights
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
@@ -85,6 +86,7 @@ def test_every_file_measures_what_its_size_says(delivery: Delivery, cast: Cast) 
             assert round(picture.info["dpi"][0]) == spec.ppi
         assert hashlib.sha256(data).hexdigest() == file.sha256
         assert len(data) == file.bytes
+        assert rights.read_rights(data).record.alt_text.startswith("Portrait of Ansa Veld.")
         assert not spec.byte_cap or file.bytes <= spec.byte_cap
         assert file.name == f"veld-ansa_linen-shirt_{file.final.frame.label}_{file.size_slug}.jpg"
     cast.sitting.refresh_from_db()
