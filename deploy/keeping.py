@@ -13,6 +13,7 @@ import fcntl
 import hashlib
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -81,6 +82,7 @@ def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
                     shutil.copyfileobj(source, out, CHUNK)
             except FileNotFoundError:  # removed while we copied
                 part.unlink(missing_ok=True)
+                there.discard(key)
                 continue
             if not _whole(key, part):
                 part.unlink()
@@ -94,25 +96,59 @@ def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
     return copied, total
 
 
+def _files_of(folder: Path) -> Iterator[tuple[str, str, Path]]:
+    """Store, key and path of every file of the backup."""
+    for name in STORES:
+        root = folder / name
+        for path in sorted(root.rglob("*")):
+            if path.is_file() and not path.name.endswith(".part"):
+                yield name, str(path.relative_to(root)), path
+
+
+def check_files(folder: Path, about: dict[str, Any]) -> None:
+    """Read every file of the backup before any is copied: all there, each what its key says, and room for them."""
+    from django.conf import settings
+
+    count = size = 0
+    for _name, key, path in _files_of(folder):
+        if not _whole(key, path):
+            raise Trouble(f"{path} in the backup is damaged: its content is not what its name says.")
+        count, size = count + 1, size + path.stat().st_size
+    if count < about.get("files", 0):
+        raise Trouble(f"The backup is not whole: about.json names {about['files']} files, {count} are there.")
+    for root in settings.FILES_FOLDERS:
+        root.mkdir(parents=True, exist_ok=True)
+        free = shutil.disk_usage(root).free
+        if size > free:
+            raise Trouble(f"The backup holds {size:,} bytes of files, and the disk of {root} has only {free:,} left.")
+
+
 def copy_in(folder: Path) -> int:
-    """Put every file of the backup into the stores, checked against its key."""
+    """Put every file of the backup into the stores; `check_files` has read them."""
     from django.core.files.base import File
     from django.core.files.storage import storages
 
     count = 0
-    for name in STORES:
-        root = folder / name
-        for path in sorted(root.rglob("*")):
-            if not path.is_file() or path.name.endswith(".part"):
-                continue
-            key = str(path.relative_to(root))
-            if not _whole(key, path):
-                raise Trouble(f"{path} in the backup is damaged: its content is not what its name says.")
-            if not storages[name].exists(key):
-                with open(path, "rb") as file:
-                    storages[name].save(key, File(file))
-            count += 1
+    for name, key, path in _files_of(folder):
+        if not storages[name].exists(key):
+            with open(path, "rb") as file:
+                storages[name].save(key, File(file))
+        count += 1
     return count
+
+
+@contextlib.contextmanager
+def or_nothing() -> Iterator[None]:
+    """Into empty stores: whatever stops it, they are empty again."""
+    from django.core.files.storage import storages
+
+    try:
+        yield
+    except BaseException:
+        for name in STORES:
+            store: Any = storages[name]
+            store.remove_prefix("sittings")
+        raise
 
 
 # --- database -------------------------------------------------------------------------------------------------
@@ -127,7 +163,8 @@ def _postgres_words(database: dict[str, Any]) -> tuple[list[str], dict[str, str]
     return words, env
 
 
-def _run(command: list[str], env: dict[str, str]) -> None:
+def _run(command: list[str], env: dict[str, str]) -> str:
+    """What it printed."""
     try:
         done = subprocess.run(command, env=env, capture_output=True, text=True, check=False)
     except FileNotFoundError:
@@ -135,6 +172,7 @@ def _run(command: list[str], env: dict[str, str]) -> None:
     if done.returncode:
         last = (done.stderr.strip().splitlines() or ["no reason given"])[-1]
         raise Trouble(f"{command[0]} failed: {last}")
+    return done.stdout
 
 
 def dump_database(folder: Path, stamp: str) -> Path:
@@ -160,18 +198,48 @@ def dump_database(folder: Path, stamp: str) -> Path:
     return target
 
 
-def load_database(dump: Path) -> None:
+def check_dump(dump: Path) -> None:
+    """The copy of the database can be read, is of the kind that PORTAL_DATABASE names, and not of a later release."""
     from django.conf import settings
 
     database = settings.DATABASES["default"]
     sqlite = database["ENGINE"].endswith("sqlite3")
     if sqlite != (dump.suffix == ".sqlite3"):
         raise Trouble(f"{dump.name} is of another kind of database than PORTAL_DATABASE names.")
-    if sqlite:
+    unknown = _migrations_in(dump, sqlite) - _migrations_here()
+    if unknown:
+        raise Trouble(f"{dump.name} is of a later release than this one: it knows {min(unknown)}. Take that release.")
+
+
+def _migrations_in(dump: Path, sqlite: bool) -> set[str]:
+    if not sqlite:
+        wanted = ["--data-only", "--table=django_migrations", "--file=-", str(dump)]
+        rows = re.findall(r"^\d+\tgalleries\t(\S+)\t", _run(["pg_restore", *wanted], dict(os.environ)), re.MULTILINE)
+        return set(rows)
+    try:
+        with contextlib.closing(sqlite3.connect(f"file:{dump}?mode=ro&immutable=1", uri=True)) as tables:
+            if tables.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
+                raise Trouble(f"{dump.name} is damaged.")
+            return {name for (name,) in tables.execute("SELECT name FROM django_migrations WHERE app = 'galleries'")}
+    except sqlite3.DatabaseError as error:
+        raise Trouble(f"{dump.name} is damaged: {error}.") from error
+
+
+def _migrations_here() -> set[str]:
+    return {path.stem for path in (ROOT / "galleries" / "migrations").glob("[0-9]*.py")}
+
+
+def load_database(dump: Path) -> None:
+    from django.conf import settings
+
+    database = settings.DATABASES["default"]
+    if dump.suffix == ".sqlite3":
         target = Path(database["NAME"])
         for extra in ("-wal", "-shm"):
             Path(f"{target}{extra}").unlink(missing_ok=True)
-        shutil.copyfile(dump, target)
+        part = target.with_name(f".{target.name}.part")
+        shutil.copyfile(dump, part)
+        part.replace(target)
     else:
         words, env = _postgres_words(database)
         _run(["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", *words, str(dump)], env)
@@ -229,6 +297,14 @@ def backup(options: argparse.Namespace) -> None:
     )
 
 
+def _about(folder: Path, dump: Path) -> dict[str, Any]:
+    """What the last backup said of itself; nothing where another copy of the database is taken, whose files may be
+    fewer by now."""
+    path = folder / "about.json"
+    about: dict[str, Any] = json.loads(path.read_text()) if path.exists() else {}
+    return about if about.get("database") == dump.name else {}
+
+
 def restore(options: argparse.Namespace) -> None:
     from django.conf import settings
 
@@ -246,10 +322,14 @@ def restore(options: argparse.Namespace) -> None:
             raise Trouble("The site is running; stop it first.") from None
         if not _is_empty():
             raise Trouble("The site at hand is not empty; restore into a new PORTAL_HOME, database and stores.")
-        say("Putting back files")
-        count = copy_in(folder)
-        say(f"Putting back {dump.name}")
-        load_database(dump)
+        say("Checking the backup")
+        check_dump(dump)
+        check_files(folder, _about(folder, dump))
+        with or_nothing():
+            say("Putting back files")
+            count = copy_in(folder)
+            say(f"Putting back {dump.name}")
+            load_database(dump)
         key = folder / "secret-key"
         if key.exists() and not os.environ.get("PORTAL_SECRET_KEY"):
             shutil.copy(key, settings.SITE_DIR / "secret-key")

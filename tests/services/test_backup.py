@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import shutil
 import sqlite3
 import subprocess
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -48,13 +50,25 @@ def command(name: str, site: Site, *words: str) -> subprocess.CompletedProcess[s
     )
 
 
-@pytest.fixture
-def site(tmp_path: Path) -> Site:
-    (tmp_path / "site").mkdir()
-    made = Site(tmp_path / "site")
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    made = Site(tmp_path_factory.mktemp("site"))
     made.manage("migrate", "-v", "0")
     made.python(MAKE)
     return made
+
+
+@pytest.fixture(scope="module")
+def kept_once(made_once: Site, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A backup of it."""
+    folder = tmp_path_factory.mktemp("kept")
+    assert command("backup", made_once, str(folder)).returncode == 0
+    return folder
+
+
+@pytest.fixture
+def site(made_once: Site, tmp_path: Path) -> Site:
+    return Site(shutil.copytree(made_once.home, tmp_path / "site"))
 
 
 def empty(tmp_path: Path, **more: str) -> Site:
@@ -128,17 +142,51 @@ def test_a_site_that_holds_something_is_not_written_over(site: Site, tmp_path: P
     assert site.python(COUNT) == "5 True 5 5 5"
 
 
-def test_a_damaged_backup_is_named_and_not_restored(site: Site, tmp_path: Path) -> None:
-    kept = tmp_path / "kept"
-    command("backup", site, str(kept))
-    victim = next(path for path in (kept / "private").rglob("*.jpg"))
+def _file_damaged(kept: Path) -> str:
+    victim = sorted((kept / "proofs").rglob("*.jpg"))[-1]
     data = bytearray(victim.read_bytes())
     data[1000] ^= 1
     victim.write_bytes(data)
-    done = command("restore-backup", empty(tmp_path), str(kept))
+    return f"{victim.name} in the backup is damaged"
+
+
+def _file_missing(kept: Path) -> str:
+    sorted((kept / "proofs").rglob("*.jpg"))[-1].unlink()
+    return "names 10 files, 9 are there"
+
+
+def _database_cut_short(kept: Path) -> str:
+    dump = next(kept.glob("database-*"))
+    dump.write_bytes(dump.read_bytes()[:-50_000])
+    return f"{dump.name} is damaged"
+
+
+def _of_a_later_release(kept: Path) -> str:
+    with contextlib.closing(sqlite3.connect(next(kept.glob("database-*")))) as tables:
+        tables.execute("INSERT INTO django_migrations VALUES (9999, 'galleries', '9999_later', '2040-01-01')")
+        tables.commit()
+    return "later release than this one: it knows 9999_later"
+
+
+def _of_another_kind(kept: Path) -> str:
+    dump = next(kept.glob("database-*"))
+    dump.rename(kept / f"{dump.stem}.dump")
+    return "of another kind of database"
+
+
+@pytest.mark.parametrize(
+    "harm", [_file_damaged, _file_missing, _database_cut_short, _of_a_later_release, _of_another_kind]
+)
+def test_a_backup_that_does_not_hold_is_named_before_anything_is_copied(
+    kept_once: Path, tmp_path: Path, harm: Callable[[Path], str]
+) -> None:
+    kept = shutil.copytree(kept_once, tmp_path / "kept")
+    told, new = harm(kept), empty(tmp_path)
+    done = command("restore-backup", new, str(kept))
     assert done.returncode == 1
-    assert victim.name in done.stderr
-    assert "damaged" in done.stderr
+    assert told in done.stderr
+    assert [path for path in (new.home / "files").rglob("*") if path.is_file()] == []
+    assert (new.home / "portal.sqlite3").stat().st_size == 0
 
 
 def test_no_backup_there_is_one_line(tmp_path: Path) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from argparse import ArgumentParser
 from typing import Any
+
+from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
 from galleries.steps.keeping import inventory
@@ -11,12 +14,16 @@ from galleries.steps.keeping import inventory
 
 class Command(TradeCommand):
     help = """Read every stored file and compare: missing (a row names it, the store has it not), orphan (in the
-store, no row names it), wrong (its bytes are not those of its SHA-256). Exit status 0 only when nothing is."""
-    example = "manage.py verify\n  manage.py verify ansa-veld --json"
+store, no row names it), wrong (its bytes are not those of its SHA-256). Exit status 0 only when nothing is.
+With --remove the orphans go, after they were listed and you said yes; none that is younger than a day, for it may be of
+work that is just being done."""
+    example = "manage.py verify\n  manage.py verify ansa-veld --json\n  manage.py verify --remove"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("sitting", nargs="?", help="only this sitting (default: everything)")
+        parser.add_argument("--remove", action="store_true", help="remove the orphans, after asking")
+        parser.add_argument("--yes", action="store_true", help="with --remove: do not ask")
 
     def work(self, options: dict[str, Any]) -> Any:
         sitting = sitting_named(options["sitting"]) if options["sitting"] else None
@@ -24,10 +31,32 @@ store, no row names it), wrong (its bytes are not those of its SHA-256). Exit st
         for kind, places in (("missing", found.missing), ("orphan", found.orphans), ("wrong", found.wrong)):
             for place in places:
                 self.tell(options, f"{kind:8} {place}")
-        self.all_done = found.good
         self.tell(
             options,
             f"{found.checked} files, {found.bytes:,} bytes read: {len(found.missing)} missing, "
             f"{len(found.orphans)} orphans, {len(found.wrong)} wrong; {found.caches} kept for speed only.",
         )
-        return found.as_dict()
+        result = found.as_dict()
+        if options["remove"] and found.orphans and self._agreed(options, len(found.orphans)):
+            cleared = inventory.clear(found.orphans)
+            result |= cleared.as_dict()
+            found.orphans = cleared.young + cleared.named
+            self.tell(options, self._told(cleared))
+        self.all_done = result["good"] = found.good
+        return result
+
+    def _agreed(self, options: dict[str, Any], count: int) -> bool:
+        """Nobody to ask is a no."""
+        if options["yes"]:
+            return True
+        if options["json"] or not sys.stdin.isatty():
+            raise CommandError("Nobody is there to ask: say --yes to remove the orphans.")
+        return input(f"Remove these {count} orphans for good? [yes/no] ").strip().lower() in {"y", "yes"}
+
+    def _told(self, cleared: inventory.Cleared) -> str:
+        line = f"Removed {len(cleared.removed)}."
+        if cleared.young:
+            line += f" {len(cleared.young)} are younger than a day and stay: work may be about to name them."
+        if cleared.named:
+            line += f" {len(cleared.named)} were named by a row meanwhile and stay."
+        return line

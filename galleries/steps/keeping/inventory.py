@@ -6,10 +6,12 @@ import hashlib
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any, Protocol, cast
 
 from django.core.files.storage import Storage
 from django.db.models import Model
+from django.utils import timezone
 
 from galleries import storage
 from galleries.models import (
@@ -138,6 +140,52 @@ def compare(sitting: Sitting | None = None, seen: Callable[[int], None] | None =
                 seen(found.checked)
     found.missing = sorted(f"{where}:{key}" for where, key in named)
     return found
+
+
+# Files come before their rows: a younger orphan may be of work that is just being done.
+YOUNG = timedelta(days=1)
+
+
+@dataclass
+class Cleared:
+    """What became of orphans, as lists of 'store:key'."""
+
+    removed: list[str] = field(default_factory=list)
+    young: list[str] = field(default_factory=list)
+    named: list[str] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, list[str]]:
+        return dict(self.__dict__)
+
+
+def clear(orphans: Sequence[str], young: timedelta = YOUNG) -> Cleared:
+    """Remove files that no row names, as `compare` found them.
+
+    What a row has come to name meanwhile, and what is younger than `young`, stays. A file that is gone already is no
+    error.
+    """
+    done, before = Cleared(), timezone.now() - young
+    for place in orphans:
+        where, _colon, key = place.partition(":")
+        try:
+            if store(where).get_modified_time(key) > before:
+                done.young.append(place)
+                continue
+        except FileNotFoundError:
+            continue
+        if _named_by_now((where, key)):
+            done.named.append(place)
+            continue
+        store(where).delete(key)
+        done.removed.append(place)
+    return done
+
+
+def _named_by_now(place: Place) -> bool:
+    """Asked for each file right before it goes."""
+    uid = place[1].split("/")[1]
+    sitting = Sitting.objects.filter(uid=uid).first() if re.fullmatch(r"[0-9a-f]{32}", uid) else None
+    return sitting is not None and (place in expected(sitting) or is_cache(place[1]))
 
 
 def _compare_one(found: Comparison, named: dict[Place, str], where: str, key: str) -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import secrets
+import shutil
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, cast
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.core import serializers
 from django.core.exceptions import ValidationError
@@ -67,19 +71,11 @@ def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Res
             archive_shape.entries(archive, head)
             _check_free(head)
             files = list(archive_file.checked_files(archive, head, seen))
-            storage.open_again(UUID(hex=head["uid"]))
-            erase.comes_back(UUID(hex=head["uid"]))
-            _put_files(archive, files)
-            try:
+            _check_room(archive, files)
+            _put_rows(head, photographer, only_tried=True)
+            with _or_nothing(UUID(hex=head["uid"])):
+                _put_files(archive, files)
                 found, numbers = _put_rows(head, photographer)
-            except _NOT_OURS as error:
-                _take_back(head["uid"])
-                raise BadInput(
-                    _("A row of the archive cannot be put back; nothing was restored: %s") % str(error)[:200]
-                ) from error
-            except BaseException:
-                _take_back(head["uid"])
-                raise
     except (zipfile.BadZipFile, OSError) as error:
         raise BadInput(
             _("%(path)s cannot be read as an archive: %(error)s.") % {"path": path, "error": error}
@@ -96,48 +92,97 @@ def _check_free(head: dict[str, Any]) -> None:
         raise Conflict(_("Another sitting is called “%s” here; rename it first.") % fields["slug"])
 
 
+def _check_room(archive: zipfile.ZipFile, files: list[dict[str, Any]]) -> None:
+    """
+    Raises:
+        BadInput: the disk of the stores has no room for the files. A bucket is not asked.
+    """
+    wanted = sum(archive.getinfo(f"{item['store']}/{item['key']}").file_size for item in files)
+    for folder in settings.FILES_FOLDERS:
+        free = shutil.disk_usage(next(one for one in (folder, *folder.parents) if one.is_dir())).free
+        if wanted > free:
+            raise BadInput(
+                _("The archive holds %(wanted)s bytes of files, and the disk has only %(free)s left.")
+                % {"wanted": f"{wanted:,}", "free": f"{free:,}"}
+            )
+
+
+@contextmanager
+def _or_nothing(uid: UUID) -> Iterator[None]:
+    """The sitting's folder open while it comes back. Whatever stops that, its files go again, and the folder of one
+    that had been removed for good is shut as it was."""
+    removed = m.Erasure.objects.filter(uid=uid).exists()
+    erase.comes_back(uid)
+    storage.open_again(uid)
+    try:
+        yield
+    except BaseException:
+        if removed:
+            storage.shut(uid)
+        for name in (inventory.PRIVATE, inventory.PROOFS):
+            inventory.listing(name).remove_prefix(storage.home(uid))
+        raise
+
+
 def _put_files(archive: zipfile.ZipFile, files: list[dict[str, Any]]) -> None:
     for item in files:
         with archive.open(f"{item['store']}/{item['key']}") as source:
             storage.put(inventory.store(item["store"]), item["key"], source)
 
 
-def _take_back(uid: str) -> None:
-    for name in (inventory.PRIVATE, inventory.PROOFS):
-        inventory.listing(name).remove_prefix(f"sittings/{uid}")
+def _put_rows(head: dict[str, Any], photographer: str, *, only_tried: bool = False) -> tuple[m.Sitting, _Numbers]:
+    """All rows in one transaction. `only_tried`: taken back at once, to know before a file is copied that they fit.
 
-
-def _put_rows(head: dict[str, Any], photographer: str) -> tuple[m.Sitting, _Numbers]:
-    numbers = _Numbers({User: _people(head, photographer), m.DeliverySize: _sizes(head)})
-    with transaction.atomic():
-        if not m.Studio.objects.exists():
-            for plain in head["studio"]:
-                _check_kind(m.Studio, plain)
-                for row in serializers.deserialize("json", json.dumps([plain])):
-                    row.save()
-        for model, _path in TABLES:
-            numbers.new.setdefault(model, {})
-            for plain in head["rows"].get(model.__name__, []):
-                _put_row(model, plain, numbers)
-        for model, pk, name, old in numbers.later:
-            target = cast("type[models.Model]", model._meta.get_field(name).related_model)
-            if old in numbers.new[target]:
-                model._base_manager.filter(pk=pk).update(**{f"{name}_id": numbers.new[target][old]})
-        sitting = m.Sitting.objects.get(uid=head["uid"])
-        for delivery in m.Delivery.objects.filter(sitting=sitting):
-            delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
-            file_order.of(delivery)  # refused here, and not when somebody wants the pictures
-            delivery.save(update_fields=["orders"])
-        _own_tracer_key(sitting)
-        _carry_versions(sitting, _first_fields(head, "Version"))
-        keepable = _first_fields(head, "Frame") or _first_fields(head, "Look")
-        if keepable and "kept_by_subject" not in keepable:
-            _carry_kept(sitting)
-        if "put_away_from" not in _first_fields(head, "Sitting"):
-            _carry_stage(sitting)
-        _reset_counters()
-        m.JournalLine.write(sitting, "the program", Verb.RESTORED_FROM_A_FILE, sitting.title)
+    Raises:
+        BadInput: a row cannot be put back.
+    """
+    try:
+        with transaction.atomic():
+            numbers = _Numbers({User: _people(head, photographer), m.DeliverySize: _sizes(head)})
+            _rows_as_they_were(head, numbers)
+            sitting = m.Sitting.objects.get(uid=head["uid"])
+            _as_of_today(sitting, head, numbers)
+            m.JournalLine.write(sitting, "the program", Verb.RESTORED_FROM_A_FILE, sitting.title)
+            if only_tried:
+                transaction.set_rollback(True)
+            else:
+                _reset_counters()
+    except _NOT_OURS as error:
+        raise BadInput(
+            _("A row of the archive cannot be put back; nothing was restored: %s") % str(error)[:200]
+        ) from error
     return sitting, numbers
+
+
+def _rows_as_they_were(head: dict[str, Any], numbers: _Numbers) -> None:
+    if not m.Studio.objects.exists():
+        for plain in head["studio"]:
+            _check_kind(m.Studio, plain)
+            for row in serializers.deserialize("json", json.dumps([plain])):
+                row.save()
+    for model, _path in TABLES:
+        numbers.new.setdefault(model, {})
+        for plain in head["rows"].get(model.__name__, []):
+            _put_row(model, plain, numbers)
+    for model, pk, name, old in numbers.later:
+        target = cast("type[models.Model]", model._meta.get_field(name).related_model)
+        if old in numbers.new[target]:
+            model._base_manager.filter(pk=pk).update(**{f"{name}_id": numbers.new[target][old]})
+
+
+def _as_of_today(sitting: m.Sitting, head: dict[str, Any], numbers: _Numbers) -> None:
+    """What an earlier release's archive did not say, and what leans on numbers that are others' here."""
+    for delivery in m.Delivery.objects.filter(sitting=sitting):
+        delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
+        file_order.of(delivery)  # refused here, and not when somebody wants the pictures
+        delivery.save(update_fields=["orders"])
+    _own_tracer_key(sitting)
+    _carry_versions(sitting, _first_fields(head, "Version"))
+    keepable = _first_fields(head, "Frame") or _first_fields(head, "Look")
+    if keepable and "kept_by_subject" not in keepable:
+        _carry_kept(sitting)
+    if "put_away_from" not in _first_fields(head, "Sitting"):
+        _carry_stage(sitting)
 
 
 def _own_tracer_key(sitting: m.Sitting) -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import shutil
 import zipfile
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.files.base import ContentFile
+from django.core.files.storage import Storage
 from django.utils import timezone
 
 from galleries import storage
@@ -239,6 +243,49 @@ def test_a_row_that_cannot_be_put_back_takes_all_away_again(cast: Cast, tmp_path
     with pytest.raises(BadInput, match="nothing was restored"):
         back(broken)
     assert (Sitting.objects.count(), Look.objects.count(), erase.scan(cast.sitting.uid)) == (0, looks, ())
+
+
+def test_rows_are_tried_before_a_file_is_copied(cast: Cast, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    broken = changed(written(cast, tmp_path), lambda head: head["rows"]["Look"][0]["fields"].update(position="x"))
+    moved_on(cast)
+    cast.colleague.delete()
+    before = User.objects.count()
+    monkeypatch.setattr(storage, "put", lambda *_what: pytest.fail("a file was copied"))
+    with pytest.raises(BadInput, match="nothing was restored"):
+        back(broken)
+    assert User.objects.count() == before  # nor is anybody made who would have come with it
+
+
+def test_a_disk_without_room_is_said_before_a_file_is_copied(
+    cast: Cast, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = written(cast, tmp_path)
+    moved_on(cast)
+    usage = shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _path: usage._replace(free=4))
+    with pytest.raises(BadInput, match="holds 5 bytes of files, and the disk has only 4 left"):
+        back(path)
+    assert (erase.scan(cast.sitting.uid), Sitting.objects.count()) == ((), 0)
+
+
+def test_a_file_that_cannot_be_copied_leaves_nothing_and_the_folder_as_shut_as_it_was(
+    cast: Cast, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, key = written(cast, tmp_path), cast.sitting.frames.get().key
+    moved_on(cast)
+
+    def full(store: Storage, key: str, content: IO[bytes]) -> None:
+        store.save(key, ContentFile(b"by"))
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(storage, "put", full)
+        with pytest.raises(BadInput, match="No space left"):
+            back(path)
+    assert (erase.scan(cast.sitting.uid), Sitting.objects.count()) == ((), 0)
+    with pytest.raises(Missing):  # it had been removed for good
+        storage.put(storage.private(), key, b"late")
+    assert back(path).frames.count() == 1
 
 
 def test_numbers_counted_on_after_it_are_free(cast: Cast, tmp_path: Path) -> None:
