@@ -20,7 +20,7 @@ THROUGH = re.compile("Through")
 
 @pytest.fixture
 def card(tmp_path: Path) -> list[Path]:
-    """Twelve frames, one of them twice, one that is no picture, and a companion."""
+    """Twelve frames, one of them twice, one that is no picture, a companion and a raw file."""
     paths = []
     for number in range(1, 13):
         path = tmp_path / f"KAL_{number:04d}.JPG"
@@ -29,7 +29,8 @@ def card(tmp_path: Path) -> list[Path]:
     (tmp_path / "COPY.JPG").write_bytes(paths[0].read_bytes())
     (tmp_path / "PAPER.JPG").write_bytes(b"%PDF-1.4 this is no picture")
     (tmp_path / "KAL_0001.XMP").write_bytes(b"<x/>")
-    return [*paths, tmp_path / "COPY.JPG", tmp_path / "PAPER.JPG", tmp_path / "KAL_0001.XMP"]
+    (tmp_path / "KAL_0001.NEF").write_bytes(b"raw")
+    return [*paths, *(tmp_path / name for name in ("COPY.JPG", "PAPER.JPG", "KAL_0001.XMP", "KAL_0001.NEF"))]
 
 
 def open_page(page: Page, live_server: Any, cast: Cast) -> list[str]:
@@ -53,10 +54,13 @@ def test_a_card_comes_in_whole_and_a_second_time_nothing_is_sent(
         expect(page.locator("#said")).to_contain_text("1 other files passed over")
         assert Frame.objects.count() == 12
         assert Refusal.objects.get().name == "PAPER.JPG"
-        expect(page.locator("#refusals li")).to_contain_text("PAPER.JPG")
+        expect(page.locator("#said")).to_contain_text("Raw files stay on your disk: 1 (.nef).")
+        expect(page.get_by_role("heading", name="Not brought in: 1")).to_be_visible()
+        expect(page.locator("#troubled li")).to_contain_text("PAPER.JPG")
         expect(page.locator("#frame-count")).to_have_text("12")
         assert len(sent) <= 14
         page.reload()
+        expect(page.locator("main > section").first).to_contain_text("PAPER.JPG")  # what was refused stands first
         before = len(sent)
         page.set_input_files("#pick-files", card[:12])
         expect(page.locator("#said")).to_have_text(re.compile("Through: 0 new, 12 here already"))
@@ -128,11 +132,12 @@ def test_a_file_that_cannot_be_sent_can_be_tried_again(
         page.reload()
         page.route("**/upload/file", lambda route: route.fulfill(status=403, json={"error": "Not now."}))
         page.set_input_files("#pick-files", card[:2])
-        expect(page.locator("#files li[data-state=failed]")).to_have_count(2)
-        expect(page.locator("#files li").first).to_contain_text("Not now.")
+        expect(page.locator("#troubled li[data-state=failed]")).to_have_count(2)
+        expect(page.locator("#troubled li").first).to_contain_text("Not now.")
         page.unroute("**/upload/file")
-        page.get_by_role("button", name="Try the failed ones again").click()
+        page.get_by_role("button", name="Try these again").click()
         expect(page.locator("#files li[data-state=new]")).to_have_count(2)
+        expect(page.locator("#troubles")).to_be_hidden()
 
 
 def test_dropped_files_are_taken_too(

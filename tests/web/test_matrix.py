@@ -76,7 +76,7 @@ INVITEE_PAGES = {
 }  # fmt: skip
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
-agreed finals version-picture version-file crops crop-source crop-preview crop-paper delivery
+agreed finals stray-picture version-picture version-file crops crop-source crop-preview crop-paper delivery
 delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
 letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
@@ -125,7 +125,12 @@ TOLD_INSIDE = {
 
 
 DRAWN = (
-    *(("steps.sorting.loupe", "eyes"), ("steps.ingesting.proof", "view"), ("steps.delivering.cut", "preview")),
+    *(
+        ("steps.sorting.loupe", "eyes"),
+        ("steps.ingesting.proof", "view"),
+        ("steps.finishing.versions", "stray_view"),
+        ("steps.delivering.cut", "preview"),
+    ),
     *(("steps.delivering.cut", "preview_sheet"), ("steps.sorting.contact", "contact_sheet_pdf")),
     ("imaging.contained.door", "make_view"),
 )
@@ -195,7 +200,7 @@ class Place:
             "slug": sitting.slug, "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
             "reference_id": sitting.references.create(key=keys["r.jpg"], brought_by="Ansa Veld").pk,
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
-            "stray_id": sitting.strays.create(sha256="b" * 64, key="k", name="n", bytes=1).pk,
+            "stray_id": sitting.strays.create(sha256="b" * 64, key=keys["v.jpg"], name="n", bytes=1).pk,
             "note_id": final.pinned_notes.create(x=0, y=0, text="t", who="w").pk, "delivery_id": delivery.pk,
             "size": size.slug, "copy_id": own_copy.pk,
             "letter_id": sitting.letters.create(invite=cast.subject, kind="proofs", to=cast.subject.email).pk,

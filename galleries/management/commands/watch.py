@@ -25,12 +25,15 @@ With --json each file is one line of JSON."""
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("folder", type=Path, help="the folder the camera or its program writes into")
+        parser.add_argument("--make-folder", action="store_true", help="make the folder when it is missing")
         parser.add_argument("--sitting", required=True, help="the sitting's short name")
         parser.add_argument("--every", type=float, default=0.25, help="seconds between two looks (0.25)")
         parser.add_argument("--for", type=float, dest="seconds", help="end after so many seconds")
 
     def handle(self, *args: Any, **options: Any) -> None:
         folder: Path = options["folder"]
+        if options["make_folder"]:
+            self._make(folder)
         if not folder.is_dir():
             raise CommandError(f"{folder} is not a folder.")
         if not 0.05 <= options["every"] <= 5:
@@ -48,6 +51,13 @@ With --json each file is one line of JSON."""
             self.tell(options, "Ended.")
         except Refused as error:
             raise CommandError(str(error)) from error
+
+    @staticmethod
+    def _make(folder: Path) -> None:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CommandError(f"{folder} cannot be made: {error.strerror}.") from error
 
     def _look(self, watcher: Watcher, options: dict[str, Any]) -> None:
         for outcome in watcher.look():

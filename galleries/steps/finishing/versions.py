@@ -169,7 +169,21 @@ def drop_stray(stray: StrayRetouch, by: Visitor) -> None:
         stages.touch(stray.sitting)
         JournalLine.write(stray.sitting, by.who, Verb.STRAY_RETOUCH_DROPPED, stray.name, sha256=stray.sha256)
     if not Version.objects.filter(key=stray.key).exists():
+        shown = _stray_view(stray)
+        shown.store.delete(shown.key)
         storage.private().delete(stray.key)
+
+
+STRAY_SIDE = 1600  # beside a frame, each has half a desktop's width
+
+
+def _stray_view(stray: StrayRetouch) -> derived.Derived:
+    return derived.view_place(stray.sitting, stray.sha256, STRAY_SIDE)
+
+
+def stray_view(stray: StrayRetouch) -> bytes:
+    """A file that waits for a choice, unstamped, for the studio's own eyes. Raises `ImagingError`."""
+    return derived.view(stray.sitting, stray.key, stray.sha256, STRAY_SIDE)
 
 
 def render_version(version_id: int) -> None:

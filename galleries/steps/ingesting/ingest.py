@@ -32,10 +32,8 @@ CHUNK = 1 << 20
 # What a camera's card and a computer put beside pictures; passed over without a word.
 NOT_FOR_US = re.compile(r"^(\.|Thumbs\.db$|desktop\.ini$)", re.IGNORECASE)
 # Files that stand beside a frame and are no picture for the sheet: raw files and their companions.
-COMPANIONS = {
-    *(".xmp", ".thm", ".wav", ".mp4", ".mov", ".txt", ".csv", ".ctg", ".dat"),
-    *(".dng", ".raw", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".iiq", ".3fr"),
-}
+RAW = {".dng", ".raw", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".iiq", ".3fr"}
+COMPANIONS = {*RAW, ".xmp", ".thm", ".wav", ".mp4", ".mov", ".txt", ".csv", ".ctg", ".dat"}
 
 
 @dataclass(frozen=True)

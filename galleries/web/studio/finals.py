@@ -8,9 +8,10 @@ from urllib.parse import unquote
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import prefetch_related_objects
-from django.http import HttpRequest, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.http.request import UnreadablePostError
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -45,16 +46,34 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "sitting": sitting,
         "page": "studio-finals",
         "rows": [_row(final, proofs, chosen) for final in listed],
-        "strays": sitting.strays.prefetch_related("candidates__frame"),
-        "all_finals": listed,
+        "strays": _strays(sitting, listed, proofs),
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
         "unsent": sending.waiting(sitting),
-        "companions": " ".join(sorted(ingest.COMPANIONS)),
+        "companions": " ".join(sorted(ingest.COMPANIONS - ingest.RAW)),
+        "raw": " ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
     }
     return render(request, "galleries/studio/finals.html", context)
+
+
+def _strays(sitting: Sitting, listed: list[Final], proofs: dict[int, Proof]) -> list[dict[str, Any]]:
+    """Each file that waits for a choice: the frames it is likely to be of, large, and all others, small."""
+    rows = []
+    for stray in sitting.strays.prefetch_related("candidates__frame"):
+        likely = list(stray.candidates.all())
+        known = {final.pk for final in likely}
+        rows.append(
+            {
+                "stray": stray,
+                "likely": [(final, reverse("view-picture", args=[final.frame_id])) for final in likely],
+                "others": [
+                    (final, picture(proofs.get(final.frame_id), "small")) for final in listed if final.pk not in known
+                ],
+            }
+        )
+    return rows
 
 
 def _few_pixels(version: Version | None, chosen: list[DeliverySize]) -> str:
@@ -151,6 +170,16 @@ def settle_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray
     versions.settle_stray(stray, final, visitor)
     messages.success(request, _("“%(file)s” is a retouch of %(frame)s.") % {"file": stray.name, "frame": final.frame})
     return redirect("studio-finals", slug=sitting.slug)
+
+
+@studio_page()
+@require_safe
+def stray_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
+    """A file that waits for a choice, unstamped, for the studio alone."""
+    stray = _stray(sitting, stray_id)
+    response = HttpResponse(versions.stray_view(stray), content_type="image/jpeg")
+    response.headers["Cache-Control"] = FOREVER
+    return response
 
 
 @studio_page()

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -31,8 +36,21 @@ def on_set(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "now": newest(sitting),
         "planned": planned,
         "current": sitting.current_look,
+        "watching": watching(sitting),
     }
     return render(request, "galleries/studio/set.html", context)
+
+
+def watching(sitting: Sitting) -> str:
+    """The line that watches a folder for this sitting, for a shell on the site's own machine, as it stands.
+
+    The folder is the sitting's own and is made when it is missing; it is the shell that knows whose `~` is.
+    """
+    base = Path(settings.BASE_DIR)
+    words = [sys.executable, str(base / "manage.py"), "watch"]
+    site = [] if base / ".site" == Path(settings.SITE_DIR) else [f"PORTAL_HOME={shlex.quote(str(settings.SITE_DIR))}"]
+    line = [*site, *map(shlex.quote, words), f"~/tether/{sitting.slug}", "--make-folder", "--sitting", sitting.slug]
+    return " ".join(line)
 
 
 def newest(sitting: Sitting) -> dict[str, Any]:
@@ -49,7 +67,9 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 "label": frame.label,
                 "name": frame.name,
                 "look": frame.look.title if frame.look else "",
-                "large": picture(made, "large"),
+                # The studio judges without the stamp.
+                "large": reverse("view-picture", args=[frame.pk]) if made else "",
+                "eyes": reverse("studio-eyes", args=[sitting.slug, frame.pk]) if frame.reading else "",
                 "small": picture(made, "small"),
                 "w": made.large_width if made else frame.width,
                 "h": made.large_height if made else frame.height,

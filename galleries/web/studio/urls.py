@@ -80,6 +80,7 @@ _finals = [
     path("finals/file", finals.put_retouch, name="studio-retouch-file"),
     path("finals/send", finals.send_retouches, name="studio-send-retouches"),
     path("finals/known", finals.known_retouches, name="studio-retouch-known"),
+    path("finals/strays/<int:stray_id>.jpg", finals.stray_picture, name="studio-stray-picture"),
     path("finals/strays/<int:stray_id>/settle", finals.settle_stray, name="studio-stray-settle"),
     path("finals/strays/<int:stray_id>/drop", finals.drop_stray, name="studio-stray-drop"),
     path("finals/<int:final_id>/brief", finals.write_brief, name="studio-brief"),

@@ -78,6 +78,13 @@ def test_a_file_that_fits_none_waits_for_a_choice(cast: Cast, client: Client, fi
     Image.effect_noise((400, 500), 90).convert("RGB").save(out, "JPEG")
     assert put(client, cast, "holiday.jpg", out.getvalue()).json()["state"] == "stray"
     stray = cast.sitting.strays.get()
+    page = client.get(at(cast, "studio-finals")).content.decode()
+    part = page[page.index('id="strays"') : page.index('class="slip final"')]
+    assert at(cast, "studio-stray-picture", stray.pk) in part  # the file itself, unstamped, beside the frames
+    assert part.count('name="final"') == len(finals)
+    assert "checked" not in part  # the choice is the person's
+    assert "selected" not in part
+    assert client.get(at(cast, "studio-stray-picture", stray.pk)).headers["Content-Type"] == "image/jpeg"
     assert "holiday.jpg" in client.get(at(cast, "studio-finals")).content.decode()
     assert client.post(at(cast, "studio-stray-settle", stray.pk), {"final": "x"}).status_code == 400
     assert client.post(at(cast, "studio-stray-settle", stray.pk), {"final": 999}).status_code == 404

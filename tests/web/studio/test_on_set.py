@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import html
 import io
+import os
 import re
+import shlex
+from pathlib import Path
+from typing import Any
 
 import pytest
+from django.conf import settings
+from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
+from galleries.management.commands import watch
 from galleries.models import Look, Sitting
 from galleries.steps.picking import pick
 from tests.cast import Cast
@@ -27,6 +35,43 @@ def test_news_are_the_newest_frames_first_and_204_while_nothing_comes(cast: Cast
     found = client.get(at(cast, "studio-set-news")).json()
     assert [frame["label"] for frame in found["frames"]] == ["0002", "0001"]
     assert client.get(at(cast, "studio-set-news"), {"since": found["change"]}).status_code == 204
+
+
+def test_the_studio_judges_without_the_stamp_and_at_the_eyes(cast: Cast, client: Client) -> None:
+    frame = frames_of(cast, 1, proofs=True)[0]
+    cast.frame(9)  # came later; its proof is not made yet
+    coming, ready = client.get(at(cast, "studio-set-news")).json()["frames"]
+    assert (coming["large"], coming["eyes"]) == ("", "")
+    assert ready["large"] == reverse("view-picture", args=[frame.pk])
+    assert ready["eyes"] == reverse("studio-eyes", args=[cast.sitting.slug, frame.pk])
+
+
+def test_the_line_that_is_printed_watches_the_folder_as_it_stands(
+    cast: Cast, client: Client, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = client.get(at(cast, "studio-set")).content.decode()
+    found = re.search(r'<code id="watching">(.*?)</code>', page)
+    assert found is not None
+    monkeypatch.setenv("HOME", str(tmp_path))
+    words = [os.path.expanduser(word) for word in shlex.split(html.unescape(found[1]))]  # what a shell does with it
+    assert words.pop(0) == f"PORTAL_HOME={settings.SITE_DIR}"
+    assert os.access(words[0], os.X_OK)
+    assert Path(words[1]).samefile(Path(settings.BASE_DIR) / "manage.py")
+    assert words[2] == "watch"
+    looks, (name, data) = watch.Command._look, camera_files()[0]
+
+    def look(self: watch.Command, *args: Any) -> None:
+        if not seen:
+            (tmp_path / "tether" / cast.sitting.slug / name).write_bytes(data)  # the folder was made
+        seen.append(name)
+        looks(self, *args)
+        if cast.sitting.frames.exists():
+            raise KeyboardInterrupt  # as Ctrl-C would
+
+    seen: list[str] = []
+    monkeypatch.setattr(watch.Command, "_look", look)
+    call_command(*words[2:], "--for", "60")
+    assert cast.sitting.frames.get().name == name
 
 
 def test_frames_go_to_the_look_that_was_started(cast: Cast, client: Client) -> None:

@@ -9,38 +9,74 @@ const EVERY = 500;
 let change = -1;
 let shown = null;
 
+const named = (frame) => fill(words.frame, { label: frame.label, look: frame.look || "–" });
+
+// Picture, eyes and caption change in one go, when the picture has come: they are always of the same frame.
+function show(frame) {
+  if (frame.large === shown) return caption(frame);
+  shown = frame.large;
+  const coming = new Image();
+  coming.addEventListener("load", () => {
+    if (shown !== frame.large) return;
+    const picture = $("#newest-picture");
+    picture.width = coming.naturalWidth;
+    picture.height = coming.naturalHeight;
+    picture.src = frame.large;
+    picture.alt = named(frame);
+    picture.dataset.frame = frame.id;
+    picture.hidden = false;
+    eyes(frame);
+    caption(frame);
+  });
+  coming.addEventListener("error", () => {
+    if (shown === frame.large) shown = null; // asked for again with the next news
+  });
+  coming.src = frame.large;
+}
+
+function caption(frame) {
+  if ($("#newest-picture").dataset.frame !== String(frame.id)) return;
+  $("#newest-label").textContent = named(frame);
+  $("#newest-flags").textContent = frame.flags.join(", ");
+}
+
+// One pixel of the original on one of the screen's own.
+function eyes(frame) {
+  const picture = $("#eyes-picture");
+  $("#eyes").hidden = !frame.eyes;
+  if (!frame.eyes) return;
+  picture.style.visibility = "hidden"; // the eyes of the frame before would lie under this one's name
+  picture.removeAttribute("width");
+  picture.src = frame.eyes;
+  picture.dataset.frame = frame.id;
+}
+$("#eyes-picture").addEventListener("load", ({ target }) => {
+  target.style.visibility = "";
+  target.width = Math.round(target.naturalWidth / (globalThis.devicePixelRatio || 1));
+});
+
 function draw(news) {
   change = news.change;
   $("#set-count").textContent = news.count;
   $("#look-now").textContent = news.look || $("#look-now").dataset.none;
-  const [first, ...rest] = news.frames;
+  const [first] = news.frames;
   if (!first) return;
-  const picture = $("#newest-picture");
-  $("#newest-label").textContent = fill(words.frame, { label: first.label, look: first.look || "–" });
-  $("#newest-flags").textContent = first.large ? first.flags.join(", ") : words.making;
-  // The frame before stays in view until the new one's proof is there.
+  $("#waiting").hidden = true;
+  // The frame before stays in view, under its own name, until the new one's proof is there.
   const ready = news.frames.find((frame) => frame.large);
-  if (ready && ready.large !== shown) {
-    shown = ready.large;
-    picture.hidden = false;
-    picture.width = ready.w;
-    picture.height = ready.h;
-    picture.src = ready.large;
-    picture.alt = fill(words.frame, { label: ready.label, look: ready.look || "–" });
-    picture.dataset.frame = ready.id;
-  }
+  $("#coming").textContent = first === ready ? "" : fill(words.making, { label: first.label });
+  if (ready) show(ready);
   $("#latest").replaceChildren(
-    ...rest
-      .filter((frame) => frame.small)
-      .map((frame) => {
-        const alt = fill(words.frame, { label: frame.label, look: frame.look || "–" });
-        return el(
+    ...news.frames
+      .filter((frame) => frame.small && frame !== ready)
+      .map((frame) =>
+        el(
           "li",
           {},
-          el("img", { src: frame.small, width: frame.w, height: frame.h, alt }),
+          el("img", { src: frame.small, width: frame.w, height: frame.h, alt: named(frame) }),
           el("span", { className: "typed", textContent: frame.label }),
-        );
-      }),
+        ),
+      ),
   );
 }
 

@@ -7,6 +7,7 @@ const AT_ONCE = 4;
 const part = $("#uploader");
 const words = $("#words").dataset;
 const companions = new Set(part.dataset.companions.split(" "));
+const raw = new Set(part.dataset.raw.split(" "));
 const most = Number(part.dataset.most);
 const tries = Number(part.dataset.retries);
 const items = [];
@@ -14,11 +15,23 @@ const queue = [];
 let working = 0;
 let paused = false;
 let passedOver = 0;
+const rawPassed = { count: 0, kinds: new Set() };
 
 // --- which files -------------------------------------------------------------------------------------------
 
 const ending = (name) => name.slice(name.lastIndexOf(".")).toLowerCase();
-const forUs = (file) => !/^(\.|Thumbs\.db$|desktop\.ini$)/i.test(file.name) && !companions.has(ending(file.name));
+const hidden = (file) => /^(\.|Thumbs\.db$|desktop\.ini$)/i.test(file.name);
+function forUs(file) {
+  const kind = ending(file.name);
+  if (!hidden(file) && raw.has(kind)) {
+    rawPassed.count += 1;
+    rawPassed.kinds.add(kind);
+    return false;
+  }
+  if (!hidden(file) && !companions.has(kind)) return true;
+  passedOver += 1;
+  return false;
+}
 
 async function* walk(entry) {
   if (entry.isFile) {
@@ -43,7 +56,6 @@ async function dropped(transfer) {
 
 function take(files) {
   const wanted = files.filter(forUs);
-  passedOver += files.length - wanted.length;
   if (!wanted.length) {
     $("#progress").hidden = false;
     say(words.none);
@@ -131,6 +143,10 @@ function show(item, state, text) {
   item.state = state;
   item.row.dataset.state = state;
   item.row.querySelector(".state").textContent = text;
+  // What did not come in stands first, by itself.
+  const troubled = ["refused", "failed"].includes(state);
+  const list = $(troubled ? "#troubled" : "#files");
+  if (item.row.parentElement && item.row.parentElement !== list) list.append(item.row);
   item.row.querySelector("progress").value = ["new", "same"].includes(state) ? 1 : item.sent / (item.file.size || 1);
 }
 
@@ -171,28 +187,37 @@ function tally() {
     const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
     $("#all-progress").max = all || 1;
     $("#all-progress").value = sent;
+    const troubled = count("refused") + count("failed");
+    $("#troubles").hidden = !troubled;
+    $("#troubles-head").textContent = fill(words.troubled, { n: troubled });
     $("#all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
   });
 }
 
 function say(text) {
-  tell(passedOver ? `${text} ${fill(words.passed, { n: passedOver })}` : text);
+  const { count: n, kinds } = rawPassed;
+  const more = [
+    n && fill(words.rawpassed, { n, kinds: [...kinds].sort().join(", ") }),
+    passedOver && fill(words.passed, { n: passedOver }),
+  ];
+  tell([text, ...more.filter(Boolean)].join(" "));
 }
 
 async function finished() {
   say(
     fill(words.end, { fresh: count("new"), same: count("same"), refused: count("refused"), failed: count("failed") }),
   );
-  $("#again").hidden = !count("failed");
   part.dataset.state = "through";
   if ($("#reload")) $("#reload").hidden = false;
   if (!$("#refused-part")) return;
   try {
     const body = await ask($("#refused-part").dataset.address);
     $("#frame-count").textContent = body.frames;
-    $("#refused-part").hidden = !body.refused.length;
+    const here = new Set(items.filter((item) => item.state === "refused").map((item) => item.file.name));
+    const earlier = body.refused.filter(({ name }) => !here.has(name));
+    $("#refused-part").hidden = !earlier.length;
     $("#refusals").replaceChildren(
-      ...body.refused.map(({ name, reason }) =>
+      ...earlier.map(({ name, reason }) =>
         el("li", {}, el("b", { className: "typed", textContent: name }), `: ${reason}`),
       ),
     );
@@ -216,12 +241,12 @@ $("#pause").addEventListener("click", () => {
   work();
 });
 $("#again").addEventListener("click", () => {
-  $("#again").hidden = true;
-  for (const item of items.filter((one) => one.state === "failed")) {
+  for (const item of items.filter((one) => ["failed", "refused"].includes(one.state))) {
     item.sent = 0;
     show(item, "waiting", words.waiting);
     queue.push(item);
   }
+  tally();
   work();
 });
 const zone = $("#dropzone");
