@@ -51,6 +51,7 @@ class Act(StrEnum):
     REOPEN_LIST = "reopen list"
     CHOOSE_LOOKS = "choose looks"
     LET_GO = "let go"  # what the subject kept from the representation
+    OBJECT = "object"  # to the list that the agent closed, while there is time
     SEE_FINALS = "see finals"
     PIN_NOTE = "pin note"
     APPROVE = "approve"
@@ -83,6 +84,7 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.CLOSE_LIST: (frozenset({REPRESENTATION}), frozenset(PICKING)),
     Act.CHOOSE_LOOKS: (frozenset({SUBJECT}), frozenset(PICKING)),
     Act.LET_GO: (frozenset({SUBJECT}), frozenset(SHOWN)),
+    Act.OBJECT: (frozenset({SUBJECT}), frozenset(AGREED)),
     Act.SEE_FINALS: (frozenset({SUBJECT, REPRESENTATION, ASSISTANT}), frozenset(AGREED)),
     Act.PIN_NOTE: (frozenset({SUBJECT, REPRESENTATION}), frozenset(AGREED)),
     Act.APPROVE: (frozenset({SUBJECT, REPRESENTATION}), frozenset(AGREED)),
@@ -110,7 +112,7 @@ Thing = (
     | User
 )
 # An invitee's own word: neither the photographer nor the program gives it for them.
-OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.ACCEPT_LICENCE, Act.ASK_USE})
+OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.OBJECT, Act.ACCEPT_LICENCE, Act.ASK_USE})
 
 
 # What somebody is stands in brackets behind their name, and only the program writes it there.
@@ -198,6 +200,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     if act in {Act.APPROVE, Act.PIN_NOTE} and sitting.stage == Stage.DELIVERED and not sitting.finals.open().exists():
         return False  # while any final of the list is open, finishing is not over, whatever was delivered already
     if act is Act.APPROVE and invite.is_representation and not sitting.representation_approves:
+        return False
+    if act is Act.OBJECT and sitting.objection_until is None:
         return False
     if act is Act.CHOOSE_LOOKS and not sitting.subject_chooses_looks:
         return False
@@ -352,6 +356,8 @@ def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
         return _("The proofs are not out yet. You will get a letter as soon as they are.")
     if act in {Act.MARK, Act.CLOSE_LIST, Act.CHOOSE_LOOKS} and sitting.stage in AGREED:
         return _("The list is closed, so marks can no longer change. What you marked before is kept.")
+    if act is Act.OBJECT and sitting.stage in AGREED and visitor.invite is not None and visitor.invite.is_subject:
+        return _("There is no time to object any more: the list holds. Speak with the studio.")
     if act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH} and sitting.stage not in AGREED:
         return _("There is nothing here yet: the list of finals is still open.")
     return _("This is not yours to do in this sitting.")

@@ -117,7 +117,7 @@ _look_at(Erasure, "begun_at", "uid", "who", "why", "done_at", "restore_begun_at"
 _look_at(Mark, "frame", "invite", "kind", "acted_at", filters=("kind",), search=("frame__name", "invite__name"))
 _look_at(Standing, "invite", "frame", "place")
 _look_at(Remark, "frame", "who", "text", "created_at", search=("text", "who"))
-_look_at(Round, "sitting", "number", "opened_at", "closed_at", "closed_by")
+_look_at(Round, "sitting", "number", "opened_at", "closed_at", "closed_by", "objected_by", "objection_until")
 _look_at(Approval, "version", "decision", "who", "at", filters=("decision",))
 _look_at(Acceptance, "licence", "name", "at", search=("name",))
 _look_at(Receipt, "delivery", "who", "name", "last_at", "fetches", search=("who", "name"))

@@ -118,11 +118,15 @@ class Round(models.Model):
     sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="rounds")
     number = models.PositiveSmallIntegerField()
     reason = models.CharField(max_length=300, blank=True)
+    # Whose objection opened it; the reason is then their words.
+    objected_by = models.CharField(max_length=120, blank=True, default="", db_default="")
     opened_at = models.DateTimeField(auto_now_add=True)
     closed_at = models.DateTimeField(null=True, blank=True)
     closed_by = models.CharField(max_length=120, blank=True)
     closed_by_invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
     closed_by_user = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, blank=True)
+    # Until then the subject may object to what the agent closed.
+    objection_until = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         verbose_name = _("round")

@@ -5,13 +5,18 @@ from __future__ import annotations
 import secrets
 import uuid
 from collections.abc import Iterable
-from typing import Any
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from galleries.words.told import stored
+
+if TYPE_CHECKING:
+    from galleries.models.marks import Round
 
 
 class Stage(models.TextChoices):
@@ -77,6 +82,9 @@ class Sitting(models.Model):
     answer_days = models.PositiveSmallIntegerField(
         _("days to answer a retouch (0: no date, no reminder)"), default=7, db_default=7
     )
+    objection_hours = models.PositiveSmallIntegerField(
+        _("hours for the subject to object to a list that the agent closed (0: none)"), default=0, db_default=0
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)
@@ -108,6 +116,20 @@ class Sitting(models.Model):
     @property
     def is_picking(self) -> bool:
         return self.stage in PICKING
+
+    @property
+    def objection_until(self) -> datetime | None:
+        """Until when the subject may object to the closed list; None when they may not, or no longer."""
+        if self.stage not in {Stage.FINISHING, Stage.DELIVERED}:
+            return None
+        last = self.rounds.order_by("-number").first()
+        until = last.objection_until if last is not None else None
+        return until if until is not None and until > timezone.now() else None
+
+    @property
+    def objected_round(self) -> Round | None:
+        """The open round, when an objection opened it."""
+        return self.rounds.filter(closed_at=None).exclude(objected_by="").first() if self.is_picking else None
 
     @property
     def is_open_to_frames(self) -> bool:

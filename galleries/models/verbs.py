@@ -61,6 +61,8 @@ class Verb(models.TextChoices):
     REMARKED = "remarked", _("said something of a frame")
     THROUGH_WITH_MARKS = "through with marks", _("through with the marks")
     LIST_CLOSED = "list closed", _("list closed")
+    OBJECTED = "objected", _("objected to the list")
+    OBJECTION_TIME_ENDED = "objection time ended", _("ended the time to object")
     LIST_REOPENED = "list reopened", _("list reopened")
     VERSION_ADDED = "version added", _("version added")
     VERSION_SENT = "version sent", _("version sent")

@@ -251,7 +251,21 @@ def test_what_the_subject_strikes_goes_from_the_agents_sheet_without_a_word(cast
     expect(page.locator(f"#f{frames[1].pk}")).to_be_hidden()
     expect(page.locator(f"#f{frames[2].pk} a.open")).to_be_focused()
     expect(page.locator("#notices")).to_be_hidden()
-    assert page.locator("#said").text_content() == ""
+    expect(page.locator("#said")).to_have_text("")
+    # a note that waited for the network on a frame that went: its words stay, and it is said what became of them
+    page.locator(f"#f{frames[2].pk} a.open").click()
+    page.get_by_role("button", name="Notes").click()
+    device.context.set_offline(True)
+    page.get_by_label("Your note, kept with your mark").fill("warmer than 4")
+    page.get_by_role("button", name="Keep the note").click()
+    page.keyboard.press("Escape")
+    expect(page.locator("#sending")).to_contain_text("1 not sent yet")
+    pick.set_mark(cast.as_subject, frames[2].pk, kind="strike")
+    device.context.set_offline(False)
+    expect(page.locator("#notices")).to_contain_text("0003 is not on your sheet any more", timeout=15_000)
+    expect(page.locator("#notices blockquote")).to_have_text("warmer than 4")
+    page.get_by_role("button", name="I do not need them any more").click()
+    expect(page.locator("#notices")).to_be_hidden()
     device.troubles = [one for one in device.troubles if "404" not in one]  # what was asked for as it went
 
 

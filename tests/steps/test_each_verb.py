@@ -29,7 +29,7 @@ from galleries.models import (
     Look,
     Sitting,
 )
-from galleries.steps.agreeing import agree
+from galleries.steps.agreeing import agree, objection
 from galleries.steps.delivering import cut, lab_profile, licences, offer, orders, sizes, usage
 from galleries.steps.finishing import approvals, notes, sending, source_type, versions
 from galleries.steps.keeping import retention, unfinished
@@ -72,7 +72,8 @@ class World:
         states = ("shown", "agreed", "as_it_is")
         round_ = cast.sitting.rounds.get()
         if stage in CLOSED | {"archived"}:
-            cast.sitting.rounds.update(closed_at=timezone.now())
+            closed_at = timezone.now()
+            cast.sitting.rounds.update(closed_at=closed_at, objection_until=closed_at + timedelta(hours=9))
         finals = [
             cast.sitting.finals.create(frame=frame, round=round_, state=state, position=at)
             for at, (frame, state) in enumerate(zip((frames[0], frames[1], frames[2]), states, strict=True))
@@ -229,6 +230,10 @@ CASES = (
          letters=told("closed", SUBJECT, AGENT, ASSISTANT, OWNER), second=Refused),
     Case("agreeing.agree.reopen", lambda w, by: agree.reopen(w.sitting, by, "warmer ones"), ("list reopened",),
          stages=CLOSED, second=Conflict),
+    Case("agreeing.objection.object_to_list", lambda w, by: objection.object_to_list(w.sitting, by, "the wool one"),
+         ("objected",), ("subject",), stages=CLOSED, letters=told("objected", AGENT, ASSISTANT, OWNER), second=Refused),
+    Case("agreeing.objection.end_time", lambda w, by: objection.end_time(w.sitting, by), ("objection time ended",),
+         stages=CLOSED, second=Conflict),
     # retouches
     Case("finishing.approvals.approve", lambda w, by: approvals.approve(w.out, by, w.out.sha256), ("version approved",),
          SIDES, stages=CLOSED),
@@ -304,6 +309,7 @@ CASES = (
 # Verbs that are not in the table, or whole modules of them, and why.
 ELSEWHERE = {
     "agreeing.agree.tally": "reads", "agreeing.agree.not_on_list": "reads", "agreeing.agree.listed_for": "reads",
+    "agreeing.objection.left_out": "reads", "agreeing.rounds.open_again": "what reopen and object_to_list hang on",
     "delivering.offer.check_fetch": "reads", "picking.kept.held": "reads", "picking.pick.count": "reads",
     "delivering.cut.preview_sheet": "reads", "sorting.contact.contact_sheet": "reads",
     "delivering.cut.adopt": "tests/steps/delivering/test_cut.py: crops of the same shape",

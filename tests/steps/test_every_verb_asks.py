@@ -116,6 +116,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "ids": [frames[0].pk], "order": [frames[0].pk], "frame_id": frames[0].pk,
         "path": path, "folder": tmp_path, "target": tmp_path / "out.zip", "source": b"no picture", "icc": b"no profile",
         "name": "Iza Morell", "email": "iza@morell.example", "role": "assistant", "title": "T", "text": "said",
+        "words": "no",
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",
         "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "day": None, "say": print,
         "x": 0, "y": 0, "width": 400, "height": 500, "warmth": 1.0,

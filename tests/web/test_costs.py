@@ -87,6 +87,7 @@ def add_frames(sitting: Sitting, invites: list[Invite], start: int, stop: int) -
 
 def add_finals(cast: Cast, frames: list[Frame]) -> None:
     """Finals in every state, each with two versions sent, one more that is not, a word on it and two pins."""
+    cast.sitting.rounds.update(objection_until=timezone.now() + timedelta(hours=9))
     base = cast.sitting.finals.count()
     finals = Final.objects.bulk_create(
         Final(
@@ -146,7 +147,7 @@ OF_FINALS = [
             *("delivery", "delivery/licence", "lists", "lists/agreed/csv", "people", "usage", "journal", "keeping"),
         )
     ],
-    *[("subject", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "sheet")],
+    *[("subject", INVITEE + page) for page in ("finals", "object", "final/{final}", "delivery", "sheet")],
     *[("representation", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "lists")],
 ]
 OF_FRAMES = [

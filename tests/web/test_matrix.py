@@ -53,6 +53,7 @@ INVITEE_PAGES = {
     "remarks":        ("get post",   ALL, "rafd", "rafd", "rafd", ""),
     "compare":        ("get post",   ALL, "rafd", "rafd", "rafd", ""),
     "lists":          ("get post",   ALL, "", "rafd", "", ""),
+    "objection":      ("get post",   "", "fd", "", "", ""),
     "done":           ("post",       "", "ra", "ra", "", ""),
     "look-say":       ("post",       "", "ra", "", "", ""),
     "kept-back":      ("get post",   "", "rafd", "", "", ""),
@@ -80,7 +81,8 @@ agreed finals stray-picture version-picture version-file crops crop-source crop-
 delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
 letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
-invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen retouch-known stray-settle
+invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen objection-end
+retouch-known stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
 usage-answer work-again letter-link letter-again"""
 STUDIO_PAGES = {
@@ -167,6 +169,7 @@ class Place:
 
     def made(self, cast: Cast) -> dict[str, Any]:
         sitting, store = cast.sitting, storage.private()
+        sitting.rounds.update(objection_until=timezone.now() + timedelta(hours=9))
         look = cast.look()
         frame = proved(cast, 1, look, reading=None, width=60, height=90)
         small = picture(60, 90)

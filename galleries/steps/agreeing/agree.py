@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Max, QuerySet
+from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -21,6 +21,7 @@ from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, S
 from galleries.models.marks import MarkSet
 from galleries.models.sittings import LookSet
 from galleries.sorting import sides
+from galleries.steps.agreeing import objection, rounds
 from galleries.steps.people import letters
 
 Kind = Mark.Kind
@@ -206,9 +207,11 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         # Locked, so that nothing is kept back between the question and the closing.
         Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk)
         frames = _wanted(sitting, order, by)
+        until = objection.time_for(sitting, by.invite)
         closed = Round.objects.filter(sitting=sitting, closed_at=None).update(
-            closed_at=timezone.now(), closed_by=by.name, closed_by_invite=by.invite, closed_by_user=by.user
-        )
+            closed_at=timezone.now(), closed_by=by.name, closed_by_invite=by.invite, closed_by_user=by.user,
+            objection_until=until,
+        )  # fmt: skip
         if not closed:
             raise Conflict(_("Somebody closed the list at the same moment. Load the page again."))
         current = sitting.rounds.latest("number")
@@ -222,10 +225,11 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
             )
             finals.append(final)
         stages.advance(
-            sitting, Sitting.Stage.FINISHING, by, verb=Verb.LIST_CLOSED, frames=[frames[pk].name for pk in order]
-        )
+            sitting, Sitting.Stage.FINISHING, by, verb=Verb.LIST_CLOSED, frames=[frames[pk].name for pk in order],
+            **({"objection_until": until.isoformat()} if until else {}),
+        )  # fmt: skip
         # To the same people whoever closed it: all who see finals, and the photographer.
-        letters.notify(sitting, "closed", _of_the_sheet(sitting), about=f"round-{current.number}")
+        letters.notify(sitting, "closed", rounds.of_the_sheet(sitting), about=f"round-{current.number}")
         letters.notify_photographer(sitting, "closed", about=f"round-{current.number}")
     return finals
 
@@ -260,16 +264,7 @@ def reopen(sitting: Sitting, by: Visitor, reason: str) -> Round:
     if sitting.stage not in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED}:
         raise Conflict(_("The list is open."))
     with transaction.atomic():
-        # The stage first: of two presses the second is told so, before it opens a round too many.
-        stages.advance(sitting, Sitting.Stage.AGREEING, by, verb=Verb.LIST_REOPENED, reason=reason.strip()[:300])
-        last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
-        opened = Round.objects.create(sitting=sitting, number=last + 1, reason=reason.strip()[:300])
-    return opened
-
-
-def _of_the_sheet(sitting: Sitting) -> QuerySet[Invite]:
-    """Whoever is let in to look at frames: all but those who only fetch what is delivered."""
-    return sitting.invites.exclude(role=Invite.Role.RECIPIENT).select_related("passed_from")
+        return rounds.open_again(sitting, by, reason.strip()[:300], Verb.LIST_REOPENED)
 
 
 def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
@@ -287,7 +282,7 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
             last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
             Round.objects.create(sitting=sitting, number=last + 1)
         if by_letter:
-            letters.notify(sitting, "proofs", _of_the_sheet(sitting))
+            letters.notify(sitting, "proofs", rounds.of_the_sheet(sitting))
 
 
 def listed(sitting: Sitting) -> list[Final]:

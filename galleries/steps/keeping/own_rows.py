@@ -54,8 +54,8 @@ TABLES: tuple[Table, ...] = (
         m.Sitting, "pk",
         theirs="""id slug title stage subject_given subject_surname held_on place plan allowance deadline time_zone
         subject_chooses_looks strikes_hide representation_approves subject_is_minor guardian_name guardian_consent_on
-        guardian_consent_note name_for_strip current_look send_at_once answer_days created_at published_at delivered_at
-        put_away_from keep_until""",
+        guardian_consent_note name_for_strip current_look send_at_once answer_days objection_hours created_at
+        published_at delivered_at put_away_from keep_until""",
         named="photographer colleagues",
         house="uid print_profile_key print_profile_name tracer_key tracer_key_before change",
     ),
@@ -94,8 +94,8 @@ TABLES: tuple[Table, ...] = (
     ),
     _table(
         m.Round, "sitting",
-        theirs="id number reason opened_at closed_at",
-        named="closed_by closed_by_invite closed_by_user", house="sitting",
+        theirs="id number reason opened_at closed_at objection_until",
+        named="objected_by closed_by closed_by_invite closed_by_user", house="sitting",
     ),
     _table(
         m.Mark, "frame__sitting",

@@ -18,6 +18,7 @@ KIND_WORDS = {
     "proofs": gettext_lazy("the proofs are there"),
     "reminder": gettext_lazy("reminder of the picks"),
     "closed": gettext_lazy("the list is closed"),
+    "objected": gettext_lazy("the subject objected to the list"),
     "retouch": gettext_lazy("a retouch to look at"),
     "returned": gettext_lazy("a retouch was sent back"),
     "delivery": gettext_lazy("the delivery is there"),

@@ -10,7 +10,7 @@ from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone
 
 from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
-from galleries.models import Final, Invite, Letter, Mark, Sitting, Studio
+from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
 from galleries.steps.people import asked, removal_letter
@@ -22,6 +22,7 @@ AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it t
 PAGES = {
     "passed": "people",
     "asked": "people",
+    "objected": "lists",
     removal_letter.KIND: "settings",
 }  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
@@ -64,19 +65,29 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
         link = f"{settings.BASE_URL}/studio/{sitting.slug}/{PAGES.get(letter.kind, '')}"
     elif not person.holds():
         link = settings.BASE_URL
-    return compose(
-        letter.kind,
-        letter.to,
-        person.language if person else "",
-        link,
-        sitting=sitting,
-        person=person,
-        picking=sitting.is_picking,
-        whose=_whose(letter),
-        goes_on=removal_letter.goes_on(sitting, timezone.now()),
-        **_of_finals(sitting, person),
-        **_of_retouches(person),
-    )
+    with timezone.override(ZoneInfo(sitting.time_zone)):  # hours read as the clock where the sitting was
+        return compose(
+            letter.kind,
+            letter.to,
+            person.language if person else "",
+            link,
+            sitting=sitting,
+            person=person,
+            picking=sitting.is_picking,
+            whose=_whose(letter),
+            goes_on=removal_letter.goes_on(sitting, timezone.now()),
+            round=_round(letter),
+            **_of_finals(sitting, person),
+            **_of_retouches(person),
+        )
+
+
+def _round(letter: Letter) -> Round | None:
+    """The round that a letter about the list is about."""
+    number = letter.about.removeprefix("round-")
+    if number == letter.about or not number.isdecimal():
+        return None
+    return letter.sitting.rounds.filter(number=int(number)).first()
 
 
 def _whose(letter: Letter) -> Invite | None:

@@ -31,7 +31,8 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     waiting = [row for row in rows if row["asked"]]
     return page(
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
-        still_open=any(not row["final"].is_ready for row in rows),
+        still_open=any(not row["final"].is_ready for row in rows), may_object=may(visitor, Act.OBJECT, sitting),
+        objection_until=sitting.objection_until,
     )  # fmt: skip
 
 

@@ -45,6 +45,8 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
     if found is None or not access.belongs(visitor, found):
         raise Missing(_("There is no such sitting, or your link does not lead to it."))
     where = START.get(Stage(found.stage))
+    if may(visitor, Act.OBJECT, found):
+        where = "objection"
     if visitor.invite is not None and visitor.invite.role == "recipient" and where is not None:
         where = "delivery"
     if where is None and found.own_copies.let_go().filter(invite=visitor.invite).exists():
@@ -85,6 +87,8 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         config=config(visitor, sitting),
         may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
         kept_back=_kept_back(visitor, sitting),
+        may_object=may(visitor, Act.OBJECT, sitting),
+        objected=sitting.objected_round,
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
 

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from galleries.web.invitee import compare, delivery, delivery_papers, finals, kept_back, lists, own_copy, plan, sheet
+from galleries.web.invitee import (
+    compare,
+    delivery,
+    delivery_papers,
+    finals,
+    kept_back,
+    lists,
+    objection,
+    own_copy,
+    plan,
+    sheet,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", sheet.sitting, name="sitting"),
@@ -16,6 +27,7 @@ urlpatterns: list[URLPattern] = [
     path("frame/<int:frame_id>", sheet.remarks, name="remarks"),
     path("compare", compare.compare, name="compare"),
     path("lists", lists.lists, name="lists"),
+    path("object", objection.objection, name="objection"),
     path("done", sheet.done, name="done"),
     path("look-say", sheet.look_say, name="look-say"),
     path("kept-back", kept_back.kept_back, name="kept-back"),

@@ -87,6 +87,11 @@ def sheet_words() -> dict[str, Any]:
         "held": _("Not taken, because the list is closed: {frames}. They stay on this device."),
         "forget": _("Forget them"),
         "refused": _("{label}: {error}"),
+        "gone_mark": _("{label} is not on your sheet any more, so your mark on it was not taken."),
+        "gone_note": _(
+            "{label} is not on your sheet any more, so your note on it was not sent. Your words stay on this device:"
+        ),
+        "forget_words": _("I do not need them any more"),
         "other_device": _("{label}: a later mark of yours from another device stands ({kind})."),
         "kind_none": _("no mark"),
         "conflict": _("Your note on {label} was changed meanwhile, on another device."),

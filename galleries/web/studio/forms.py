@@ -41,6 +41,7 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "representation_approves",
             "send_at_once",
             "answer_days",
+            "objection_hours",
             "name_for_strip",
             "keep_until",
             "subject_is_minor",
@@ -56,6 +57,9 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "plan": forms.Textarea(attrs={"rows": 4}),
         }
         help_texts = {
+            "objection_hours": gettext_lazy(
+                "They begin when letters may go out. You may start to retouch meanwhile, and end the time yourself."
+            ),
             "name_for_strip": gettext_lazy("Empty: the subject's name."),
             "guardian_consent_note": gettext_lazy("Nobody can be invited before name and day are here."),
         }

@@ -14,7 +14,7 @@ from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
-from galleries.steps.agreeing import agree, proposals, sidecars
+from galleries.steps.agreeing import agree, objection, proposals, sidecars
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
@@ -110,6 +110,14 @@ def close(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
 def reopen(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     agree.reopen(sitting, visitor, request.POST.get("reason", ""))
     messages.success(request, _("The list is open again; the reason is in the journal."))
+    return redirect("studio-lists", slug=sitting.slug)
+
+
+@studio_page()
+@require_POST
+def end_objection(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    objection.end_time(sitting, visitor)
+    messages.success(request, _("The time to object is over; the list holds."))
     return redirect("studio-lists", slug=sitting.slug)
 
 

@@ -72,6 +72,7 @@ _people = [
     path("letters/<int:letter_id>/again", letters.letter_again, name="studio-letter-again"),
     path("lists", lists.lists, name="studio-lists"),
     path("lists/close", lists.close, name="studio-close"),
+    path("lists/objection-end", lists.end_objection, name="studio-objection-end"),
     path("lists/reopen", lists.reopen, name="studio-reopen"),
     path("lists/agreed/<str:kind>", lists.agreed_file, name="studio-agreed"),
 ]

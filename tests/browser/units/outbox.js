@@ -106,6 +106,29 @@ export default {
     await until(() => told.states.at(-1).waiting && !outbox.sending, "it came to rest");
     same([told.errors, outbox.shut, outbox.waiting().length], [[], false, 1]);
   },
+  "of a frame that went meanwhile the mark is let go, and the words of a note are held until it is back": async () => {
+    const missing = ({ body }) =>
+      json({ answers: JSON.parse(body).map(({ act }) => ({ act, error: "gone", kind_of_error: "Missing" })) });
+    const asked = network(missing, missing, taking);
+    const [outbox, told] = await opened();
+    outbox.labelOf = (frame) => `00${frame}`;
+    await outbox.put(12, { kind: "pick", kindSeen: 0 });
+    await until(() => told.news.length === 1 && !outbox.sending, "it was answered");
+    same(outbox.rows.size, 0);
+    await outbox.put(11, { note: "the collar", seen: 0 });
+    await until(() => outbox.held("gone").length && !outbox.sending, "the words are held");
+    same([outbox.held("gone")[0].note, outbox.held("gone")[0].label], ["the collar", "0011"]);
+    const [again] = await opened(outbox.person);
+    same(
+      again.held("gone").map((row) => row.note),
+      ["the collar"],
+    );
+    outbox.release("gone", new Set([12]));
+    same(outbox.held("gone").length, 1);
+    outbox.release("gone", new Set([11]));
+    await until(() => !outbox.rows.size, "they went");
+    same(acts(asked).at(-1)[0].note, "the collar");
+  },
   "after the closing a mark is held, and goes when the list is open again": async () => {
     const refusing = ({ body }) =>
       json({ answers: JSON.parse(body).map(({ act }) => ({ act, error: "closed", kind_of_error: "Refused" })) });

@@ -35,6 +35,7 @@ def values(sitting: Sitting, **other: object) -> dict[str, object]:
         "subject_surname": sitting.subject_surname,
         "allowance": sitting.allowance,
         "answer_days": sitting.answer_days,
+        "objection_hours": sitting.objection_hours,
         "time_zone": "Europe/Berlin",
     }
     return {**base, **other}

@@ -42,7 +42,7 @@ export class Marks {
   of(frame) {
     const held = this.mine.get(frame) ?? { kind: "", revision: 0, note: "", alone: false };
     const row = this.outbox.rows.get(frame);
-    if (!row || row.held === "closed") return held;
+    if (!row || row.held === "closed" || row.held === "gone") return held;
     const said = { ...held, kind: row.kind ?? held.kind };
     if (row.held === "conflict" || row.note === undefined) return said;
     return { ...said, note: row.note, alone: row.alone ?? held.alone };

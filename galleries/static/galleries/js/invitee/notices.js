@@ -21,6 +21,7 @@ export class Notices {
     const closed = this.outbox.held("closed");
     if (closed.length) parts.push(this.closed(closed));
     for (const row of this.outbox.held("conflict")) parts.push(this.conflict(row));
+    for (const row of this.outbox.held("gone")) parts.push(this.gone(row));
     const key = parts.map((part) => part.textContent).join("|");
     if (key === this.key) return;
     this.key = key;
@@ -28,7 +29,7 @@ export class Notices {
     this.place.hidden = parts.length === 0;
   }
   label(row) {
-    return this.frames.get(row.frame)?.label ?? String(row.frame);
+    return this.frames.get(row.frame)?.label ?? row.label ?? String(row.frame);
   }
   closed(rows) {
     const { words } = this;
@@ -42,6 +43,23 @@ export class Notices {
       this.show();
     });
     return el("div", { className: "note caution" }, el("p", { textContent: fill(words.held, { frames }) }), forget);
+  }
+  /** A note on a frame that went from the sheet before it could be sent: the words stay until they are done with. */
+  gone(row) {
+    const { words } = this;
+    const forget = el("button", { type: "button", className: "button small", textContent: words.forget_words });
+    forget.addEventListener("click", async () => {
+      await this.outbox.drop(row.frame);
+      this.marks.changed([row.frame]);
+      this.show();
+    });
+    return el(
+      "div",
+      { className: "note caution", role: "group" },
+      el("p", { textContent: fill(words.gone_note, { label: this.label(row) }) }),
+      el("blockquote", { textContent: row.note }),
+      forget,
+    );
   }
   conflict(row) {
     const { words } = this;

@@ -31,10 +31,11 @@ export class Outbox {
    * person: who this device speaks for; done: where "I am through" is said, on a page that says it;
    * onAnswers(list of [row, answer]);
    * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
-   * whether the network is away, the door is shut, or the browser keeps nothing.
+   * whether the network is away, the door is shut, or the browser keeps nothing;
+   * labelOf(frame): kept with what is said of it, for when the frame is gone and the words stay.
    */
-  constructor({ person, address, done, onAnswers, onState, onThrough }) {
-    Object.assign(this, { person, address, done, onAnswers, onState, onThrough });
+  constructor({ person, address, done, onAnswers, onState, onThrough, labelOf = () => undefined }) {
+    Object.assign(this, { person, address, done, onAnswers, onState, onThrough, labelOf });
     this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
     this.keeps = true;
     this.sending = this.offline = this.shut = false;
@@ -99,6 +100,7 @@ export class Outbox {
       key: `${this.person}:${frame}`,
       person: this.person,
       frame,
+      label: this.labelOf(frame) ?? before.label,
       act: fresh(),
       at: now().toISOString(),
       held: "",
@@ -147,9 +149,10 @@ export class Outbox {
     await this.drop(THROUGH);
     this.onThrough();
   }
-  /** The list is open again: what was held because it was closed may go. */
-  release() {
-    for (const row of this.held("closed")) {
+  /** Why it was held is over (the list is open again, the frame is back): it may go. */
+  release(why = "closed", frames = null) {
+    for (const row of this.held(why)) {
+      if (frames && !frames.has(row.frame)) continue;
       row.held = "";
       this.keep(row);
     }
@@ -199,6 +202,8 @@ export class Outbox {
       const wrong = [kind, note].find((answer) => answer?.error);
       if (wrong?.kind_of_error === "Refused")
         await this.keep(Object.assign(current, { held: "closed", why: wrong.error }));
+      else if (note?.kind_of_error === "Missing" && row.note)
+        await this.keep(Object.assign(current, { held: "gone" })); // the frame went; the words do not
       else if (note?.conflict) {
         delete current.kind;
         const { note: theirs, for_studio: theirs_alone, revision } = note;

@@ -41,6 +41,7 @@ const outbox = new Outbox({
   done: config.done,
   onAnswers: answered,
   onState: sending,
+  labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
   onThrough: () => (large.dialog.open ? say(words.through_said) : location.reload()),
 });
@@ -135,10 +136,12 @@ function answered(news, error) {
     return;
   }
   for (const [row, kind, note] of news) {
-    const label = frames.get(row.frame)?.label ?? row.frame;
+    const label = frames.get(row.frame)?.label ?? row.label ?? row.frame;
     for (const answer of [note, kind]) {
       if (answer && !answer.error) marks.settle(answer);
-      else if (answer && answer.kind_of_error !== "Refused")
+      else if (answer?.kind_of_error === "Missing") {
+        if (answer === kind) notices.say(fill(words.gone_mark, { label })); // of a note the notice itself says it
+      } else if (answer && answer.kind_of_error !== "Refused")
         notices.say(fill(words.refused, { label, error: answer.error }));
     }
     if (kind && !kind.error && kind.kind !== row.kind) {
@@ -177,6 +180,7 @@ function changed(state) {
   $("#fresh").hidden = fresh === 0;
   $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
   vanish(there);
+  outbox.release("gone", there);
   notices.show();
 }
 /** While the list is closed nothing invites to go on choosing; the controls stay where they are, and say why. */
