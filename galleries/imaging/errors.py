@@ -20,10 +20,10 @@ class ImagingError(Exception):
     @classmethod
     def of(cls, told: Told) -> Self:
         """From what was told already."""
-        made = cls(Code(told.code), **told.data)
-        made.told = told
-        made.args = (str(told),)
-        return made
+        error = cls(Code(told.code), **told.data)
+        error.told = told
+        error.args = (str(told),)
+        return error
 
 
 class Unreadable(ImagingError):

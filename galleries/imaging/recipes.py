@@ -145,9 +145,9 @@ def _warnings(order: CutOrder) -> tuple[Told, ...]:
         return ()
     width, height = size.out_width, size.out_height
     effective = min(size.ppi * crop.width / width, size.ppi * crop.height / height)
-    found = []
+    warnings = []
     if crop.width < width or crop.height < height:
-        found.append(
+        warnings.append(
             told(
                 Code.ENLARGED,
                 enlarged_times=round(width / crop.width, 2),
@@ -160,8 +160,8 @@ def _warnings(order: CutOrder) -> tuple[Told, ...]:
             )
         )
     if size.min_ppi and effective < size.min_ppi:
-        found.append(told(Code.UNDER_PPI, effective_ppi=round(effective), least_ppi=size.min_ppi, size=size.slug))
-    return tuple(found)
+        warnings.append(told(Code.UNDER_PPI, effective_ppi=round(effective), least_ppi=size.min_ppi, size=size.slug))
+    return tuple(warnings)
 
 
 def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> Pixels:

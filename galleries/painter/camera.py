@@ -55,9 +55,9 @@ def wide_profile() -> bytes:
 
 @lru_cache(maxsize=1)
 def srgb_profile() -> bytes:
-    made = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
-    made[24:36] = struct.pack(">6H", 2025, 1, 1, 0, 0, 0)  # its date, or no two runs would write the same file
-    return bytes(made)
+    profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    profile[24:36] = struct.pack(">6H", 2025, 1, 1, 0, 0, 0)  # its date, or no two runs would write the same file
+    return bytes(profile)
 
 
 def to_wide(upright: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -61,16 +61,16 @@ def march(view: View, relief: Relief) -> HeadHit:
     shape = px.shape
     least = np.full(shape, 1e3, np.float32)
     least_at, before, inside_at = (np.full(shape, NEAR, np.float32) for _ in range(3))
-    found = np.zeros(shape, bool)
+    hit = np.zeros(shape, bool)
     for depth in np.arange(NEAR, FAR, -STEP, dtype=np.float32):
         gap, _, _ = gap_at(float(depth))
-        fresh = (gap < 0) & ~found
+        fresh = (gap < 0) & ~hit
         inside_at[fresh], before[fresh] = depth, depth + STEP
-        found |= fresh
+        hit |= fresh
         closer = gap < least
         least_at[closer] = depth
         np.minimum(least, gap, out=least)
-    high, low = np.where(found, before, least_at), np.where(found, inside_at, least_at)
+    high, low = np.where(hit, before, least_at), np.where(hit, inside_at, least_at)
     for _ in range(6):
         middle = (high + low) * np.float32(0.5)
         gap, _, _ = gap_at(middle)

@@ -77,10 +77,10 @@ def paint_sitting(
     target = sitting_folder(Path(folder), seed, long_side, count)
     record = target / TRUTH
     if record.is_file():
-        found = json.loads(record.read_text("utf-8"))["frames"]
+        frames = json.loads(record.read_text("utf-8"))["frames"]
         if progress:
-            progress(len(found), len(found))
-        return PaintedSitting(target, tuple(found))
+            progress(len(frames), len(frames))
+        return PaintedSitting(target, tuple(frames))
     plan = plan_sitting(seed)
     target.parent.mkdir(parents=True, exist_ok=True)
     _clear_leftovers(target.parent)

@@ -41,11 +41,11 @@ class Shaper:
 
 def _tags(icc: bytes) -> dict[bytes, bytes]:
     (count,) = struct.unpack_from(">I", icc, 128)
-    found = {}
+    tags = {}
     for index in range(min(count, 100)):
         name, offset, size = struct.unpack_from(">4sII", icc, 132 + 12 * index)
-        found[name] = icc[offset : offset + size]
-    return found
+        tags[name] = icc[offset : offset + size]
+    return tags
 
 
 def _curve(tag: bytes) -> Floats | None:

@@ -92,12 +92,12 @@ def overlay(frame: Small, other: Small) -> Overlay | None:
     """Lay `other` over `frame`; None when no common place is found."""
     best: Overlay | None = None
     for matrix, inliers in _starts(frame, other):
-        found = _judge(frame, other, matrix, inliers)
-        promising = inliers > 0 or (found is not None and found.likeness > HOPE)
-        if promising and (found is None or found.likeness < SURE):
-            found = _judge(frame, other, _by_ecc(frame.grey, other.grey, matrix), inliers) or found
-        if found is not None and (best is None or found.likeness > best.likeness):
-            best = found
+        trial = _judge(frame, other, matrix, inliers)
+        promising = inliers > 0 or (trial is not None and trial.likeness > HOPE)
+        if promising and (trial is None or trial.likeness < SURE):
+            trial = _judge(frame, other, _by_ecc(frame.grey, other.grey, matrix), inliers) or trial
+        if trial is not None and (best is None or trial.likeness > best.likeness):
+            best = trial
         if best is not None and best.likeness >= SURE:
             break
     return best
@@ -105,8 +105,8 @@ def overlay(frame: Small, other: Small) -> Overlay | None:
 
 def _starts(frame: Small, other: Small) -> list[tuple[Floats, int]]:
     """Similarities to begin from: by features, and the two pictures simply laid on each other."""
-    found = _by_features(frame.grey, other.grey)
-    starts = [found] if found else []
+    similarity = _by_features(frame.grey, other.grey)
+    starts = [similarity] if similarity else []
     same_shape = abs(math.log(frame.grey.shape[0] / frame.grey.shape[1] / other.grey.shape[0] * other.grey.shape[1]))
     if same_shape < 0.02:
         s = frame.grey.shape[1] / other.grey.shape[1]
@@ -182,10 +182,10 @@ def _by_ecc(frame: Grey, other: Grey, matrix: Floats) -> Floats:
     h, w = frame.shape
     mask = np.full(other.shape, 255, np.uint8)
     try:
-        _, found = cv2.findTransformECC(_even(frame), _even(other), inverse, cv2.MOTION_AFFINE, criteria, mask, 5)
+        _, warp = cv2.findTransformECC(_even(frame), _even(other), inverse, cv2.MOTION_AFFINE, criteria, mask, 5)
     except cv2.error:
         return matrix
-    back = np.asarray(cv2.invertAffineTransform(np.asarray(found, np.float64)), np.float64)
+    back = np.asarray(cv2.invertAffineTransform(np.asarray(warp, np.float64)), np.float64)
     corners = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float64)
-    apart = np.abs(corners @ (found - inverse)[:, :2].T + (found - inverse)[:, 2]).max()
+    apart = np.abs(corners @ (warp - inverse)[:, :2].T + (warp - inverse)[:, 2]).max()
     return back if apart < 0.05 * max(other.shape) else matrix

@@ -45,8 +45,8 @@ class ShapeChange:
     @property
     def beyond(self) -> dict[str, float]:
         """The changes over their tolerance, largest first."""
-        found = {name: getattr(self, name) for name, least in TOLERANCE.items() if abs(getattr(self, name)) > least}
-        return dict(sorted(found.items(), key=lambda item: -abs(item[1])))
+        changes = {name: getattr(self, name) for name, least in TOLERANCE.items() if abs(getattr(self, name)) > least}
+        return dict(sorted(changes.items(), key=lambda item: -abs(item[1])))
 
     @property
     def caution(self) -> Told | None:
@@ -92,13 +92,13 @@ def _laid(frame: match.Small, version: match.Small, face: Face) -> Floats | None
         match.Small(_fit(item.grey, match.LONG_SIDE), item.scale * _factor(item.grey, match.LONG_SIDE))
         for item in (frame, version)
     ]
-    found = match.overlay(small[0], small[1])
-    if found is None or found.likeness < match.OTHER:
+    overlay = match.overlay(small[0], small[1])
+    if overlay is None or overlay.likeness < match.OTHER:
         return None
     a, b = (_factor(item.grey, match.LONG_SIDE) for item in (frame, version))
     up = np.array([[1 / a, 0, 0.5 / a - 0.5], [0, 1 / a, 0.5 / a - 0.5], [0, 0, 1]])
     down = np.array([[b, 0, 0.5 * b - 0.5], [0, b, 0.5 * b - 0.5], [0, 0, 1]])
-    full: Floats = up @ np.vstack([found.matrix, [0, 0, 1]]) @ down
+    full: Floats = up @ np.vstack([overlay.matrix, [0, 0, 1]]) @ down
     return full[:2]
 
 

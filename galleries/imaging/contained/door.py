@@ -92,13 +92,13 @@ def probe(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
 
 
 def make_proof(source: Bytes, text: StampText, limits: Limits = DEFAULT_LIMITS, **how: Any) -> ProofFiles:
-    made: ProofFiles = call("make_proof", _Source(source), text, limits, **how)
-    return made
+    files: ProofFiles = call("make_proof", _Source(source), text, limits, **how)
+    return files
 
 
 def read_frame(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
-    found: tuple[FrameFacts, FrameReading] = call("read_frame", _Source(source), limits)
-    return found
+    facts_and_reading: tuple[FrameFacts, FrameReading] = call("read_frame", _Source(source), limits)
+    return facts_and_reading
 
 
 def make_view(source: Bytes, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
@@ -116,15 +116,15 @@ def make_finals(
 ) -> list[FinalFile]:
     """As `recipes.make_finals`; `name` draws border and name strip as `border_and_name(name)` does."""
     seconds = SECONDS + PER_FILE * len(orders)
-    made: list[FinalFile] = call("make_finals", _Source(source), list(orders), limits, rights, name, seconds=seconds)
-    return made
+    finals: list[FinalFile] = call("make_finals", _Source(source), list(orders), limits, rights, name, seconds=seconds)
+    return finals
 
 
 def cut_small(
     source: Bytes, orders: Sequence[CutOrder], long_side: int, limits: Limits = DEFAULT_LIMITS, *, name: str = ""
 ) -> list[bytes]:
-    made: list[bytes] = call("cut_small", _Source(source), list(orders), long_side, limits, name=name)
-    return made
+    pictures: list[bytes] = call("cut_small", _Source(source), list(orders), long_side, limits, name=name)
+    return pictures
 
 
 def contact_sheet(cells: Sequence[SheetPicture], columns: int) -> bytes:
@@ -160,8 +160,8 @@ def open_small(source: Bytes, limits: Limits = DEFAULT_LIMITS, long_side: int = 
 
 
 def read_rights(data: Bytes) -> rights.RightsFound:
-    found: rights.RightsFound = call("read_rights", _Source(data), seconds=METADATA_SECONDS)
-    return found
+    reading: rights.RightsFound = call("read_rights", _Source(data), seconds=METADATA_SECONDS)
+    return reading
 
 
 def check_rights(data: Bytes, record: rights.RightsRecord) -> list[Told]:

@@ -116,10 +116,10 @@ def scans_and_end(data: bytes, scan_at: int) -> tuple[int, int]:
     """(number of scans, offset of the end-of-image marker or -1) of the first picture in the file."""
     at, scans = scan_at, 0
     while True:
-        found = _NEXT_MARKER.search(data, at)
-        if not found:
+        next_marker = _NEXT_MARKER.search(data, at)
+        if not next_marker:
             return scans, -1
-        at, marker = found.start(), data[found.start() + 1]
+        at, marker = next_marker.start(), data[next_marker.start() + 1]
         if marker == 0xD9:
             return scans, at
         scans += marker == 0xDA

@@ -20,8 +20,8 @@ Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 @lru_cache(maxsize=64)
 def _fonts(size: int) -> tuple[Font, ...]:
-    found: list[Font] = [ImageFont.truetype(place, size) for place in _PLACES if Path(place).is_file()]
-    return (*found, ImageFont.load_default(size))
+    typefaces: list[Font] = [ImageFont.truetype(place, size) for place in _PLACES if Path(place).is_file()]
+    return (*typefaces, ImageFont.load_default(size))
 
 
 @lru_cache(maxsize=4096)

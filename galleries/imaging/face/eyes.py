@@ -86,8 +86,8 @@ def _quantile(values: NDArray[Any], share: float) -> float:
 
 def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
     """`edge_sharpness` of iris, lids and lashes round one eye."""
-    found = _patch(rgb, eye.centre, max(8.0, 2.2 * eye.radius))
-    return None if found is None else edge_sharpness(found[0])
+    patch = _patch(rgb, eye.centre, max(8.0, 2.2 * eye.radius))
+    return None if patch is None else edge_sharpness(patch[0])
 
 
 def frame_detail(rgb: Pixels) -> float | None:
@@ -111,10 +111,10 @@ def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | Told:
         return told(Code.UNKNOWN_IRIS, radius_px=round(eye.radius), least_px=round(LEAST_IRIS))
     if eye.openness is not None and eye.openness < _LEAST_OPEN:
         return told(Code.UNKNOWN_CLOSED)
-    found = _patch(rgb, eye.centre, 1.2 * eye.radius)
-    if found is None:
+    patch = _patch(rgb, eye.centre, 1.2 * eye.radius)
+    if patch is None:
         return told(Code.UNKNOWN_EDGE)
-    luma, left, top = found
+    luma, left, top = patch
     y, x = np.mgrid[0 : luma.shape[0], 0 : luma.shape[1]]
     dx, dy = x + left - eye.centre[0], y + top - eye.centre[1]
     away = np.hypot(dx, dy) / eye.radius
@@ -160,10 +160,10 @@ def pupil_ratio(rgb: Pixels, eye: Eye) -> float | Told:
         return told(Code.UNKNOWN_IRIS, radius_px=round(eye.radius), least_px=round(LEAST_IRIS_FOR_PUPIL))
     if eye.openness is not None and eye.openness < _LEAST_OPEN:
         return told(Code.UNKNOWN_CLOSED)
-    found = _patch(rgb, eye.centre, 1.1 * eye.radius)
-    if found is None:
+    patch = _patch(rgb, eye.centre, 1.1 * eye.radius)
+    if patch is None:
         return told(Code.UNKNOWN_EDGE)
-    luma, left, top = found
+    luma, left, top = patch
     angles = np.radians([*range(-40, 41, 8), *range(140, 221, 8)]).astype(np.float32)
     radii = np.linspace(0.12, 0.9, 40, dtype=np.float32)
     x = eye.centre[0] - left + eye.radius * radii[:, None] * np.cos(angles)[None]

@@ -194,12 +194,12 @@ def _detect_tiled(rgb: Pixels) -> list[Detection]:
     side = max(height, width) // 2
     if side < 96:
         return []  # half of what the detector looks at: nothing to be gained
-    found: list[Detection] = []
+    detections: list[Detection] = []
     for top in _starts(height, side):
         for left in _starts(width, side):
             tile = np.ascontiguousarray(rgb[top : top + side, left : left + side])
-            found += [_shifted(spot, left, top) for spot in models.detect(tile)]
-    return sorted(found, key=lambda spot: -spot.score)
+            detections += [_shifted(spot, left, top) for spot in models.detect(tile)]
+    return sorted(detections, key=lambda spot: -spot.score)
 
 
 def _starts(length: int, side: int) -> list[int]:
@@ -234,8 +234,8 @@ def _closer(rgb: Pixels, spot: Detection) -> Detection:
         if max(w, h) > _SMALL * max(rgb.shape[:2]) and abs(angle) < _STEEP:
             break
         patch, back = models.turned_square(rgb, (x + w / 2, y + h / 2), 4.0 * max(w, h), angle, 384)
-        found = [models.mapped(again, back) for again in models.detect(patch)]
-        again = next((f for f in found if _overlap(f.box, spot.box) > 0.5), None)
+        detections = [models.mapped(again, back) for again in models.detect(patch)]
+        again = next((f for f in detections if _overlap(f.box, spot.box) > 0.5), None)
         if again is None:
             break
         settled = abs(math.remainder(_lean(again) - angle, math.tau)) < _SKEW

@@ -166,7 +166,7 @@ def detect(rgb: Pixels) -> list[Detection]:
     merged = _suppress(points, scores[keep])
     stretch = np.array([width / size[0], height / size[1]])
     offset = np.array([left, top])
-    found = []
+    detections = []
     for row, score in merged:
         centre = (row[0] * _DETECTOR_SIDE - offset) * stretch - 0.5
         extent = row[1] * _DETECTOR_SIDE * stretch
@@ -176,8 +176,8 @@ def detect(rgb: Pixels) -> list[Detection]:
         corner = centre - extent / 2
         box = (float(corner[0]), float(corner[1]), float(extent[0]), float(extent[1]))
         (ax, ay), (bx, by) = eyes.tolist()
-        found.append(Detection(box, (ax, ay), (bx, by), score))
-    return found
+        detections.append(Detection(box, (ax, ay), (bx, by), score))
+    return detections
 
 
 def mapped(spot: Detection, back: Floats) -> Detection:

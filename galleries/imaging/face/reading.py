@@ -76,8 +76,8 @@ class FrameReading:
     @property
     def openness(self) -> float | None:
         """Of the less open eye that could be read; None when neither could."""
-        found = [o for o in (self.right_openness, self.left_openness) if o is not None]
-        return min(found) if found else None
+        lids = [o for o in (self.right_openness, self.left_openness) if o is not None]
+        return min(lids) if lids else None
 
     @property
     def right_openness(self) -> float | None:
@@ -217,27 +217,27 @@ def _readable_lids(face: Face, shaded: bool, unknown: dict[str, Told]) -> Face:
 def _with_tones(
     reading: FrameReading, tone: Pixels, lab: NDArray[np.float32], face: Face, unknown: dict[str, Told]
 ) -> FrameReading:
-    found = tones.face_tones(tone, lab, face)
-    if found is None:
+    face_tones = tones.face_tones(tone, lab, face)
+    if face_tones is None:
         unknown.update(dict.fromkeys(("face_l", "skin_ab", "light"), told(Code.UNKNOWN_SMALL_FACE)))
         return reading
-    skin = (found.median_l, *found.skin_ab)
+    skin = (face_tones.median_l, *face_tones.skin_ab)
     wardrobe = tones.wardrobe_lab(lab, face, skin, reading.backdrop_lab)
     if wardrobe is None:
         unknown["wardrobe_lab"] = told(Code.UNKNOWN_NO_CHEST)
     if reading.monochrome:
         unknown["skin_ab"] = told(Code.UNKNOWN_MONOCHROME)
-    contrast = math.hypot(found.light_x, found.light_y)
+    contrast = math.hypot(face_tones.light_x, face_tones.light_y)
     return replace(
         reading,
-        face_l=found.median_l,
-        clipped_high=found.clipped_high,
-        clipped_low=found.clipped_low,
-        skin_ab=None if reading.monochrome else found.skin_ab,
-        light_x=found.light_x,
-        light_y=found.light_y,
+        face_l=face_tones.median_l,
+        clipped_high=face_tones.clipped_high,
+        clipped_low=face_tones.clipped_low,
+        skin_ab=None if reading.monochrome else face_tones.skin_ab,
+        light_x=face_tones.light_x,
+        light_y=face_tones.light_y,
         light_contrast=round(contrast, 3),
-        light_clock=eyes.clock_hour(found.light_x, found.light_y) if contrast > 0.15 else None,
+        light_clock=eyes.clock_hour(face_tones.light_x, face_tones.light_y) if contrast > 0.15 else None,
         wardrobe_lab=wardrobe,
     )
 
@@ -270,13 +270,13 @@ def _with_eyes(
         else:
             unknown["sharpness_ratio"] = told(Code.UNKNOWN_DETAIL)
     pupils: dict[str, float | Told] = {}
-    found: dict[str, object] = {}
+    lights: dict[str, object] = {}
     for side, eye in pair.items():
         hidden = unknown.get(f"{side}_openness")
-        found[f"catch_lights_{side}"] = hidden or eyes.catch_lights(close, eye)
+        lights[f"catch_lights_{side}"] = hidden or eyes.catch_lights(close, eye)
         pupils[side] = hidden or eyes.pupil_ratio(close, eye)
     right, left = eyes.agreed_pupils(pupils["right"], pupils["left"])
-    for name, value in (*found.items(), ("pupil_ratio_right", right), ("pupil_ratio_left", left)):
+    for name, value in (*lights.items(), ("pupil_ratio_right", right), ("pupil_ratio_left", left)):
         if isinstance(value, Told):
             unknown[name] = value
         else:

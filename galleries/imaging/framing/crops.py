@@ -134,7 +134,7 @@ def _head(face: Face, tilt: float) -> Head:
 
 
 @dataclass(frozen=True)
-class _Found:
+class _Placement:
     index: int
     rect: Rect
     cost: float
@@ -149,22 +149,22 @@ class _Search:
     tilt: float
     shares: tuple[float, float]
 
-    def best(self, candidates: list[tuple[int, tuple[int, int]]]) -> _Found:
+    def best(self, candidates: list[tuple[int, tuple[int, int]]]) -> _Placement:
         """The cheapest candidate; of equally good ones the first, so give the largest first."""
-        found: _Found | None = None
+        cheapest: _Placement | None = None
         for index, (width, height) in candidates:
             for top in self._tops(height):
                 rect = self._place(top, width, height)
                 if rect is None:
                     continue
                 cost = self.cost(rect)
-                if found is None or cost < found.cost - _TIE:
-                    found = _Found(index, rect, cost)
-        if found is None:  # turned too far for any candidate: the smallest around the eyes
+                if cheapest is None or cost < cheapest.cost - _TIE:
+                    cheapest = _Placement(index, rect, cost)
+        if cheapest is None:  # turned too far for any candidate: the smallest around the eyes
             index, (width, height) = candidates[-1]
             x, y = round(self.pivot[0] - width / 2), round(self.pivot[1] - height / 2)
-            found = _Found(index, Rect(x, y, width, height).clamp_to(self.frame_w, self.frame_h), math.inf)
-        return found
+            cheapest = _Placement(index, Rect(x, y, width, height).clamp_to(self.frame_w, self.frame_h), math.inf)
+        return cheapest
 
     def _tops(self, height: int) -> list[float]:
         """Tops worth trying: where a rule begins or ends to hold, the middle of what keeps all first."""
@@ -236,55 +236,55 @@ def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[Told]:
     h, w = rect.height, rect.width
     eye, room = (head.eye_y - top) / h, (head.crown - top) / h
     size, side = (head.chin - head.crown) / h, (head.eye_x - left) / w
-    said = [told(Code.MEASURES, eyes_share=_share(eye), headroom_share=_share(room), head_share=_share(size))]
+    reasons = [told(Code.MEASURES, eyes_share=_share(eye), headroom_share=_share(room), head_share=_share(size))]
     slack = 0.006
     if head.chin > top + h + 0.5:
-        said.append(told(Code.CHIN_OUT_OF_FRAME))
+        reasons.append(told(Code.CHIN_OUT_OF_FRAME))
     if _beyond(eye, EYE_LINE) > slack:
-        said.append(told(Code.EYES_HIGH if eye < EYE_LINE[0] else Code.EYES_LOW))
+        reasons.append(told(Code.EYES_HIGH if eye < EYE_LINE[0] else Code.EYES_LOW))
     sure = face.crown_measured
     if head.crown < -slack * h:
-        said.append(told(Code.CROWN_OUTSIDE if sure else Code.CROWN_OUTSIDE_ESTIMATED))
+        reasons.append(told(Code.CROWN_OUTSIDE if sure else Code.CROWN_OUTSIDE_ESTIMATED))
     elif room < -slack:
-        said.append(told(Code.CROWN_GIVEN_UP if sure else Code.CROWN_GIVEN_UP_ESTIMATED))
+        reasons.append(told(Code.CROWN_GIVEN_UP if sure else Code.CROWN_GIVEN_UP_ESTIMATED))
     elif room < HEADROOM[0] - slack:
-        said.append(told(Code.LITTLE_HEADROOM if sure else Code.LITTLE_HEADROOM_ESTIMATED))
+        reasons.append(told(Code.LITTLE_HEADROOM if sure else Code.LITTLE_HEADROOM_ESTIMATED))
     elif room > HEADROOM[1] + slack:
-        said.append(told(Code.MUCH_HEADROOM))
+        reasons.append(told(Code.MUCH_HEADROOM))
     if size > search.shares[1] + 0.04:
-        said.append(told(Code.TIGHT))
+        reasons.append(told(Code.TIGHT))
     elif size < search.shares[0] - 0.04:
-        said.append(told(Code.LOOSE))
+        reasons.append(told(Code.LOOSE))
     if abs(side - (0.5 - LOOK_ROOM * head.looks)) > 0.02:
-        said.append(told(Code.OFF_MIDDLE))
+        reasons.append(told(Code.OFF_MIDDLE))
     elif abs(head.looks) > 0.15:
-        said.append(told(Code.ROOM_RIGHT if head.looks > 0 else Code.ROOM_LEFT))
-    return said
+        reasons.append(told(Code.ROOM_RIGHT if head.looks > 0 else Code.ROOM_LEFT))
+    return reasons
 
 
 def warnings_for(
     rect: Rect, frame: tuple[int, int], seen: Face | HasFace | None, size: SizeSpec, *, tilt_deg: float = 0.0
 ) -> list[Told]:
     """What a person should know before a crop `rect` of `frame` (width, height) is cut at `size`."""
-    found = [*_pixel_warnings(rect, frame, size, tilt_deg)]
+    warnings = [*_pixel_warnings(rect, frame, size, tilt_deg)]
     if size.ratio is None:
-        return found
+        return warnings
     face = seen if isinstance(seen, Face) or seen is None else seen.face
     if face is None:
-        return [*found, told(Code.FACE_NOT_KNOWN)]
-    return found + _head_warnings(rect, frame, face, size, tilt_deg)
+        return [*warnings, told(Code.FACE_NOT_KNOWN)]
+    return warnings + _head_warnings(rect, frame, face, size, tilt_deg)
 
 
 def _pixel_warnings(rect: Rect, frame: tuple[int, int], size: SizeSpec, tilt: float) -> list[Told]:
-    found = []
+    warnings = []
     if not turned_inside(rect, tilt, *frame):
-        found.append(told(Code.OUTSIDE, width_px=frame[0], height_px=frame[1]))
+        warnings.append(told(Code.OUTSIDE, width_px=frame[0], height_px=frame[1]))
     if size.ratio is None:
-        return found
+        return warnings
     if not size.ratio.matches(rect):
         shape = {"width": size.ratio.width, "height": size.ratio.height}
-        found.append(told(Code.SHAPE, width_px=rect.width, height_px=rect.height, **shape))
-    return found + too_few_pixels(rect, size)
+        warnings.append(told(Code.SHAPE, width_px=rect.width, height_px=rect.height, **shape))
+    return warnings + too_few_pixels(rect, size)
 
 
 def too_few_pixels(rect: Rect, size: SizeSpec) -> list[Told]:
@@ -292,10 +292,10 @@ def too_few_pixels(rect: Rect, size: SizeSpec) -> list[Told]:
     falls under the least that is asked for. Empty for the whole frame and where there are enough."""
     if size.ratio is None:
         return []
-    found = []
+    lacks = []
     grow = max(size.out_width / rect.width, size.out_height / rect.height)
     if grow > 1:
-        found.append(
+        lacks.append(
             told(
                 Code.TO_ENLARGE,
                 width_px=rect.width,
@@ -307,8 +307,8 @@ def too_few_pixels(rect: Rect, size: SizeSpec) -> list[Told]:
         )
     ppi = math.floor(size.ppi / grow)
     if size.min_ppi and ppi < size.min_ppi:
-        found.append(told(Code.FEW_PPI, print_ppi=ppi, least_ppi=size.min_ppi))
-    return found
+        lacks.append(told(Code.FEW_PPI, print_ppi=ppi, least_ppi=size.min_ppi))
+    return lacks
 
 
 def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpec, tilt: float) -> list[Told]:
@@ -318,21 +318,21 @@ def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpe
     trim = size.bleed_px / 2 * rect.height / max(1, size.out_height)
     safe = trim + size.safe * rect.height / max(1, size.out_height)
     h, w = rect.height, rect.width
-    found = []
+    warnings = []
     if head.chin > top + h - trim:
-        found.append(told(Code.CHIN_CUT))
+        warnings.append(told(Code.CHIN_CUT))
     elif head.chin > top + h - safe:
-        found.append(told(Code.CHIN_UNSAFE))
+        warnings.append(told(Code.CHIN_UNSAFE))
     if head.crown < top + trim:
         sure = head.crown + face.crown_uncertainty < top + trim
-        found.append(told(Code.CROWN_CUT if sure else Code.CROWN_MAY_BE_CUT))
+        warnings.append(told(Code.CROWN_CUT if sure else Code.CROWN_MAY_BE_CUT))
     if head.left < left + trim or head.right > left + w - trim:
-        found.append(told(Code.SIDE_CUT))
+        warnings.append(told(Code.SIDE_CUT))
     eye, share = (head.eye_y - top) / h, (head.chin - head.crown) / h
     if _beyond(eye, EYE_LINE) > 0.01:
-        found.append(told(Code.EYE_LINE, eyes_share=_share(eye), least_share=EYE_LINE[0], most_share=EYE_LINE[1]))
+        warnings.append(told(Code.EYE_LINE, eyes_share=_share(eye), least_share=EYE_LINE[0], most_share=EYE_LINE[1]))
     if share > search.shares[1] + 0.02:
-        found.append(told(Code.HEAD_LARGE, head_share=_share(share)))
+        warnings.append(told(Code.HEAD_LARGE, head_share=_share(share)))
     elif share < search.shares[0] - 0.02:
-        found.append(told(Code.HEAD_SMALL, head_share=_share(share)))
-    return found
+        warnings.append(told(Code.HEAD_SMALL, head_share=_share(share)))
+    return warnings

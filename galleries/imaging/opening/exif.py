@@ -48,9 +48,9 @@ def _value(data: bytes, order: str, entry: int) -> Value | None:
 
 
 def _directory(data: bytes, order: str, start: Value | None) -> dict[int, Value]:
-    found: dict[int, Value] = {}
+    tags: dict[int, Value] = {}
     if not isinstance(start, int) or start < 8 or start + 2 > len(data):
-        return found
+        return tags
     (count,) = struct.unpack_from(order + "H", data, start)
     for index in range(min(count, _MOST_ENTRIES)):
         entry = start + 2 + 12 * index
@@ -59,8 +59,8 @@ def _directory(data: bytes, order: str, start: Value | None) -> dict[int, Value]
         (tag,) = struct.unpack_from(order + "H", data, entry)
         value = _value(data, order, entry)
         if value is not None:
-            found[tag] = value
-    return found
+            tags[tag] = value
+    return tags
 
 
 def _moment(text: Value | None, subsec: Value | None) -> datetime | None:

@@ -114,16 +114,16 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     except ValueError as error:
         if "ICC marker" in str(error) or "JFIF revision" in str(error):  # the picture itself may be sound
             return _decode_jpeg(jpeg.bare(data), _jpeg_header(jpeg.bare(data)), scale)
-        found = _EXTRANEOUS.search(str(error))
-        if not found or not 0 < int(found[1]) <= _MOST_PADDING:
+        excess = _EXTRANEOUS.search(str(error))
+        if not excess or not 0 < int(excess[1]) <= _MOST_PADDING:
             raise _refusal("JPEG", error) from error
     # Some cameras pad the end. Cut the padding out and judge what is left just as strictly.
     end = jpeg.scans_and_end(data, parts.scan_at)[1]
-    padding = data[end - int(found[1]) : end]
+    padding = data[end - int(excess[1]) : end]
     if end < 0 or (padding.strip(b"\0") and padding.strip(b"\xff")):
         raise Unreadable(Code.JPEG_LEFT_OVER)
     try:
-        return _strictly(data[: end - int(found[1])] + b"\xff\xd9", header.space, least)
+        return _strictly(data[: end - int(excess[1])] + b"\xff\xd9", header.space, least)
     except ValueError as error:
         raise _refusal("JPEG", error) from error
 

@@ -97,70 +97,70 @@ _GUID = re.compile(r"[0-9a-f]{32}\Z")  # Exif's ImageUniqueID holds exactly this
 
 def to_xmp(record: RightsRecord) -> dict[str, Value]:
     """The record's XMP properties in a fixed order; the record is taken as tidied and valid."""
-    found: dict[str, Value] = {}
+    properties: dict[str, Value] = {}
     for spec in TEXT_FIELDS:
         value = getattr(record, spec.name)
         if not value:
             continue
         if spec.many:
             items = [spec.vocabulary + item for item in value]
-            found[spec.xmp] = Seq(items) if spec.shape == "seq" else Bag(items)
+            properties[spec.xmp] = Seq(items) if spec.shape == "seq" else Bag(items)
         else:
-            found[spec.xmp] = Lang(value) if spec.shape == "lang" else spec.vocabulary + value
+            properties[spec.xmp] = Lang(value) if spec.shape == "lang" else spec.vocabulary + value
     if record.marked is not None:
-        found[MARKED] = "True" if record.marked else "False"
+        properties[MARKED] = "True" if record.marked else "False"
     for name, xmp in PARTY_FIELDS.items():
         parties: tuple[Party, ...] = getattr(record, name)
         if parties:
-            found[xmp] = Seq([_full({f"{xmp}ID": p.identifier, f"{xmp}Name": p.name}) for p in parties])
+            properties[xmp] = Seq([_full({f"{xmp}ID": p.identifier, f"{xmp}Name": p.name}) for p in parties])
     if record.licensors:
-        found[LICENSOR] = Seq([_licensor(licensor) for licensor in record.licensors])
+        properties[LICENSOR] = Seq([_licensor(licensor) for licensor in record.licensors])
     for name, xmp in DATE_FIELDS.items():
         if getattr(record, name):
-            found[xmp] = getattr(record, name).isoformat()
+            properties[xmp] = getattr(record, name).isoformat()
     if record.captured_at:
-        found[CAPTURED] = _iso(record.captured_at)
-    return found
+        properties[CAPTURED] = _iso(record.captured_at)
+    return properties
 
 
 def to_iim(record: RightsRecord) -> list[tuple[str, str]]:
     """The record's IIM datasets, UTF-8 marked, each cut to its byte limit on a character boundary."""
-    found: list[tuple[str, str]] = []
+    datasets: list[tuple[str, str]] = []
     for spec in TEXT_FIELDS:
         value = getattr(record, spec.name)
         if spec.iim and value:
-            found += [(spec.iim, cut_bytes(text, spec.limit)) for text in (value if spec.many else (value,))]
+            datasets += [(spec.iim, cut_bytes(text, spec.limit)) for text in (value if spec.many else (value,))]
     taken = record.captured_at
     if taken:
-        found.append((IIM_DATE, taken.strftime("%Y-%m-%d")))
+        datasets.append((IIM_DATE, taken.strftime("%Y-%m-%d")))
         if taken.tzinfo:  # IIM's time demands a zone; a camera clock without one is not given a false one
             offset = taken.strftime("%z")
-            found.append((IIM_TIME, f"{taken:%H:%M:%S}{offset[:3]}:{offset[3:5]}"))
-    return [("Iptc.Envelope.CharacterSet", "\x1b%G"), *found] if found else []
+            datasets.append((IIM_TIME, f"{taken:%H:%M:%S}{offset[:3]}:{offset[3:5]}"))
+    return [("Iptc.Envelope.CharacterSet", "\x1b%G"), *datasets] if datasets else []
 
 
 def to_exif(record: RightsRecord) -> dict[str, str]:
     """The record's Exif tags."""
-    found: dict[str, str] = {}
+    tags: dict[str, str] = {}
     if record.description:
-        found["Exif.Image.ImageDescription"] = record.description
+        tags["Exif.Image.ImageDescription"] = record.description
     if record.creators:
-        found["Exif.Image.Artist"] = join_artists(record.creators)
+        tags["Exif.Image.Artist"] = join_artists(record.creators)
     if record.copyright_notice:
-        found["Exif.Image.Copyright"] = record.copyright_notice
+        tags["Exif.Image.Copyright"] = record.copyright_notice
     taken = record.captured_at
     if taken:
-        found[EXIF_DATE] = taken.strftime("%Y:%m:%d %H:%M:%S")
+        tags[EXIF_DATE] = taken.strftime("%Y:%m:%d %H:%M:%S")
         if taken.microsecond:
-            found[EXIF_SUBSEC] = f"{taken.microsecond:06d}".rstrip("0")
+            tags[EXIF_SUBSEC] = f"{taken.microsecond:06d}".rstrip("0")
         if taken.tzinfo:
             offset = taken.strftime("%z")
-            found[EXIF_OFFSET] = f"{offset[:3]}:{offset[3:5]}"
+            tags[EXIF_OFFSET] = f"{offset[:3]}:{offset[3:5]}"
     if _GUID.match(record.image_guid):
-        found["Exif.Photo.ImageUniqueID"] = record.image_guid
-    if any(key.startswith("Exif.Photo.") for key in found):
-        found["Exif.Photo.ExifVersion"] = "48 50 51 50"  # '0232'
-    return found
+        tags["Exif.Photo.ImageUniqueID"] = record.image_guid
+    if any(key.startswith("Exif.Photo.") for key in tags):
+        tags["Exif.Photo.ExifVersion"] = "48 50 51 50"  # '0232'
+    return tags
 
 
 def cut_bytes(text: str, limit: int) -> str:
@@ -175,9 +175,10 @@ def join_artists(names: tuple[str, ...]) -> str:
 
 def split_artists(text: str) -> tuple[str, ...]:
     """The inverse of `join_artists`."""
-    found = re.findall(r'\s*("(?:[^"]|"")*"|[^;]*)\s*(?:;|$)', text)
+    entries = re.findall(r'\s*("(?:[^"]|"")*"|[^;]*)\s*(?:;|$)', text)
     names = (
-        n[1:-1].replace('""', '"') if n.startswith('"') and n.endswith('"') and len(n) > 1 else n.strip() for n in found
+        n[1:-1].replace('""', '"') if n.startswith('"') and n.endswith('"') and len(n) > 1 else n.strip()
+        for n in entries
     )
     return tuple(name for name in names if name)
 

@@ -34,19 +34,19 @@ class _Reader:
         self.disagreements: list[Told] = []
         self.problems: list[Told] = []
 
-    def settle(self, name: str, said: dict[str, Any], limit: int = 0) -> None:
+    def settle(self, name: str, claims: dict[str, Any], limit: int = 0) -> None:
         """Choose among what the containers say about one field, and note where they differ."""
-        said = {source: value for source, value in said.items() if value}
+        claims = {source: value for source, value in claims.items() if value}
         order = ("Exif", "IIM", "XMP") if self.stale else ("Exif", "XMP", "IIM")
-        chosen = next((source for source in order if source in said), None)
+        chosen = next((source for source in order if source in claims), None)
         if chosen is None:
             return
-        self.values[name], self.sources[name] = said[chosen], chosen
-        if chosen == "IIM" and _agree(said.get("XMP"), said["IIM"], "IIM", limit):
-            self.values[name], self.sources[name] = said["XMP"], "XMP"  # the same text, not cut
-        for source, value in said.items():
-            if source != chosen and not _agree(said[chosen], value, source, limit):
-                here = {"source": chosen, "value": shown(said[chosen])}
+        self.values[name], self.sources[name] = claims[chosen], chosen
+        if chosen == "IIM" and _agree(claims.get("XMP"), claims["IIM"], "IIM", limit):
+            self.values[name], self.sources[name] = claims["XMP"], "XMP"  # the same text, not cut
+        for source, value in claims.items():
+            if source != chosen and not _agree(claims[chosen], value, source, limit):
+                here = {"source": chosen, "value": shown(claims[chosen])}
                 there = {"other_source": source, "other_value": shown(value)}
                 self.disagreements.append(told(Code.RIGHTS_DIFFER, field=name, **here, **there))
 
@@ -62,16 +62,16 @@ class _Reader:
 
     def structures(self, xmp: str) -> list[dict[str, str]]:
         """The entries of a Seq, Bag or single structure: part name → text."""
-        found: dict[int, dict[str, str]] = {}
+        entries: dict[int, dict[str, str]] = {}
         pattern = re.compile(re.escape(_key(xmp)) + r"(?:\[(\d+)\])?/([^/\[]+)\Z")
         for key, texts in self.raw.xmp.items():
             match = pattern.match(key)
             if match and texts:
-                found.setdefault(int(match[1] or 1), {})[match[2]] = texts[0].strip()
-        return [found[index] for index in sorted(found)]
+                entries.setdefault(int(match[1] or 1), {})[match[2]] = texts[0].strip()
+        return [entries[index] for index in sorted(entries)]
 
 
-def found_in(data: bytes) -> RightsFound:
+def rights_in(data: bytes) -> RightsFound:
     """What the file says; see `rights.read_rights`."""
     kind = container.kind_of(data)
     raw = engine.read(data)
@@ -127,17 +127,17 @@ def _read_text(reader: _Reader, spec: fields.TextField) -> None:
     iim = tuple(text.strip() for text in raw.iim.get(spec.iim, ()) if text.strip())
     exif_text = raw.exif.get(spec.exif, "").strip() if spec.exif else ""
     if spec.many:
-        said: dict[str, Any] = {"Exif": fields.split_artists(exif_text), "XMP": xmp, "IIM": iim}
+        claims: dict[str, Any] = {"Exif": fields.split_artists(exif_text), "XMP": xmp, "IIM": iim}
     else:
-        said = {"Exif": exif_text, "XMP": xmp[0] if xmp else "", "IIM": iim[0] if iim else ""}
-    if spec.name == "image_guid" and said["XMP"]:
-        said.pop("Exif")  # the camera's own number is another name for the picture, not a contradiction
-    reader.settle(spec.name, said, spec.limit)
+        claims = {"Exif": exif_text, "XMP": xmp[0] if xmp else "", "IIM": iim[0] if iim else ""}
+    if spec.name == "image_guid" and claims["XMP"]:
+        claims.pop("Exif")  # the camera's own number is another name for the picture, not a contradiction
+    reader.settle(spec.name, claims, spec.limit)
 
 
 def _read_capture(reader: _Reader) -> None:
     raw = reader.raw
-    said: dict[str, Any] = {}
+    claims: dict[str, Any] = {}
     stamp = raw.exif.get(fields.EXIF_DATE, "").strip()
     iso = re.sub(r"^(\d{4}):(\d\d):(\d\d) ", r"\1-\2-\3T", stamp)
     fraction = raw.exif.get(fields.EXIF_SUBSEC, "").strip()
@@ -149,18 +149,18 @@ def _read_capture(reader: _Reader) -> None:
         if not text:
             continue
         try:
-            said[source] = datetime.fromisoformat(text)
+            claims[source] = datetime.fromisoformat(text)
         except ValueError:
             if source == "XMP" or stamp.strip(" 0:"):
                 reader.problems.append(told(Code.RIGHTS_CAPTURE_DATE, source=source, value=text))
     days = raw.iim.get(fields.IIM_DATE, ())
-    if days and not said:
+    if days and not claims:
         try:
             time = "".join(raw.iim.get(fields.IIM_TIME, ())[:1])
-            said["IIM"] = datetime.fromisoformat(f"{days[0]}T{time}" if time else days[0])
+            claims["IIM"] = datetime.fromisoformat(f"{days[0]}T{time}" if time else days[0])
         except ValueError:
             reader.problems.append(told(Code.RIGHTS_CAPTURE_DATE, source="IIM", value=days[0]))
-    reader.settle("captured_at", said)
+    reader.settle("captured_at", claims)
 
 
 def _agree(first: Any, second: Any, source: str, limit: int) -> bool:
@@ -197,13 +197,13 @@ def _photoshop_block(kind: str, data: bytes) -> bytes:
 
 
 def _photoshop_resources(block: bytes) -> dict[int, bytes]:
-    found, at = {}, 0
+    resources, at = {}, 0
     while block[at : at + 4] == b"8BIM" and at + 12 <= len(block):
         number = struct.unpack_from(">H", block, at + 4)[0]
         at += 6 + (block[at + 6] + 2) // 2 * 2
         if at + 4 > len(block):
             break
         size = struct.unpack_from(">I", block, at)[0]
-        found[number] = block[at + 4 : at + 4 + size]
+        resources[number] = block[at + 4 : at + 4 + size]
         at += 4 + (size + 1) // 2 * 2
-    return found
+    return resources

@@ -118,7 +118,7 @@ class RightsFound:
 
 def problems_of(record: RightsRecord) -> list[Told]:
     """Every reason why the record can't be written; empty when it can."""
-    found = [told(Code.RIGHTS_CONTROL, field=name) for name in _with_control_characters(record)]
+    problems = [told(Code.RIGHTS_CONTROL, field=name) for name in _with_control_characters(record)]
     coded = (
         ("data_mining", record.data_mining, vocab.DATA_MINING),
         ("model_release_status", record.model_release_status, vocab.MODEL_RELEASE),
@@ -126,26 +126,26 @@ def problems_of(record: RightsRecord) -> list[Told]:
         ("digital_source_type", record.digital_source_type, vocab.SOURCE_TYPE),
         *(("alteration_constraints", code, vocab.ALTERATION) for code in record.alteration_constraints),
     )
-    found += [
+    problems += [
         told(Code.RIGHTS_NO_CODE, value=code, field=name, known=", ".join(known))
         for name, code, known in coded
         if code and code not in known
     ]
     if len(record.alt_text) > ALT_TEXT_LIMIT:
-        found.append(told(Code.RIGHTS_ALT_TEXT, signs=len(record.alt_text), most=ALT_TEXT_LIMIT))
+        problems.append(told(Code.RIGHTS_ALT_TEXT, signs=len(record.alt_text), most=ALT_TEXT_LIMIT))
     start, end = record.license_start, record.license_end
     if start and end and end < start:
-        found.append(told(Code.RIGHTS_ENDS_FIRST, ends_day=end.isoformat(), starts_day=start.isoformat()))
+        problems.append(told(Code.RIGHTS_ENDS_FIRST, ends_day=end.isoformat(), starts_day=start.isoformat()))
     if record.data_mining == "DMI-PROHIBITED-SEECONSTRAINT" and not record.other_constraints:
-        found.append(told(Code.RIGHTS_NO_CONSTRAINT))
+        problems.append(told(Code.RIGHTS_NO_CONSTRAINT))
     for name in ("web_statement", "terms_url"):
         address = getattr(record, name)
         if address and not re.match(r"https?://[^\s]+$", address):
-            found.append(told(Code.RIGHTS_NO_ADDRESS, field=name, value=address))
+            problems.append(told(Code.RIGHTS_NO_ADDRESS, field=name, value=address))
     for licensor in record.licensors:
         if not licensor.name:
-            found.append(told(Code.RIGHTS_NAMELESS_LICENSOR))
-    return found
+            problems.append(told(Code.RIGHTS_NAMELESS_LICENSOR))
+    return problems
 
 
 def _tidy(value: Any) -> Any:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from galleries.imaging.codes import Code
 from galleries.imaging.rights import engine, fields, mandatory
 from galleries.imaging.rights import strip as container
-from galleries.imaging.rights.read import found_in
+from galleries.imaging.rights.read import rights_in
 from galleries.imaging.rights.record import EMPTY, RightsFound, RightsRecord, shown
 from galleries.imaging.rights.xmp import packet
 from galleries.told import Told, told
@@ -40,7 +40,7 @@ def strip_metadata(data: bytes) -> bytes:
 
 def read_rights(data: bytes) -> RightsFound:
     """What a JPEG, TIFF or PNG says about its rights; raises Unsupported or Unreadable."""
-    return found_in(data)
+    return rights_in(data)
 
 
 def xmp_packet(record: RightsRecord) -> str:
@@ -56,14 +56,17 @@ def check(data: bytes, record: RightsRecord) -> list[Told]:
     Every container is compared on its own: XMP, IIM (to its byte limits) and Exif; data that must not be
     there is named as well.
     """
-    tidy, found = record.tidied(), read_rights(data)
+    tidy, reading = record.tidied(), read_rights(data)
     raw = engine.read(data)
     differences = [
         told(
-            Code.RIGHTS_FIELD, field=name, wanted=shown(getattr(tidy, name)), actual=shown(getattr(found.record, name))
+            Code.RIGHTS_FIELD,
+            field=name,
+            wanted=shown(getattr(tidy, name)),
+            actual=shown(getattr(reading.record, name)),
         )
         for name in tidy.__dataclass_fields__
-        if getattr(tidy, name) != getattr(found.record, name)
+        if getattr(tidy, name) != getattr(reading.record, name)
     ]
     wanted: dict[str, tuple[str, ...]] = {}
     for key, value in fields.to_iim(tidy):
@@ -80,7 +83,7 @@ def check(data: bytes, record: RightsRecord) -> list[Told]:
         if raw.exif.get(key, "").strip() != value:
             name = f"Exif {key.split('.')[-1]}"
             differences.append(told(Code.RIGHTS_FIELD, field=name, wanted=value, actual=shown(raw.exif.get(key))))
-    return [*differences, *found.disagreements, *found.private]
+    return [*differences, *reading.disagreements, *reading.private]
 
 
 def _write(data: bytes, record: RightsRecord) -> bytes:

@@ -64,13 +64,13 @@ class Code:
         out; with candidates fewer could be mistaken, so weaker ones count. Several come out when several
         copies were mixed: each is tested on what the ones before leave unexplained.
         """
-        found: list[Match] = []
+        matches: list[Match] = []
         basis: list[Floats] = []
         rest = score
         for _ in range(8):
             tried = self._likely(rest)
             options = [(payload, PAYLOADS) for payload in tried] + [(p, len(candidates)) for p in candidates]
-            known = {match.payload for match in found}
+            known = {match.payload for match in matches}
             judged = [self._judge(p, n, rest, weight) for p, n in options if p not in known]
             best = min(judged, key=lambda match: (match.chance, -match.z), default=None)
             if best is None or best.chance > CHANCE:
@@ -79,8 +79,8 @@ class Code:
             design = np.stack(basis, axis=1)
             shares = np.linalg.lstsq(design, score, rcond=None)[0]
             rest = score - design @ shares
-            found.append(best)
-        return found
+            matches.append(best)
+        return matches
 
     def _judge(self, payload: int, out_of: int, score: Floats, weight: Floats) -> Match:
         """Hoeffding: with random signs, P(sum > z × norm) <= exp(-z²/2), whatever the scores are."""
@@ -102,9 +102,9 @@ class Code:
         sums = np.bincount(self.where, weights=score * self.sign, minlength=SYMBOLS).reshape(BLOCKS, WORD)
         spectrum = sums @ _HADAMARD
         top = np.argsort(-spectrum, axis=1)[:, :3]
-        found = self._fitting(top[:, :2].tolist())
+        payloads = self._fitting(top[:, :2].tolist())
         heard = float(spectrum.max(axis=1).sum()) / (float(np.sqrt(score @ score)) or 1.0)
-        return found if found or heard < _LOUD else self._fitting(top.tolist())
+        return payloads if payloads or heard < _LOUD else self._fitting(top.tolist())
 
     def _fitting(self, bytes_of_block: list[list[int]]) -> list[int]:
         words = (

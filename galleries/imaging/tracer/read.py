@@ -33,9 +33,9 @@ def aligned(copy: Floats, proof: Floats) -> Matrix | None:
         starts.append((points[0] @ flip if points[0] is not None else None, points[1]))
     for start, count in sorted(starts, key=lambda entry: -entry[1]):
         if start is not None and count >= _LEAST_POINTS:
-            found = _refined(copy, proof, start)
-            if found is not None:
-                return found
+            homography = _refined(copy, proof, start)
+            if homography is not None:
+                return homography
     return None
 
 
@@ -112,12 +112,12 @@ def _by_features_at(copy: Floats, proof: Floats, side: int) -> tuple[Matrix | No
     """A first alignment without mirroring, and how many features agree with it."""
     detector = cv2.ORB.create(2000 if side == _WORK else 4000, edgeThreshold=16, fastThreshold=7)
     small = [_enlarged(_shrunk(copy, _WORK)), _shrunk(proof, side)]
-    (points_a, found_a), (points_b, found_b) = (
+    (points_a, features_a), (points_b, features_b) = (
         detector.detectAndCompute(np.clip(picture, 0, 255).astype(np.uint8), None) for picture in small
     )
-    if found_a is None or found_b is None:
+    if features_a is None or features_b is None:
         return None, 0
-    pairs = cv2.BFMatcher(cv2.NORM_HAMMING).knnMatch(found_a, found_b, k=2)
+    pairs = cv2.BFMatcher(cv2.NORM_HAMMING).knnMatch(features_a, features_b, k=2)
     good = [p[0] for p in pairs if len(p) == 2 and p[0].distance < 0.8 * p[1].distance]
     if len(good) < _LEAST_POINTS:
         return None, 0
@@ -135,12 +135,12 @@ def _by_features_at(copy: Floats, proof: Floats, side: int) -> tuple[Matrix | No
 
 def _refined(copy: Floats, proof: Floats, start: Matrix) -> Matrix | None:
     """Alignment by enhanced correlation (Evangelidis and Psarakis 2008), coarse then fine, as a homography."""
-    found = start
+    homography = start
     for side, rounds in _FINE:
         small_copy, small_proof = _shrunk(copy, side), _shrunk(proof, side)
         down_copy = _zoom(copy.shape[1] / small_copy.shape[1], copy.shape[0] / small_copy.shape[0])
         down_proof = _zoom(proof.shape[1] / small_proof.shape[1], proof.shape[0] / small_proof.shape[0])
-        guess = np.linalg.inv(np.linalg.inv(down_proof) @ found @ down_copy)  # proof → copy, as ECC wants it
+        guess = np.linalg.inv(np.linalg.inv(down_proof) @ homography @ down_copy)  # proof → copy, as ECC wants it
         guess = (guess / guess[2, 2]).astype(np.float32)
         stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-5)
         try:
@@ -149,8 +149,8 @@ def _refined(copy: Floats, proof: Floats, start: Matrix) -> Matrix | None:
             return None  # it did not converge: the pictures have nothing in common
         if quality < 0.6:
             return None
-        found = down_proof @ np.linalg.inv(np.asarray(better, np.float64)) @ np.linalg.inv(down_copy)
-    return np.asarray(found)
+        homography = down_proof @ np.linalg.inv(np.asarray(better, np.float64)) @ np.linalg.inv(down_copy)
+    return np.asarray(homography)
 
 
 def _explained(over: Floats, mean: Floats, inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
@@ -162,9 +162,9 @@ def _explained(over: Floats, mean: Floats, inside: NDArray[np.bool_]) -> tuple[F
     design = np.stack([*columns, centre * centre / 255, np.ones_like(centre)], axis=1)
     gram, side = design.T @ design, design.T @ over[ys, xs]
     gram = gram.astype(np.float64) + np.eye(len(gram)) * 1e-3 * float(np.trace(gram)) / len(gram) * 1e-3
-    found = np.linalg.solve(gram, side.astype(np.float64)).astype(np.float32)
-    kernel = found[:25].reshape(5, 5)
-    return kernel, cv2.filter2D(mean, -1, kernel) + found[25] * mean * mean / 255 + found[26]
+    coefficients = np.linalg.solve(gram, side.astype(np.float64)).astype(np.float32)
+    kernel = coefficients[:25].reshape(5, 5)
+    return kernel, cv2.filter2D(mean, -1, kernel) + coefficients[25] * mean * mean / 255 + coefficients[26]
 
 
 def _scale(placed: Matrix, copy: Floats) -> float:
