@@ -30,11 +30,11 @@ _FACES: dict[str, tuple[tuple[str, str | Path], ...]] = {
 @cache
 def _font(name: str, path: str | Path) -> TTFont | None:
     try:
-        found = TTFont(name, str(path))
+        font = TTFont(name, str(path))
     except (TTFError, OSError):
         return None
-    pdfmetrics.registerFont(found)
-    return found
+    pdfmetrics.registerFont(font)
+    return font
 
 
 @cache
@@ -53,14 +53,14 @@ def font_for(character: str, weight: str = "regular") -> str:
 
 def runs(text: str, weight: str = "regular") -> list[tuple[str, str]]:
     """The text cut into (font name, piece) so that every character has a glyph where any font has one."""
-    found: list[tuple[str, str]] = []
+    pieces: list[tuple[str, str]] = []
     for character in text:
-        name = found[-1][0] if found and character == " " else font_for(character, weight)
-        if found and found[-1][0] == name:
-            found[-1] = (name, found[-1][1] + character)
+        name = pieces[-1][0] if pieces and character == " " else font_for(character, weight)
+        if pieces and pieces[-1][0] == name:
+            pieces[-1] = (name, pieces[-1][1] + character)
         else:
-            found.append((name, character))
-    return found
+            pieces.append((name, character))
+    return pieces
 
 
 def width(text: str, size: float, weight: str = "regular") -> float:

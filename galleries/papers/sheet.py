@@ -63,8 +63,8 @@ def _counted(files: Sequence[FileEntry]) -> list[str]:
     lines = []
     for use, count in sorted(Counter(entry.use for entry in files).items()):
         sizes = pixels[use] - {""}
-        said = f"{count} file{'' if count == 1 else 's'}" + (f" {use}" if use else "")
-        lines.append(said + (f", {sizes.pop()}" if len(sizes) == 1 else ""))
+        line = f"{count} file{'' if count == 1 else 's'}" + (f" {use}" if use else "")
+        lines.append(line + (f", {sizes.pop()}" if len(sizes) == 1 else ""))
     return [*lines, "Each file's name, pixels and SHA-256 checksum stand in the manifest of the delivery."]
 
 

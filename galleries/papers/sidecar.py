@@ -16,14 +16,14 @@ def sidecar(rating: int | None, keywords: Sequence[str] = (), record: RightsReco
     """
     if rating is not None and not -1 <= rating <= 5:
         raise ValueError(f"A rating is -1 to 5, not {rating}.")
-    found: dict[str, Value] = {}
+    properties: dict[str, Value] = {}
     if rating is not None:
-        found["xmp:Rating"] = str(rating)
+        properties["xmp:Rating"] = str(rating)
     words = list(dict.fromkeys(word.strip() for word in keywords if word.strip()))
     if words:
-        found["dc:subject"] = Bag(words)
+        properties["dc:subject"] = Bag(words)
     if record:
         tidy = record.tidied()
         tidy.validate()
-        found.update(to_xmp(tidy))
-    return packet(found)
+        properties.update(to_xmp(tidy))
+    return packet(properties)

@@ -59,8 +59,8 @@ def document(title: str, author: str, body: Sequence[str], page: str = "A4", foo
         f'<meta name="author" content="{escape(author)}"><style>{style}</style></head>'
         f"<body>{''.join(body)}</body></html>"
     )
-    made: bytes = HTML(string=html, url_fetcher=_refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
-    return made
+    pdf: bytes = HTML(string=html, url_fetcher=_refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
+    return pdf
 
 
 def _plain(text: str) -> str:

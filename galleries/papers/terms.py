@@ -89,9 +89,9 @@ class BadTerms(ValueError):
     @classmethod
     def of(cls, several: Sequence[Told]) -> BadTerms:
         """From one or more problems."""
-        made = cls(Code(several[0].code), **several[0].data)
-        made.told = following(several)
-        return made
+        error = cls(Code(several[0].code), **several[0].data)
+        error.told = following(several)
+        return error
 
 
 @dataclass(frozen=True)
@@ -162,9 +162,9 @@ class LicenceTerms:
 
     def validate(self) -> None:
         """Raise BadTerms with every problem told."""
-        found = self.problems()
-        if found:
-            raise BadTerms.of(found)
+        problems = self.problems()
+        if problems:
+            raise BadTerms.of(problems)
 
     def sentences(self) -> list[str]:
         """The licence read back in plain English, in a fixed order, one fact a sentence."""
@@ -249,7 +249,7 @@ class LicenceTerms:
 
 
 def _problems(terms: LicenceTerms) -> list[Told]:
-    found = [
+    problems = [
         told(code)
         for name, code in (
             ("licence_id", Code.NOT_NAMED_LICENCE),
@@ -260,57 +260,59 @@ def _problems(terms: LicenceTerms) -> list[Told]:
         if not getattr(terms, name).strip()
     ]
     asked = [*terms.uses, *(use for item in terms.addenda for use in item.uses)]
-    found += [told(Code.USE, use=use, known=", ".join(USES)) for use in asked if use not in USES]
-    found += [
+    problems += [told(Code.USE, use=use, known=", ".join(USES)) for use in asked if use not in USES]
+    problems += [
         told(Code.ALTERATION, alteration=key, known=", ".join(ALTERATIONS))
         for key in terms.alterations
         if key not in ALTERATIONS
     ]
     if not terms.uses:
-        found.append(told(Code.NO_USE))
+        problems.append(told(Code.NO_USE))
     if terms.ends and terms.ends < terms.starts:
-        found.append(told(Code.ENDS_FIRST, ends_day=terms.ends.isoformat(), starts_day=terms.starts.isoformat()))
+        problems.append(told(Code.ENDS_FIRST, ends_day=terms.ends.isoformat(), starts_day=terms.starts.isoformat()))
     if terms.credit_required and not terms.credit_line:
-        found.append(told(Code.NO_CREDIT_LINE))
+        problems.append(told(Code.NO_CREDIT_LINE))
     if terms.data_mining not in DATA_MINING:
-        found.append(told(Code.DATA_MINING, value=terms.data_mining))
+        problems.append(told(Code.DATA_MINING, value=terms.data_mining))
     if terms.data_mining == "DMI-PROHIBITED-SEECONSTRAINT" and not terms.data_mining_constraint:
-        found.append(told(Code.NO_CONSTRAINT))
-    return found + _release_problems(terms)
+        problems.append(told(Code.NO_CONSTRAINT))
+    return problems + _release_problems(terms)
 
 
 def _release_problems(terms: LicenceTerms) -> list[Told]:
-    found = []
+    problems = []
     if terms.model_release not in MODEL_RELEASE:
-        found.append(told(Code.MODEL_RELEASE, value=terms.model_release))
+        problems.append(told(Code.MODEL_RELEASE, value=terms.model_release))
     if terms.model_release == "MR-UMR" and not terms.release_read_by:
-        found.append(told(Code.NOT_READ))
+        problems.append(told(Code.NOT_READ))
     if terms.model_release == "MR-NAP":
-        found.append(told(Code.RELEASE_NEEDED))
+        problems.append(told(Code.RELEASE_NEEDED))
     if terms.is_minor and not terms.guardian:
-        found.append(told(Code.NO_GUARDIAN))
+        problems.append(told(Code.NO_GUARDIAN))
     if terms.is_minor and not terms.guardian_consent_on:
-        found.append(told(Code.NO_CONSENT_DAY))
+        problems.append(told(Code.NO_CONSENT_DAY))
     if terms.minor_age is not None and not (terms.is_minor and 0 <= terms.minor_age < 18):
-        found.append(told(Code.AGE))
-    return found
+        problems.append(told(Code.AGE))
+    return problems
 
 
 def _who_and_what(terms: LicenceTerms) -> list[str]:
     giver = terms.photographer + (f" ({terms.studio})" if terms.studio else "")
     shown = "" if terms.holder == terms.subject else f" that show {terms.subject}"
     uses = [USES.get(use, use) for use in terms.uses]
-    found = [f"{giver} licenses {terms.holder} to use the delivered pictures{shown}."]
-    found.append(f"Allowed {'uses are' if len(uses) > 1 else 'use is'}: {'; '.join(uses)}.")
+    sentences = [f"{giver} licenses {terms.holder} to use the delivered pictures{shown}."]
+    sentences.append(f"Allowed {'uses are' if len(uses) > 1 else 'use is'}: {'; '.join(uses)}.")
     if terms.representation:
-        found.append(f"{terms.representation} may use them for the same purposes as {terms.subject}'s representation.")
+        sentences.append(
+            f"{terms.representation} may use them for the same purposes as {terms.subject}'s representation."
+        )
     others = [words for use, words in USES.items() if use not in terms.uses]
     if others:
-        found.append(f"Not included, and to be asked for first: {'; '.join(others)}; and any other use.")
-    found.append(f"Territory: {terms.territory}.")
+        sentences.append(f"Not included, and to be asked for first: {'; '.join(others)}; and any other use.")
+    sentences.append(f"Territory: {terms.territory}.")
     until = f"until {spoken_day(terms.ends)}, that day included" if terms.ends else "without an end date"
-    found.append(f"The licence runs from {spoken_day(terms.starts)} {until}.")
-    return found
+    sentences.append(f"The licence runs from {spoken_day(terms.starts)} {until}.")
+    return sentences
 
 
 def _how(terms: LicenceTerms) -> list[str]:
@@ -319,42 +321,42 @@ def _how(terms: LicenceTerms) -> list[str]:
         if terms.exclusive
         else "The licence is not exclusive."
     )
-    found = [kind, f"Copyright stays with {terms.photographer}."]
+    sentences = [kind, f"Copyright stays with {terms.photographer}."]
     if terms.credit_required:
-        found.append(f"The credit '{terms.credit_line}' must stand with every publication.")
+        sentences.append(f"The credit '{terms.credit_line}' must stand with every publication.")
     elif terms.credit_line:
-        found.append(f"The credit '{terms.credit_line}' is welcome but not required.")
+        sentences.append(f"The credit '{terms.credit_line}' is welcome but not required.")
     else:
-        found.append("No credit is required.")
+        sentences.append("No credit is required.")
     allowed = [words for key, (words, _) in ALTERATIONS.items() if key in terms.alterations]
     refused = [words for key, (words, _) in ALTERATIONS.items() if key not in terms.alterations]
     if allowed:
-        found.append(f"Allowed changes: {', '.join(allowed)}.")
+        sentences.append(f"Allowed changes: {', '.join(allowed)}.")
     if refused:
-        found.append(f"Not allowed without asking: {', '.join(refused)}.")
-    found.append(
+        sentences.append(f"Not allowed without asking: {', '.join(refused)}.")
+    sentences.append(
         "The pictures may be passed on for money."
         if terms.resale
         else "The pictures and this licence may not be sold or licensed on."
     )
-    return found
+    return sentences
 
 
 def _release(terms: LicenceTerms) -> list[str]:
-    found = ["Model release: " + _lower(MODEL_RELEASE_WORDS.get(terms.model_release, terms.model_release + "."))]
+    sentences = ["Model release: " + _lower(MODEL_RELEASE_WORDS.get(terms.model_release, terms.model_release + "."))]
     if terms.release_read_by:
-        found.append(f"The release was read by {terms.release_read_by}.")
+        sentences.append(f"The release was read by {terms.release_read_by}.")
     if terms.is_minor and terms.guardian:
         day = f", recorded on {spoken_day(terms.guardian_consent_on)}" if terms.guardian_consent_on else ""
-        found.append(f"{terms.subject} is a minor; {terms.guardian} consented as parent or guardian{day}.")
-    return found
+        sentences.append(f"{terms.subject} is a minor; {terms.guardian} consented as parent or guardian{day}.")
+    return sentences
 
 
 def _mining(terms: LicenceTerms) -> list[str]:
-    found = [DATA_MINING_WORDS.get(terms.data_mining, f"Data mining: {terms.data_mining}.")]
+    sentences = [DATA_MINING_WORDS.get(terms.data_mining, f"Data mining: {terms.data_mining}.")]
     if terms.data_mining_constraint:
-        found.append(f"Constraint: {terms.data_mining_constraint.rstrip('.')}.")
-    return found
+        sentences.append(f"Constraint: {terms.data_mining_constraint.rstrip('.')}.")
+    return sentences
 
 
 def _addendum(terms: LicenceTerms, item: Addendum) -> str:
@@ -369,16 +371,16 @@ def _from_json(text: str) -> LicenceTerms:
         body = json.loads(text)
         if body["format"] != FORMAT or body["format_version"] != FORMAT_VERSION:
             raise BadTerms(Code.FILE_FORMAT, format=str(body["format"]), version=str(body["format_version"]))
-        found: dict[str, Any] = dict(body["terms"])
+        terms: dict[str, Any] = dict(body["terms"])
         known = {field.name for field in dataclasses.fields(LicenceTerms)}
-        if unknown := sorted(set(found) - known):
+        if unknown := sorted(set(terms) - known):
             raise BadTerms(Code.FILE_UNKNOWN, terms=", ".join(unknown))
         for name in ("starts", "ends", "guardian_consent_on"):
-            found[name] = _to_day(found.get(name))
+            terms[name] = _to_day(terms.get(name))
         for name in ("uses", "alterations", "release_ids"):
-            found[name] = tuple(found.get(name, ()))
-        found["addenda"] = tuple(_to_addenda(found.get("addenda", ())))
-        return LicenceTerms(**found)
+            terms[name] = tuple(terms.get(name, ()))
+        terms["addenda"] = tuple(_to_addenda(terms.get("addenda", ())))
+        return LicenceTerms(**terms)
     except (KeyError, TypeError, AttributeError) as error:
         raise BadTerms(Code.FILE_INCOMPLETE, what=str(error)) from error
     except BadTerms:

@@ -34,8 +34,8 @@ class Placed:
 
     def in_time(self) -> bool:
         """Whether the clock never runs backwards over these frames."""
-        found = [self.stream.seconds[i] for i in self.indices]
-        known = [s for s in found if s is not None]
+        seconds = [self.stream.seconds[i] for i in self.indices]
+        known = [s for s in seconds if s is not None]
         return all(a <= b for a, b in itertools.pairwise(known))
 
 
@@ -204,15 +204,15 @@ class _Clock:
 def _bounds(groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> list[tuple[float, float]]:
     """(least, most) shift that each change of look seen by both cameras allows."""
     main = groups[0][0].stream
-    found = []
+    bounds = []
     for n in range(len(groups) - 1):
         if groups[n][0].stream is not main or groups[n + 1][0].stream is not main:
             continue
         here, there = _span(main, groups[n][0].indices), _span(main, groups[n + 1][0].indices)
         mine, theirs = _span(stream, taken.get(n, [])), _span(stream, taken.get(n + 1, []))
         if here and there and mine and theirs and here[1] - theirs[0] <= there[0] - mine[1]:
-            found.append((here[1] - theirs[0], there[0] - mine[1]))
-    return found
+            bounds.append((here[1] - theirs[0], there[0] - mine[1]))
+    return bounds
 
 
 def _start(stream: Stream) -> datetime | None:

@@ -39,10 +39,10 @@ def streams(frames: Iterable[FrameNumbers]) -> list[Stream]:
     by_camera: dict[str, list[FrameNumbers]] = defaultdict(list)
     for frame in frames:
         by_camera[frame.camera].append(frame)
-    found: list[Stream] = []
+    clocks: list[Stream] = []
     for name in sorted(by_camera):
-        found += _of_one_camera(name, by_camera[name])
-    return found
+        clocks += _of_one_camera(name, by_camera[name])
+    return clocks
 
 
 def _by_clock(frames: Sequence[FrameNumbers]) -> list[FrameNumbers]:

@@ -51,12 +51,12 @@ def middle(rows: Floats) -> Floats:
 
 def noise(rows: Floats) -> dict[str, float]:
     """How much each group scatters from frame to frame, in its units: median step between neighbours / 1.5."""
-    found = {}
+    scatter = {}
     for name, (a, b) in GROUPS.items():
         steps = np.linalg.norm(np.diff(rows[:, a:b], axis=0), axis=1)
         steps = steps[~np.isnan(steps)]
-        found[name] = float(np.median(steps)) / 1.5 / UNITS[name] if len(steps) else 0.0
-    return found
+        scatter[name] = float(np.median(steps)) / 1.5 / UNITS[name] if len(steps) else 0.0
+    return scatter
 
 
 def distances(one: Floats, other: Floats, scatter: dict[str, float] | None = None) -> dict[str, Floats]:
@@ -65,15 +65,15 @@ def distances(one: Floats, other: Floats, scatter: dict[str, float] | None = Non
     Between a colour and a black-and-white row only lightness is compared. Groups that scatter widely count less.
     """
     grey = (one[..., 8] > 0.5) != (other[..., 8] > 0.5)
-    found = {}
+    by_group = {}
     for name, (a, b) in GROUPS.items():
         apart = one[..., a:b] - other[..., a:b]
         if b - a == 3:
             apart = apart * np.where(grey[..., None], (1.0, 0.0, 0.0), (1.0, 1.0, 1.0))
         size = np.sqrt(np.sum(apart * apart, axis=-1)) / UNITS[name]
         weight = 1.0 / max(1.0, (scatter or {}).get(name, 0.0))
-        found[name] = np.nan_to_num(size * weight, nan=0.0)
-    return found
+        by_group[name] = np.nan_to_num(size * weight, nan=0.0)
+    return by_group
 
 
 def total(parts: dict[str, Floats]) -> Floats:
@@ -155,19 +155,19 @@ _SETTING = {
 
 def reasons(one: Floats, other: Floats, change: Difference) -> list[Told]:
     """What is to be said of each group that changes."""
-    said = []
+    changes = []
     for name in change.main:
         a, b = GROUPS[name]
         if name in ("backdrop", "wardrobe"):
             was, now = colour_name(one[a:b]), colour_name(other[a:b])
             change_of, another = _SETTING[name]
             same = was == now
-            said.append(told(another, now_colour=now) if same else told(change_of, was_colour=was, now_colour=now))
+            changes.append(told(another, now_colour=now) if same else told(change_of, was_colour=was, now_colour=now))
         elif name == "light":
-            said.append(_light(one[a:b], other[a:b]))
+            changes.append(_light(one[a:b], other[a:b]))
         else:
-            said.append(told(Code.TO_MONOCHROME if other[a] > 0.5 else Code.TO_COLOUR))
-    return said
+            changes.append(told(Code.TO_MONOCHROME if other[a] > 0.5 else Code.TO_COLOUR))
+    return changes
 
 
 def _light(one: Floats, other: Floats) -> Told:

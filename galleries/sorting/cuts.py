@@ -151,10 +151,10 @@ def _windows(rows: Floats, scatter: dict[str, float]) -> tuple[Floats, Floats, F
     empty = np.full((WINDOW, rows.shape[1]), np.nan)
     padded = np.concatenate([empty, rows, empty])
     views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW, axis=0).transpose(0, 2, 1)
-    found = content.medians(views)
-    mixed = content.robust(content.distances(views, found[:, None], scatter)).mean(axis=1)
+    medians = content.medians(views)
+    mixed = content.robust(content.distances(views, medians[:, None], scatter)).mean(axis=1)
     count = len(rows) + 1
-    return found[:count], found[WINDOW : WINDOW + count], mixed[:count] + mixed[WINDOW : WINDOW + count]
+    return medians[:count], medians[WINDOW : WINDOW + count], mixed[:count] + mixed[WINDOW : WINDOW + count]
 
 
 def usual_gap(stream: Stream) -> float:

@@ -69,14 +69,14 @@ def propose_looks(frames: Sequence[FrameNumbers]) -> LookProposal:
         raise ValueError("Two frames have the same id.")
     if not frames:
         return LookProposal((), (), ())
-    found = [(stream, cut_stream(stream)) for stream in streams(frames)]
-    found.sort(key=lambda item: (-len(item[0].frames), -len(item[1]), item[0].name))
-    main, starts = found[0]
-    notes = list(dict.fromkeys(stream.note for stream, _ in found if stream.note))
+    cut_streams = [(stream, cut_stream(stream)) for stream in streams(frames)]
+    cut_streams.sort(key=lambda item: (-len(item[0].frames), -len(item[1]), item[0].name))
+    main, starts = cut_streams[0]
+    notes = list(dict.fromkeys(stream.note for stream, _ in cut_streams if stream.note))
     edges = [*starts, len(main.frames)]
     looks = [Placed(main, list(range(a, b)), 0.0) for a, b in itertools.pairwise(edges)]
     groups = [[look] for look in looks]
-    for stream, own in found[1:]:
+    for stream, own in cut_streams[1:]:
         groups, note = lay_against(groups, stream, own)
         if note:
             notes.append(note)

@@ -152,16 +152,16 @@ def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple
         upper.append(1.0)
     row, column, value = (np.array(part) for part in zip(*rows, strict=True))
     matrix = coo_array((value, (row, column)), shape=(len(upper), size)).tocsr()
-    found = milp(
+    solution = milp(
         -gain,
         integrality=np.concatenate([np.ones(n), np.zeros(size - n)]),
         bounds=Bounds(0, 1),
         constraints=LinearConstraint(matrix, -np.inf, np.array(upper)),
         options={"mip_rel_gap": 0.0, "time_limit": seconds},
     )
-    if found.x is None:  # out of time without any list at all: the best by themselves, and no bound is proved
+    if solution.x is None:  # out of time without any list at all: the best by themselves, and no bound is proved
         return sorted(usable, key=lambda one: (-worth(one), one.key))[:allowance], 1.0
-    return [one for one, on in zip(usable, found.x, strict=False) if on > 0.5], float(found.mip_gap or 0.0)
+    return [one for one, on in zip(usable, solution.x, strict=False) if on > 0.5], float(solution.mip_gap or 0.0)
 
 
 def _groups(usable: Sequence[Candidate], name: str) -> list[tuple[float, list[int]]]:
@@ -171,26 +171,26 @@ def _groups(usable: Sequence[Candidate], name: str) -> list[tuple[float, list[in
         value = getattr(one, name)
         if value not in (None, ""):
             members.setdefault(value, []).append(i)
-    return [(_LOOK if name == "look" else _PURPOSE, found) for found in members.values()]
+    return [(_LOOK if name == "look" else _PURPOSE, indices) for indices in members.values()]
 
 
 def _why(one: Candidate, chosen: Sequence[Candidate]) -> list[Reason]:
     """Codes: both, subject, representation, alternate, first_subject, first_representation, only_look,
     only_purpose, unlike (the nearest other of the look)."""
-    said = [Reason(_standing(one))]
+    reasons = [Reason(_standing(one))]
     if one.place_subject == 1:
-        said.append(Reason("first_subject"))
+        reasons.append(Reason("first_subject"))
     if one.place_representation == 1:
-        said.append(Reason("first_representation"))
+        reasons.append(Reason("first_representation"))
     others = [other for other in chosen if other.key != one.key]
     if one.look is not None and all(other.look != one.look for other in others):
-        said.append(Reason("only_look"))
+        reasons.append(Reason("only_look"))
     if one.purpose and all(other.purpose != one.purpose for other in others):
-        said.append(Reason("only_purpose"))
+        reasons.append(Reason("only_purpose"))
     near = [other for other in others if other.look == one.look and one.look is not None]
     if near and one.expression and all(alike(one, other) == 0 for other in near):
-        said.append(Reason("unlike", min(near, key=lambda other: other.key).key))
-    return said
+        reasons.append(Reason("unlike", min(near, key=lambda other: other.key).key))
+    return reasons
 
 
 def _standing(one: Candidate) -> str:
@@ -203,13 +203,13 @@ def _standing(one: Candidate) -> str:
 def _left_out(usable: Sequence[Candidate], chosen: Sequence[Candidate], allowance: int) -> dict[int, Reason]:
     """Frames both sides picked that are not on the list: alike to one that is, or simply too many."""
     on = {one.key for one in chosen}
-    said: dict[int, Reason] = {}
+    reasons: dict[int, Reason] = {}
     for one in usable:
         if one.key in on or _standing(one) != "both":
             continue
         twin = max(chosen, key=lambda other: alike(one, other), default=None)
         if twin is not None and alike(one, twin) > 0:
-            said[one.key] = Reason("same_run" if one.run is not None and one.run == twin.run else "alike", twin.key)
+            reasons[one.key] = Reason("same_run" if one.run is not None and one.run == twin.run else "alike", twin.key)
         else:
-            said[one.key] = Reason("allowance")
-    return said
+            reasons[one.key] = Reason("allowance")
+    return reasons

@@ -20,8 +20,8 @@ _FIRST_HEARD = (PICK, STRIKE, ALTERNATE)
 
 def says(kinds: Iterable[str]) -> str:
     """The side's word, from the marks of its people on one frame: pick, strike, alternate, or '' for nothing."""
-    said = set(kinds)
-    return next((kind for kind in _FIRST_HEARD if kind in said), NOTHING)
+    marks = set(kinds)
+    return next((kind for kind in _FIRST_HEARD if kind in marks), NOTHING)
 
 
 def place(voices: Iterable[tuple[str, int | None]]) -> int | None:

@@ -63,15 +63,15 @@ SOURCE_TYPE: dict[str, str] = {
 }
 
 
-def rights_found_sentences(found: RightsFound, *, today: date | None = None) -> list[str]:
+def rights_sentences(reading: RightsFound, *, today: date | None = None) -> list[str]:
     """Sentences in reading order; `today` lets it say whether the term has run out."""
-    if found.empty:
-        said = [gettext("The file says nothing about its rights."), *_warnings(found)]
+    if reading.empty:
+        sentences = [gettext("The file says nothing about its rights."), *_warnings(reading)]
     else:
-        record = found.record
-        said = [*_origin(record), *_licence(record, today), *_people(record), *_technical(record)]
-        said += _warnings(found)
-    return [_one_line(line) for line in said]
+        record = reading.record
+        sentences = [*_origin(record), *_licence(record, today), *_people(record), *_technical(record)]
+        sentences += _warnings(reading)
+    return [_one_line(line) for line in sentences]
 
 
 def _one_line(text: str) -> str:
@@ -80,26 +80,26 @@ def _one_line(text: str) -> str:
 
 
 def _origin(r: RightsRecord) -> list[str]:
-    said = []
+    sentences = []
     if r.creators:
-        said.append(gettext("Made by %s.") % listed(list(r.creators)))
+        sentences.append(gettext("Made by %s.") % listed(list(r.creators)))
     if r.copyright_notice:
-        said.append(gettext("Copyright notice: %s") % _end(r.copyright_notice))
+        sentences.append(gettext("Copyright notice: %s") % _end(r.copyright_notice))
     if r.copyright_owners:
         owners = listed([p.name or p.identifier for p in r.copyright_owners])
-        said.append(gettext("The copyright belongs to %s.") % owners)
+        sentences.append(gettext("The copyright belongs to %s.") % owners)
     if r.marked is not None:
         protected = gettext("It is marked as protected by rights.")
-        said.append(protected if r.marked else gettext("It is marked as free of rights."))
+        sentences.append(protected if r.marked else gettext("It is marked as free of rights."))
     if r.credit_line:
-        said.append(gettext("Credit line: %s") % _end(r.credit_line))
+        sentences.append(gettext("Credit line: %s") % _end(r.credit_line))
     if r.title:
-        said.append(gettext("Title: %s") % _end(r.title))
+        sentences.append(gettext("Title: %s") % _end(r.title))
     if r.description:
-        said.append(gettext("Description: %s") % _end(r.description))
+        sentences.append(gettext("Description: %s") % _end(r.description))
     if r.alt_text:
-        said.append(gettext("Description for people who cannot see it: %s") % _end(r.alt_text))
-    return said
+        sentences.append(gettext("Description for people who cannot see it: %s") % _end(r.alt_text))
+    return sentences
 
 
 def _licence(r: RightsRecord, today: date | None) -> list[str]:
@@ -111,49 +111,49 @@ def _licence(r: RightsRecord, today: date | None) -> list[str]:
         (gettext("Terms are published at: %s"), r.terms_url),
         (gettext("Rights are explained at: %s"), r.web_statement),
     )
-    said = [words % _end(text) for words, text in texts if text]
-    said += _term(r, today)
+    sentences = [words % _end(text) for words, text in texts if text]
+    sentences += _term(r, today)
     for licensor in r.licensors:
         ways = [way for way in (licensor.email, licensor.telephone, licensor.url) if way]
         about = f"{licensor.name} ({', '.join(ways)})" if ways else licensor.name
-        said.append(gettext("A licence is given by %s.") % about)
+        sentences.append(gettext("A licence is given by %s.") % about)
     if r.alteration_constraints:
         words = [gettext(ALTERATION[code]) if code in ALTERATION else code for code in r.alteration_constraints]
-        said.append(gettext("Changes that are not allowed: %s.") % ", ".join(words))
+        sentences.append(gettext("Changes that are not allowed: %s.") % ", ".join(words))
     if r.data_mining:
         unknown = gettext("Data mining: unknown code %s.") % r.data_mining
-        said.append(gettext(DATA_MINING[r.data_mining]) if r.data_mining in DATA_MINING else unknown)
+        sentences.append(gettext(DATA_MINING[r.data_mining]) if r.data_mining in DATA_MINING else unknown)
     if r.other_constraints:
-        said.append(gettext("Constraint: %s") % _end(r.other_constraints))
-    return said
+        sentences.append(gettext("Constraint: %s") % _end(r.other_constraints))
+    return sentences
 
 
 def _term(r: RightsRecord, today: date | None) -> list[str]:
-    said = []
+    sentences = []
     if r.license_start:
-        said.append(gettext("The licence starts on %s.") % date_format(r.license_start))
+        sentences.append(gettext("The licence starts on %s.") % date_format(r.license_start))
     if r.license_end:
         over = today is not None and today > r.license_end
         words = gettext("The licence ended on %s.") if over else gettext("The licence ends on %s.")
-        said.append(words % date_format(r.license_end))
+        sentences.append(words % date_format(r.license_end))
     elif r.license_start:
-        said.append(gettext("No end of the licence is stated."))
-    return said
+        sentences.append(gettext("No end of the licence is stated."))
+    return sentences
 
 
 def _people(r: RightsRecord) -> list[str]:
-    said = []
+    sentences = []
     if r.persons:
-        said.append(gettext("It shows %s.") % listed(list(r.persons)))
+        sentences.append(gettext("It shows %s.") % listed(list(r.persons)))
     if r.model_release_status:
         code = r.model_release_status
         unknown = gettext("Model release: unknown code %s.") % code
-        said.append(gettext(MODEL_RELEASE[code]) if code in MODEL_RELEASE else unknown)
+        sentences.append(gettext(MODEL_RELEASE[code]) if code in MODEL_RELEASE else unknown)
     if r.model_release_ids:
-        said.append(gettext("Releases on file: %s.") % ", ".join(r.model_release_ids))
+        sentences.append(gettext("Releases on file: %s.") % ", ".join(r.model_release_ids))
     if r.minor_age:
-        said.append(_age(r.minor_age))
-    return said
+        sentences.append(_age(r.minor_age))
+    return sentences
 
 
 def _age(code: str) -> str:
@@ -165,28 +165,30 @@ def _age(code: str) -> str:
 
 
 def _technical(r: RightsRecord) -> list[str]:
-    said = []
+    sentences = []
     if r.digital_source_type:
         code = r.digital_source_type
-        said.append(gettext(SOURCE_TYPE[code]) if code in SOURCE_TYPE else gettext("Kind of source: %s") % _end(code))
+        sentences.append(
+            gettext(SOURCE_TYPE[code]) if code in SOURCE_TYPE else gettext("Kind of source: %s") % _end(code)
+        )
     if r.captured_at:
         values = {"day": date_format(r.captured_at.date()), "time": f"{r.captured_at:%H:%M:%S}"}
-        said.append(gettext("Taken on %(day)s at %(time)s by the camera's clock.") % values)
+        sentences.append(gettext("Taken on %(day)s at %(time)s by the camera's clock.") % values)
     texts = (
         (gettext("Job: %s"), r.job_id),
         (gettext("Document: %s"), r.document_id),
         (gettext("Made from document: %s"), r.original_document_id),
         (gettext("Picture: %s"), r.image_guid),
     )
-    return [*said, *(words % _end(text) for words, text in texts if text)]
+    return [*sentences, *(words % _end(text) for words, text in texts if text)]
 
 
-def _warnings(found: RightsFound) -> list[str]:
+def _warnings(reading: RightsFound) -> list[str]:
     caution = gettext("Caution: %s")
-    said = [caution % sentence(one) for one in (*found.disagreements, *found.problems, *found.private)]
-    if found.iim_digest == "stale":
-        said.append(caution % gettext("An older program changed the IIM block after the rest was written."))
-    return said
+    sentences = [caution % sentence(one) for one in (*reading.disagreements, *reading.problems, *reading.private)]
+    if reading.iim_digest == "stale":
+        sentences.append(caution % gettext("An older program changed the IIM block after the rest was written."))
+    return sentences
 
 
 def _end(text: str) -> str:

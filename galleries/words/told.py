@@ -78,25 +78,25 @@ def _day(text: str) -> str:
         return text
 
 
-def sentence(said: Told) -> str:
+def sentence(message: Told) -> str:
     """The sentence, with what it is about before it and what follows behind it."""
-    about = f"{said.about}: " if said.about else ""
-    return about + " ".join([_one(said), *map(sentence, said.more)])
+    about = f"{message.about}: " if message.about else ""
+    return about + " ".join([_one(message), *map(sentence, message.more)])
 
 
-def _one(said: Told) -> str:
-    code = str(said.code)
+def _one(message: Told) -> str:
+    code = str(message.code)
     if not code:
-        return str(said.data.get("text", ""))
+        return str(message.data.get("text", ""))
     maker = MAKERS.get(code)
     try:
         if maker is not None:
-            return maker(said.data)
+            return maker(message.data)
         if code in SENTENCES:
-            return gettext(SENTENCES[code]) % _Shown(said.data)
+            return gettext(SENTENCES[code]) % _Shown(message.data)
     except (KeyError, TypeError, ValueError, OverflowError):
         pass  # values that this code does not have: another release wrote them
-    return str(Told(code, said.data))
+    return str(Told(code, message.data))
 
 
 def title(parts: Iterable[Told]) -> str:

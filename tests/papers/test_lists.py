@@ -18,7 +18,7 @@ from galleries.imaging.rights import EMPTY, RightsFound, read_rights, write_righ
 from galleries.papers.manifest import FileEntry, entries_from_json, manifest_json, manifest_text, sha256sums
 from galleries.papers.sidecar import sidecar
 from galleries.told import told
-from galleries.words.rights import rights_found_sentences
+from galleries.words.rights import rights_sentences
 from tests.papers.test_terms import TERMS
 
 CONTENT = {"print/8x10 Zoë.jpg": b"one", "casting/portrait.jpg": b"two", "licence.pdf": b"three"}
@@ -87,7 +87,7 @@ def jpeg() -> bytes:
 
 def test_a_delivered_file_tells_its_licence_years_later() -> None:
     record = TERMS.to_rights(title="Look 1", captured_at=datetime(2026, 2, 1, 10, 0), digital_source_type="humanEdits")
-    said = rights_found_sentences(read_rights(write_rights(jpeg(), record)), today=date(2031, 1, 1))
+    said = rights_sentences(read_rights(write_rights(jpeg(), record)), today=date(2031, 1, 1))
     text = "\n".join(said)
     for part in (
         "Made by Marit Ødegård.",
@@ -107,7 +107,7 @@ def test_a_delivered_file_tells_its_licence_years_later() -> None:
 
 
 def test_an_empty_file_and_doubtful_ones() -> None:
-    assert rights_found_sentences(read_rights(jpeg())) == ["The file says nothing about its rights."]
+    assert rights_sentences(read_rights(jpeg())) == ["The file says nothing about its rights."]
     found = RightsFound(
         EMPTY,
         "JPEG",
@@ -117,7 +117,7 @@ def test_an_empty_file_and_doubtful_ones() -> None:
         iim_digest="stale",
         problems=(told(Code.RIGHTS_CAPTURE_DATE, source="Exif", value="odd"),),
     )
-    said = rights_found_sentences(found)
+    said = rights_sentences(found)
     assert said[1:4] == [
         "Caution: “title” differs: XMP says “A”, IIM says “B”.",
         "Caution: The capture date in Exif cannot be understood: “odd”.",
@@ -125,4 +125,4 @@ def test_an_empty_file_and_doubtful_ones() -> None:
     ]
     assert "older program" in said[-1]
     sly = RightsFound(replace(EMPTY, title="a\x1b[2Jb\nc"), "JPEG", {"title": "XMP"})
-    assert rights_found_sentences(sly) == ["Title: a\ufffd[2Jb c."]
+    assert rights_sentences(sly) == ["Title: a\ufffd[2Jb c."]

@@ -14,7 +14,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
 from galleries.steps.delivering import offer
-from galleries.words.rights import rights_found_sentences
+from galleries.words.rights import rights_sentences
 from galleries.words.told import sentence
 
 
@@ -48,7 +48,7 @@ class Command(TradeCommand):
 
     def _said(self, path: Path, data: bytes) -> list[str]:
         try:
-            return rights_found_sentences(door.read_rights(data), today=timezone.localdate())
+            return rights_sentences(door.read_rights(data), today=timezone.localdate())
         except ImagingError as error:
             self.all_done = False
             return [f"{path.name}: {sentence(error.told)}"]
