@@ -40,7 +40,7 @@ class Derived(NamedTuple):
         storage.put(self.store, self.key, picture)
         return picture
 
-    def made(self, make: Callable[[], bytes]) -> str:
+    def kept(self, make: Callable[[], bytes]) -> str:
         """Its key, once it is there."""
         if not self.store.exists(self.key):
             storage.put(self.store, self.key, make())
@@ -48,11 +48,11 @@ class Derived(NamedTuple):
 
 
 def place(
-    sitting: Sitting, kind: str, made_from: str, *, side: int | None = None, shown: bool = False, ending: str = "jpg"
+    sitting: Sitting, kind: str, origin: str, *, side: int | None = None, shown: bool = False, ending: str = "jpg"
 ) -> Derived:
-    """`kind` is one of `imaging.versions.VERSIONS`; `made_from` names all that the picture hangs on beside its recipe
+    """`kind` is one of `imaging.versions.VERSIONS`; `origin` names all that the picture hangs on beside its recipe
     (a digest as it is, anything else is digested); `shown`: in the proof store, for people invited."""
-    digest = made_from if len(made_from) == 64 and made_from.isalnum() else _digest(made_from)
+    digest = origin if len(origin) == 64 and origin.isalnum() else _digest(origin)
     folder = f"{kind}{side or ''}-v{VERSIONS[kind]}"
     store = storage.proofs() if shown else storage.private()
     return Derived(store, storage.derived_key(sitting.uid, folder, digest, ending))

@@ -62,8 +62,8 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
     `again` puts a piece that was done or failed back to waiting; one that is running is done once more afterwards,
     since it may have looked at things before they changed.
     """
-    job, made = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
-    if not made and again:
+    job, is_new = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
+    if not is_new and again:
         Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
             state=Job.State.WAITING, attempts=0, setbacks=0, not_before=None, reason="", rung_at=None
         )
@@ -217,8 +217,8 @@ def work(job_id: int) -> str:
         return _settle(job, Job.State.FAILED, error.told)  # trying again would say the same
     except Exception as error:
         log.exception("Job %s (%s %s) broke.", job.pk, job.kind, job.thing)
-        if said := setbacks.passing(error):
-            return _hold_back(job, said)
+        if setback := setbacks.passing(error):
+            return _hold_back(job, setback)
         attempts = job.attempts + 1
         state = Job.State.WAITING if attempts < settings.JOB_ATTEMPTS else Job.State.FAILED
         # Its kind only: an error's own words name addresses and paths of the inside, and stand in the log.
@@ -226,13 +226,13 @@ def work(job_id: int) -> str:
     return _settle(job, Job.State.DONE, None)
 
 
-def _hold_back(job: Job, said: Told) -> str:
+def _hold_back(job: Job, setback: Told) -> str:
     """Not this piece's fault: it waits, longer each time, and counts as no attempt."""
     count = min(job.setbacks + 1, 30_000)
     Job.objects.filter(pk=job.pk, owner=job.owner, state=Job.State.RUNNING).update(
         not_before=Now() + setbacks.wait(count), setbacks=count
     )
-    return _settle(job, Job.State.WAITING, said)
+    return _settle(job, Job.State.WAITING, setback)
 
 
 def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = None) -> str:

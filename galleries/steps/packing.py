@@ -50,9 +50,9 @@ def pack(sitting_uid: UUID, kind: str, write: Callable[[zipfile.ZipFile], None])
 
 
 @contextmanager
-def member(archive: zipfile.ZipFile, name: str, made: datetime, size: int) -> Iterator[IO[bytes]]:
+def member(archive: zipfile.ZipFile, name: str, dated: datetime, size: int) -> Iterator[IO[bytes]]:
     """A file of the archive, to be written into; dated by `made`, so that nothing hangs on the clock."""
-    moment = made.astimezone(UTC)
+    moment = dated.astimezone(UTC)
     info = zipfile.ZipInfo(name, (moment.year, moment.month, moment.day, moment.hour, moment.minute, moment.second))
     info.create_system = 3  # Unix, so that the permissions below count
     info.external_attr = 0o644 << 16

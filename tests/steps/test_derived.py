@@ -40,18 +40,18 @@ def counted(answers: list[bytes]) -> Callable[[], bytes]:
 
 
 def test_a_picture_is_made_once_and_made_again_when_it_is_missing(store: dict[str, InMemoryStorage]) -> None:
-    kept, answers = Derived(store["private"], "a/b.jpg"), [b"first", b"second", b"third"]
-    assert kept.fetched(counted(answers)) == kept.fetched(counted(answers)) == b"first"
-    assert kept.made(counted(answers)) == "a/b.jpg"
+    place, answers = Derived(store["private"], "a/b.jpg"), [b"first", b"second", b"third"]
+    assert place.fetched(counted(answers)) == place.fetched(counted(answers)) == b"first"
+    assert place.kept(counted(answers)) == "a/b.jpg"
     assert answers == [b"second", b"third"]
     store["private"].delete("a/b.jpg")
-    assert kept.made(counted(answers)) == "a/b.jpg"
-    assert kept.fetched(counted(answers)) == b"second"
+    assert place.kept(counted(answers)) == "a/b.jpg"
+    assert place.fetched(counted(answers)) == b"second"
 
 
 def test_what_cannot_be_made_leaves_nothing(store: dict[str, InMemoryStorage]) -> None:
-    kept, answers = Derived(store["private"], "a/b.jpg"), []
-    for ask in (kept.fetched, kept.made):
+    place, answers = Derived(store["private"], "a/b.jpg"), []
+    for ask in (place.fetched, place.kept):
         with pytest.raises(IndexError):
             ask(counted(answers))
     assert not store["private"].exists("a/b.jpg")

@@ -69,20 +69,20 @@ def tally(sitting: Sitting, by: Visitor) -> Tally:
     require(by, Act.COMPARE_LISTS, sitting)
     frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
     marks = Mark.objects.filter(frame__in=frames).of_sides()
-    said, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, frames)
+    by_side, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, frames)
     for_studio = _notes(marks.noted().filter(note_for_studio=True)) if by.user is not None else {}
     lines = tuple(
         Line(
             frame,
-            said.get(pk, {}).get(Invite.Role.SUBJECT, ""),
-            said.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
+            by_side.get(pk, {}).get(Invite.Role.SUBJECT, ""),
+            by_side.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
             tuple(notes.get(pk, ())),
             tuple(for_studio.get(pk, ())),
             places.get((pk, Invite.Role.SUBJECT)),
             places.get((pk, Invite.Role.REPRESENTATION)),
         )
         for pk, frame in frames.items()
-        if pk in said or pk in notes or pk in for_studio
+        if pk in by_side or pk in notes or pk in for_studio
     )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
     words = [*coverage(sitting, ordered, looks_shown_to(by, sitting)), *(_kept_back(ordered) if by.user else ())]
@@ -218,7 +218,7 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         sitting.finals.exclude(frame_id__in=order).update(on_list=False)
         finals = []
         for position, pk in enumerate(order):
-            final, _made = Final.objects.update_or_create(
+            final, _new = Final.objects.update_or_create(
                 sitting=sitting,
                 frame=frames[pk],
                 defaults={"round": current, "position": position, "on_list": True},

@@ -16,12 +16,12 @@ KEYWORD = "agreed"
 
 def sidecars(finals: Sequence[Final]) -> dict[str, str]:
     """File name → text, one per camera file name: a frame that came as JPEG and TIFF has one sidecar."""
-    made: dict[str, str] = {}
+    texts: dict[str, str] = {}
     for final in finals:
         look = final.frame.look
         words = [KEYWORD, *([look.title] if look is not None else [])]
-        made.setdefault(f"{final.frame.stem}.xmp", sidecar(AGREED_RATING, words))
-    return made
+        texts.setdefault(f"{final.frame.stem}.xmp", sidecar(AGREED_RATING, words))
+    return texts
 
 
 def as_zip(finals: Sequence[Final]) -> bytes:

@@ -22,7 +22,7 @@ from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import file_order, licences, offer, package, sizes
-from galleries.steps.delivering.file_order import FileOrder, Said
+from galleries.steps.delivering.file_order import FileOrder, Caption
 from galleries.steps.limits import limits
 from galleries.told import Told
 
@@ -87,10 +87,10 @@ def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTe
     ]
     strip = next((order.strip for order in orders if order.strip), "")
     try:
-        made = door.make_finals(data, cuts, limits(), record, name=strip)
+        files = door.make_finals(data, cuts, limits(), record, name=strip)
     except ImagingError as error:
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
-    for order, file in zip(orders, made, strict=True):
+    for order, file in zip(orders, files, strict=True):
         _keep(delivery, order, file, record)
 
 
@@ -99,8 +99,8 @@ def _camera_name(order: FileOrder) -> str:
     return frame.name if frame else ""
 
 
-def rights_record(terms: LicenceTerms, said: Said) -> RightsRecord:
-    words = asdict(said)
+def rights_record(terms: LicenceTerms, caption: Caption) -> RightsRecord:
+    words = asdict(caption)
     taken = words.pop("captured_at")
     return terms.to_rights(**words, captured_at=datetime.fromisoformat(taken) if taken else None)
 

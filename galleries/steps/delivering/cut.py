@@ -80,8 +80,8 @@ def shown(final: Final, wanted: Sequence[DeliverySize]) -> list[Crop]:
     carried over in proportion and said so. All else is the program's proposal from the picture that is cut now.
     """
     source = source_of(final)
-    found = {crop.size_id: crop for crop in final.crops.all()}
-    return [_shown(final, size, found.get(size.pk), source) for size in wanted]
+    kept = {crop.size_id: crop for crop in final.crops.all()}
+    return [_shown(final, size, kept.get(size.pk), source) for size in wanted]
 
 
 def _shown(final: Final, size: DeliverySize, old: Crop | None, source: Source) -> Crop:
@@ -95,15 +95,15 @@ def _shown(final: Final, size: DeliverySize, old: Crop | None, source: Source) -
 def propose(final: Final, wanted: Sequence[DeliverySize], by: Visitor = PROGRAM) -> list[Crop]:
     """As `shown`, and kept: a delivery is made from rows."""
     require(by, Act.RUN, final, _("Crops are the photographer's to set."))
-    made = shown(final, wanted)
-    renewed = [crop for crop in made if crop.pk is None]
+    proposals = shown(final, wanted)
+    renewed = [crop for crop in proposals if crop.pk is None]
     with transaction.atomic():
         for crop in renewed:
             _keep(crop)
         if renewed:
             slugs = [crop.size.slug for crop in renewed]
             JournalLine.write(final.sitting, by.who, Verb.CROPS_PROPOSED, f"final {final.frame.label}", sizes=slugs)
-    return made
+    return proposals
 
 
 _KEPT = (
@@ -115,7 +115,7 @@ _KEPT = (
 def _keep(crop: Crop) -> None:
     """One row per final and size, whoever else keeps the same one at this moment."""
     values = {name: getattr(crop, name) for name in _KEPT}
-    row, _made = Crop.objects.update_or_create(final=crop.final, size=crop.size, defaults=values)
+    row, _new = Crop.objects.update_or_create(final=crop.final, size=crop.size, defaults=values)
     crop.pk, crop.updated_at, crop._state.adding = row.pk, row.updated_at, False
 
 
@@ -125,12 +125,12 @@ def _still_good(crop: Crop, source: Source) -> bool:
 
 
 def _fresh(source: Source, size: DeliverySize) -> dict[str, object]:
-    made = crops.propose(source.width, source.height, source.face, ratio_of(size))
+    proposal = crops.propose(source.width, source.height, source.face, ratio_of(size))
     return {
-        **_place(made.rect, made.tilt_deg, source),
+        **_place(proposal.rect, proposal.tilt_deg, source),
         "by_hand": False,
         "by": "",
-        "reasons": [one.as_dict() for one in made.reasons],
+        "reasons": [one.as_dict() for one in proposal.reasons],
     }
 
 
@@ -260,15 +260,15 @@ def warnings(crop: Crop) -> list[str]:
     source = source_of(crop.final)
     spec = sizes_.spec(crop.size)
     frame = (source.width, source.height)
-    said = sentences(crops.warnings_for(rect_of(crop), frame, source.face, spec, tilt_deg=crop.tilt))
+    cautions = sentences(crops.warnings_for(rect_of(crop), frame, source.face, spec, tilt_deg=crop.tilt))
     if is_stale(crop):
-        said.append(_("The picture has another size now than when this crop was set: look at it again."))
+        cautions.append(_("The picture has another size now than when this crop was set: look at it again."))
     if source.face is not None:
-        said += _covered(crop, source.face)
+        cautions += _covered(crop, source.face)
     problem = name_problem(spec, strip_name(crop.final.sitting))
     if problem:
-        said.append(sentence(problem))
-    return said
+        cautions.append(sentence(problem))
+    return cautions
 
 
 def _covered(crop: Crop, face: Face) -> list[str]:
@@ -277,12 +277,12 @@ def _covered(crop: Crop, face: Face) -> list[str]:
     _left, top, _right, bottom = insets(spec)
     if not top and not bottom:
         return []
-    said, pixel = [], crop.height / spec.out_height
+    cautions, pixel = [], crop.height / spec.out_height
     if face.chin[1] > crop.y + crop.height - bottom * pixel:
-        said.append(_("The name strip covers the chin.") if spec.name_strip else _("The border covers the chin."))
+        cautions.append(_("The name strip covers the chin.") if spec.name_strip else _("The border covers the chin."))
     if top and face.crown_y < crop.y + top * pixel:
-        said.append(_("The border covers the crown."))
-    return said
+        cautions.append(_("The border covers the crown."))
+    return cautions
 
 
 def monochrome(final: Final) -> bool:
@@ -333,14 +333,14 @@ def preview_sheet(sitting: Sitting, wanted: Sequence[DeliverySize], by: Visitor)
         raise BadInput(_("There is nothing to show: choose at least one size, and close the list of finals."))
     cells: list[SheetPicture] = []
     for final in finals:
-        made = shown(final, wanted)
+        row = shown(final, wanted)
         source = source_of(final)
-        orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in made]
+        orders = [CutOrder(sizes_.spec(c.size), rect_of(c), c.tilt, monochrome(final)) for c in row]
         try:
             pictures = _small(sitting, source, orders, SHEET_SIDE)
         except ImagingError as error:
             raise BadInput(error.told.named(_("Frame %s") % final.frame.label)) from error
-        for crop, picture in zip(made, pictures, strict=True):
+        for crop, picture in zip(row, pictures, strict=True):
             label, several = f"{final.frame.label}  {crop.size.slug}", len(warnings(crop))
             if several:
                 label += "  " + _("(%d to look at)") % several

@@ -27,7 +27,7 @@ VERSION = 2
 # Of the order, of what its metadata say, and of the size's numbers: what makes the picture. How the picture was made
 # is a fact of the picture, though it stands in the metadata. `safe` and `min_ppi` decide its warnings.
 PICTURE = ("source", "crop", "tilt", "monochrome", "strip", "icc")
-PICTURE_SAID = ("digital_source_type",)
+PICTURE_CAPTION = ("digital_source_type",)
 PICTURE_SIZE = (
     *("use", "width", "height", "ppi", "bleed", "border", "safe", "byte_cap", "file_format", "bits", "profile"),
     *("min_ppi", "name_strip", "quality"),
@@ -35,7 +35,7 @@ PICTURE_SIZE = (
 
 
 @dataclass(frozen=True)
-class Said:
+class Caption:
     """What the metadata say of this picture beside the licence. `captured_at`: the camera's clock, ISO 8601, or ''."""
 
     title: str
@@ -64,7 +64,7 @@ class FileOrder:
     monochrome: bool
     strip: str
     icc: str
-    said: Said
+    said: Caption
     # '' where an earlier version does not tell the two apart: then it equals no other.
     picture: str = ""
     written: str = ""
@@ -80,16 +80,16 @@ class FileOrder:
 
     def with_digests(self, numbers: Mapping[str, Any], terms: Mapping[str, Any]) -> FileOrder:
         """The same, its digests filled in; `numbers` of its size, `terms` of the licence, both as plain JSON."""
-        plain, said = {**self.to_json(), "tilt": float(self.tilt)}, asdict(self.said)
+        plain, caption = {**self.to_json(), "tilt": float(self.tilt)}, asdict(self.said)
         spec = asdict(sizes.spec_from(dict(numbers)))
         spec["bleed"] = float(spec["bleed"])  # 0 and 0.0 are the same bleed
         makes = [
             VERSIONS["final"],
             {name: plain[name] for name in PICTURE},
-            {name: said.pop(name) for name in PICTURE_SAID},
+            {name: caption.pop(name) for name in PICTURE_CAPTION},
             {name: spec[name] for name in PICTURE_SIZE},
         ]
-        return replace(self, picture=_digest(makes), written=_digest([said, terms]))
+        return replace(self, picture=_digest(makes), written=_digest([caption, terms]))
 
 
 def of(delivery: Delivery) -> list[FileOrder]:
@@ -128,7 +128,7 @@ def from_json(
     bad = _bad_field(values, numbers)
     if bad:
         raise _strange(delivery, file, bad)
-    order = FileOrder(**{**values, "crop": Rect(*values["crop"]), "said": Said(**values["said"])})
+    order = FileOrder(**{**values, "crop": Rect(*values["crop"]), "said": Caption(**values["said"])})
     return _of_version_1(order, whole, numbers[order.size], terms) if version == 1 else order
 
 
@@ -183,8 +183,8 @@ def _crop(value: object) -> bool:
     return isinstance(value, list) and [type(one) for one in value] == [int] * 4 and min(value[2:]) >= 1
 
 
-def _said(value: object) -> bool:
-    names = {field.name for field in fields(Said)}
+def _caption(value: object) -> bool:
+    names = {field.name for field in fields(Caption)}
     if not isinstance(value, dict) or set(value) != names or not all(isinstance(one, str) for one in value.values()):
         return False
     try:
@@ -204,7 +204,7 @@ _WELL: dict[str, Callable[[Any], bool]] = {
     "monochrome": lambda value: type(value) is bool,
     "strip": _text,
     "icc": _text,
-    "said": _said,
+    "said": _caption,
     "picture": _sha_or_none,
     "written": _sha_or_none,
 }

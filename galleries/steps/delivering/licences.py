@@ -113,8 +113,10 @@ def accept(licence: Licence, by: Visitor, name: str) -> Acceptance:
     if not name:
         raise BadInput(_("Type your name to accept the licence."))
     with transaction.atomic():
-        acceptance, made = Acceptance.objects.get_or_create(licence=licence, invite=by.invite, defaults={"name": name})
-        if made:
+        acceptance, is_new = Acceptance.objects.get_or_create(
+            licence=licence, invite=by.invite, defaults={"name": name}
+        )
+        if is_new:
             stages.touch(licence.sitting)
             JournalLine.write(licence.sitting, by.who, Verb.LICENCE_ACCEPTED, f"licence {licence.number}", name=name)
     return acceptance

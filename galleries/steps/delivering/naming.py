@@ -41,7 +41,7 @@ def stem(final: Final) -> str:
 def stems(finals: Iterable[Final]) -> dict[int, str]:
     """One stem per final, by its id; where two would be the same the later one gets -2, -3, …"""
     taken: set[str] = set()
-    found: dict[int, str] = {}
+    by_final: dict[int, str] = {}
     for final in finals:
         wanted = name = stem(final)
         count = 1
@@ -49,5 +49,5 @@ def stems(finals: Iterable[Final]) -> dict[int, str]:
             count += 1
             name = f"{wanted}-{count}"
         taken.add(name)
-        found[final.pk] = name
-    return found
+        by_final[final.pk] = name
+    return by_final

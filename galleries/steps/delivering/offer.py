@@ -151,5 +151,5 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True,
 
 def of_file(sha256: str) -> list[DeliveredFile]:
     """The deliveries that hold a file of this digest, newest first."""
-    found = DeliveredFile.objects.filter(sha256=sha256.lower()).select_related("delivery__sitting", "delivery__licence")
-    return list(found.order_by("-delivery__pk"))
+    files = DeliveredFile.objects.filter(sha256=sha256.lower()).select_related("delivery__sitting", "delivery__licence")
+    return list(files.order_by("-delivery__pk"))

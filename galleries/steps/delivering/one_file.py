@@ -35,7 +35,7 @@ def report(path: Path) -> dict[str, Any]:
     """
     facts, reading = door.read_frame(path, limits())
     face = reading.face
-    found: dict[str, Any] = {
+    body: dict[str, Any] = {
         "path": str(path),
         "width": facts.width,
         "height": facts.height,
@@ -48,17 +48,17 @@ def report(path: Path) -> dict[str, Any]:
         "roll_deg": None,
     }
     if face is None:
-        found["reason"] = sentence(reading.face_reason)
+        body["reason"] = sentence(reading.face_reason)
     else:
         x, y, width, height = face.box
-        found |= {
+        body |= {
             "face": {"x": _px(x), "y": _px(y), "width": _px(width), "height": _px(height)},
             "eyes": {"left": [_px(v) for v in face.left_eye], "right": [_px(v) for v in face.right_eye]},
             "crown_y": _px(face.crown_y),
             "chin_y": _px(face.chin[1]),
             "roll_deg": round(face.roll_deg, 2),
         }
-    return {**found, "facts": facts.as_dict(), "reading": reading.as_dict()}
+    return {**body, "facts": facts.as_dict(), "reading": reading.as_dict()}
 
 
 def _px(value: float) -> float:
@@ -93,10 +93,10 @@ def cut(path: Path, wanted: Sequence[SizeSpec], out: Path, name: str = "") -> li
     facts, reading = door.read_frame(path, limits())
     places = [crops.propose(facts.width, facts.height, reading.face, size.ratio) for size in wanted]
     orders = [CutOrder(size, place.rect, place.tilt_deg) for size, place in zip(wanted, places, strict=True)]
-    made = door.make_finals(path, orders, limits(), name=name)
+    files = door.make_finals(path, orders, limits(), name=name)
     out.mkdir(parents=True, exist_ok=True)
     rows = []
-    for order, place, file in zip(orders, places, made, strict=True):
+    for order, place, file in zip(orders, places, files, strict=True):
         ending = "tif" if order.size.file_format == "TIFF" else "jpg"
         target = out / f"{path.stem}_{order.size.slug}.{ending}"
         _write(target, file.data)
@@ -118,8 +118,8 @@ def cut(path: Path, wanted: Sequence[SizeSpec], out: Path, name: str = "") -> li
 def _warnings(
     size: SizeSpec, rect: Rect, frame: tuple[int, int], reading: FrameReading, of_file: Sequence[Told]
 ) -> list[str]:
-    found = crops.warnings_for(rect, frame, reading.face, size)
-    return sentences(found or of_file)
+    warnings = crops.warnings_for(rect, frame, reading.face, size)
+    return sentences(warnings or of_file)
 
 
 def _write(target: Path, data: bytes) -> None:

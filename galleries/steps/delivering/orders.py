@@ -26,7 +26,7 @@ from galleries.models import (
 from galleries.papers.terms import BadTerms
 from galleries.steps import clashes, jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
-from galleries.steps.delivering.file_order import FileOrder, Said
+from galleries.steps.delivering.file_order import FileOrder, Caption
 from galleries.steps.delivering.offer import until
 from galleries.steps.finishing import approvals, description
 
@@ -131,7 +131,7 @@ def _orders(
     orders = []
     for final in finals:
         source = cut.source_of(final)
-        said = _said_of(final, source)
+        caption = _caption_of(final, source)
         for crop, size in zip(cut.propose(final, wanted, by), wanted, strict=True):
             order = FileOrder(
                 final=final.pk,
@@ -144,16 +144,16 @@ def _orders(
                 monochrome=cut.monochrome(final),
                 strip=cut.strip_name(final.sitting) if size.name_strip else "",
                 icc=final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
-                said=said,
+                said=caption,
             )
             orders.append(order.with_digests(numbers[size.slug], licence.terms))
     return orders
 
 
-def _said_of(final: Final, source: cut.Source) -> Said:
+def _caption_of(final: Final, source: cut.Source) -> Caption:
     sitting, frame = final.sitting, final.frame
     look = frame.look.title if frame.look else ""
-    return Said(
+    return Caption(
         title=", ".join(part for part in (sitting.subject_name, look) if part),
         description=f"Headshot of {sitting.subject_name}, frame {frame.label}" + (f", look “{look}”." if look else "."),
         alt_text=description.written(final),
@@ -201,7 +201,7 @@ def why_changed(delivery: Delivery) -> dict[str, list[str]]:
 def _differences(old: FileOrder | None, new: FileOrder) -> list[str]:
     if old is None:
         return [_("not delivered before")]
-    said = [
+    changes = [
         (old.source != new.source, _("another version of the picture")),
         ((old.crop, old.tilt) != (new.crop, new.tilt), _("another crop")),
         (old.monochrome != new.monochrome, _("black and white or colour")),
@@ -210,7 +210,7 @@ def _differences(old: FileOrder | None, new: FileOrder) -> list[str]:
         (old.said.digital_source_type != new.said.digital_source_type, _("how the retouch was made")),
     ]
     # Neither of these: the size's own numbers, or the way this release makes pictures.
-    return [words for differs, words in said if differs] or [_("the size, or how pictures are made")]
+    return [words for differs, words in changes if differs] or [_("the size, or how pictures are made")]
 
 
 def undeclared(finals: Iterable[Final]) -> list[Final]:

@@ -59,9 +59,9 @@ def paper(spec: SizeSpec) -> str:
     if all(abs(side * 4 - round(side * 4)) <= 2 / spec.ppi for side in sides):
         return " × ".join(f"{round(side * 4) / 4:g}" for side in sides) + " in"
     millimetres = [round(side * 25.4) for side in sides]
-    said = " × ".join(f"{side / 10:g}" for side in millimetres) + " cm"
+    measure = " × ".join(f"{side / 10:g}" for side in millimetres) + " cm"
     name = ISO_216.get((min(millimetres), max(millimetres)))
-    return f"{name} ({said})" if name else said
+    return f"{name} ({measure})" if name else measure
 
 
 def entry_of(delivery: Delivery, file: DeliveredFile) -> FileEntry:
@@ -81,19 +81,19 @@ def papers(delivery: Delivery, entries: Sequence[FileEntry]) -> dict[str, bytes]
     terms = licences.terms_of(delivery.licence)
     zone = ZoneInfo(delivery.sitting.time_zone)
     accepted = _accepted(delivery, zone, until=delivery.created_at)
-    found = {
+    by_name = {
         "licence.pdf": licence_sheet_pdf(terms, entries, accepted),
         "licence.txt": licence_sheet_text(terms, entries, accepted).encode(),
         "licence.json": terms.to_json().encode(),
     }
     release = _release(delivery, terms, entries, zone)
     if release:
-        found["print-release.pdf"] = release
-    found["manifest.json"] = manifest_json(title_of(delivery), entries).encode()
-    found["manifest.txt"] = manifest_text(title_of(delivery), entries).encode()
-    sums = [*entries, *(FileEntry.of(name, data) for name, data in found.items())]
-    found["SHA256SUMS"] = sha256sums(sums).encode()
-    return found
+        by_name["print-release.pdf"] = release
+    by_name["manifest.json"] = manifest_json(title_of(delivery), entries).encode()
+    by_name["manifest.txt"] = manifest_text(title_of(delivery), entries).encode()
+    sums = [*entries, *(FileEntry.of(name, data) for name, data in by_name.items())]
+    by_name["SHA256SUMS"] = sha256sums(sums).encode()
+    return by_name
 
 
 def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None) -> list[Acceptance]:
@@ -109,12 +109,12 @@ def papers_by_name(delivery: Delivery, files: QuerySet[DeliveredFile]) -> dict[s
     there is one."""
     entries = [entry_of(delivery, file) for file in files.order_by("name")]
     terms, zone = licences.terms_of(delivery.licence), ZoneInfo(delivery.sitting.time_zone)
-    found = {
+    by_name = {
         "licence.pdf": licence_sheet_pdf(terms, entries, _accepted(delivery, zone)),
         "licence.json": terms.to_json().encode(),
     }
     release = _release(delivery, terms, entries, zone)
-    return {**found, "print-release.pdf": release} if release else found
+    return {**by_name, "print-release.pdf": release} if release else by_name
 
 
 def has_release(delivery: Delivery) -> bool:

@@ -23,22 +23,22 @@ class Shortage:
 
 def of_picture(width: int, height: int, wanted: Iterable[DeliverySize]) -> list[Shortage]:
     """What a picture of width × height pixels is too small for at best: by the largest crop of each size's shape."""
-    found = []
+    shortages = []
     for size in wanted:
         ratio = cut.ratio_of(size)
         if ratio is not None:
-            found += _shortage(size, fit_largest(ratio, (width, height)))
-    return found
+            shortages += _shortage(size, fit_largest(ratio, (width, height)))
+    return shortages
 
 
 def of_finals(finals: Iterable[Final], wanted: Sequence[DeliverySize]) -> dict[Final, list[Shortage]]:
     """What each final is too small for, by the crops it would be cut to now; finals that lack nothing are left out."""
-    found = {}
+    shortages = {}
     for final in finals:
         short = [one for crop in cut.shown(final, wanted) for one in _shortage(crop.size, cut.rect_of(crop))]
         if short:
-            found[final] = short
-    return found
+            shortages[final] = short
+    return shortages
 
 
 def _shortage(size: DeliverySize, rect: Rect) -> list[Shortage]:

@@ -20,17 +20,17 @@ def record(
     fetch writes a line in the journal.
     """
     with transaction.atomic():
-        found = Receipt.objects.filter(delivery=delivery, invite=invite, name=name)
+        receipts = Receipt.objects.filter(delivery=delivery, invite=invite, name=name)
         if invite is None:
-            found = found.filter(who=who)
+            receipts = receipts.filter(who=who)
         now = timezone.now()
         more = {"fetches": F("fetches") + 1} if start else {}
-        again = found.update(last_at=now, **more)
-        found.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
+        again = receipts.update(last_at=now, **more)
+        receipts.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
         if again:
             if start:
                 JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
-            return found.get()
+            return receipts.get()
         try:
             with transaction.atomic():
                 receipt = Receipt.objects.create(
@@ -39,7 +39,7 @@ def record(
         except IntegrityError as error:  # perhaps two requests of one browser at the same moment
             if not clashes.at_once(error):
                 raise
-            return found.get()
+            return receipts.get()
         stages.touch(delivery.sitting)
         JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
     return receipt

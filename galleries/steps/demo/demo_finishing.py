@@ -111,5 +111,5 @@ def _deliver_first(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_si
         sizes = list(DeliverySize.objects.offered().filter(slug__in=SIZES))
         orders.prepare(sitting, sizes, licence, by, partial=True)
     demo_sitting.wait_for_jobs(sitting, say, "deliveries", ["delivery"])
-    for made in sitting.deliveries.filter(state=Delivery.State.MADE):
-        offer.send(made, by)
+    for delivery in sitting.deliveries.filter(state=Delivery.State.MADE):
+        offer.send(delivery, by)

@@ -97,11 +97,11 @@ def photographer() -> User:
             statement_of_rights="https://northlight.example/rights",
         )
     username, first, last, email = PHOTOGRAPHER
-    owner, made = User.objects.get_or_create(
+    owner, is_new = User.objects.get_or_create(
         username=username,
         defaults={"first_name": first, "last_name": last, "email": email},
     )
-    if made:
+    if is_new:
         owner.set_unusable_password()
     owner.is_superuser = False  # an earlier release made it one; work of every day needs no such power
     owner.save()

@@ -179,18 +179,18 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
     with zipfile.ZipFile(archive) as opened:
         if opened.testzip() is not None:
             raise Conflict(f"{archive.name} is damaged at {opened.testzip()}.")
-        found = {name.partition("/")[2]: opened.read(name) for name in opened.namelist()}
-    for line in found["SHA256SUMS"].decode().splitlines():
+        contents = {name.partition("/")[2]: opened.read(name) for name in opened.namelist()}
+    for line in contents["SHA256SUMS"].decode().splitlines():
         digest, _, name = line.partition("  ")
-        if hashlib.sha256(found[name]).hexdigest() != digest:
+        if hashlib.sha256(contents[name]).hexdigest() != digest:
             raise Conflict(f"{name} is not what SHA256SUMS says.")
-    said = {order.name: order for order in file_order.of(delivery)}
+    by_name = {order.name: order for order in file_order.of(delivery)}
     rows = list(delivery.files.all())
-    if {row.name for row in rows} != set(said) or not set(said) <= set(found):
+    if {row.name for row in rows} != set(by_name) or not set(by_name) <= set(contents):
         raise Conflict("The archive does not hold exactly the files that were asked for.")
     for row in rows:
-        _check_picture(row.name, found[row.name], delivery.sizes[row.size_slug], said[row.name])
-        differences = door.check_rights(found[row.name], build.rights_record(terms, said[row.name].said))
+        _check_picture(row.name, contents[row.name], delivery.sizes[row.size_slug], by_name[row.name])
+        differences = door.check_rights(contents[row.name], build.rights_record(terms, by_name[row.name].said))
         if differences:
             raise Conflict(f"{row.name}: {' '.join(sentences(differences))}")
     return len(rows)

@@ -29,12 +29,12 @@ def decisions(version: Version) -> dict[str, Approval]:
     return last_words(version.approvals.select_related("invite", "user").order_by("pk"))
 
 
-def last_words(said: Iterable[Approval]) -> dict[str, Approval]:
+def last_words(approvals: Iterable[Approval]) -> dict[str, Approval]:
     """As `decisions`, of approvals that a page has loaded already, oldest first."""
-    found: dict[str, Approval] = {}
-    for approval in said:
-        found["photographer" if approval.invite is None else approval.invite.role] = approval
-    return found
+    words: dict[str, Approval] = {}
+    for approval in approvals:
+        words["photographer" if approval.invite is None else approval.invite.role] = approval
+    return words
 
 
 def approve(version: Version, by: Visitor, sha256: str) -> Final:
@@ -63,10 +63,12 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
         if final.state == S.AS_IT_IS:
             raise Conflict(_("The photographer delivers this final without retouch; there is nothing to approve."))
         _say(version, by, Approval.Decision.APPROVED, "")
-        said = decisions(version)
-        returned = any(word.decision == Approval.Decision.RETURNED for word in said.values())
+        answers = decisions(version)
+        returned = any(word.decision == Approval.Decision.RETURNED for word in answers.values())
         missing = [
-            role for role in roles_asked(final) if role not in said or said[role].decision != Approval.Decision.APPROVED
+            role
+            for role in roles_asked(final)
+            if role not in answers or answers[role].decision != Approval.Decision.APPROVED
         ]
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED and not returned:
@@ -130,8 +132,8 @@ def standing(final: Final) -> Final.State:
     version = final.versions.sent().newest()
     if version is None:
         return S.AGREED
-    said = decisions(version)
-    words = {role: word.decision for role, word in said.items()}
+    answers = decisions(version)
+    words = {role: word.decision for role, word in answers.items()}
     if Approval.Decision.RETURNED in words.values():
         return S.RETURNED
     approved = all(words.get(role) == Approval.Decision.APPROVED for role in roles_asked(final))

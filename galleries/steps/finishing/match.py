@@ -46,17 +46,17 @@ def by_name(finals: Iterable[Final], name: str) -> list[Final]:
     A name that is the camera's own counts before one that only holds it, and a longer one before a shorter.
     """
     given = _plain(_stem(name))
-    found: list[tuple[int, Final]] = []
+    fits: list[tuple[int, Final]] = []
     for final in finals:
         stem = _plain(final.frame.stem)
         if given == stem:
-            found.append((10_000, final))
+            fits.append((10_000, final))
             continue
         after = r"(?![0-9])" if stem[-1:].isdigit() else r"(?![a-z0-9])"
         if stem and re.search(rf"(?<![a-z0-9]){re.escape(stem)}{after}", given):
-            found.append((len(stem), final))
-    best = max((weight for weight, _final in found), default=0)
-    return [final for weight, final in found if weight == best]
+            fits.append((len(stem), final))
+    best = max((weight for weight, _final in fits), default=0)
+    return [final for weight, final in fits if weight == best]
 
 
 def find(sitting: Sitting, path: Path, name: str) -> Matching:
@@ -72,9 +72,9 @@ def find(sitting: Sitting, path: Path, name: str) -> Matching:
             return Matching(named[0], told(Code.BY_NAME))
         unlike = told(Code.NAMED_BUT_UNLIKE, frame=named[0].frame.label)
         return Matching(None, unlike, _first(named[0], _by_picture(finals, picture).candidates))
-    found = _by_picture(named or finals, picture)
-    if found.final is not None or not named:
-        return found
+    matching = _by_picture(named or finals, picture)
+    if matching.final is not None or not named:
+        return matching
     return Matching(None, told(Code.NAME_FITS_SEVERAL), tuple(named))
 
 

@@ -20,8 +20,8 @@ Stage, S = Sitting.Stage, Final.State
 
 def waiting(sitting: Sitting) -> list[Version]:
     """The newest version of each final on the list, where the photographer has not sent it out yet."""
-    found = Version.objects.waiting().filter(final__sitting=sitting).select_related("final__frame")
-    return list(found.order_by("final__position", "final"))
+    versions = Version.objects.waiting().filter(final__sitting=sitting).select_related("final__frame")
+    return list(versions.order_by("final__position", "final"))
 
 
 def send(sitting: Sitting, version_ids: Collection[int], by: Visitor, *, setting_aside: Collection[int] = ()) -> int:

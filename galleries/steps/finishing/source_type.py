@@ -40,10 +40,10 @@ def read_from_file(version: Version, data: bytes) -> None:
     if version.kind_stated:
         return
     try:
-        said = door.read_rights(data).record.digital_source_type
+        code = door.read_rights(data).record.digital_source_type
     except ImagingError:  # HEIF, or metadata that cannot be read: then only a person can say it
         return
-    kind = _SAME.get(said, said)
+    kind = _SAME.get(code, code)
     if kind in Kind.values:
         _write(version, kind, PROGRAM, Stated.FILE)
 

@@ -74,17 +74,17 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
         return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
     try:
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
-        found = match.find(sitting, path, name)
+        matching = match.find(sitting, path, name)
     except ImagingError as error:
         return Outcome("refused", told=error.told)
     key = storage.version_key(sitting.uid, digest, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
     size = path.stat().st_size
-    if found.final is None:
-        return _stray(sitting, by, found, sha256=digest, key=key, name=name, bytes=size)
-    version = _add_version(found.final, by, facts, found.told, sha256=digest, key=key, name=name, bytes=size)
-    return Outcome("matched", found.final, version, found.told)
+    if matching.final is None:
+        return _stray(sitting, by, matching, sha256=digest, key=key, name=name, bytes=size)
+    version = _add_version(matching.final, by, facts, matching.told, sha256=digest, key=key, name=name, bytes=size)
+    return Outcome("matched", matching.final, version, matching.told)
 
 
 def _check_open(sitting: Sitting, by: Visitor) -> None:
@@ -93,16 +93,16 @@ def _check_open(sitting: Sitting, by: Visitor) -> None:
         raise Refused(_("Retouched files can be added once the list of finals is closed."))
 
 
-def _stray(sitting: Sitting, by: Visitor, found: match.Matching, **fields: str | int) -> Outcome:
+def _stray(sitting: Sitting, by: Visitor, matching: match.Matching, **fields: str | int) -> Outcome:
     with transaction.atomic():
-        stray, made = StrayRetouch.objects.update_or_create(
-            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": found.told.as_text(300)}
+        stray, is_new = StrayRetouch.objects.update_or_create(
+            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": matching.told.as_text(300)}
         )
-        stray.candidates.set(found.candidates)
-        if made:
+        stray.candidates.set(matching.candidates)
+        if is_new:
             stages.touch(sitting)
-            JournalLine.write(sitting, by.who, Verb.RETOUCH_NOT_MATCHED, stray.name, reason=found.told.as_dict())
-    return Outcome("stray", told=found.told, stray=stray)
+            JournalLine.write(sitting, by.who, Verb.RETOUCH_NOT_MATCHED, stray.name, reason=matching.told.as_dict())
+    return Outcome("stray", told=matching.told, stray=stray)
 
 
 def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fields: str | int) -> Version:
@@ -194,20 +194,20 @@ def render_version(version_id: int) -> None:
     final, sitting, store = version.final, version.final.sitting, storage.private()
     data = storage.get(store, version.key)
     label = f"{final.frame.label} v{version.number}"
-    made = derived.stamped(sitting, data, label, small=False)
+    stamped = derived.stamped(sitting, data, label, small=False)
     source_type.read_from_file(version, data)
     caution = _caution(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():
         Version.objects.filter(pk=version.pk).update(
-            proof_key=made.large_key,
-            reading=made.drawn.reading.as_dict(),
+            proof_key=stamped.large_key,
+            reading=stamped.drawn.reading.as_dict(),
             geometry_caution=caution.as_text(600) if caution else "",
         )
         stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
-        made_already = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
+        with_proof = Version.objects.filter(final__sitting=sitting).exclude(proof_key="").values("pk")
         waiting = Job.objects.filter(
             sitting=sitting, kind="version", state__in=[Job.State.WAITING, Job.State.RUNNING]
-        ).exclude(thing__in=made_already)
+        ).exclude(thing__in=with_proof)
         if version.sent_at is not None and not waiting.exists():  # one letter for a whole batch of versions
             letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 

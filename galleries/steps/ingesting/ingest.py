@@ -61,8 +61,8 @@ def sha256_of(path: Path) -> str:
 
 def frame_number(name: str) -> int | None:
     """The number a camera put at the end of a file's name: 'KAL_0412.JPG' is 412. None where there is none."""
-    found = re.search(r"(\d{1,9})\D*$", name.rsplit(".", 1)[0])
-    return int(found.group(1)) if found else None
+    digits = re.search(r"(\d{1,9})\D*$", name.rsplit(".", 1)[0])
+    return int(digits.group(1)) if digits else None
 
 
 def clean_name(name: str) -> str:
@@ -97,31 +97,31 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     name = clean_name(name)
-    found = sha256_of(path)
-    if digest and digest.lower() != found:
+    sha256 = sha256_of(path)
+    if digest and digest.lower() != sha256:
         raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
-    there = Frame.objects.filter(sitting=sitting, sha256=found).first()
+    there = Frame.objects.filter(sitting=sitting, sha256=sha256).first()
     if there is not None:
         return _same(there, name, by)
     try:
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
     except ImagingError as error:
         return refuse(sitting, name, path, error.told)
-    key = storage.original_key(sitting.uid, found, facts.format)
+    key = storage.original_key(sitting.uid, sha256, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
     try:
         with transaction.atomic():
-            frame = _row(sitting, found, key, name, path.stat().st_size, facts)
+            frame = _row(sitting, sha256, key, name, path.stat().st_size, facts)
             looks.place_at_once(frame)
             jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
             Refusal.objects.filter(sitting=sitting, name=name).delete()
             stages.touch(sitting)
-            JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=found)
+            JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=sha256)
     except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
         if not clashes.at_once(error):
             raise
-        return _same(Frame.objects.get(sitting=sitting, sha256=found), name, by)
+        return _same(Frame.objects.get(sitting=sitting, sha256=sha256), name, by)
     return Outcome(name, "new", frame)
 
 

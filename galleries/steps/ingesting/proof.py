@@ -25,8 +25,8 @@ def render(frame_id: int) -> None:
     if frame is None:
         return  # removed meanwhile
     recipe = derived.stamp_recipe()
-    made = derived.stamped(frame.sitting, storage.get(storage.private(), frame.key), frame.label)
-    drawn = made.drawn
+    stamped = derived.stamped(frame.sitting, storage.get(storage.private(), frame.key), frame.label)
+    drawn = stamped.drawn
     with transaction.atomic():
         Frame.objects.filter(pk=frame.pk).update(
             reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version
@@ -38,10 +38,10 @@ def render(frame_id: int) -> None:
             frame=frame,
             recipe=recipe,
             defaults={
-                "large_key": made.large_key,
+                "large_key": stamped.large_key,
                 "large_width": drawn.large_size[0],
                 "large_height": drawn.large_size[1],
-                "small_key": made.small_key,
+                "small_key": stamped.small_key,
                 "small_width": drawn.small_size[0],
                 "small_height": drawn.small_size[1],
             },
@@ -54,10 +54,10 @@ def render(frame_id: int) -> None:
 
 def _sort_after_the_last(sitting: Sitting, name: str) -> None:
     """List the sorting unless a proof is still to come; the caller holds the sitting's row."""
-    made_already = Proof.objects.filter(frame__sitting=sitting, recipe=name).values("frame")
+    with_proof = Proof.objects.filter(frame__sitting=sitting, recipe=name).values("frame")
     others = Job.objects.filter(
         sitting=sitting, kind="proof", state__in=[Job.State.WAITING, Job.State.RUNNING]
-    ).exclude(thing__in=made_already)
+    ).exclude(thing__in=with_proof)
     if not others.exists():
         jobs.enqueue("sort", sitting.pk, sitting, again=True)
 

@@ -108,7 +108,7 @@ class Watcher:
 def _state_of(path: Path) -> State | None:
     """None for a file that is gone, or has nothing in it yet."""
     try:
-        found = path.stat()
+        stat = path.stat()
     except OSError:
         return None
-    return (found.st_ino, found.st_size, found.st_mtime_ns) if found.st_size else None
+    return (stat.st_ino, stat.st_size, stat.st_mtime_ns) if stat.st_size else None

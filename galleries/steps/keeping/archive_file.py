@@ -85,11 +85,11 @@ class Written:
 
 def rows_of(sitting: m.Sitting) -> dict[str, list[dict[str, Any]]]:
     """Every row as plain JSON by table; the order is that of the ids."""
-    found: dict[str, list[dict[str, Any]]] = {}
+    by_table: dict[str, list[dict[str, Any]]] = {}
     for model, path in TABLES:
         rows = model._base_manager.filter(**{path: sitting.pk}).order_by("pk")
-        found[model.__name__] = json.loads(serializers.serialize("json", rows))
-    return found
+        by_table[model.__name__] = json.loads(serializers.serialize("json", rows))
+    return by_table
 
 
 def write(sitting: m.Sitting, target: Path, by: Visitor, seen: Seen | None = None) -> Written:

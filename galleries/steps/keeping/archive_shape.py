@@ -46,8 +46,8 @@ def entries(archive: zipfile.ZipFile, head: dict[str, Any]) -> None:
     Raises:
         BadInput: a link, an encrypted entry, one with another size, a repeated or an unknown one.
     """
-    said = {f"{item['store']}/{item['key']}": item["bytes"] for item in head["files"]}
-    known, seen = {*said, ROWS, SUMS}, set[str]()
+    sizes = {f"{item['store']}/{item['key']}": item["bytes"] for item in head["files"]}
+    known, seen = {*sizes, ROWS, SUMS}, set[str]()
     for info in archive.infolist():
         if info.filename in seen or info.filename not in known:
             raise _strange(info.filename)
@@ -55,9 +55,9 @@ def entries(archive: zipfile.ZipFile, head: dict[str, Any]) -> None:
         kind = info.external_attr >> 28
         if kind not in {0, 8} or info.flag_bits & 1 or info.compress_type not in PACKED:  # a link, a device; encrypted
             raise _strange(info.filename)
-        if info.filename in said and info.file_size != said[info.filename]:
+        if info.filename in sizes and info.file_size != sizes[info.filename]:
             raise _strange(info.filename)
-    missing = sorted(set(said) - seen)
+    missing = sorted(set(sizes) - seen)
     if missing:
         raise BadInput(_("The archive is damaged at %s.") % missing[0])
 
@@ -70,10 +70,10 @@ def _rows(head: dict[str, Any], tables: dict[str, type[models.Model]]) -> None:
     if not isinstance(rows.get("Sitting"), list) or len(rows["Sitting"]) != 1:
         raise _strange("Sitting")
     home, count = f"sittings/{head['uid']}/", 0
-    for name, found in rows.items():
-        if not isinstance(found, list):
+    for name, table in rows.items():
+        if not isinstance(table, list):
             raise _strange(name)
-        for row in found:
+        for row in table:
             count += 1
             _row(name, row, tables[name], home)
             if tables[name] is m.JournalLine:

@@ -138,10 +138,10 @@ def _clear_log() -> None:
 def scan(uid: UUID) -> tuple[str, ...]:
     """Whatever of a sitting still lies in the stores, as 'store:key'."""
     home = storage.home(uid)
-    found = [
+    remains = [
         f"{name}:{key}" for name in (inventory.PRIVATE, inventory.PROOFS) for key in inventory.listing(name).keys(home)
     ]
-    return tuple(found)
+    return tuple(remains)
 
 
 def unfinished() -> list[Erasure]:

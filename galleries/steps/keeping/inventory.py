@@ -72,23 +72,23 @@ def expected(sitting: Sitting) -> dict[Place, str]:
 
 def expected_of(sittings: Sequence[Sitting]) -> dict[int, dict[Place, str]]:
     """sitting → as `expected`; the queries are the same for any number of sittings."""
-    found: dict[int, dict[Place, str]] = {sitting.pk: {} for sitting in sittings}
+    places: dict[int, dict[Place, str]] = {sitting.pk: {} for sitting in sittings}
     for where, model, way, key, digest in _NAMED:
         columns = (way, key, digest) if digest else (way, key)
-        rows = model._default_manager.filter(**{f"{way}__in": list(found)}).order_by("pk")
+        rows = model._default_manager.filter(**{f"{way}__in": list(places)}).order_by("pk")
         for pk, named, *sha256 in rows.values_list(*columns):
             if named:
-                found[pk][where, named] = "".join(sha256) or digest_in(named)
-    for pk, orders in Delivery.objects.filter(sitting__in=list(found)).values_list("sitting", "orders"):
+                places[pk][where, named] = "".join(sha256) or digest_in(named)
+    for pk, orders in Delivery.objects.filter(sitting__in=list(places)).values_list("sitting", "orders"):
         for icc in filter(None, map(file_order.profile_key, orders)):
-            found[pk][PRIVATE, icc] = digest_in(icc)  # a lab's profile that a resumed build needs
-    return found
+            places[pk][PRIVATE, icc] = digest_in(icc)  # a lab's profile that a resumed build needs
+    return places
 
 
 def digest_in(key: str) -> str:
     """The digest of the content that a key names; '' where the key names something else."""
-    found = re.search(r"/([0-9a-f]{64})\.[a-z]+$", key)
-    return found.group(1) if found and not is_cache(key) else ""
+    digest = re.search(r"/([0-9a-f]{64})\.[a-z]+$", key)
+    return digest.group(1) if digest and not is_cache(key) else ""
 
 
 def is_cache(key: str) -> bool:
@@ -131,15 +131,15 @@ def compare(sitting: Sitting | None = None, seen: Callable[[int], None] | None =
     named: dict[Place, str] = {}
     for one in sittings:
         named.update(expected(one))
-    found = Comparison()
+    comparison = Comparison()
     prefix = storage.home(sitting.uid) if sitting is not None else "sittings"
     for where in (PRIVATE, PROOFS):
         for key in listing(where).keys(prefix):
-            _compare_one(found, named, where, key)
+            _compare_one(comparison, named, where, key)
             if seen is not None:
-                seen(found.checked)
-    found.missing = sorted(f"{where}:{key}" for where, key in named)
-    return found
+                seen(comparison.checked)
+    comparison.missing = sorted(f"{where}:{key}" for where, key in named)
+    return comparison
 
 
 # Files come before their rows: a younger orphan may be of work that is just being done.
@@ -159,7 +159,7 @@ class Cleared:
 
 
 def clear(orphans: Sequence[str], young: timedelta = YOUNG) -> Cleared:
-    """Remove files that no row names, as `compare` found them.
+    """Remove files that no row names, as `compare` comparison them.
 
     What a row has come to name meanwhile, and what is younger than `young`, stays. A file that is gone already is no
     error.
@@ -188,22 +188,22 @@ def _named_by_now(place: Place) -> bool:
     return sitting is not None and (place in expected(sitting) or is_cache(place[1]))
 
 
-def _compare_one(found: Comparison, named: dict[Place, str], where: str, key: str) -> None:
+def _compare_one(comparison: Comparison, named: dict[Place, str], where: str, key: str) -> None:
     """What is left in `named` at the end was not met in the store."""
     known = (where, key) in named
     wanted = named.pop((where, key), "")
     if not known and is_cache(key):
-        found.caches += 1
+        comparison.caches += 1
         if not _belongs(key):
-            found.orphans.append(f"{where}:{key}")
+            comparison.orphans.append(f"{where}:{key}")
         return
-    found.checked += 1
+    comparison.checked += 1
     digest, size = digest_of(where, key)
-    found.bytes += size
+    comparison.bytes += size
     if not known:
-        found.orphans.append(f"{where}:{key}")
+        comparison.orphans.append(f"{where}:{key}")
     elif wanted and digest != wanted:
-        found.wrong.append(f"{where}:{key}")
+        comparison.wrong.append(f"{where}:{key}")
 
 
 def _belongs(key: str) -> bool:

@@ -38,7 +38,7 @@ class Content:
 
     def counts(self) -> dict[str, Any]:
         return {
-            "rows": {name: len(found) for name, found in self.rows.items() if found},
+            "rows": {name: len(rows) for name, rows in self.rows.items() if rows},
             "pictures": len(self.files),
         }
 
@@ -55,11 +55,11 @@ def content(copy: m.OwnCopy) -> Content:
     Raises:
         BadInput: a stored file is missing (see `manage.py verify`).
     """
-    found = Content(files=_pictures(copy))
-    for where, key in found.files:
+    contents = Content(files=_pictures(copy))
+    for where, key in contents.files:
         if not inventory.store(where).exists(key):
             raise BadInput(_("The stored file %s is missing; see manage.py verify.") % f"{where}:{key}")
-    places = {key: path for (_where, key), path in found.files.items()}
+    places = {key: path for (_where, key), path in contents.files.items()}
 
     def picture_of(row: models.Model, name: str) -> str:
         return places.get(getattr(row, name), "")
@@ -67,8 +67,8 @@ def content(copy: m.OwnCopy) -> Content:
     for table in own_rows.TABLES:
         if table.way:
             rows = own_rows.rows(table, copy.sitting, copy.invite, picture_of)
-            found.rows[table.model.__name__] = list(rows)
-    return found
+            contents.rows[table.model.__name__] = list(rows)
+    return contents
 
 
 def _pictures(copy: m.OwnCopy) -> dict[Place, str]:
@@ -110,7 +110,7 @@ def _path(folder: str, number: int, name: str, ending: str) -> str:
     return f"pictures/{folder}/{number}_{naming.plain(name) or 'picture'}.{naming.plain(ending) or 'bin'}"
 
 
-def rows_json(copy: m.OwnCopy, found: Content) -> bytes:
+def rows_json(copy: m.OwnCopy, contents: Content) -> bytes:
     """For machines (article 20: structured, commonly used, machine-readable)."""
     with translation.override("en"):
         tables = {
@@ -120,7 +120,7 @@ def rows_json(copy: m.OwnCopy, found: Content) -> bytes:
                 "left_out": {
                     name: str(kind) for name, kind in table.columns.items() if kind not in own_rows.IN_THE_COPY
                 },
-                "rows": found.rows[table.model.__name__],
+                "rows": contents.rows[table.model.__name__],
             }
             for table in own_rows.TABLES
             if table.way
@@ -139,16 +139,16 @@ def _heading(table: own_rows.Table, name: str) -> str:
 
 def write(copy: m.OwnCopy) -> Made:
     """Make the archive and store it. Raises as `content`."""
-    found = content(copy)
+    contents = content(copy)
     top = f"{naming.person(copy.sitting)}_about-me-{copy.pk}"
-    papers = {PAGE: own_page.page(copy, found.rows, len(found.files)).encode(), ROWS: rows_json(copy, found)}
+    papers = {PAGE: own_page.page(copy, contents.rows, len(contents.files)).encode(), ROWS: rows_json(copy, contents)}
 
     def fill(archive: zipfile.ZipFile) -> None:
         sums = [(hashlib.sha256(data).hexdigest(), name) for name, data in papers.items()]
         for name, data in papers.items():
             with packing.member(archive, f"{top}/{name}", copy.created_at, len(data)) as target:
                 target.write(data)
-        for (where, key), path in sorted(found.files.items(), key=lambda item: item[1]):
+        for (where, key), path in sorted(contents.files.items(), key=lambda item: item[1]):
             store = inventory.store(where)
             with packing.member(archive, f"{top}/{path}", copy.created_at, store.size(key)) as target:
                 sums.append((packing.copy(store, key, target), path))
@@ -157,7 +157,7 @@ def write(copy: m.OwnCopy) -> Made:
             target.write(listed)
 
     packed = packing.pack(copy.sitting.uid, KIND, fill)
-    return Made(packed, f"{top}.zip", found.counts())
+    return Made(packed, f"{top}.zip", contents.counts())
 
 
 def remove_files(sitting: m.Sitting) -> int:

@@ -62,13 +62,13 @@ def build(copy_id: int) -> None:
     if copy is None or copy.state not in {State.WAITING, State.FAILED}:
         return
     try:
-        made = own_archive.write(copy)
+        archive = own_archive.write(copy)
     except DomainError as error:
         _fail(copy, error.told.as_text(500))
         raise
     fields = {
-        "archive_key": made.packed.key, "archive_name": made.name, "archive_sha256": made.packed.sha256,
-        "archive_bytes": made.packed.bytes, "holds": made.holds, "problem": "",
+        "archive_key": archive.packed.key, "archive_name": archive.name, "archive_sha256": archive.packed.sha256,
+        "archive_bytes": archive.packed.bytes, "holds": archive.holds, "problem": "",
         "expires_at": timezone.now() + timedelta(days=LOOK_DAYS),
     }  # fmt: skip
     stages.move_own_copy(copy, State.MADE, PROGRAM, verb=Verb.OWN_COPY_MADE, fields=fields)

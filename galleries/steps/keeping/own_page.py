@@ -30,7 +30,7 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
             {
                 "copy": copy, "sitting": sitting, "person": person, "studio": m.Studio.current(),
                 "language": translation.get_language(), "pictures": pictures,
-                "tables": [(heading(name), len(found)) for name, found in rows.items() if found],
+                "tables": [(heading(name), len(entries)) for name, entries in rows.items() if entries],
                 "studio_people": [one.get_full_name() or one.get_username() for one in _studio_people(sitting)],
                 "invites": sitting.invites.order_by("pk"),
                 "letters": [
@@ -42,7 +42,7 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
                     {"at": line.at, "who": who_words(line.who), "what": line.thing, "verb": line.verb_words}
                     for line in sitting.journal.filter(verb__in=[Verb.PAPER_FETCHED, Verb.OWN_COPY_FETCHED])
                 ],
-                "said": sorted(_said(sitting), key=lambda one: one["at"]),
+                "statements": sorted(_statements(sitting), key=lambda one: one["at"]),
                 "licences": sitting.licences.order_by("number"),
             },
         )  # fmt: skip
@@ -61,7 +61,7 @@ def _studio_people(sitting: m.Sitting) -> list[Any]:
     return [sitting.photographer, *sitting.colleagues.order_by("pk")]
 
 
-def _said(sitting: m.Sitting) -> list[dict[str, Any]]:
+def _statements(sitting: m.Sitting) -> list[dict[str, Any]]:
     """What people wrote and decided, each with who, when and about which frame or look."""
     marks = m.Mark.objects.filter(frame__sitting=sitting).select_related("invite", "frame")
     remarks = m.Remark.objects.filter(frame__sitting=sitting).select_related("frame")

@@ -217,10 +217,10 @@ def rows(table: Table, sitting: m.Sitting, person: m.Invite, picture_of: Picture
 
     `picture_of` says where the file that a column names lies in the archive ('' where it is not there).
     """
-    found = table.model._base_manager.filter(**{table.way: sitting.pk}).order_by("pk")
+    of_sitting = table.model._base_manager.filter(**{table.way: sitting.pk}).order_by("pk")
     named = [field.name for field in table.model._meta.concrete_fields if field.is_relation]
     people = [name for name in named if table.columns[name] is Whose.NAMED]
-    for row in found.select_related(*people) if people else found:
+    for row in of_sitting.select_related(*people) if people else of_sitting:
         own = not table.own or getattr(row, table.own) == person.pk
         yield {
             name: _value(row, name, kind, picture_of)

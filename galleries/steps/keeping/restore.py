@@ -75,13 +75,13 @@ def restore(path: Path, photographer: str = "", seen: Seen | None = None) -> Res
             _put_rows(head, photographer, only_tried=True)
             with _or_nothing(UUID(hex=head["uid"])):
                 _put_files(archive, files)
-                found, numbers = _put_rows(head, photographer)
+                sitting, numbers = _put_rows(head, photographer)
     except (zipfile.BadZipFile, OSError) as error:
         raise BadInput(
             _("%(path)s cannot be read as an archive: %(error)s.") % {"path": path, "error": error}
         ) from error
     rows = sum(len(rows) for rows in head["rows"].values())
-    return Restored(found, len(files), rows, sorted(numbers.renumbered))
+    return Restored(sitting, len(files), rows, sorted(numbers.renumbered))
 
 
 def _check_free(head: dict[str, Any]) -> None:
@@ -230,7 +230,7 @@ def _carry_stage(sitting: m.Sitting) -> None:
 
 def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
     owner = str(head["rows"]["Sitting"][0]["fields"]["photographer"])
-    found = {}
+    accounts = {}
     for old, values in head["people"].items():
         name = photographer if photographer and old == owner else values["username"]
         user = User.objects.filter(username=name).first()
@@ -240,18 +240,18 @@ def _people(head: dict[str, Any], photographer: str) -> dict[int, int]:
             user = User(**{key: values[key] for key in archive_file.PEOPLE})  # a name, never a right
             user.set_unusable_password()
             user.save()
-        found[int(old)] = user.pk
-    return found
+        accounts[int(old)] = user.pk
+    return accounts
 
 
 def _sizes(head: dict[str, Any]) -> dict[int, int]:
     """Sizes by their short names; one that is not here any more comes back as it was."""
-    found = {}
+    numbers = {}
     for old, written in head["sizes"].items():
         values = sizes.with_names_of_today(written)
-        size, _made = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults=values)
-        found[int(old)] = size.pk
-    return found
+        size, _new = m.DeliverySize.objects.get_or_create(slug=values["slug"], defaults=values)
+        numbers[int(old)] = size.pk
+    return numbers
 
 
 def _check_kind(model: type[models.Model], plain: dict[str, Any]) -> None:

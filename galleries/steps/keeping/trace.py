@@ -62,7 +62,7 @@ def traced_copy(proof: Proof, invite: Invite) -> str:
     key = _keys(proof.frame)[0]
     copy = derived.place(proof.frame.sitting, "marked", f"{proof.large_key}\n{invite.pk}{key.suffix}", shown=True)
     try:
-        return copy.made(lambda: tracer.embed(_prepared(proof, key), key.bytes, invite.pk))
+        return copy.kept(lambda: tracer.embed(_prepared(proof, key), key.bytes, invite.pk))
     except Unsupported:  # too small a picture to carry a tracer: it is served as it is
         return proof.large_key
 

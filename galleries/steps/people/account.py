@@ -127,13 +127,13 @@ def make(username: str, email: str, name: str, *, upkeep: bool = False) -> User:
     with transaction.atomic():
         if User.objects.filter(username__iexact=username).exists():
             raise Conflict(_("There is an account “%s” already.") % username)
-        made = User(username=username, email=email, first_name=first, last_name=last)
-        made.set_unusable_password()
-        made.save()
+        account = User(username=username, email=email, first_name=first, last_name=last)
+        account.set_unusable_password()
+        account.save()
         if upkeep:
-            allow_upkeep(made)
-        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, username, account=made.pk)
-    return made
+            allow_upkeep(account)
+        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, username, account=account.pk)
+    return account
 
 
 def allow_upkeep(account: User) -> None:

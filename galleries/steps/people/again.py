@@ -18,8 +18,8 @@ def send_links_again(email: str) -> int:
     if not caps.is_searchable(email) or not caps.link_letter_allowed(email):
         return 0
     listed = 0
-    found = Invite.objects.unrevoked().filter(email=email).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
-    for person in found.select_related("sitting", "passed_from"):
+    people = Invite.objects.unrevoked().filter(email=email).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
+    for person in people.select_related("sitting", "passed_from"):
         if person.sitting.lacks_consent:
             continue
         if person.expires_at <= timezone.now():

@@ -30,11 +30,11 @@ def address_for_app(secret: str, account: str, studio: str) -> str:
 def step_of(secret: str, code: str, at: datetime) -> int | None:
     """The half minute since 1970 for which `code` stands, when that is now or next to now; else None."""
     app = pyotp.TOTP(secret, digits=DIGITS)
-    now, found = app.timecode(at), None
+    now, half_minute = app.timecode(at), None
     for step in range(now - EITHER_SIDE, now + EITHER_SIDE + 1):
         if hmac.compare_digest(app.generate_otp(step).encode(), code.encode()):
-            found = step
-    return found
+            half_minute = step
+    return half_minute
 
 
 def new_recovery_code() -> str:

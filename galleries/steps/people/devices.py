@@ -32,12 +32,12 @@ def seen(account: User, token: str, *, address: str, agent: str) -> KnownDevice 
     """Note the device; it is returned when it was not known for this account."""
     browser, network = browsers.read(agent), shortened(address)
     now = timezone.now()
-    device, made = KnownDevice.objects.get_or_create(
+    device, is_new = KnownDevice.objects.get_or_create(
         account=account,
         token_hash=hash_of(token),
         defaults={"network": network, "browser": browser.family, "system": browser.system},
     )
-    if made:
+    if is_new:
         return device
     KnownDevice.objects.filter(pk=device.pk).update(last_at=now)
     return None
@@ -57,8 +57,8 @@ def answered(token: str) -> KnownDevice:
         Missing: no such link, or it was used, or is too old.
     """
     since = timezone.now() - ANSWER
-    found = KnownDevice.objects.filter(answer_hash=hash_of(token), first_at__gt=since, account__is_active=True)
-    device = found.select_related("account").first()
+    devices = KnownDevice.objects.filter(answer_hash=hash_of(token), first_at__gt=since, account__is_active=True)
+    device = devices.select_related("account").first()
     if device is None:
         raise Missing(_("This link was used already or is too old."))
     return device

@@ -59,10 +59,10 @@ def invite(
         Conflict: the person has an open invite in this role already.
     """
     require(by, Act.RUN, sitting, _("Inviting people is the photographer's to do."))
-    made = _let_in(sitting, role, name, email, by, days=days, language=language, may_pass_on=may_pass_on)
+    person = _let_in(sitting, role, name, email, by, days=days, language=language, may_pass_on=may_pass_on)
     if by_letter:
-        letters.list_invitation(made, by.who)
-    return made
+        letters.list_invitation(person, by.who)
+    return person
 
 
 def _let_in(
@@ -87,7 +87,7 @@ def _let_in(
     check_consent(sitting)
     try:
         with transaction.atomic():
-            made = Invite.objects.create(
+            person = Invite.objects.create(
                 sitting=sitting,
                 role=role,
                 name=name,
@@ -100,7 +100,7 @@ def _let_in(
         if not clashes.at_once(error):
             raise
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
-    return made
+    return person
 
 
 def check_consent(sitting: Sitting) -> None:
@@ -167,12 +167,12 @@ def pass_on(name: str, email: str, by: Visitor) -> Invite:
     with transaction.atomic():  # never an invite that does not hang on the giver's
         Sitting.objects.select_for_update(of=("self",)).get(pk=giver.sitting_id)  # two at once are counted one by one
         caps.passing_on(giver)
-        made = _let_in(giver.sitting, giver.role, name, email, by, language=giver.language)
-        Invite.objects.filter(pk=made.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
-        made.refresh_from_db()
-        letters.list_invitation(made, by.who)
-        letters.notify_photographer(giver.sitting, "passed", about=f"invite-{made.pk}")
-    return made
+        colleague = _let_in(giver.sitting, giver.role, name, email, by, language=giver.language)
+        Invite.objects.filter(pk=colleague.pk).update(passed_from=giver.voice, expires_at=giver.expires_at)
+        colleague.refresh_from_db()
+        letters.list_invitation(colleague, by.who)
+        letters.notify_photographer(giver.sitting, "passed", about=f"invite-{colleague.pk}")
+    return colleague
 
 
 def sign_in_link(
@@ -204,9 +204,9 @@ def use_sign_in_link(token: str) -> SignInLink:
 
 def invites_of(email: str) -> list[Invite]:
     """The open invites as representation under one address: an agent's desk."""
-    found = Invite.objects.holding().filter(email=email.lower(), role=Invite.Role.REPRESENTATION)
-    found = found.select_related("sitting", "passed_from")
-    return [one for one in found.order_by("sitting__title") if one.holds()]
+    invites = Invite.objects.holding().filter(email=email.lower(), role=Invite.Role.REPRESENTATION)
+    invites = invites.select_related("sitting", "passed_from")
+    return [one for one in invites.order_by("sitting__title") if one.holds()]
 
 
 def mail_sign_in_link(email: str) -> bool:
@@ -238,5 +238,5 @@ def _user_of(email: str) -> User | None:
     """
     if not caps.is_searchable(email):
         return None
-    found = User.objects.filter(email__iexact=email, is_active=True).order_by("pk")
-    return next((user for user in found if user.email.lower() == email), None)
+    users = User.objects.filter(email__iexact=email, is_active=True).order_by("pk")
+    return next((user for user in users if user.email.lower() == email), None)

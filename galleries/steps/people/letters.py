@@ -52,7 +52,7 @@ def _list(sitting: Sitting, kind: str, to: str, person: Invite | None, about: st
     if kind not in KINDS:
         raise ValueError(f"no letter of kind {kind!r}")
     with transaction.atomic():
-        letter, _made = Letter.objects.get_or_create(
+        letter, _new = Letter.objects.get_or_create(
             sitting=sitting, kind=kind, about=about, to=to, defaults={"invite": person}
         )
         if letter.sent_at is None:

@@ -129,8 +129,8 @@ def _gone() -> str:
 
 def _link(token: str, device: str) -> InviteLink:
     """A link that was ended still leads a browser that is known."""
-    found = InviteLink.objects.select_related("invite__sitting", "invite__passed_from")
-    link = found.filter(token_hash=hash_of(token)).first()
+    links = InviteLink.objects.select_related("invite__sitting", "invite__passed_from")
+    link = links.filter(token_hash=hash_of(token)).first()
     if link is None or not link.invite.holds():
         raise Missing(_gone())
     if link.ended_at is not None and not _known(link.invite, device):

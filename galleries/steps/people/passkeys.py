@@ -110,8 +110,8 @@ def add(account: User, by: Visitor, *, state: State, answer: Mapping[str, Any], 
     name = one_line(name)
     if not name or len(name) > NAME_LENGTH:
         raise BadInput(_("Give the passkey a name by which you know the device, of at most %d letters.") % NAME_LENGTH)
-    made = _read(lambda: _server().register_complete(state, answer))
-    credential = made.credential_data
+    registration = _read(lambda: _server().register_complete(state, answer))
+    credential = registration.credential_data
     if credential is None or len(credential.credential_id) > ID_LENGTH:
         raise BadInput(_no_passkey())
     if credential.public_key.get(ALGORITHM) not in CoseKey.supported_algorithms():
@@ -124,7 +124,7 @@ def add(account: User, by: Visitor, *, state: State, answer: Mapping[str, Any], 
                 name=name,
                 credential=bytes(credential),
                 id_hash=_hash(credential.credential_id),
-                sign_count=made.counter,
+                sign_count=registration.counter,
             )
     except IntegrityError as error:
         if not clashes.at_once(error):

@@ -47,15 +47,15 @@ def _to_go(letter: Letter) -> EmailMultiAlternatives:
     """The letter as it goes, its text kept without the link."""
     person = letter.invite
     link = invites.new_link(person) if person is not None and person.holds() else ""
-    made = message(letter, link)
-    text = written(made)
+    mail = message(letter, link)
+    text = written(mail)
     Letter.objects.filter(pk=letter.pk).update(text=text.replace(link, LINK) if link else text, way=settings.MAIL)
-    return made
+    return mail
 
 
-def written(made: EmailMultiAlternatives) -> str:
+def written(mail: EmailMultiAlternatives) -> str:
     """A letter as one text; its first line is the subject."""
-    return f"{made.subject}\n\n{made.body}"
+    return f"{mail.subject}\n\n{mail.body}"
 
 
 def message(letter: Letter, link: str) -> EmailMultiAlternatives:

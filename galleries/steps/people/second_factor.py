@@ -160,11 +160,11 @@ def new_recovery_codes(account: User, by: Visitor, *, password: str, code: str) 
 
 def _renewed(account: User) -> list[str]:
     account.recovery_codes.all().delete()
-    made = [codes.new_recovery_code() for _number in range(codes.RECOVERY_CODES)]
+    recovery_codes = [codes.new_recovery_code() for _number in range(codes.RECOVERY_CODES)]
     RecoveryCode.objects.bulk_create(
-        RecoveryCode(account=account, code_hash=hash_of(codes.typed(code))) for code in made
+        RecoveryCode(account=account, code_hash=hash_of(codes.typed(code))) for code in recovery_codes
     )
-    return made
+    return recovery_codes
 
 
 @transaction.atomic

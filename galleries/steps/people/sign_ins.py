@@ -20,12 +20,12 @@ def shortened(address: str) -> str:
     of all of those are the same.
     """
     try:
-        found = ip_address(address.split("%")[0])
+        ip = ip_address(address.split("%")[0])
     except ValueError:
         return ""
-    if isinstance(found, IPv6Address) and found.ipv4_mapped is not None:
-        found = found.ipv4_mapped
-    return str(ip_network((found, SHORT[found.version]), strict=False))
+    if isinstance(ip, IPv6Address) and ip.ipv4_mapped is not None:
+        ip = ip.ipv4_mapped
+    return str(ip_network((ip, SHORT[ip.version]), strict=False))
 
 
 def note(account: User, *, address: str, second_factor: bool) -> None:

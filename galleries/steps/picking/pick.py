@@ -45,7 +45,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class _Said:
+class _Intent:
     """One act: what `set_mark` is told."""
 
     frame: int
@@ -77,17 +77,17 @@ def set_mark(
         Missing, Refused: not theirs to mark, or not now (the list is closed).
         BadInput: no such kind of mark, or a note that is too long.
     """
-    (answer,) = _set_all(by, [_Said(frame_id, kind, note, act, acted_at, seen, for_studio)])
+    (answer,) = _set_all(by, [_Intent(frame_id, kind, note, act, acted_at, seen, for_studio)])
     if isinstance(answer, DomainError):
         raise answer
     return answer
 
 
-def _set_all(by: Visitor, said: Sequence[_Said]) -> list[Answer | DomainError]:
+def _set_all(by: Visitor, acts: Sequence[_Intent]) -> list[Answer | DomainError]:
     """The acts in order, each with its answer or why it cannot be. Whatever their number: one transaction and one lock
     per sitting, and under the lock (somebody may be closing the list at this moment) one question for the frames on
     the person's sheet and one for the rest, of which each stands for all."""
-    ids = {one.frame for one in said if 0 < one.frame < 2**63}
+    ids = {one.frame for one in acts if 0 < one.frame < 2**63}
     sittings = Frame.objects.filter(pk__in=ids).order_by("sitting").values_list("sitting", flat=True).distinct()
     answers: dict[int, Answer | DomainError] = {}
     for sitting_id in list(sittings):
@@ -101,28 +101,28 @@ def _set_all(by: Visitor, said: Sequence[_Said]) -> list[Answer | DomainError]:
                     require(by, Act.MARK, next(frame for pk, frame in frames.items() if (pk in on_sheet) is shown))
                 except DomainError as error:
                     why_not[shown] = error
-            here = [(place, one) for place, one in enumerate(said) if one.frame in frames]
+            here = [(place, one) for place, one in enumerate(acts) if one.frame in frames]
             answers |= {place: why_not[shown] for place, one in here if (shown := one.frame in on_sheet) in why_not}
             answers |= _put(by, sitting, frames, [pair for pair in here if pair[0] not in answers])
     return [
         answers.get(place) or Missing(_("There is no such frame, or your link does not lead to it."))
-        for place in range(len(said))
+        for place in range(len(acts))
     ]
 
 
 def _put(
-    by: Visitor, sitting: Sitting, frames: dict[int, Frame], said: Sequence[tuple[int, _Said]]
+    by: Visitor, sitting: Sitting, frames: dict[int, Frame], acts: Sequence[tuple[int, _Intent]]
 ) -> dict[int, Answer | DomainError]:
     """Acts that are the person's to do, as (place, act): place → its answer. Rows are written together at the end."""
     if by.invite is None:
-        return {place: Refused(_("Marks are given by the people who were invited.")) for place, _one in said}
+        return {place: Refused(_("Marks are given by the people who were invited.")) for place, _one in acts}
     voice, now = by.invite.voice, timezone.now()
-    kept = Mark.objects.select_for_update().filter(invite=voice, frame__in={one.frame for _place, one in said})
+    kept = Mark.objects.select_for_update().filter(invite=voice, frame__in={one.frame for _place, one in acts})
     marks = {mark.frame_id: mark for mark in kept}
     answers: dict[int, Answer | DomainError] = {}
     touched: dict[int, Mark] = {}
     lines: list[JournalLine] = []
-    for place, one in said:
+    for place, one in acts:
         try:
             _check(one, by.invite)
         except BadInput as error:
@@ -148,7 +148,7 @@ def _put(
     return answers
 
 
-def _check(one: _Said, by: Invite) -> None:
+def _check(one: _Intent, by: Invite) -> None:
     if one.for_studio and not by.is_subject:
         raise BadInput(_("Notes for the studio alone are the subject's to write."))
     if one.kind is not None and one.kind not in Mark.Kind.values:
@@ -157,7 +157,7 @@ def _check(one: _Said, by: Invite) -> None:
         raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(one.note), "most": NOTE_LENGTH})
 
 
-def _act(mark: Mark, one: _Said, frame: Frame, now: datetime) -> bool | None:
+def _act(mark: Mark, one: _Intent, frame: Frame, now: datetime) -> bool | None:
     """Put an act into the row, which is new while its revision is 0: as `_merge`."""
     if not mark.revision:
         mark.kind, mark.note = one.kind or "", one.note or ""
@@ -179,7 +179,7 @@ def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> da
     return latest if acted_at is None else min(acted_at, latest)
 
 
-def _merge(mark: Mark, one: _Said, at: datetime) -> bool | None:
+def _merge(mark: Mark, one: _Intent, at: datetime) -> bool | None:
     """Put an act into the row: True when it changed something, None when a note would be lost."""
     kind, note, changed = one.kind, one.note, False
     in_sight = one.seen is None or one.seen == mark.revision
@@ -226,10 +226,10 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
     """
     acts_ids = [_text(item.get("act", ""))[:40] for item in acts]
     read = [_read(item, act) for item, act in zip(acts, acts_ids, strict=True)]
-    answered = iter(_set_all(by, [one for one in read if isinstance(one, _Said)]))
+    answered = iter(_set_all(by, [one for one in read if isinstance(one, _Intent)]))
     answers: list[dict[str, Any]] = []
     for act, one in zip(acts_ids, read, strict=True):
-        answer = next(answered) if isinstance(one, _Said) else one
+        answer = next(answered) if isinstance(one, _Intent) else one
         if isinstance(answer, DomainError):
             answers.append({"act": act, "error": str(answer), "kind_of_error": type(answer).__name__})
         else:
@@ -237,9 +237,9 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
     return answers
 
 
-def _read(item: dict[str, Any], act: str) -> _Said | BadInput:
+def _read(item: dict[str, Any], act: str) -> _Intent | BadInput:
     try:
-        return _Said(
+        return _Intent(
             frame=_whole(item.get("frame")),
             kind=None if item.get("kind") is None else _text(item["kind"]),
             note=None if item.get("note") is None else _text(item["note"]),
@@ -322,10 +322,10 @@ def remark(by: Visitor, frame_id: int, text: str) -> Remark:
     if not text.strip():
         raise BadInput(_("Write something first."))
     with transaction.atomic():
-        said = Remark.objects.create(frame=frame, invite=by.invite, who=by.name, text=text.strip()[:NOTE_LENGTH])
+        entry = Remark.objects.create(frame=frame, invite=by.invite, who=by.name, text=text.strip()[:NOTE_LENGTH])
         stages.touch(frame.sitting)
         JournalLine.write(frame.sitting, by.who, Verb.REMARKED, f"frame {frame.label}")
-    return said
+    return entry
 
 
 @dataclass(frozen=True)
@@ -364,7 +364,7 @@ def counts(invites: Sequence[Invite]) -> dict[int, Count]:
     """
     for invite in invites:
         require(Visitor(invite=invite), Act.SEE_SHEET, invite.sitting)
-    made: dict[int, Count] = {}
+    by_invite: dict[int, Count] = {}
     for is_subject in (True, False):
         of_side = [invite for invite in invites if invite.is_subject is is_subject]
         rows: dict[int, list[tuple[str, int | None]]] = {}
@@ -372,8 +372,8 @@ def counts(invites: Sequence[Invite]) -> dict[int, Count]:
         shown = marks.filter(frame__in=frames_of_sheets(is_subject).filter(sitting__in={i.sitting_id for i in of_side}))
         for voice, kind, look in shown.values_list("invite", "kind", "frame__look") if of_side else ():
             rows.setdefault(voice, []).append((kind, look))
-        made.update({one.pk: _counted(one.sitting.allowance, rows.get(one.voice.pk, [])) for one in of_side})
-    return made
+        by_invite.update({one.pk: _counted(one.sitting.allowance, rows.get(one.voice.pk, [])) for one in of_side})
+    return by_invite
 
 
 def _counted(allowance: int, rows: Sequence[tuple[str, int | None]]) -> Count:

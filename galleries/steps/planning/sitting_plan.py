@@ -159,9 +159,9 @@ def comment(by: Visitor, sitting: Sitting, text: str, *, look: Look | None = Non
     if look is not None and look.sitting_id != sitting.pk:
         raise BadInput(_("There is no such look in this sitting."))
     with transaction.atomic():
-        said = PlanComment.objects.create(
+        entry = PlanComment.objects.create(
             sitting=sitting, look=look, who=by.name, invite=by.invite, text=text.strip()[:COMMENT_LENGTH]
         )
         stages.touch(sitting)
         JournalLine.write(sitting, by.who, Verb.PLAN_COMMENTED, look.title if look else sitting.title)
-    return said
+    return entry

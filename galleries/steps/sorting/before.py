@@ -32,8 +32,8 @@ class GoneLook:
     def of(cls, look: Look) -> GoneLook:
         columns = {column.attname: getattr(look, column.attname) for column in Look._meta.concrete_fields}
         del columns["sitting_id"]
-        said = (tuple(rows.values_list("pk", flat=True)) for rows in (look.references, look.plan_comments))
-        return cls(columns, *said)
+        ids = (tuple(rows.values_list("pk", flat=True)) for rows in (look.references, look.plan_comments))
+        return cls(columns, *ids)
 
 
 @dataclass(frozen=True)

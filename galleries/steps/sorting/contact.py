@@ -66,10 +66,10 @@ def setup_lines(look: Look) -> list[str]:
 def _marks(sitting: Sitting, by: Visitor) -> dict[int, list[SheetMark]]:
     """Both sides' marks for the photographer and the representation, their own for the subject."""
     roles = [by.invite.role] if by.invite is not None and by.invite.is_subject else list(SIDES)
-    said = Mark.objects.filter(frame__sitting=sitting).of_sides(roles).by_side()
+    sides = Mark.objects.filter(frame__sitting=sitting).of_sides(roles).by_side()
     return {
         frame: [SheetMark(kind, *SIDES[Invite.Role(role)]) for role, kind in row.items()]  # type: ignore[arg-type]
-        for frame, row in said.items()
+        for frame, row in sides.items()
     }
 
 

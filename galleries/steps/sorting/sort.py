@@ -56,21 +56,21 @@ def sort_sitting(sitting_id: int) -> None:
 
 def place(sitting: Sitting) -> int:
     """Put the frames nobody has placed into the proposed looks; returns how many changed their look."""
-    found = proposal(sitting)
+    suggestion = proposal(sitting)
     frames = {str(frame.pk): frame for frame in sitting.frames.select_related("look")}
-    reasons = {boundary.first: following(boundary.reasons) for boundary in found.boundaries}
+    reasons = {boundary.first: following(boundary.reasons) for boundary in suggestion.boundaries}
     moved = 0
     with transaction.atomic():
         used: list[int] = []
         lies_in: dict[int | None, Look] = {}
-        for at, group in enumerate(found.looks):
+        for at, group in enumerate(suggestion.looks):
             members = [frames[pk] for pk in group.frames]
             if any(frame.placed_by_hand and frame.look_id for frame in members):
                 moves = _beside_hands(members)
                 used += _own_looks(members)
             else:
                 came_back_to = lies_in.get(group.like)
-                look = lies_in[at] = came_back_to or _look_for(sitting, members, used) or _made(sitting)
+                look = lies_in[at] = came_back_to or _look_for(sitting, members, used) or _new_look(sitting)
                 moves = {look.pk: [frame.pk for frame in members if not frame.placed_by_hand]}
                 used.append(look.pk)
                 why = reasons.get(group.frames[0], told(Code.FIRST_FRAMES))
@@ -83,11 +83,11 @@ def place(sitting: Sitting) -> int:
         _put_in_order(sitting, list(dict.fromkeys(used)))
         if moved:
             stages.touch(sitting)
-            JournalLine.write(sitting, PROGRAM.who, Verb.LOOKS_PROPOSED, str(len(found.looks)), moved=moved)
+            JournalLine.write(sitting, PROGRAM.who, Verb.LOOKS_PROPOSED, str(len(suggestion.looks)), moved=moved)
     return moved
 
 
-def _made(sitting: Sitting) -> Look:
+def _new_look(sitting: Sitting) -> Look:
     return Look.objects.create(
         sitting=sitting,
         title=_("Look %d") % (sitting.looks.count() + 1),
@@ -123,15 +123,15 @@ def _beside_hands(members: Sequence[Frame]) -> dict[int, list[int]]:
     hands = Counter(frame.look_id for frame in members if frame.placed_by_hand)
     leading = Counter(frame.look_id for frame in members[:first] if frame.look_id)
     near = leading.most_common(1)[0][0] if leading else members[first].look_id
-    found: dict[int, list[int]] = {}
+    places: dict[int, list[int]] = {}
     for at, frame in enumerate(members):
         if frame.placed_by_hand:
             near = frame.look_id or near
             continue
         others = sum(not one.placed_by_hand and one.look_id not in {None, near} for one in members[first:])
         if near is not None and (frame.look_id is None or (at > first and hands[near] > others)):
-            found.setdefault(near, []).append(frame.pk)
-    return found
+            places.setdefault(near, []).append(frame.pk)
+    return places
 
 
 def _say_why(look: Look, members: Sequence[Frame], reason: Told, monochrome: bool) -> None:

@@ -18,14 +18,14 @@ from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Delivery, DeliverySize
 from galleries.steps import jobs
 from galleries.steps.delivering import build, cut, file_order, licences, offer, orders, sizes
-from galleries.steps.delivering.file_order import FileOrder, Said
+from galleries.steps.delivering.file_order import FileOrder, Caption
 from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
 
 OLD: dict[str, Any] = json.loads((Path(__file__).parent / "orders_version_1.json").read_text())
 SQUARE = OLD["sizes"]["web-square"]
-SAID = Said("Ansa Veld", "Headshot", "", "job", "humanEdits", "xmp.did:1", "xmp.did:2", "3", "2026-03-02T10:00:00")
+SAID = Caption("Ansa Veld", "Headshot", "", "job", "humanEdits", "xmp.did:1", "xmp.did:2", "3", "2026-03-02T10:00:00")
 ORDER = FileOrder(
     final=7, size="web-square", name="veld-ansa_0417_web-square.jpg", key="sittings/u/originals/a.jpg", source="a" * 64,
     crop=Rect(10, 20, 300, 300), tilt=1.5, monochrome=False, strip="", icc="", said=SAID,
@@ -103,8 +103,8 @@ def test_numbers_and_names_change_neither(change: dict[str, Any]) -> None:
 
 
 def test_other_words_change_what_is_written_only() -> None:
-    for field in dataclasses.fields(Said):
-        if field.name not in file_order.PICTURE_SAID:
+    for field in dataclasses.fields(Caption):
+        if field.name not in file_order.PICTURE_CAPTION:
             other = digests(dataclasses.replace(ORDER, said=dataclasses.replace(SAID, **{field.name: "other"})))
             assert (other[0] == digests()[0], other[1] == digests()[1]) == (True, False), field.name
 

@@ -24,8 +24,8 @@ def cast(db: None) -> Cast:
 
 
 def said(kind: str | None = None, note: str | None = None, seen: int | None = None, studio: bool | None = None,
-         act: str = "a", at: datetime | None = None) -> pick._Said:  # fmt: skip
-    return pick._Said(1, kind, note, act, at, seen, studio)
+         act: str = "a", at: datetime | None = None) -> pick._Intent:  # fmt: skip
+    return pick._Intent(1, kind, note, act, at, seen, studio)
 
 
 def standing(kind: str = "pick", note: str = "", studio: bool = False, revision: int = 3) -> Mark:
@@ -33,7 +33,7 @@ def standing(kind: str = "pick", note: str = "", studio: bool = False, revision:
 
 
 # (what stands, what is said, when) -> (changed?, kind, note, for the studio alone?); None: a note would be lost
-MERGES: list[tuple[Mark, pick._Said, timedelta, tuple[bool | None, str, str, bool]]] = [
+MERGES: list[tuple[Mark, pick._Intent, timedelta, tuple[bool | None, str, str, bool]]] = [
     (standing(), said("strike"), HOUR, (True, "strike", "", False)),
     (standing(), said("strike"), -HOUR, (False, "pick", "", False)),  # older than what stands
     (standing(), said("strike"), 0 * HOUR, (True, "strike", "", False)),  # the same moment: the one that comes later
@@ -67,7 +67,7 @@ MERGES: list[tuple[Mark, pick._Said, timedelta, tuple[bool | None, str, str, boo
 
 @pytest.mark.parametrize(("mark", "one", "after", "wanted"), MERGES)
 def test_what_becomes_of_an_act_on_what_stands_there(
-    mark: Mark, one: pick._Said, after: timedelta, wanted: tuple[bool | None, str, str, bool]
+    mark: Mark, one: pick._Intent, after: timedelta, wanted: tuple[bool | None, str, str, bool]
 ) -> None:
     mark = Mark(**{name: getattr(mark, name) for name in ("kind", "note", "note_for_studio", "revision", "acted_at")})
     changed = pick._merge(mark, one, NOON + after)
@@ -115,7 +115,7 @@ def test_an_act_is_known_by_its_own_name_and_one_without_a_name_never(cast: Cast
     ],
 )
 def test_a_first_note_leaves_every_later_mark_the_latest(
-    cast: Cast, one: pick._Said, wanted: tuple[str, str, bool, datetime | None]
+    cast: Cast, one: pick._Intent, wanted: tuple[str, str, bool, datetime | None]
 ) -> None:
     frame, mark = cast.frame(1), Mark(revision=0)
     assert pick._act(mark, one, frame, NOON + HOUR) is True
@@ -136,8 +136,8 @@ def test_a_first_note_leaves_every_later_mark_the_latest(
         ({"frame": 7, "at": "2026-05-04T14:00:00+02:00"}, said(at=NOON)),
     ],
 )
-def test_an_act_is_read_as_the_database_can_keep_it(item: dict[str, Any], wanted: pick._Said) -> None:
-    assert pick._read(item, "a") == pick._Said(7, *list(wanted.__dict__.values())[1:])
+def test_an_act_is_read_as_the_database_can_keep_it(item: dict[str, Any], wanted: pick._Intent) -> None:
+    assert pick._read(item, "a") == pick._Intent(7, *list(wanted.__dict__.values())[1:])
 
 
 @pytest.mark.parametrize(
@@ -159,7 +159,7 @@ def test_what_is_no_act_is_told_so_and_no_fault(item: dict[str, Any]) -> None:
         (said(note="x", studio=False), False, True),
     ],
 )  # fmt: skip
-def test_what_may_be_said_of_a_frame(one: pick._Said, subject: bool, fine: bool) -> None:
+def test_what_may_be_said_of_a_frame(one: pick._Intent, subject: bool, fine: bool) -> None:
     by = Invite(role="subject" if subject else "representation")
     if fine:
         pick._check(one, by)
