@@ -47,7 +47,7 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
             yield item.key
 
     def remove_prefix(self, prefix: str) -> int:
-        found = list(self.keys(prefix))
-        for key in found:
+        keys = list(self.keys(prefix))
+        for key in keys:
             self.delete(key)
-        return len(found)
+        return len(keys)

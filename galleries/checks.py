@@ -13,9 +13,9 @@ from galleries.imaging.contained import cage
 
 @register
 def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
-    found: list[CheckMessage] = []
+    messages: list[CheckMessage] = []
     if settings.DEBUG and settings.SECURE:
-        found.append(
+        messages.append(
             Error(
                 "PORTAL_DEBUG is on at a public https address: pages would show their insides.",
                 id="galleries.E001",
@@ -24,14 +24,14 @@ def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     if not settings.SECURE and not settings.BASE_URL.startswith(
         ("http://localhost", "http://127.0.0.1", "http://[::1]")
     ):
-        found.append(
+        messages.append(
             Warning(
                 f"PORTAL_URL is {settings.BASE_URL}: without https links and portraits travel in the clear.",
                 hint="Put the reverse proxy of deploy/ in front and set PORTAL_URL to its https address.",
                 id="galleries.W001",
             )
         )
-    return found
+    return messages
 
 
 @register
@@ -53,15 +53,15 @@ def guard_of_the_journal(app_configs: Any, databases: Any = (), **kwargs: Any) -
     """Asked by each `migrate`, and by `check --database default`. Nothing before there are tables."""
     from galleries.models import journal_guard
 
-    found: list[CheckMessage] = []
+    messages: list[CheckMessage] = []
     for alias in databases or ():
         missing = journal_guard.missing_though_migrated(connections[alias])
         if missing:
-            found.append(
+            messages.append(
                 Warning(
                     f"The database takes changes to the journal: {', '.join(missing)} missing.",
                     hint="Have manage.py shell call journal_guard.put_up(connection), of galleries.models.",
                     id="galleries.W003",
                 )
             )
-    return found
+    return messages

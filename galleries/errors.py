@@ -13,9 +13,9 @@ class DomainError(Exception):
     language later.
     """
 
-    def __init__(self, said: object) -> None:
-        self.told = said if isinstance(said, Told) else Told("", {"text": str(said)})
-        super().__init__(said)
+    def __init__(self, reason: object) -> None:
+        self.told = reason if isinstance(reason, Told) else Told("", {"text": str(reason)})
+        super().__init__(reason)
 
     def __str__(self) -> str:
         return sentence(self.told)
@@ -32,9 +32,9 @@ class Refused(DomainError):
 class TooOften(Refused):
     """Too many tries at a door; after `seconds` it may be tried again."""
 
-    def __init__(self, said: object, seconds: int) -> None:
+    def __init__(self, reason: object, seconds: int) -> None:
         self.seconds = seconds
-        super().__init__(said)
+        super().__init__(reason)
 
 
 class Conflict(DomainError):

@@ -81,9 +81,9 @@ class FolderStore(FileSystemStorage):
         return count
 
     def remove_prefix(self, prefix: str) -> int:
-        found = list(self.keys(prefix))
+        keys = list(self.keys(prefix))
         shutil.rmtree(self.path(prefix), ignore_errors=True)
-        return len(found)
+        return len(keys)
 
 
 def private() -> Storage:

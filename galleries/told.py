@@ -54,8 +54,8 @@ class Told:
         """For a column of text of `most` signs: what follows goes first, then long names are cut, never the form."""
         if not self.code:
             return str(self.data.get("text", ""))[:most]
-        for made in (self, *(self._cut(longest) for longest in (200, 80, 30, 10))):
-            text = json.dumps(made.as_dict(), ensure_ascii=False)
+        for shorter in (self, *(self._cut(longest) for longest in (200, 80, 30, 10))):
+            text = json.dumps(shorter.as_dict(), ensure_ascii=False)
             if len(text) <= most:
                 return text
         return json.dumps({"code": str(self.code)})
@@ -67,18 +67,18 @@ class Told:
     @classmethod
     def from_stored(cls, stored: object) -> Told:
         """From `as_dict` or `as_text`; a plain sentence, as older rows hold it, stays one."""
-        found = stored
+        body = stored
         if isinstance(stored, str) and stored.startswith('{"code": '):
             try:
-                found = json.loads(stored)
+                body = json.loads(stored)
             except ValueError:
-                found = stored
-        if isinstance(found, Mapping) and isinstance(found.get("code"), str):
-            data = found.get("data")
+                body = stored
+        if isinstance(body, Mapping) and isinstance(body.get("code"), str):
+            data = body.get("data")
             plain = {str(k): v for k, v in data.items() if isinstance(v, _PLAIN)} if isinstance(data, Mapping) else {}
-            more = found.get("more")
+            more = body.get("more")
             following = tuple(map(cls.from_stored, more)) if isinstance(more, list) else ()
-            return cls(found["code"], plain, str(found.get("about", "")), following)
+            return cls(body["code"], plain, str(body.get("about", "")), following)
         return cls("", {"text": str(stored)})
 
 

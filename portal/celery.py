@@ -17,7 +17,7 @@ app.autodiscover_tasks()
 
 
 @worker_shutting_down.connect  # type: ignore[untyped-decorator]
-def _end_in_time(**_said: object) -> None:
+def _end_in_time(**_signal: object) -> None:
     """Work in hand is finished first, but a piece that hangs does not keep the worker for ever: its processes are
     ended with it by the kernel (celery asks for that, prctl(2)), and the sweep puts the piece back."""
     timer = threading.Timer(settings.WORKER_STOP_SECONDS, os._exit, args=[1])

@@ -28,8 +28,8 @@ def without_words(trace: str) -> str:
     return without_secrets("\n".join(lines))
 
 
-def _unquoted(found: re.Match[str]) -> str:
-    key = KEY.search(found[0])
+def _unquoted(quotation: re.Match[str]) -> str:
+    key = KEY.search(quotation[0])
     return f"“…{key[0] if key else ''}”"
 
 
@@ -37,8 +37,8 @@ class WithoutTokens(logging.Filter):
     """Django writes the whole address of every refused or broken request; a link in it may open again one day."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        said = record.getMessage()
-        record.msg, record.args = without_words(said) if "Traceback (" in said else without_secrets(said), ()
+        line = record.getMessage()
+        record.msg, record.args = without_words(line) if "Traceback (" in line else without_secrets(line), ()
         return True
 
 

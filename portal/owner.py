@@ -32,7 +32,7 @@ def tighten(home: Path) -> list[str]:
             continue
         path.chmod(info.st_mode & 0o7700)
         closed += 1
-    said = (
+    sentences = (
         [f"Closed {closed} files and folders of the site that other users of this machine could read"] if closed else []
     )
-    return said + [f"Others of this machine may read {path}, which is not ours to close" for path in foreign[:3]]
+    return sentences + [f"Others of this machine may read {path}, which is not ours to close" for path in foreign[:3]]

@@ -74,8 +74,8 @@ def sizes_named(slugs: list[str]) -> list[DeliverySize]:
     """The sizes of these short names; without any, those chosen first for a new delivery."""
     if not slugs:
         return list(DeliverySize.objects.offered().filter(chosen_first=True))
-    found = {size.slug: size for size in DeliverySize.objects.filter(slug__in=slugs)}
-    missing = [slug for slug in slugs if slug not in found]
+    sizes = {size.slug: size for size in DeliverySize.objects.filter(slug__in=slugs)}
+    missing = [slug for slug in slugs if slug not in sizes]
     if missing:
         raise CommandError(f"There is no size '{missing[0]}'; see manage.py sizes.")
-    return [found[slug] for slug in slugs]
+    return [sizes[slug] for slug in slugs]

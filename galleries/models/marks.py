@@ -32,12 +32,12 @@ class MarkSet(models.QuerySet["Mark"]):
 
     def by_side(self) -> dict[int, dict[str, str]]:
         """frame → role → what that side says of it; a side that says nothing is left out."""
-        said: dict[int, dict[str, list[str]]] = {}
+        kinds: dict[int, dict[str, list[str]]] = {}
         for frame, role, kind in self.of_sides().standing().values_list("frame_id", "invite__role", "kind"):
-            said.setdefault(frame, {}).setdefault(role, []).append(kind)
+            kinds.setdefault(frame, {}).setdefault(role, []).append(kind)
         return {
             frame: {role: sides.says(by_role[role]) for role in SIDES if role in by_role}
-            for frame, by_role in said.items()
+            for frame, by_role in kinds.items()
         }
 
 

@@ -24,11 +24,11 @@ class Command(TradeCommand):
         sitting = sitting_named(options["sitting"])
         by, wanted = photographer_of(sitting), sizes_named(options["size"])
         finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))
-        found = []
+        rows = []
         for count, final in enumerate(finals, 1):
             for crop in cut.propose(final, wanted, by):
                 warnings = cut.warnings(crop)
-                found.append(
+                rows.append(
                     {
                         "final": final.frame.name,
                         "size": crop.size.slug,
@@ -47,5 +47,5 @@ class Command(TradeCommand):
         if options["sheet"]:
             options["sheet"].write_bytes(cut.preview_sheet(sitting, wanted, by))
             self.tell(options, f"Preview sheet: {options['sheet']}")
-        self.tell(options, f"{len(found)} crops of {len(finals)} finals.")
-        return found
+        self.tell(options, f"{len(rows)} crops of {len(finals)} finals.")
+        return rows

@@ -53,8 +53,8 @@ Without a licence the usual terms are written down first."""
             raise CommandError(f"Delivery {asked.number} could not be made: {offer.problem_of(asked)}")
         return self._told(asked, options)
 
-    def _told(self, made: Delivery, options: dict[str, Any]) -> Any:
-        files = list(made.files.all())
+    def _told(self, delivery: Delivery, options: dict[str, Any]) -> Any:
+        files = list(delivery.files.all())
         for file in files:
             warnings = "".join(f"\n    {stored(warning)}" for warning in file.warnings)
             self.tell(options, f"{file.name}  {file.width} × {file.height} px, {file.bytes:,} bytes{warnings}")
@@ -62,15 +62,15 @@ Without a licence the usual terms are written down first."""
         if options["out"]:
             folder = options["out"].expanduser()
             folder.mkdir(parents=True, exist_ok=True)
-            target = str(folder / made.archive_name)
-            with storage.private().open(made.archive_key, "rb") as source, open(target, "wb") as out:
+            target = str(folder / delivery.archive_name)
+            with storage.private().open(delivery.archive_key, "rb") as source, open(target, "wb") as out:
                 shutil.copyfileobj(source, out, 1 << 20)
             self.tell(options, f"Archive: {target}")
-        self.tell(options, f"{len(files)} files, {made.archive_bytes:,} bytes, SHA-256 {made.archive_sha256}")
+        self.tell(options, f"{len(files)} files, {delivery.archive_bytes:,} bytes, SHA-256 {delivery.archive_sha256}")
         return {
-            "delivery": made.number,
-            "state": made.state,
+            "delivery": delivery.number,
+            "state": delivery.state,
             "files": [{"name": f.name, "sha256": f.sha256, "bytes": f.bytes, "warnings": f.warnings} for f in files],
-            "archive": target or made.archive_key,
-            "sha256": made.archive_sha256,
+            "archive": target or delivery.archive_key,
+            "sha256": delivery.archive_sha256,
         }

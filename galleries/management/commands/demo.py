@@ -31,14 +31,14 @@ example:
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            made = demo_sitting.prepare(self._say)
-            made.links.update(demo_sitting.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))
+            demo = demo_sitting.prepare(self._say)
+            demo.links.update(demo_sitting.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))
         except DomainError as error:
             raise CommandError(str(error)) from error
         if options["json"]:
-            found = {"sitting": made.sitting.slug, "frames": made.frames, "looks": made.looks, "links": made.links}
-            self.stdout.write(json.dumps(found))
+            summary = {"sitting": demo.sitting.slug, "frames": demo.frames, "looks": demo.looks, "links": demo.links}
+            self.stdout.write(json.dumps(summary))
             return
-        self.stdout.write(f"{made.sitting.title}: {made.frames} frames in {made.looks} looks")
-        for person, link in made.links.items():
+        self.stdout.write(f"{demo.sitting.title}: {demo.frames} frames in {demo.looks} looks")
+        for person, link in demo.links.items():
             self.stdout.write(f"  {person:<20} {link}")

@@ -22,8 +22,8 @@ class Command(TradeCommand):
         parser.add_argument("file", type=Path, nargs="+", help="JPEG, TIFF, PNG or HEIF")
 
     def work(self, options: dict[str, Any]) -> Any:
-        found = [self._one(path, options) for path in options["file"]]
-        return found[0] if len(found) == 1 else found
+        reports = [self._one(path, options) for path in options["file"]]
+        return reports[0] if len(reports) == 1 else reports
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
         try:

@@ -20,11 +20,11 @@ class Command(TradeCommand):
 
     def work(self, options: dict[str, Any]) -> Any:
         sitting = sitting_named(options["sitting"])
-        found = sort.proposal(sitting)
+        proposal = sort.proposal(sitting)
         frames = {str(frame.pk): frame for frame in sitting.frames.select_related("look")}
-        reasons = {boundary.first: boundary for boundary in found.boundaries}
+        reasons = {boundary.first: boundary for boundary in proposal.boundaries}
         rows = []
-        for number, look in enumerate(found.looks, 1):
+        for number, look in enumerate(proposal.looks, 1):
             members = [frames[pk] for pk in look.frames]
             boundary = reasons.get(look.frames[0])
             now = sorted({frame.look.title for frame in members if frame.look is not None})
@@ -45,10 +45,10 @@ class Command(TradeCommand):
                 self.tell(options, f"     {reason}")
             if now:
                 self.tell(options, f"     now in: {', '.join(now)}")
-        for note in sentences(found.notes):
+        for note in sentences(proposal.notes):
             self.tell(options, f"note: {note}")
         unread = sitting.frames.filter(reading__isnull=True).count()
         if unread:
             self.all_done = False
             self.tell(options, f"{unread} frames are not read yet.")
-        return {"sitting": sitting.slug, "looks": rows, "notes": sentences(found.notes), "unread": unread}
+        return {"sitting": sitting.slug, "looks": rows, "notes": sentences(proposal.notes), "unread": unread}

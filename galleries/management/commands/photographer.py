@@ -38,7 +38,7 @@ voice or by sight who asks for it."""
             return {"account": name, "second_factor": False}
         if not options["email"]:
             raise CommandError("--email is missing: links to sign in go there.")
-        made = account.make(options["username"], options["email"], options["name"], upkeep=options["upkeep"])
-        link = invites.sign_in_link(user=made, minutes=LINK_MINUTES)
-        self.tell(options, f"{made.get_username()} may come in, once and within a day, by {link}")
-        return {"account": made.get_username(), "link": link}
+        person = account.make(options["username"], options["email"], options["name"], upkeep=options["upkeep"])
+        link = invites.sign_in_link(user=person, minutes=LINK_MINUTES)
+        self.tell(options, f"{person.get_username()} may come in, once and within a day, by {link}")
+        return {"account": person.get_username(), "link": link}

@@ -42,10 +42,12 @@ With --again those that failed are tried once more, and frames whose stamp names
         ]
         for one in failed:
             self.tell(options, f"failed: {one['frame']}: {one['reason']}")
-        made, left = sitting.frames.exclude(proofs=None).distinct().count(), missing.distinct().count()
-        self.tell(options, f"{made} of {sitting.frames.count()} frames have a proof; {left} lack the present stamp.")
+        with_proof, left = sitting.frames.exclude(proofs=None).distinct().count(), missing.distinct().count()
+        self.tell(
+            options, f"{with_proof} of {sitting.frames.count()} frames have a proof; {left} lack the present stamp."
+        )
         self.all_done = not failed and not left
-        return {"sitting": sitting.slug, "proofs": made, "missing": left, "failed": failed}
+        return {"sitting": sitting.slug, "proofs": with_proof, "missing": left, "failed": failed}
 
     def _make(self, mine: Any, of: int) -> None:
         """Take waiting jobs one by one until none waits and none runs elsewhere."""

@@ -20,14 +20,17 @@ class Command(TradeCommand):
         parser.add_argument("--photographer", default="", help="user name that is to own it (default: as it was)")
 
     def work(self, options: dict[str, Any]) -> Any:
-        made = restore(
+        restored = restore(
             options["file"], options["photographer"], lambda done, of: self.progress(done, of, "files checked")
         )
-        self.tell(options, f"“{made.sitting.title}” is back: {made.files} files, {made.rows} rows.")
-        if made.renumbered:
-            told = ", ".join(made.renumbered)
+        self.tell(options, f"“{restored.sitting.title}” is back: {restored.files} files, {restored.rows} rows.")
+        if restored.renumbered:
+            told = ", ".join(restored.renumbered)
             self.tell(options, f"Other sittings had the same numbers, so these got new ones: {told}.")
             self.tell(options, "Copies of proofs served before can no longer be traced to a person.")
         return {
-            "sitting": made.sitting.slug, "files": made.files, "rows": made.rows, "renumbered": made.renumbered
-        }  # fmt: skip
+            "sitting": restored.sitting.slug,
+            "files": restored.files,
+            "rows": restored.rows,
+            "renumbered": restored.renumbered,
+        }

@@ -56,11 +56,11 @@ cut short are caught up on every call."""
                 sitting, by, None if options["until"] == "open" else retention.check_day(options["until"])
             )
         if options["file"]:
-            made = archive_file.write(
+            archive = archive_file.write(
                 sitting, options["file"].expanduser().resolve(), by, lambda done, of: self.progress(done, of, "files")
             )
-            result["archive"] = {"path": str(made.path), "sha256": made.sha256, "bytes": made.bytes}
-            self.tell(options, f"{made.path}: {made.files} files, {made.rows} rows, SHA-256 {made.sha256}")
+            result["archive"] = {"path": str(archive.path), "sha256": archive.sha256, "bytes": archive.bytes}
+            self.tell(options, f"{archive.path}: {archive.files} files, {archive.rows} rows, SHA-256 {archive.sha256}")
         if options["erase"]:
             gone = erase.erase(sitting, by, options["why"])
             result["erased"] = {"record": gone.uid, "frames": gone.frames, "files": gone.files, "left": list(gone.left)}

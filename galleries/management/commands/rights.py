@@ -35,18 +35,18 @@ class Command(TradeCommand):
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
         digest = hashlib.sha256(data).hexdigest()
-        said = self._said(path, data)
+        sentences = self._rights(path, data)
         from_ = [
             f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"
             f" under licence {row.delivery.licence.number}."
             for row in offer.of_file(digest)
         ]
         self.tell(options, f"{path.name}\n  SHA-256 {digest}")
-        for line in [*(from_ or ["No delivery here holds exactly these bytes."]), *said]:
+        for line in [*(from_ or ["No delivery here holds exactly these bytes."]), *sentences]:
             self.tell(options, f"  {line}")
-        return {"file": str(path), "sha256": digest, "deliveries": from_, "says": said}
+        return {"file": str(path), "sha256": digest, "deliveries": from_, "says": sentences}
 
-    def _said(self, path: Path, data: bytes) -> list[str]:
+    def _rights(self, path: Path, data: bytes) -> list[str]:
         try:
             return rights_sentences(door.read_rights(data), today=timezone.localdate())
         except ImagingError as error:

@@ -25,13 +25,13 @@ class Command(TradeCommand):
         if not options["file"].is_file():
             raise CommandError(f"There is no file {options['file']}.")
         sitting = sitting_named(options["sitting"]) if options["sitting"] else None
-        found = trace.find(options["file"], sitting)
-        self.all_done = bool(found.invites)
-        self.tell(options, found.sentence)
+        tracing = trace.find(options["file"], sitting)
+        self.all_done = bool(tracing.invites)
+        self.tell(options, tracing.sentence)
         return {
-            "frame": found.frame.name if found.frame else None,
-            "sitting": found.frame.sitting.slug if found.frame else None,
-            "invites": [{"name": one.name, "role": one.role, "email": one.email} for one in found.invites],
-            "confidence": found.confidence,
-            "says": found.sentence,
+            "frame": tracing.frame.name if tracing.frame else None,
+            "sitting": tracing.frame.sitting.slug if tracing.frame else None,
+            "invites": [{"name": one.name, "role": one.role, "email": one.email} for one in tracing.invites],
+            "confidence": tracing.confidence,
+            "says": tracing.sentence,
         }

@@ -27,22 +27,27 @@ work that is just being done."""
 
     def work(self, options: dict[str, Any]) -> Any:
         sitting = sitting_named(options["sitting"]) if options["sitting"] else None
-        found = inventory.compare(sitting, lambda done: self.progress(done, what="files read"))
-        for kind, places in (("missing", found.missing), ("orphan", found.orphans), ("wrong", found.wrong)):
+        comparison = inventory.compare(sitting, lambda done: self.progress(done, what="files read"))
+        for kind, places in (
+            ("missing", comparison.missing),
+            ("orphan", comparison.orphans),
+            ("wrong", comparison.wrong),
+        ):
             for place in places:
                 self.tell(options, f"{kind:8} {place}")
         self.tell(
             options,
-            f"{found.checked} files, {found.bytes:,} bytes read: {len(found.missing)} missing, "
-            f"{len(found.orphans)} orphans, {len(found.wrong)} wrong; {found.caches} kept for speed only.",
+            f"{comparison.checked} files, {comparison.bytes:,} bytes read: {len(comparison.missing)} missing, "
+            f"{len(comparison.orphans)} orphans, {len(comparison.wrong)} wrong; "
+            f"{comparison.caches} kept for speed only.",
         )
-        result = found.as_dict()
-        if options["remove"] and found.orphans and self._agreed(options, len(found.orphans)):
-            cleared = inventory.clear(found.orphans)
+        result = comparison.as_dict()
+        if options["remove"] and comparison.orphans and self._agreed(options, len(comparison.orphans)):
+            cleared = inventory.clear(comparison.orphans)
             result |= cleared.as_dict()
-            found.orphans = cleared.young + cleared.named
+            comparison.orphans = cleared.young + cleared.named
             self.tell(options, self._told(cleared))
-        self.all_done = result["good"] = found.good
+        self.all_done = result["good"] = comparison.good
         return result
 
     def _agreed(self, options: dict[str, Any], count: int) -> bool:
