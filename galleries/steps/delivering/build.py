@@ -22,7 +22,7 @@ from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import file_order, licences, offer, package, sizes
-from galleries.steps.delivering.file_order import FileOrder, Caption
+from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.limits import limits
 from galleries.told import Told
 

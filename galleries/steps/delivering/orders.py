@@ -26,7 +26,7 @@ from galleries.models import (
 from galleries.papers.terms import BadTerms
 from galleries.steps import clashes, jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
-from galleries.steps.delivering.file_order import FileOrder, Caption
+from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.delivering.offer import until
 from galleries.steps.finishing import approvals, description
 

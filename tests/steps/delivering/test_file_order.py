@@ -18,7 +18,7 @@ from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Delivery, DeliverySize
 from galleries.steps import jobs
 from galleries.steps.delivering import build, cut, file_order, licences, offer, orders, sizes
-from galleries.steps.delivering.file_order import FileOrder, Caption
+from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
