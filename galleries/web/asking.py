@@ -52,9 +52,9 @@ def body(request: HttpRequest) -> dict[str, Any]:
 
 def _object(text: str) -> dict[str, Any]:
     try:
-        found = json.loads(text) if len(text) <= LONGEST else None
+        fields = json.loads(text) if len(text) <= LONGEST else None
     except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, dict):
+        fields = None
+    if not isinstance(fields, dict):
         raise BadInput(_("What your browser sent cannot be read. Load the page again."))
-    return found
+    return fields

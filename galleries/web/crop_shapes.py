@@ -15,13 +15,13 @@ def crop_shapes(frame: Frame, most: int = 6) -> list[dict[str, Any]]:
     reading = FrameReading.from_dict(frame.reading) if frame.reading else None
     width, height = (reading.width, reading.height) if reading else (frame.width, frame.height)
     face = reading.face if reading else None
-    found: dict[tuple[int, int], dict[str, Any]] = {}
+    shapes: dict[tuple[int, int], dict[str, Any]] = {}
     for size in DeliverySize.objects.offered().order_by("-chosen_first", "position", "pk"):
         ratio = sizes.spec(size).ratio
-        if ratio is None or (ratio.width, ratio.height) in found or len(found) == most:
+        if ratio is None or (ratio.width, ratio.height) in shapes or len(shapes) == most:
             continue
         rect = crops.propose(width, height, face, ratio).rect
-        found[(ratio.width, ratio.height)] = {
+        shapes[(ratio.width, ratio.height)] = {
             "title": size.title,
             "x": rect.x / width,
             "y": rect.y / height,
@@ -29,4 +29,4 @@ def crop_shapes(frame: Frame, most: int = 6) -> list[dict[str, Any]]:
             "height": rect.height / height,
             "known": face is not None,
         }
-    return list(found.values())
+    return list(shapes.values())

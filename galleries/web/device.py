@@ -15,8 +15,8 @@ MADE = "_device_token"
 
 def token_of(request: HttpRequest) -> str:
     """The token this browser brought, or was given by this very request; '' when it has none of ours."""
-    made = getattr(request, MADE, "")
-    return made or str(request.get_signed_cookie(settings.DEVICE_COOKIE_NAME, default="", salt=SALT) or "")
+    token = getattr(request, MADE, "")
+    return token or str(request.get_signed_cookie(settings.DEVICE_COOKIE_NAME, default="", salt=SALT) or "")
 
 
 def token_for(request: HttpRequest) -> str:

@@ -63,8 +63,8 @@ def invites_held(request: HttpRequest, sitting_ids: Iterable[int]) -> dict[int, 
     """sitting → the invite by which this browser came into it, for all of these at once; as `invite_for`."""
     came_in = request.session.get("invites", {})
     pks = {pk: sitting_id for sitting_id in sitting_ids if (pk := came_in.get(str(sitting_id))) is not None}
-    found = Invite.objects.select_related("passed_from").filter(pk__in=list(pks))
-    held = {one.sitting_id: one for one in found if pks[one.pk] == one.sitting_id and lets_in(request, one)}
+    invites = Invite.objects.select_related("passed_from").filter(pk__in=list(pks))
+    held = {one.sitting_id: one for one in invites if pks[one.pk] == one.sitting_id and lets_in(request, one)}
     _seen(held.values())
     return held
 

@@ -110,8 +110,8 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     if not email:
         return redirect("ask-link")
     since = request.session.get("desk_since", 0.0)
-    found = invites.invites_of(email)
-    mine = [one for one in found if one.shut_before is None or since >= one.shut_before.timestamp()]
+    open_invites = invites.invites_of(email)
+    mine = [one for one in open_invites if one.shut_before is None or since >= one.shut_before.timestamp()]
     held = invites_held(request, [invite.sitting_id for invite in mine])
     for invite in mine:
         if invite.sitting_id not in held:  # none yet, or one that was revoked meanwhile

@@ -106,11 +106,11 @@ def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> Ht
 
 def _range(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None:
     """(first, last + 1), None for the whole, (0, 0) for one that cannot be satisfied."""
-    found = RANGE.match(request.headers.get("Range", ""))
+    span = RANGE.match(request.headers.get("Range", ""))
     condition = request.headers.get("If-Range")
-    if found is None or (condition is not None and condition != f'"{etag}"'):
+    if span is None or (condition is not None and condition != f'"{etag}"'):
         return None
-    first, last = found.groups()
+    first, last = span.groups()
     if not first and not last:
         return None
     if not first:
@@ -136,16 +136,16 @@ def _shown(request: HttpRequest, act: Act, frame_id: int) -> tuple[Visitor, Fram
 def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) -> HttpResponseBase:
     """A stamped proof: /files/proof/<frame>/<large|small>/<row>.jpg; the row in the address makes it immutable."""
     visitor, frame = _shown(request, Act.SEE_FRAME, frame_id)
-    made = frame.proofs.filter(pk=version).first()
-    if made is None or kind not in {"small", "large"}:
+    stamped = frame.proofs.filter(pk=version).first()
+    if stamped is None or kind not in {"small", "large"}:
         raise Missing(_("There is no such proof."))
     if kind == "small":
-        key, served_to = made.small_key, ""
+        key, served_to = stamped.small_key, ""
     elif visitor.invite is not None:  # the copy that carries this invite's mark, and nobody else's
-        key, served_to = trace.traced_copy(made, visitor.invite), f"-{visitor.invite.pk}"
+        key, served_to = trace.traced_copy(stamped, visitor.invite), f"-{visitor.invite.pk}"
     else:
-        key, served_to = made.large_key, ""
-    etag = f"{made.pk}-{kind}{served_to}"
+        key, served_to = stamped.large_key, ""
+    etag = f"{stamped.pk}-{kind}{served_to}"
     return send(request, storage.proofs(), key, content_type="image/jpeg", etag=etag, cache=FOREVER)
 
 

@@ -14,10 +14,10 @@ from galleries.web.files import noted, send
 
 def copy_of(visitor: Visitor, act: Act, sitting: Sitting, copy_id: int) -> OwnCopy:
     """A copy of this sitting. Raises as `own_copy_for`."""
-    found = own_copy_for(visitor, act, copy_id)
-    if found.sitting_id != sitting.pk:
+    copy = own_copy_for(visitor, act, copy_id)
+    if copy.sitting_id != sitting.pk:
         raise Missing(_("There is no such copy, or your link does not lead to it."))
-    return found
+    return copy
 
 
 def archive_answer(request: HttpRequest, copy: OwnCopy) -> HttpResponseBase:

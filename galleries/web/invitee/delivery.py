@@ -29,11 +29,11 @@ TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pd
 @invitee_page(Act.SEE_DELIVERY)
 @require_safe
 def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    made = list(
+    deliveries = list(
         sitting.deliveries.filter(state__in=["ready", "withdrawn"]).order_by("-number").select_related("licence")
     )
     current = licences.current(sitting)
-    wanted = {one.licence_id: one.licence for one in made if one.state == "ready"}
+    wanted = {one.licence_id: one.licence for one in deliveries if one.state == "ready"}
     if not wanted and current is not None:
         wanted = {current.pk: current}
     return page(
@@ -50,7 +50,7 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
             }
             for one in sorted(wanted.values(), key=lambda one: -one.number)
         ],
-        deliveries=[row for one in made if (row := _shown(request, one, visitor))["files"] or row["whole"]],
+        deliveries=[row for one in deliveries if (row := _shown(request, one, visitor))["files"] or row["whole"]],
         being_made=sitting.deliveries.filter(state__in=["waiting", "made"]).exists(),
         still_open=[
             final.frame.label for final in finals_shown_to(visitor, sitting).undelivered().select_related("frame")
@@ -62,34 +62,38 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
     )
 
 
-def _shown(request: HttpRequest, made: Delivery, visitor: Visitor) -> dict[str, Any]:
+def _shown(request: HttpRequest, delivery: Delivery, visitor: Visitor) -> dict[str, Any]:
     """A delivery with its files by picture, and what stands in the way of fetching it."""
     why = ""
     try:
-        offer.check_fetch(made, visitor, passcode_given=unlocked(request, made))
+        offer.check_fetch(delivery, visitor, passcode_given=unlocked(request, delivery))
     except Refused as error:
         why = str(error)
-    got = {one.name: one for one in made.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk}
+    fetches = {
+        one.name: one for one in delivery.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk
+    }
     files = [
         {
             "file": file,
             "title": _title(file),
-            "size": made.sizes.get(file.size_slug, {}).get("title", file.size_slug),
-            "use": made.sizes.get(file.size_slug, {}).get("use", ""),
-            "receipt": got.get(file.name),
+            "size": delivery.sizes.get(file.size_slug, {}).get("title", file.size_slug),
+            "use": delivery.sizes.get(file.size_slug, {}).get("use", ""),
+            "receipt": fetches.get(file.name),
             "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
         }
-        for file in files_shown_to(visitor, made)
+        for file in files_shown_to(visitor, delivery)
         .select_related("final__frame__look")
         .order_by("final__position", "final", "name")
     ]
     return {
-        "delivery": made,
+        "delivery": delivery,
         "why": why,
-        "needs_passcode": bool(made.passcode_hash) and not unlocked(request, made) and made.state == "ready",
+        "needs_passcode": bool(delivery.passcode_hash)
+        and not unlocked(request, delivery)
+        and delivery.state == "ready",
         "files": files,
-        "receipt": got.get(made.archive_name),
-        "whole": sees_whole(visitor, made),
+        "receipt": fetches.get(delivery.archive_name),
+        "whole": sees_whole(visitor, delivery),
     }
 
 
@@ -101,8 +105,8 @@ def _title(file: DeliveredFile) -> str:
     return f"{file.final.frame.label} {look.title}" if look else file.final.frame.label
 
 
-def unlocked(request: HttpRequest, made: Delivery) -> bool:
-    return not made.passcode_hash or made.passcode_hash in request.session.get("passcodes", [])
+def unlocked(request: HttpRequest, delivery: Delivery) -> bool:
+    return not delivery.passcode_hash or delivery.passcode_hash in request.session.get("passcodes", [])
 
 
 @invitee_page(Act.ACCEPT_LICENCE)
@@ -123,29 +127,37 @@ def _number(text: str) -> int:
 @invitee_page(Act.FETCH)
 @require_POST
 def passcode(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
-    made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    delivery = _delivery(visitor, Act.FETCH, sitting, delivery_id)
     # By person, not by address: whoever guesses holds an invite, and may have many addresses.
-    count_try(request, f"passcode-{made.pk}", f"invite-{visitor.invite.pk}" if visitor.invite else "")
-    if not offer.passcode_fits(made, request.POST.get("passcode", "")):
+    count_try(request, f"passcode-{delivery.pk}", f"invite-{visitor.invite.pk}" if visitor.invite else "")
+    if not offer.passcode_fits(delivery, request.POST.get("passcode", "")):
         messages.error(request, _("That is not the passcode."))
     else:
-        request.session["passcodes"] = [*request.session.get("passcodes", [])[-20:], made.passcode_hash]
+        request.session["passcodes"] = [*request.session.get("passcodes", [])[-20:], delivery.passcode_hash]
     return redirect("delivery", slug=sitting.slug)
 
 
 def _delivery(visitor: Visitor, act: Act, sitting: Sitting, delivery_id: int) -> Delivery:
-    made = delivery_for(visitor, act, delivery_id)
-    if made.sitting_id != sitting.pk:
+    delivery = delivery_for(visitor, act, delivery_id)
+    if delivery.sitting_id != sitting.pk:
         raise Missing(_("There is no such delivery, or your link does not lead to it."))
-    return made
+    return delivery
 
 
 @invitee_page(Act.FETCH)
 @require_safe
 def archive(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int) -> HttpResponseBase:
-    made = _delivery(visitor, Act.FETCH, sitting, delivery_id)
-    offer.check_fetch(made, visitor, passcode_given=unlocked(request, made), whole=True)
-    return _fetch(request, visitor, made, made.archive_key, made.archive_name, made.archive_sha256, made.archive_bytes)
+    delivery = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    offer.check_fetch(delivery, visitor, passcode_given=unlocked(request, delivery), whole=True)
+    return _fetch(
+        request,
+        visitor,
+        delivery,
+        delivery.archive_key,
+        delivery.archive_name,
+        delivery.archive_sha256,
+        delivery.archive_bytes,
+    )
 
 
 @invitee_page(Act.FETCH)
@@ -165,7 +177,7 @@ def _file(visitor: Visitor, sitting: Sitting, file_id: int) -> DeliveredFile:
 
 
 def _fetch(
-    request: HttpRequest, visitor: Visitor, made: Delivery, key: str, name: str, sha256: str, size: int
+    request: HttpRequest, visitor: Visitor, delivery: Delivery, key: str, name: str, sha256: str, size: int
 ) -> HttpResponseBase:
     """Send a file and note how far it went: the receipt counts the bytes that left, not those asked for."""
     kind = TYPES.get(name.rsplit(".", 1)[-1], "application/octet-stream")
@@ -179,7 +191,7 @@ def _fetch(
     first, stop = span or (0, size)
 
     def note(last: int, *, start: bool) -> None:
-        receipts.record(made, visitor.invite, visitor.name, name, max(0, last), start=start)
+        receipts.record(delivery, visitor.invite, visitor.name, name, max(0, last), start=start)
 
     note(0, start=first == 0)
     if not response.streaming:  # the proxy sends the bytes; what it was told to send is all that is known

@@ -17,9 +17,9 @@ from galleries.web.paper_file import delivery_of, paper_answer
 @require_safe
 def paper(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int, name: str) -> HttpResponseBase:
     """As closed as the files it lies beside."""
-    made = delivery_of(visitor, Act.FETCH, sitting, delivery_id)
-    offer.check_fetch(made, visitor, passcode_given=unlocked(request, made))
-    answer = paper_answer(made, name, visitor)
+    delivery = delivery_of(visitor, Act.FETCH, sitting, delivery_id)
+    offer.check_fetch(delivery, visitor, passcode_given=unlocked(request, delivery))
+    answer = paper_answer(delivery, name, visitor)
     if request.method == "GET":  # asked about, nothing is fetched
-        JournalLine.write(sitting, visitor.who, Verb.PAPER_FETCHED, name, delivery=made.number)
+        JournalLine.write(sitting, visitor.who, Verb.PAPER_FETCHED, name, delivery=delivery.number)
     return answer

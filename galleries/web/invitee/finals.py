@@ -61,10 +61,10 @@ def shown_version(final: Final) -> Version | None:
 
 
 def _final(visitor: Visitor, act: Act, sitting: Sitting, final_id: int) -> Final:
-    found = final_for(visitor, act, final_id)
-    if found.sitting_id != sitting.pk or not found.on_list:
+    final = final_for(visitor, act, final_id)
+    if final.sitting_id != sitting.pk or not final.on_list:
         raise Missing(_("There is no such final, or your link does not lead to it."))
-    return found
+    return final
 
 
 @invitee_page(Act.SEE_FINALS)
@@ -72,11 +72,11 @@ def _final(visitor: Visitor, act: Act, sitting: Sitting, final_id: int) -> Final
 def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
     if request.method == "POST":
         return _say(request, visitor, sitting, final_id)
-    found = _final(visitor, Act.SEE_FINALS, sitting, final_id)
+    shown = _final(visitor, Act.SEE_FINALS, sitting, final_id)
     listed = agree.listed_for(visitor, sitting)
-    at = next((i for i, one in enumerate(listed) if one.pk == found.pk), 0)
-    may_approve = may(visitor, Act.APPROVE, found)
-    versions = list(found.versions.sent().exclude(proof_key="").order_by("-number"))
+    at = next((i for i, one in enumerate(listed) if one.pk == shown.pk), 0)
+    may_approve = may(visitor, Act.APPROVE, shown)
+    versions = list(shown.versions.sent().exclude(proof_key="").order_by("-number"))
     wanted = request.GET.get("version", "")
     version = next((one for one in versions if str(one.number) == wanted), versions[0] if versions else None)
     return page(
@@ -84,17 +84,17 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         visitor,
         sitting,
         "final",
-        final=found,
-        frame_proof=proof.current(found.frame),
+        final=shown,
+        frame_proof=proof.current(shown.frame),
         versions=versions,
         version=version,
         newest=bool(versions) and version is not None and version.pk == versions[0].pk,
-        waiting_version=found.versions.sent().filter(proof_key="").exists(),
-        row=_row(found, visitor, may_approve),
+        waiting_version=shown.versions.sent().filter(proof_key="").exists(),
+        row=_row(shown, visitor, may_approve),
         words=finals_words(),
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
-        pins=[_pin(note, number) for number, note in enumerate(found.pinned_notes.all(), 1)],
-        may_pin=may(visitor, Act.PIN_NOTE, found),
+        pins=[_pin(note, number) for number, note in enumerate(shown.pinned_notes.all(), 1)],
+        may_pin=may(visitor, Act.PIN_NOTE, shown),
         may_approve=may_approve,
         before=listed[at - 1] if at > 0 else None,
         after=listed[at + 1] if at + 1 < len(listed) else None,
@@ -126,13 +126,13 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
     """do = approve, send_back or pin."""
     do = request.POST.get("do", "")
     if do == "pin":
-        found = _final(visitor, Act.PIN_NOTE, sitting, final_id)
+        final = _final(visitor, Act.PIN_NOTE, sitting, final_id)
         x, y, width, height = (_percent(request, name) for name in ("x", "y", "width", "height"))
-        notes.pin_note(found, visitor, x, y, width, height, request.POST.get("text", ""))
+        notes.pin_note(final, visitor, x, y, width, height, request.POST.get("text", ""))
         messages.success(request, _("The note is pinned."))
     elif do in {"approve", "send_back"}:
-        found = _final(visitor, Act.APPROVE, sitting, final_id)
-        version = _version(found, request.POST.get("version", ""))
+        final = _final(visitor, Act.APPROVE, sitting, final_id)
+        version = _version(final, request.POST.get("version", ""))
         if do == "approve":
             approvals.approve(version, visitor, request.POST.get("sha256", ""))
             messages.success(request, _("Approved. Thank you."))
@@ -150,10 +150,10 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
 
 def _version(final: Final, pk: str) -> Version:
     version = final.versions.sent().select_related("final__sitting", "final__frame").filter(pk=key_in(pk))
-    found = version.first()
-    if found is None:
+    newest = version.first()
+    if newest is None:
         raise Missing(_("There is no such version of this final."))
-    return found
+    return newest
 
 
 def _percent(request: HttpRequest, name: str) -> float:

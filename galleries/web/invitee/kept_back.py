@@ -24,8 +24,8 @@ def kept_back(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpR
         if named := request.POST.get("look", ""):
             look = get_object_or_404(looks_shown_to(visitor, sitting), pk=key_in(named))
         frames = kept.let_go(visitor, sitting, [key_in(pk) for pk in request.POST.getlist("frame")], look)
-        said = ngettext("%d frame can be seen now.", "%d frames can be seen now.", len(frames)) % len(frames)
-        messages.success(request, said)
+        sentence = ngettext("%d frame can be seen now.", "%d frames can be seen now.", len(frames)) % len(frames)
+        messages.success(request, sentence)
         return redirect("kept-back", slug=sitting.slug)
     rows = kept.held(visitor, sitting)
     proofs = Proof.objects.newest_of(frame.pk for row in rows for frame in row.frames)

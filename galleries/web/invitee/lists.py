@@ -91,8 +91,8 @@ def _groups() -> list[tuple[str, str]]:
 
 def _picks_left_out(rows: dict[str, list[Row]], chosen: list[int]) -> list[tuple[str, list[Row]]]:
     """(whose picks, the lines) that a list of these frames leaves out."""
-    found = [(title, [row for row in rows[key] if row.line.frame.pk not in chosen]) for key, title in _groups() if key]
-    return [(title, group) for title, group in found if group]
+    groups = [(title, [row for row in rows[key] if row.line.frame.pk not in chosen]) for key, title in _groups() if key]
+    return [(title, group) for title, group in groups if group]
 
 
 def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
@@ -111,10 +111,10 @@ def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[st
     for line in tally.lines:
         pk = line.frame.pk
         if pk in proposal.reasons:
-            said = [reason_words(reason, labels) for reason in proposal.reasons[pk]]
+            reasons = [reason_words(reason, labels) for reason in proposal.reasons[pk]]
         elif pk in proposal.left_out:
-            said = [reason_words(proposal.left_out[pk], labels)]
+            reasons = [reason_words(proposal.left_out[pk], labels)]
         else:
-            said = []
-        rows[line.standing].append(Row(line, proofs.get(pk), said, pk in ticked, talk.get(pk, [])))
+            reasons = []
+        rows[line.standing].append(Row(line, proofs.get(pk), reasons, pk in ticked, talk.get(pk, [])))
     return rows

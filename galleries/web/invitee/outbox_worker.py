@@ -14,9 +14,9 @@ from galleries.web.doors import open_to_all
 @open_to_all("a script without secrets")
 @require_safe
 def outbox_worker(request: HttpRequest) -> HttpResponseBase:
-    found = finders.find("galleries/js/invitee/outbox-worker.js")
-    assert isinstance(found, str), "the script is part of the product"  # noqa: S101  # nosec B101
-    response = HttpResponse(Path(found).read_bytes(), content_type="text/javascript; charset=utf-8")
+    script = finders.find("galleries/js/invitee/outbox-worker.js")
+    assert isinstance(script, str), "the script is part of the product"  # noqa: S101  # nosec B101
+    response = HttpResponse(Path(script).read_bytes(), content_type="text/javascript; charset=utf-8")
     response.headers["Cache-Control"] = "no-cache"
     response.headers["Service-Worker-Allowed"] = "/s/"
     return response

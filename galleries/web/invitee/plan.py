@@ -69,17 +69,19 @@ def _look(visitor: Visitor, sitting: Sitting, pk: str) -> Look | None:
 
 
 def _reference(visitor: Visitor, sitting: Sitting, pk: str | int) -> ReferencePicture:
-    found = ReferencePicture.objects.select_related("sitting").filter(pk=key_in(str(pk)), sitting=sitting).first()
-    if found is None or (found.look_id and not looks_shown_to(visitor, sitting).filter(pk=found.look_id).exists()):
+    picture = ReferencePicture.objects.select_related("sitting").filter(pk=key_in(str(pk)), sitting=sitting).first()
+    if picture is None or (
+        picture.look_id and not looks_shown_to(visitor, sitting).filter(pk=picture.look_id).exists()
+    ):
         raise Missing(_("There is no such picture on the plan."))
-    return found
+    return picture
 
 
 @invitee_page(Act.SEE_PLAN)
 @require_safe
 def reference(request: HttpRequest, visitor: Visitor, sitting: Sitting, reference_id: int) -> HttpResponseBase:
-    found = _reference(visitor, sitting, reference_id)
-    return send(request, storage.private(), found.key, content_type="image/jpeg", cache=FOREVER)
+    picture = _reference(visitor, sitting, reference_id)
+    return send(request, storage.private(), picture.key, content_type="image/jpeg", cache=FOREVER)
 
 
 @invitee_page(Act.PASS_ON)
@@ -87,9 +89,9 @@ def reference(request: HttpRequest, visitor: Visitor, sitting: Sitting, referenc
 def pass_on(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """An agent lets a colleague of the same agency write on the same shortlist."""
     if request.method == "POST":
-        made = invites.pass_on(request.POST.get("name", ""), request.POST.get("email", ""), visitor)
+        colleague = invites.pass_on(request.POST.get("name", ""), request.POST.get("email", ""), visitor)
         messages.success(
-            request, _("A letter with a link goes to %s. You share one shortlist from now on.") % made.name
+            request, _("A letter with a link goes to %s. You share one shortlist from now on.") % colleague.name
         )
         return redirect("pass-on", slug=sitting.slug)
     voice = visitor.invite.voice if visitor.invite else None

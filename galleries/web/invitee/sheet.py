@@ -41,18 +41,18 @@ START = {
 def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
     """Where the sitting stands now, for whoever comes in by their link."""
     visitor = invitee(request, slug)
-    found = Sitting.objects.filter(slug=slug).first()
-    if found is None or not access.belongs(visitor, found):
+    sitting = Sitting.objects.filter(slug=slug).first()
+    if sitting is None or not access.belongs(visitor, sitting):
         raise Missing(_("There is no such sitting, or your link does not lead to it."))
-    where = START.get(Stage(found.stage))
-    if may(visitor, Act.OBJECT, found):
+    where = START.get(Stage(sitting.stage))
+    if may(visitor, Act.OBJECT, sitting):
         where = "objection"
     if visitor.invite is not None and visitor.invite.role == "recipient" and where is not None:
         where = "delivery"
-    if where is None and found.own_copies.let_go().filter(invite=visitor.invite).exists():
+    if where is None and sitting.own_copies.let_go().filter(invite=visitor.invite).exists():
         where = "own-copy"  # all that an archived sitting still has for them
     if where is None:
-        raise Refused(why_not(visitor, Act.SEE_SHEET, found))
+        raise Refused(why_not(visitor, Act.SEE_SHEET, sitting))
     return redirect(where, slug=slug)
 
 
@@ -199,7 +199,7 @@ def remarks(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: 
     noted = marks.noted() if me is None else marks.noted_openly().exclude(invite=me.voice)
     return JsonResponse(
         {
-            "remarks": [_remark(said) for said in frame.remarks.all()],
+            "remarks": [_remark(remark) for remark in frame.remarks.all()],
             "notes": [{"who": _who(mark), "text": mark.note} for mark in noted],
             "crops": crop_shapes(frame),
             "may_remark": may(visitor, Act.REMARK, sitting),
@@ -211,8 +211,8 @@ def _who(mark: Mark) -> str:
     return _("%s, for the studio alone") % mark.invite.name if mark.note_for_studio else mark.invite.name
 
 
-def _remark(said: Remark) -> dict[str, str]:
-    return {"who": said.who, "text": said.text, "at": said.created_at.isoformat()}
+def _remark(remark: Remark) -> dict[str, str]:
+    return {"who": remark.who, "text": remark.text, "at": remark.created_at.isoformat()}
 
 
 @invitee_page(Act.MARK)

@@ -51,11 +51,11 @@ class Shown:
 
 def other_sides(my_side: str | None, theirs: Iterable[tuple[Invite, str]]) -> dict[str, str]:
     """role -> what that side says of one frame, of all sides but one's own."""
-    said: dict[str, list[str]] = defaultdict(list)
+    by_role: dict[str, list[str]] = defaultdict(list)
     for invite, kind in theirs:
         if invite.role != my_side:
-            said[invite.role].append(kind)
-    return {role: sides.says(kinds) for role, kinds in said.items()}
+            by_role[invite.role].append(kind)
+    return {role: sides.says(kinds) for role, kinds in by_role.items()}
 
 
 @dataclass
@@ -101,17 +101,17 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
             runs[frame.run] += 1
     by_look: dict[int | None, list[Shown]] = defaultdict(list)
     for frame in frames:
-        made = proofs.get(frame.pk)
-        if made is not None:
+        proof = proofs.get(frame.pk)
+        if proof is not None:
             place = number.get(frame.look_id) if frame.look_id else None
             alike = runs[frame.run] if frame.run is not None else 0
             by_look[frame.look_id if place else None].append(
-                Shown(frame, made, place, mine.get(frame.pk), theirs.get(frame.pk, []), _eyes(frame), alike)
+                Shown(frame, proof, place, mine.get(frame.pk), theirs.get(frame.pk, []), _eyes(frame), alike)
             )
-    found = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
+    filled = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
     if by_look[None]:
-        found.append(Strip(None, None, by_look[None]))
-    return found, sum(frame.pk not in proofs for frame in frames)
+        filled.append(Strip(None, None, by_look[None]))
+    return filled, sum(frame.pk not in proofs for frame in frames)
 
 
 def _eyes(frame: Any) -> tuple[float, float] | None:
@@ -141,7 +141,7 @@ def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> di
     shown = set(visible.values_list("pk", flat=True))
     people = {invite.pk: invite for pk, row in theirs.items() if pk in shown for invite, _kind in row}
     count = pick.count(visitor, sitting)
-    said: dict[str, Any] = {
+    body: dict[str, Any] = {
         "change": sitting.change,
         "stage": sitting.stage,
         "now": timezone.now().isoformat(),
@@ -152,8 +152,8 @@ def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> di
         "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
     }
     if with_frames:
-        said["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
-    return said
+        body["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
+    return body
 
 
 def _own(mark: Mark) -> list[Any]:
@@ -166,7 +166,7 @@ def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown:
     return {pk: row for pk, row in drawn.items() if row}
 
 
-def script_frames(found: list[Strip]) -> list[list[Any]]:
+def script_frames(strips: list[Strip]) -> list[list[Any]]:
     """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike], as the large view wants them."""
     return [
         [
@@ -180,6 +180,6 @@ def script_frames(found: list[Strip]) -> list[list[Any]]:
             shown.frame.run,
             shown.alike,
         ]
-        for strip in found
+        for strip in strips
         for shown in strip.frames
     ]

@@ -35,15 +35,15 @@ MOST_SIZES = 500
 def crops(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
     """Looked at, nothing is written: a proposal becomes a row when somebody keeps it, or with the delivery."""
     final = _final(visitor, sitting, final_id)
-    made = cut.shown(final, chosen_sizes(request))
+    row = cut.shown(final, chosen_sizes(request))
     finals = agree.listed(sitting)
     place = next((index for index, one in enumerate(finals) if one.pk == final.pk), 0)
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
         "final": final,
-        "sizes": [crop.size for crop in made],
-        "data": editor_data(sitting, final, made),
+        "sizes": [crop.size for crop in row],
+        "data": editor_data(sitting, final, row),
         "before": finals[place - 1] if place else None,
         "after": finals[place + 1] if place + 1 < len(finals) else None,
         "all": request.GET.get("all") == "1",
@@ -58,7 +58,7 @@ def chosen_sizes(request: HttpRequest) -> list[DeliverySize]:
     return offered if request.GET.get("all") == "1" or not usual else usual
 
 
-def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, Any]:
+def editor_data(sitting: Sitting, final: Final, row: list[Crop]) -> dict[str, Any]:
     """What the editor's script needs; pixels of the upright picture that is cut, counted from its corner."""
     source = cut.source_of(final)
     face = source.face
@@ -73,7 +73,7 @@ def editor_data(sitting: Sitting, final: Final, made: list[Crop]) -> dict[str, A
             "crown": from_corner((0.0, face.crown_y))[1],
             "chin": list(from_corner(face.chin)),
         },
-        "crops": [crop_data(sitting, crop) for crop in made],
+        "crops": [crop_data(sitting, crop) for crop in row],
     }
 
 

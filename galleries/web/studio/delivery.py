@@ -73,13 +73,13 @@ def _as_before(last: Delivery | None, offered: list[DeliverySize]) -> dict[str, 
 
 def _delivery_row(delivery: Delivery) -> dict[str, Any]:
     files = list(delivery.files.all())
-    got = [{"receipt": one, "complete": receipts.complete(one)} for one in delivery.receipts.all()]
+    fetches = [{"receipt": one, "complete": receipts.complete(one)} for one in delivery.receipts.all()]
     return {
         "delivery": delivery,
         "done": len(files),
         "of": len(delivery.orders),
         "files": files,
-        "receipts": got,
+        "receipts": fetches,
         "problem": offer.problem_of(delivery),
         "bytes": sum(file.bytes for file in files),
         "changed": [(name, ", ".join(why)) for name, why in orders.why_changed(delivery).items()]
@@ -96,8 +96,8 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
     if request.method == "POST":
         terms = _terms_from(request.POST, terms)
         if "write" in request.POST:
-            made = licences.compose(sitting, terms, visitor)
-            messages.success(request, _("Licence %d is written.") % made.number)
+            licence = licences.compose(sitting, terms, visitor)
+            messages.success(request, _("Licence %d is written.") % licence.number)
             return redirect("studio-delivery", slug=sitting.slug)
     context = {
         "sitting": sitting,
@@ -159,7 +159,7 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     few_pixels = _few_pixels(agree.listed(sitting), wanted)
     if few_pixels and request.POST.get("few_pixels") != _state(few_pixels):
         return _ask_about(request, sitting, few_pixels)
-    made = orders.prepare(
+    delivery = orders.prepare(
         sitting,
         wanted,
         licence,
@@ -170,7 +170,7 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         passcode_as_before=bool(request.POST.get("passcode_as_before")),
         days=days,
     )
-    messages.success(request, _("Delivery %d is being made.") % made.number)
+    messages.success(request, _("Delivery %d is being made.") % delivery.number)
     return redirect("studio-delivery", slug=sitting.slug)
 
 

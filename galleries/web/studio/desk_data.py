@@ -99,12 +99,12 @@ def flags(frame: Frame, usual: Usual) -> list[str]:
     if not read.get("face"):
         return ["noface"]
     numbers = sort.numbers(frame)
-    found = []
+    hints = []
     if eyes_closed(numbers, usual.openness):
-        found.append("closed")
+        hints.append("closed")
     if is_soft(numbers, usual.sharpness):
-        found.append("soft")
-    return found
+        hints.append("soft")
+    return hints
 
 
 def _usual_by_look(frames: Iterable[Frame]) -> dict[int | None, Usual]:
@@ -116,8 +116,8 @@ def _usual_by_look(frames: Iterable[Frame]) -> dict[int | None, Usual]:
 
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:
     """frame → {'s': kind, 'r': kind}."""
-    said = Mark.objects.filter(frame__sitting=sitting).by_side()
-    return {frame: {SIDES[Invite.Role(role)]: kind for role, kind in row.items()} for frame, row in said.items()}
+    sides = Mark.objects.filter(frame__sitting=sitting).by_side()
+    return {frame: {SIDES[Invite.Role(role)]: kind for role, kind in row.items()} for frame, row in sides.items()}
 
 
 def flag_words() -> dict[str, str]:

@@ -143,9 +143,9 @@ def known_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) ->
     if not isinstance(digests, list) or len(digests) > 2000:
         raise BadInput(_("Name up to %d checksums at a time.") % 2000)
     asked = [str(one).lower() for one in digests]
-    found = set(Version.objects.filter(final__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True))
-    found |= set(sitting.strays.filter(sha256__in=asked).values_list("sha256", flat=True))
-    return JsonResponse({"known": sorted(found)})
+    known = set(Version.objects.filter(final__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True))
+    known |= set(sitting.strays.filter(sha256__in=asked).values_list("sha256", flat=True))
+    return JsonResponse({"known": sorted(known)})
 
 
 def final_of(visitor: Visitor, sitting: Sitting, final_id: int) -> Final:
@@ -242,8 +242,8 @@ def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> 
         chosen = [whole(pk, _("version")) for pk in request.POST.getlist("version")]
         sure = [whole(pk, _("version")) for pk in request.POST.getlist("sure")]
         count = sending.send(sitting, chosen, visitor, setting_aside=sure)
-        said = ngettext("%d retouch is sent.", "%d retouches are sent.", count) % count
-        messages.success(request, said)
+        sentence = ngettext("%d retouch is sent.", "%d retouches are sent.", count) % count
+        messages.success(request, sentence)
         letter_words.warn(request)
         return redirect("studio-finals", slug=sitting.slug)
     unsent = sending.waiting(sitting)
@@ -284,7 +284,7 @@ def _version(sitting: Sitting, version_id: int) -> Version:
 
 @studio_page()
 @require_POST
-def version_made(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+def how_it_was_made(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
     """How a version was made: by hand, by a program, or with a generative tool."""
     version = _version(sitting, version_id)
     source_type.declare(version, visitor, request.POST.get("kind", ""))

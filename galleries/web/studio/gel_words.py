@@ -17,23 +17,23 @@ DAYLIGHT = 5500.0  # a flash head, common practice
 
 def words_for(name: str, mired: str) -> dict[str, Any]:
     """{words, mired?}: `mired` is the published shift of a gel known by its name; {} when nothing is known."""
-    found = by_name(name)
+    gel = by_name(name)
     if mired.strip():
         try:
             shift = int(mired)
         except ValueError:
             return {"words": _("A shift is a whole number of mired, like +109 or -78.")}
-        said = [_said(shift)]
-        if found is not None and abs(found.shift - shift) > 12:
-            said.append(
+        sentences = [_shift_words(shift)]
+        if gel is not None and abs(gel.shift - shift) > 12:
+            sentences.append(
                 _("The published shift of %(gel)s is %(shift)+d; makers differ, so keep what yours says.")
-                % {"gel": found.title, "shift": found.shift}
+                % {"gel": gel.title, "shift": gel.shift}
             )
-        return {"words": " ".join(said)}
-    return {"words": _said(found.shift), "mired": found.shift} if found is not None else {}
+        return {"words": " ".join(sentences)}
+    return {"words": _shift_words(gel.shift), "mired": gel.shift} if gel is not None else {}
 
 
-def _said(shift: int) -> str:
+def _shift_words(shift: int) -> str:
     try:
         after = gels.with_gel(DAYLIGHT, shift)
     except ValueError:

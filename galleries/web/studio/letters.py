@@ -40,8 +40,8 @@ class Row:
 @studio_page()
 @require_safe
 def letters_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    found = sitting.letters.select_related("invite__passed_from").order_by("-pk")
-    page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
+    letters = sitting.letters.select_related("invite__passed_from").order_by("-pk")
+    page = Paginator(letters, A_PAGE).get_page(request.GET.get("page"))
     rows = _rows(sitting, list(page.object_list))
     context = {"sitting": sitting, "page": "studio-letters", "rows": rows, "pages": page}
     return render(request, "galleries/studio/letters.html", context)
@@ -65,16 +65,16 @@ def letter_link(request: HttpRequest, visitor: Visitor, sitting: Sitting, letter
 @studio_page()
 @require_POST
 def letter_again(request: HttpRequest, visitor: Visitor, sitting: Sitting, letter_id: int) -> HttpResponseBase:
-    made = outbox.send_again(_letter(sitting, letter_id), visitor)
-    messages.success(request, letter_words.going(made.invite.name if made.invite else made.to))
+    letter = outbox.send_again(_letter(sitting, letter_id), visitor)
+    messages.success(request, letter_words.going(letter.invite.name if letter.invite else letter.to))
     return redirect("studio-letters", slug=sitting.slug)
 
 
 def _letter(sitting: Sitting, letter_id: int) -> Letter:
-    found = sitting.letters.select_related("sitting__photographer", "invite__passed_from").filter(pk=letter_id).first()
-    if found is None:
+    letter = sitting.letters.select_related("sitting__photographer", "invite__passed_from").filter(pk=letter_id).first()
+    if letter is None:
         raise Missing(_("There is no such letter in this sitting."))
-    return found
+    return letter
 
 
 def _page(request: HttpRequest, sitting: Sitting, letter: Letter, text: str, link: str = "") -> HttpResponseBase:
@@ -91,16 +91,16 @@ def _page(request: HttpRequest, sitting: Sitting, letter: Letter, text: str, lin
     return render(request, "galleries/studio/letter.html", context)
 
 
-def _rows(sitting: Sitting, found: list[Letter]) -> list[Row]:
-    listed = sitting.jobs.filter(kind="letter", thing__in=[letter.pk for letter in found])
+def _rows(sitting: Sitting, letters: list[Letter]) -> list[Row]:
+    listed = sitting.jobs.filter(kind="letter", thing__in=[letter.pk for letter in letters])
     work = {job.thing: job for job in listed}
     quiet = _hours() if posting.is_quiet(sitting, timezone.now()) else ""
-    return [_row(letter, work.get(letter.pk), quiet) for letter in found]
+    return [_row(letter, work.get(letter.pk), quiet) for letter in letters]
 
 
 def _hours() -> str:
-    hours, said = Studio.current(), _("Letters go out from %(start)d to %(stop)d o'clock only.")
-    return said % {"start": hours.letters_from, "stop": hours.letters_until}
+    hours, sentence = Studio.current(), _("Letters go out from %(start)d to %(stop)d o'clock only.")
+    return sentence % {"start": hours.letters_from, "stop": hours.letters_until}
 
 
 def _row(letter: Letter, job: Job | None, quiet: str) -> Row:

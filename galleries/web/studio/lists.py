@@ -29,27 +29,27 @@ STANDINGS = ("agreed", "subject", "representation", "")
 @studio_page()
 @require_safe
 def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    found = agree.tally(sitting, visitor)
+    tally = agree.tally(sitting, visitor)
     finals = agree.listed(sitting)
-    ids = {line.frame.pk for line in found.lines} | {final.frame_id for final in finals}
+    ids = {line.frame.pk for line in tally.lines} | {final.frame_id for final in finals}
     proofs = Proof.objects.newest_of(ids)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
-    proposal = proposals.propose(found, sitting) if is_open else None
-    said = _reasons(found, proposal)
+    proposal = proposals.propose(tally, sitting) if is_open else None
+    reasons = _reasons(tally, proposal)
     chosen = set(proposal.chosen) if proposal else kept
     sections = [
         {
             "standing": standing,
             "title": _titles()[standing],
-            "rows": [_row(line, proofs, chosen, said) for line in found.of(standing)],
+            "rows": [_row(line, proofs, chosen, reasons) for line in tally.of(standing)],
         }
         for standing in STANDINGS
     ]
     context = {
         "sitting": sitting,
         "page": "studio-lists",
-        "tally": found,
+        "tally": tally,
         "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
         "is_open": is_open,
         "proposed": len(proposal.chosen) if proposal else 0,
@@ -70,20 +70,20 @@ def _titles() -> dict[str, str]:
     }
 
 
-def _reasons(found: agree.Tally, proposal: shortlist.Proposal | None) -> dict[int, list[str]]:
+def _reasons(tally: agree.Tally, proposal: shortlist.Proposal | None) -> dict[int, list[str]]:
     """Why the program proposes a frame, or leaves one out that both picked; the section says the rest."""
     if proposal is None:
         return {}
-    labels = {line.frame.pk: line.frame.label for line in found.lines}
+    labels = {line.frame.pk: line.frame.label for line in tally.lines}
     plain = {"both", "subject", "representation"}
-    said = {
+    words = {
         pk: [reason_words(reason, labels) for reason in reasons if reason.code not in plain]
         for pk, reasons in proposal.reasons.items()
     }
-    return said | {pk: [reason_words(reason, labels)] for pk, reason in proposal.left_out.items()}
+    return words | {pk: [reason_words(reason, labels)] for pk, reason in proposal.left_out.items()}
 
 
-def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], said: dict[int, list[str]]) -> dict[str, Any]:
+def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], reasons: dict[int, list[str]]) -> dict[str, Any]:
     proof = proofs.get(line.frame.pk)
     return {
         "line": line,
@@ -91,7 +91,7 @@ def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], said: dict[
         "width": proof.small_width if proof else 320,
         "height": proof.small_height if proof else 480,
         "chosen": line.frame.pk in chosen,
-        "reasons": said.get(line.frame.pk, []),
+        "reasons": reasons.get(line.frame.pk, []),
     }
 
 

@@ -60,7 +60,7 @@ def newest(sitting: Sitting) -> dict[str, Any]:
     words = flag_words()
     rows = []
     for frame in frames:
-        made = proofs.get(frame.pk)
+        proof = proofs.get(frame.pk)
         rows.append(
             {
                 "id": frame.pk,
@@ -68,11 +68,11 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 "name": frame.name,
                 "look": frame.look.title if frame.look else "",
                 # The studio judges without the stamp.
-                "large": reverse("view-picture", args=[frame.pk]) if made else "",
+                "large": reverse("view-picture", args=[frame.pk]) if proof else "",
                 "eyes": reverse("studio-eyes", args=[sitting.slug, frame.pk]) if frame.reading else "",
-                "small": picture(made, "small"),
-                "w": made.large_width if made else frame.width,
-                "h": made.large_height if made else frame.height,
+                "small": picture(proof, "small"),
+                "w": proof.large_width if proof else frame.width,
+                "h": proof.large_height if proof else frame.height,
                 "flags": [words[flag] for flag in flags(frame, Usual())],
             }
         )

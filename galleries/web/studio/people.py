@@ -48,7 +48,7 @@ def _page(request: HttpRequest, sitting: Sitting, *, link: str = "", person: Inv
 @require_POST
 def invite(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     values = checked(InviteForm(request.POST))
-    made = invites.invite(
+    person = invites.invite(
         sitting,
         values["role"],
         values["name"],
@@ -59,10 +59,10 @@ def invite(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         by_letter=values["letter"],
     )
     if values["letter"]:
-        messages.success(request, letter_words.invited(made.name))
+        messages.success(request, letter_words.invited(person.name))
     else:
-        messages.success(request, _("%s is invited. Show the link, or send the letter later.") % made.name)
-    return _after_letter(sitting, made.letters.order_by("-pk").values_list("pk", flat=True).first())
+        messages.success(request, _("%s is invited. Show the link, or send the letter later.") % person.name)
+    return _after_letter(sitting, person.letters.order_by("-pk").values_list("pk", flat=True).first())
 
 
 def _after_letter(sitting: Sitting, letter_id: int | None) -> HttpResponseBase:
@@ -73,10 +73,10 @@ def _after_letter(sitting: Sitting, letter_id: int | None) -> HttpResponseBase:
 
 
 def _invite(sitting: Sitting, invite_id: int) -> Invite:
-    found = sitting.invites.select_related("sitting").filter(pk=invite_id).first()
-    if found is None:
+    person = sitting.invites.select_related("sitting").filter(pk=invite_id).first()
+    if person is None:
         raise Missing(_("There is no such invite in this sitting."))
-    return found
+    return person
 
 
 @studio_page()
@@ -85,9 +85,9 @@ def send_letter(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite
     one = _invite(sitting, invite_id)
     if not one.holds():
         raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
-    made = letters.invite_by_letter(one, visitor)
+    letter = letters.invite_by_letter(one, visitor)
     messages.success(request, letter_words.going(one.name))
-    return _after_letter(sitting, made.pk)
+    return _after_letter(sitting, letter.pk)
 
 
 @studio_page()

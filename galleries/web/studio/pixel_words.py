@@ -17,9 +17,9 @@ def line(short: Iterable[Shortage]) -> str:
     return ", ".join(f"{one.size.title} ({_lack(one)})" for one in short)
 
 
-def lines(found: dict[Final, list[Shortage]]) -> list[tuple[str, str]]:
+def lines(shortages: dict[Final, list[Shortage]]) -> list[tuple[str, str]]:
     """(label of the frame, its sizes) of each final."""
-    return [(final.frame.label, line(short)) for final, short in found.items()]
+    return [(final.frame.label, line(short)) for final, short in shortages.items()]
 
 
 def _lack(one: Shortage) -> str:

@@ -149,13 +149,13 @@ def confirm(request: HttpRequest, user: User) -> HttpResponseBase:
     _try(request, user)
     try:
         code = checked(CodeForm(request.POST))["code"]
-        made = factors.confirm(user, Visitor(user=user), code=code, here=request.session.session_key or "")
+        codes = factors.confirm(user, Visitor(user=user), code=code, here=request.session.session_key or "")
     except DomainError as error:
         return _page(request, user, problem=str(error), at="confirm")
     messages.success(
         request, _("Signing in asks for a code now. Wherever else you were signed in, you are signed out.")
     )
-    return _shown(request, user, made)
+    return _shown(request, user, codes)
 
 
 @signed_in
@@ -180,7 +180,7 @@ def ask_passkey(request: HttpRequest, user: User) -> HttpResponseBase:
 @require_POST
 def add_passkey(request: HttpRequest, user: User) -> HttpResponseBase:
     try:
-        made = passkeys.add(
+        codes = passkeys.add(
             user,
             Visitor(user=user),
             state=asking.kept(request, NEW),
@@ -191,7 +191,7 @@ def add_passkey(request: HttpRequest, user: User) -> HttpResponseBase:
     except (BadInput, Conflict) as error:
         return _page(request, user, problem=str(error), at="passkey")
     messages.success(request, _("The passkey is kept. Wherever else you were signed in, you are signed out."))
-    return _shown(request, user, made)
+    return _shown(request, user, codes)
 
 
 def _shown(request: HttpRequest, user: User, codes: Sequence[str]) -> HttpResponseBase:
@@ -204,10 +204,10 @@ def _shown(request: HttpRequest, user: User, codes: Sequence[str]) -> HttpRespon
 def new_codes(request: HttpRequest, user: User) -> HttpResponseBase:
     _try(request, user)
     try:
-        made = factors.new_recovery_codes(user, Visitor(user=user), **_proof(user, request.POST))
+        codes = factors.new_recovery_codes(user, Visitor(user=user), **_proof(user, request.POST))
     except (BadInput, Conflict, Refused) as error:
         return _page(request, user, problem=str(error), at="renew")
-    return _page(request, user, codes=made)
+    return _page(request, user, codes=codes)
 
 
 @signed_in

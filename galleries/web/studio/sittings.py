@@ -58,8 +58,8 @@ def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
     proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     strips: dict[int, list[dict[str, Any]]] = {}
     for frame in frames:
-        made = proofs[frame.pk]
-        row = {"look": frame.look, "small": picture(made, "small"), "w": made.small_width, "h": made.small_height}
+        proof = proofs[frame.pk]
+        row = {"look": frame.look, "small": picture(proof, "small"), "w": proof.small_width, "h": proof.small_height}
         strips.setdefault(frame.sitting_id, []).append(row)
     return strips
 
@@ -69,9 +69,11 @@ def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
 def new_sitting(request: HttpRequest, user: User) -> HttpResponseBase:
     form = NewSittingForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        made = sitting_plan.create_sitting(user, **form.cleaned_data)
-        messages.success(request, _("“%s” is set up. Plan its looks, invite people, bring the frames in.") % made.title)
-        return redirect("studio-sitting", slug=made.slug)
+        sitting = sitting_plan.create_sitting(user, **form.cleaned_data)
+        messages.success(
+            request, _("“%s” is set up. Plan its looks, invite people, bring the frames in.") % sitting.title
+        )
+        return redirect("studio-sitting", slug=sitting.slug)
     status = 400 if request.method == "POST" else 200
     return render(request, "galleries/studio/new_sitting.html", {"form": form}, status=status)
 

@@ -76,8 +76,8 @@ def copy_size(request: HttpRequest, user: User, size_id: int) -> HttpResponseBas
     slug = slugify(title)[:40]
     if not slug:
         raise BadInput(_("Give the copy a title with letters or digits."))
-    made = sizes.copy_size(size, Visitor(user=user), slug, title[:80])
-    return redirect("studio-size", size_id=made.pk)
+    copy = sizes.copy_size(size, Visitor(user=user), slug, title[:80])
+    return redirect("studio-size", size_id=copy.pk)
 
 
 @signed_in

@@ -38,7 +38,7 @@ def answer(request: HttpRequest, visitor: Visitor, sitting: Sitting, request_id:
     asked = sitting.usage_requests.select_related("sitting").filter(pk=request_id).first()
     if asked is None:
         raise Missing(_("There is no such request in this sitting."))
-    said = request.POST.get("answer", "")
+    words = request.POST.get("answer", "")
     if request.POST.get("do") == "grant":
         until = request.POST.get("until", "").strip()
         try:
@@ -46,10 +46,10 @@ def answer(request: HttpRequest, visitor: Visitor, sitting: Sitting, request_id:
         except ValueError:
             raise BadInput(_("“%s” is not a day.") % until) from None
         uses = [use for use in request.POST.getlist("uses") if use]
-        usage.grant(asked, visitor, uses, until=last, note=request.POST.get("note", ""), answer=said)
+        usage.grant(asked, visitor, uses, until=last, note=request.POST.get("note", ""), answer=words)
         messages.success(request, _("Granted; the licence has a new wording."))
     elif request.POST.get("do") == "refuse":
-        usage.refuse(asked, visitor, said)
+        usage.refuse(asked, visitor, words)
         messages.success(request, _("The answer is on record."))
     else:
         raise BadInput(_("A request is granted or refused."))

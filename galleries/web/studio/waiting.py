@@ -69,10 +69,10 @@ def waiting_in(sitting: Sitting) -> list[Waiting]:
 
 def waiting_in_each(sittings: Sequence[Sitting]) -> dict[int, list[Waiting]]:
     """sitting → what waits in it; the queries are the same for any number of sittings."""
-    said: dict[int, list[Waiting]] = {sitting.pk: [] for sitting in sittings}
+    rows: dict[int, list[Waiting]] = {sitting.pk: [] for sitting in sittings}
     for facts in _load([sitting for sitting in sittings if sitting.stage != Stage.ARCHIVED]):
-        said[facts.sitting.pk] = [*_everywhere(facts), *_BY_STAGE[Stage(facts.sitting.stage)](facts)]
-    return said
+        rows[facts.sitting.pk] = [*_everywhere(facts), *_BY_STAGE[Stage(facts.sitting.stage)](facts)]
+    return rows
 
 
 def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
@@ -92,14 +92,16 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     invites: dict[int, list[Invite]] = {}
     for one in Invite.objects.unrevoked().filter(sitting__in=ids).order_by("pk"):
         invites.setdefault(one.sitting_id, []).append(one)
-    got = Exists(Receipt.objects.filter(delivery=OuterRef("pk")))
-    deliveries: QuerySet[Any] = Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(got=got)
+    fetched = Exists(Receipt.objects.filter(delivery=OuterRef("pk")))
+    deliveries: QuerySet[Any] = (
+        Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(fetched=fetched)
+    )
     last = {one.sitting_id: one for one in deliveries.order_by("number")}
     for sitting in sittings:
         pk = sitting.pk
         yield _Facts(
             sitting, making[pk], failed[pk], held[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
-            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), bool(pk in last and last[pk].got),
+            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), bool(pk in last and last[pk].fetched),
         )  # fmt: skip
 
 

@@ -61,14 +61,14 @@ def _word(kind: str) -> str:
 
 
 def _failed(sitting: Sitting) -> list[dict[str, Any]]:
-    found = list(sitting.jobs.filter(state=Job.State.FAILED).order_by("-pk")[:MOST])
-    names = _names(found)
-    return [{"job": job, "what": _word(job.kind), "which": names.get((job.kind, job.thing), "")} for job in found]
+    jobs = list(sitting.jobs.filter(state=Job.State.FAILED).order_by("-pk")[:MOST])
+    names = _names(jobs)
+    return [{"job": job, "what": _word(job.kind), "which": names.get((job.kind, job.thing), "")} for job in jobs]
 
 
-def _names(found: list[Job]) -> dict[tuple[str, int], str]:
+def _names(jobs: list[Job]) -> dict[tuple[str, int], str]:
     """(kind, thing) → what a person calls it; one query for each kind."""
-    of = {kind: [job.thing for job in found if job.kind == kind] for kind in {job.kind for job in found}}
+    of = {kind: [job.thing for job in jobs if job.kind == kind] for kind in {job.kind for job in jobs}}
     frames = Frame.objects.in_bulk(of.get("proof", []))
     versions = Version.objects.select_related("final__frame").in_bulk(of.get("version", []))
     deliveries = Delivery.objects.in_bulk(of.get("delivery", []))
