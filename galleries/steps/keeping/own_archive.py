@@ -44,7 +44,7 @@ class Content:
 
 
 @dataclass(frozen=True)
-class Made:
+class Archive:
     packed: packing.Packed
     name: str
     holds: dict[str, Any]
@@ -137,7 +137,7 @@ def _heading(table: own_rows.Table, name: str) -> str:
     return str(getattr(table.model._meta.get_field(name), "verbose_name", name)).replace("_", " ")
 
 
-def write(copy: m.OwnCopy) -> Made:
+def write(copy: m.OwnCopy) -> Archive:
     """Make the archive and store it. Raises as `content`."""
     contents = content(copy)
     top = f"{naming.person(copy.sitting)}_about-me-{copy.pk}"
@@ -157,7 +157,7 @@ def write(copy: m.OwnCopy) -> Made:
             target.write(listed)
 
     packed = packing.pack(copy.sitting.uid, KIND, fill)
-    return Made(packed, f"{top}.zip", contents.counts())
+    return Archive(packed, f"{top}.zip", contents.counts())
 
 
 def remove_files(sitting: m.Sitting) -> int:

@@ -28,7 +28,7 @@ CLOSEST = 40
 
 
 @dataclass(frozen=True)
-class Found:
+class Tracing:
     """What a copy told: the frame it is of, the invites whose tracers it carries, and a sentence."""
 
     frame: Frame | None
@@ -73,7 +73,7 @@ def _prepared(proof: Proof, key: _Key) -> bytes:
     return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), key.bytes))
 
 
-def find(path: Path, sitting: Sitting | None = None) -> Found:
+def find(path: Path, sitting: Sitting | None = None) -> Tracing:
     """Find the frame of a screenshot or re-saved copy, and the invite whose tracer it carries.
 
     Raises:
@@ -95,8 +95,8 @@ def find(path: Path, sitting: Sitting | None = None) -> Found:
         raise BadInput(error.told.named(path.name)) from error
     if copies_of is not None:
         words = _("A copy of frame %s, but no tracer is left in it: not found.") % copies_of.frame.label
-        return Found(copies_of.frame, (), 0.0, words)
-    return Found(None, (), 0.0, _("Not found: none of the proofs compared is like this picture."))
+        return Tracing(copies_of.frame, (), 0.0, words)
+    return Tracing(None, (), 0.0, _("Not found: none of the proofs compared is like this picture."))
 
 
 def _candidates(path: Path, sitting: Sitting | None) -> list[Proof]:
@@ -111,17 +111,17 @@ def _candidates(path: Path, sitting: Sitting | None) -> list[Proof]:
     return [proof for frame in chosen if (proof := frame.proofs.order_by("-pk").first()) is not None]
 
 
-def _told(proof: Proof, told: tracer.TraceResult) -> Found:
+def _told(proof: Proof, told: tracer.TraceResult) -> Tracing:
     numbers = [match.payload for match in told.matches]
     invites = {invite.pk: invite for invite in proof.frame.sitting.invites.filter(pk__in=numbers)}
     named = tuple(invites[number] for number in numbers if number in invites)
     if not named:
         words = _("A copy of frame %s with a tracer of no invite that is known here.") % proof.frame.label
-        return Found(proof.frame, (), told.confidence, words)
+        return Tracing(proof.frame, (), told.confidence, words)
     people = ", ".join(f"{invite.name} ({invite.get_role_display()})" for invite in named)
     words = _("A copy of frame %(frame)s, served to %(people)s. %(odds)s") % {
         "frame": proof.frame.label,
         "people": people,
         "odds": sentence(told.told),
     }
-    return Found(proof.frame, named, told.confidence, words)
+    return Tracing(proof.frame, named, told.confidence, words)
