@@ -280,20 +280,20 @@ def _end_leftovers(home: Path, parent: int | None = None) -> None:
 
     They are known by the mark in their environment. With `parent`, only those of its session."""
     mark = f"{MARK}={home}".encode()
-    found: list[int] = []
+    leftovers: list[int] = []
     for entry in Path("/proc").glob("[0-9]*"):
         pid = int(entry.name)
         try:
             ours = mark in (entry / "environ").read_bytes().split(b"\0")
             if ours and pid != os.getpid() and (parent is None or os.getsid(pid) == parent):
-                found.append(pid)
+                leftovers.append(pid)
         except OSError:
             continue
-    for pid in found:
+    for pid in leftovers:
         with contextlib.suppress(ProcessLookupError):
             os.kill(pid, signal.SIGKILL)
     until = time.monotonic() + 5
-    while time.monotonic() < until and any(_runs(pid) for pid in found):
+    while time.monotonic() < until and any(_runs(pid) for pid in leftovers):
         time.sleep(0.05)
 
 

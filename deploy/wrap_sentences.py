@@ -28,10 +28,10 @@ def wrapped(text: str, indent: int) -> list[str]:
 
 def narrower(line: str) -> str:
     """The line with its longest sentence wrapped, or the line itself where nothing can be done."""
-    found = [one for one in SENTENCE.finditer(line) if len(one[0]) > WORTH_IT]
-    if len(line) <= WIDTH or not found:
+    sentences = [one for one in SENTENCE.finditer(line) if len(one[0]) > WORTH_IT]
+    if len(line) <= WIDTH or not sentences:
         return line
-    sentence = max(found, key=lambda one: len(one[0]))
+    sentence = max(sentences, key=lambda one: len(one[0]))
     options = (sentence["options"] or "").replace(" trimmed", "")
     parts = [sentence["plain"]] if sentence["quote"] else sentence["block"].split("{% plural %}")
     trimmed = " trimmed" in (sentence["options"] or "")

@@ -57,22 +57,24 @@ class Device:
     def _data(self, flags: int, more: bytes = b"") -> bytes:
         return hashlib.sha256(self.rp_id.encode()).digest() + struct.pack(">BI", flags, self.count) + more
 
-    def made(self, question: dict[str, Any], algorithm: int = -7) -> dict[str, Any]:
+    def enrolled(self, question: dict[str, Any], algorithm: int = -7) -> dict[str, Any]:
         """The answer to a question for a new key (COSE key: EC2, ES256 on P-256; attestation 'none')."""
         numbers = self.key.public_key().public_numbers()
         x, y = (number.to_bytes(32, "big") for number in (numbers.x, numbers.y))
         public = _cbor({1: 2, 3: algorithm, -1: 1, -2: x, -3: y})
         held = bytes(16) + struct.pack(">H", len(self.id)) + self.id + public
         told = {"fmt": "none", "attStmt": {}, "authData": self._data(PRESENT | HOLDS_KEY, held)}
-        said = self._client_data("create", question["publicKey"]["challenge"])
-        return self._answer({"clientDataJSON": b64(said), "attestationObject": b64(_cbor(told))})
+        client_data = self._client_data("create", question["publicKey"]["challenge"])
+        return self._answer({"clientDataJSON": b64(client_data), "attestationObject": b64(_cbor(told))})
 
     def signed(self, question: dict[str, Any], kind: str = "get", flags: int = PRESENT) -> dict[str, Any]:
         """The answer to a question for a signature; the count of signatures goes up."""
         self.count += 1
-        said, data = self._client_data(kind, question["publicKey"]["challenge"]), self._data(flags)
-        signature = self.key.sign(data + hashlib.sha256(said).digest(), ec.ECDSA(SHA256()))
-        return self._answer({"clientDataJSON": b64(said), "authenticatorData": b64(data), "signature": b64(signature)})
+        client_data, data = self._client_data(kind, question["publicKey"]["challenge"]), self._data(flags)
+        signature = self.key.sign(data + hashlib.sha256(client_data).digest(), ec.ECDSA(SHA256()))
+        return self._answer(
+            {"clientDataJSON": b64(client_data), "authenticatorData": b64(data), "signature": b64(signature)}
+        )
 
     def _answer(self, response: dict[str, str]) -> dict[str, Any]:
         name = b64(self.id)

@@ -133,7 +133,7 @@ def png(width: int, height: int, *, bits: int = 8, kind: int = 2, interlaced: bo
 
 
 def _adam7(width: int, height: int, pixel: int) -> list[bytes]:
-    found = []
+    rows = []
     for x, y, dx, dy in (
         (0, 0, 8, 8),
         (4, 0, 8, 8),
@@ -144,8 +144,8 @@ def _adam7(width: int, height: int, pixel: int) -> list[bytes]:
         (0, 1, 1, 2),
     ):
         across, down = -(-(width - x) // dx), -(-(height - y) // dy)
-        found += [bytes(1 + across * pixel)] * max(0, down)
-    return found
+        rows += [bytes(1 + across * pixel)] * max(0, down)
+    return rows
 
 
 def chunk(name: bytes, body: bytes) -> bytes:
@@ -446,9 +446,9 @@ def _in_this_process() -> list[Bomb]:
         from galleries.steps.keeping import archive_file, archive_shape
 
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            found = archive_file.read_head(archive)
-            archive_shape.check(found, {model.__name__: model for model, _path in archive_file.TABLES})
-            return archive_shape.entries(archive, found)
+            description = archive_file.read_head(archive)
+            archive_shape.check(description, {model.__name__: model for model, _path in archive_file.TABLES})
+            return archive_shape.entries(archive, description)
 
     return [
         Bomb("archive", "description nested 100,000 deep", lambda: described([deep_json()]), head),

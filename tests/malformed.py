@@ -27,9 +27,9 @@ def sound(kind: str) -> bytes:
 
 def segment(marker: int, body: bytes, length: int | None = None) -> bytes:
     """A JPEG with one more segment after its start; `length` is what it says of itself."""
-    said = len(body) + 2 if length is None else length
+    claim = len(body) + 2 if length is None else length
     data = sound("JPEG")
-    return data[:2] + struct.pack(">BBH", 0xFF, marker, said) + body + data[2:]
+    return data[:2] + struct.pack(">BBH", 0xFF, marker, claim) + body + data[2:]
 
 
 def entry(tag: int, kind: int, count: int, value: int | bytes) -> bytes:
@@ -38,8 +38,8 @@ def entry(tag: int, kind: int, count: int, value: int | bytes) -> bytes:
 
 
 def directory(*entries: bytes, count: int | None = None, following: int = 0) -> bytes:
-    said = len(entries) if count is None else count
-    return struct.pack("<H", said) + b"".join(entries) + struct.pack("<I", following)
+    claim = len(entries) if count is None else count
+    return struct.pack("<H", claim) + b"".join(entries) + struct.pack("<I", following)
 
 
 def exif(body: bytes, first: int = 8, order: bytes = b"II*\0") -> bytes:
@@ -49,8 +49,8 @@ def exif(body: bytes, first: int = 8, order: bytes = b"II*\0") -> bytes:
 
 def resources(body: bytes, number: int = 0x0404, length: int | None = None) -> bytes:
     """A JPEG with one image resource, by default the one that holds IIM datasets."""
-    said = len(body) if length is None else length
-    block = b"8BIM" + struct.pack(">H", number) + b"\0\0" + struct.pack(">I", said) + body + bytes(len(body) % 2)
+    claim = len(body) if length is None else length
+    block = b"8BIM" + struct.pack(">H", number) + b"\0\0" + struct.pack(">I", claim) + body + bytes(len(body) % 2)
     return segment(0xED, b"Photoshop 3.0\0" + block)
 
 
@@ -64,9 +64,9 @@ def xmp(packet: bytes) -> bytes:
 
 def profile(*tags: tuple[bytes, int, int], count: int | None = None, size: int | None = None) -> bytes:
     """An RGB profile's head and table of tags; what the tags point at is zeros."""
-    said = len(tags) if count is None else count
+    claim = len(tags) if count is None else count
     head = struct.pack(">I4sI4s4s4s", 0, b"lcms", 0x02400000, b"mntr", b"RGB ", b"XYZ ").ljust(36, b"\0") + b"acsp"
-    body = head.ljust(128, b"\0") + struct.pack(">I", said) + b"".join(struct.pack(">4sII", *tag) for tag in tags)
+    body = head.ljust(128, b"\0") + struct.pack(">I", claim) + b"".join(struct.pack(">4sII", *tag) for tag in tags)
     body += bytes(200)
     return struct.pack(">I", len(body) if size is None else size) + body[4:]
 
@@ -283,4 +283,4 @@ def files() -> dict[str, bytes]:
         "EXIF": _exifs(), "XMP": _packets(), "IIM": _iims(), "ICC": _profiles(), "PNG": _pngs(), "TIFF": _tiffs(),
         "HEIF": _heifs(), "JPEG": _others(),
     }  # fmt: skip
-    return {f"{kind}, {what}": data for kind, made in kinds.items() for what, data in made.items()}
+    return {f"{kind}, {what}": data for kind, by_fault in kinds.items() for what, data in by_fault.items()}

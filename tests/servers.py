@@ -125,16 +125,16 @@ def queue_server(home: Path) -> Iterator[Server]:
 @contextmanager
 def postgresql_server() -> Iterator[Server]:
     """A PostgreSQL of its own with one role and one database; its address is a PORTAL_DATABASE."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/postgres"))
-    if not found:
+    programs = sorted(Path("/usr/lib/postgresql").glob("*/bin/postgres"))
+    if not programs:
         raise AssertionError("PostgreSQL's server is missing: deploy/packages test")
-    tools, port, user = found[-1].parent, free_port(), servant()
+    tools, port, user = programs[-1].parent, free_port(), servant()
     folder = Path(tempfile.mkdtemp(prefix="portal-pg-"))  # pytest's folders are closed to the server's user
     if user:
         shutil.chown(folder, user)
     init = [str(tools / "initdb"), "-D", str(folder / "data"), "-U", "tester", "-A", "trust", "-E", "UTF8", "--no-sync"]
     subprocess.run(init, user=user, cwd="/", check=True, capture_output=True)
-    command = [str(found[-1]), "-D", str(folder / "data"), "-p", str(port), "-k", str(folder)]
+    command = [str(programs[-1]), "-D", str(folder / "data"), "-p", str(port), "-k", str(folder)]
     # Not waiting for the disk risks nothing here: a killed server loses nothing by it, only a power cut would.
     command += ["-c", "listen_addresses=127.0.0.1", "-c", "fsync=off", "-c", "full_page_writes=off"]
 

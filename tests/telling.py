@@ -13,7 +13,7 @@ from galleries.told import Told
 from galleries.words.told import sentence
 
 
-def said(of: Told | ImagingError) -> str:
+def sentence_of(of: Told | ImagingError) -> str:
     return sentence(of.told if isinstance(of, ImagingError) else of)
 
 
@@ -22,4 +22,4 @@ def refused(kind: type[ImagingError], words: str) -> Iterator[pytest.ExceptionIn
     """As `pytest.raises` with `match`, on the sentence that people read."""
     with pytest.raises(kind) as caught:
         yield caught
-    assert re.search(words, said(caught.value)), said(caught.value)
+    assert re.search(words, sentence_of(caught.value)), sentence_of(caught.value)

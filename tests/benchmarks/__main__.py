@@ -11,8 +11,8 @@ HELPERS = ("frames", "mutant_rooms", "timing")
 
 
 def names() -> list[str]:
-    found = (module.name for module in pkgutil.iter_modules([str(Path(__file__).parent)]))
-    return sorted(name for name in found if not name.startswith("_") and name not in HELPERS)
+    modules = (module.name for module in pkgutil.iter_modules([str(Path(__file__).parent)]))
+    return sorted(name for name in modules if not name.startswith("_") and name not in HELPERS)
 
 
 def main(argv: list[str]) -> int:

@@ -42,7 +42,7 @@ CAPS = (150_000, 200_000, 300_000, 500_000, 1_000_000)
 
 
 def orders(width: int, height: int) -> list[CutOrder]:
-    found = []
+    cuts = []
     for index, size in enumerate(SIZES):
         whole = geometry.fit_largest(geometry.Ratio(size.width, size.height), (width, height))
         share = 1 - 0.03 * index
@@ -50,8 +50,8 @@ def orders(width: int, height: int) -> list[CutOrder]:
             geometry.Ratio(size.width, size.height),
             geometry.Rect(whole.x, whole.y, int(whole.width * share), int(whole.height * share)),
         )
-        found.append(CutOrder(size, rect))
-    return found
+        cuts.append(CutOrder(size, rect))
+    return cuts
 
 
 def by_libvips(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
@@ -60,18 +60,18 @@ def by_libvips(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
     kernel = pyvips.Image.new_from_array(
         [[-p, -2 * p, -p], [-2 * p, 1600 + 12 * p, -2 * p], [-p, -2 * p, -p]], scale=1600
     )
-    made = []
+    files = []
     for order in wanted:
         crop, size = order.crop, order.size
         part = full.crop(crop.x, crop.y, crop.width, crop.height)
         part = part.resize(size.width / crop.width, vscale=size.height / crop.height, kernel="lanczos3")
         part = part.conv(kernel, precision="integer")
-        made.append(part.jpegsave_buffer(Q=QUALITY, subsample_mode="off"))
-    return made
+        files.append(part.jpegsave_buffer(Q=QUALITY, subsample_mode="off"))
+    return files
 
 
 def naively(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
-    made = []
+    files = []
     srgb = ImageCms.createProfile("sRGB")
     for order in wanted:
         picture = Image.open(io.BytesIO(data))
@@ -83,8 +83,8 @@ def naively(data: bytes, wanted: list[CutOrder]) -> list[bytes]:
         part = part.resize((order.size.width, order.size.height), Image.Resampling.LANCZOS)
         out = io.BytesIO()
         part.filter(ImageFilter.UnsharpMask(1, 45, 0)).save(out, "JPEG", quality=QUALITY, subsampling=0)
-        made.append(out.getvalue())
-    return made
+        files.append(out.getvalue())
+    return files
 
 
 def recipes_turn(picture: Image.Image) -> Image.Image:

@@ -136,11 +136,11 @@ VARIANTS: tuple[tuple[str, Variant, float | None], ...] = (
 )
 
 
-def errors(change: Variant, found: list[tuple[str, Pixels, Marks]]) -> tuple[list[float], int, float]:
+def errors(change: Variant, marked: list[tuple[str, Pixels, Marks]]) -> tuple[list[float], int, float]:
     """Errors in per cent of every eye found, portraits without a face, CPU milliseconds a frame."""
     values: list[float] = []
     missed, spent = 0, 0.0
-    for _name, rgb, marks in found:
+    for _name, rgb, marks in marked:
         picture, truth = change(rgb, marks)
         start = time.process_time()
         face = find_faces(picture).face
@@ -151,7 +151,7 @@ def errors(change: Variant, found: list[tuple[str, Pixels, Marks]]) -> tuple[lis
         span = float(np.hypot(*(truth[1] - truth[0])))
         for eye, mark in zip((face.right_eye, face.left_eye), truth, strict=True):
             values.append(100 * float(np.hypot(*(np.array(eye) - mark))) / span)
-    return values, missed, 1000 * spent / len(found)
+    return values, missed, 1000 * spent / len(marked)
 
 
 def main(argv: list[str]) -> int:
@@ -162,14 +162,14 @@ def main(argv: list[str]) -> int:
         print(f"There are no hand-marked portraits at {folder}; nothing was measured.")
         return 1
     cv2.setNumThreads(1)
-    found = list(portraits(folder))
+    marked = list(portraits(folder))
     reached = True
     print(f"{'version':20} {'found':>9} {'mean %':>7} {'worst %':>8} {'to reach':>9} {'CPU ms':>7}")
     for name, change, bound in VARIANTS:
-        values, missed, spent = errors(change, found)
+        values, missed, spent = errors(change, marked)
         mean, worst = (float(np.mean(values)), max(values)) if values else (float("nan"), float("nan"))
         reached &= bound is None or (missed == 0 and mean <= bound)
         goal = f"<= {bound}" if bound else "-"
-        print(f"{name:20} {len(found) - missed:3} of {len(found):2} {mean:7.2f} {worst:8.2f} {goal:>9} {spent:7.1f}")
+        print(f"{name:20} {len(marked) - missed:3} of {len(marked):2} {mean:7.2f} {worst:8.2f} {goal:>9} {spent:7.1f}")
     print("All goals reached." if reached else "Some goals were missed.")
     return 0 if reached else 1

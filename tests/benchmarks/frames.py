@@ -103,7 +103,7 @@ def as_camera_file(rgb: np.ndarray, kind: Kind, quality: int = 95) -> bytes:
 def camera_files(count: int = len(KINDS)) -> list[tuple[Kind, Path]]:
     """The frames on disk, made when missing."""
     FOLDER.mkdir(exist_ok=True)
-    found = []
+    files = []
     for kind in KINDS[:count]:
         path = FOLDER / f"{kind.name.replace(' ', '-')}.jpg"
         if not path.exists():
@@ -112,5 +112,5 @@ def camera_files(count: int = len(KINDS)) -> list[tuple[Kind, Path]]:
             draft = path.with_suffix(".part")
             draft.write_bytes(as_camera_file(paint(kind.number, *size), kind))
             draft.rename(path)
-        found.append((kind, path))
-    return found
+        files.append((kind, path))
+    return files

@@ -16,38 +16,38 @@ from galleries.sorting.looks import LookProposal, propose_looks
 from tests.sorting.sittings import KINDS, Sitting, of_kind, sitting
 
 
-def adjusted_rand(truth: list[int], found: list[int]) -> float:
+def adjusted_rand(truth: list[int], proposed: list[int]) -> float:
     """1 for the same grouping, about 0 for chance."""
-    pairs = Counter(zip(truth, found, strict=True))
+    pairs = Counter(zip(truth, proposed, strict=True))
     both = sum(comb(n, 2) for n in pairs.values())
     rows = sum(comb(n, 2) for n in Counter(truth).values())
-    columns = sum(comb(n, 2) for n in Counter(found).values())
+    columns = sum(comb(n, 2) for n in Counter(proposed).values())
     expected = rows * columns / comb(len(truth), 2)
     most = (rows + columns) / 2
     return 1.0 if most == expected else (both - expected) / (most - expected)
 
 
-def labels(made: Sitting, proposal: LookProposal) -> tuple[list[int], list[int]]:
+def labels(day: Sitting, proposal: LookProposal) -> tuple[list[int], list[int]]:
     """True and proposed look of every frame, in true order."""
-    found = {frame: number for number, look in enumerate(proposal.looks) for frame in look.frames}
-    return [made.look_of[f.id] for f in made.frames], [found[f.id] for f in made.frames]
+    proposed = {frame: number for number, look in enumerate(proposal.looks) for frame in look.frames}
+    return [day.look_of[f.id] for f in day.frames], [proposed[f.id] for f in day.frames]
 
 
-def boundary_f1(truth: list[int], found: list[int]) -> float:
+def boundary_f1(truth: list[int], proposed: list[int]) -> float:
     """F1 of the places where the look changes along the true order."""
     one = {i for i in range(1, len(truth)) if truth[i] != truth[i - 1]}
-    two = {i for i in range(1, len(found)) if found[i] != found[i - 1]}
+    two = {i for i in range(1, len(proposed)) if proposed[i] != proposed[i - 1]}
     return 2 * len(one & two) / (len(one) + len(two)) if one or two else 1.0
 
 
-def judged(made: Sitting) -> tuple[float, float, float]:
+def judged(day: Sitting) -> tuple[float, float, float]:
     """Boundary F1, adjusted Rand index (a look that comes back counts as that look), CPU ms per 100 frames."""
     start = time.process_time()
-    proposal = propose_looks(made.frames)
-    spent = 1000 * (time.process_time() - start) * 100 / len(made.frames)
-    truth, found = labels(made, proposal)
+    proposal = propose_looks(day.frames)
+    spent = 1000 * (time.process_time() - start) * 100 / len(day.frames)
+    truth, proposed = labels(day, proposal)
     same = [number if look.like is None else look.like for number, look in enumerate(proposal.looks)]
-    return boundary_f1(truth, found), adjusted_rand(truth, [same[number] for number in found]), spent
+    return boundary_f1(truth, proposed), adjusted_rand(truth, [same[number] for number in proposed]), spent
 
 
 def main(argv: list[str]) -> int:
@@ -66,7 +66,7 @@ def main(argv: list[str]) -> int:
     print(f"{'kind':<18} mean F1  least  mean ARI  ms/100 frames")
     rows = {}
     for kind, sittings in kinds.items():
-        columns = list(zip(*(judged(made) for made in sittings), strict=True))
+        columns = list(zip(*(judged(day) for day in sittings), strict=True))
         rows[kind] = fmean(columns[0])
         print(f"{kind:<18} {rows[kind]:7.3f} {min(columns[0]):6.2f} {fmean(columns[1]):9.3f} {fmean(columns[2]):9.1f}")
     mean, least = fmean(rows.values()), min(rows.values())

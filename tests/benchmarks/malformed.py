@@ -46,8 +46,8 @@ def main(argv: Sequence[str] = ()) -> int:
     with queue_server(HOME):
         for folder in map(Path, argv):
             paths = sorted(path for path in folder.rglob("*") if path.is_file())
-            found = {path: through(cast, path) for path in paths}
-            status |= _tell(folder, found)
+            by_path = {path: through(cast, path) for path in paths}
+            status |= _tell(folder, by_path)
     return status
 
 
@@ -80,18 +80,18 @@ def through(cast: object, path: Path) -> Took:
             ingested = "!neither a frame nor in the list of what was refused"
     except (DomainError, OSError) as error:
         ingested = f"!{type(error).__name__}: {error}"
-    made = code(lambda: proof.render(frame.pk)) if frame else ""
-    return Took(ingested, made, code(lambda: door.read_rights(path)), time.monotonic() - started)
+    proof_error = code(lambda: proof.render(frame.pk)) if frame else ""
+    return Took(ingested, proof_error, code(lambda: door.read_rights(path)), time.monotonic() - started)
 
 
-def _tell(folder: Path, found: dict[Path, Took]) -> int:
-    slowest = max(found, key=lambda path: found[path].seconds)
-    print(f"{folder}: {len(found)} files, {sum(took.seconds for took in found.values()):.0f} s in all; ", end="")
-    print(f"the slowest, {slowest.name}, took {found[slowest].seconds:.1f} s")
+def _tell(folder: Path, by_path: dict[Path, Took]) -> int:
+    slowest = max(by_path, key=lambda path: by_path[path].seconds)
+    print(f"{folder}: {len(by_path)} files, {sum(took.seconds for took in by_path.values()):.0f} s in all; ", end="")
+    print(f"the slowest, {slowest.name}, took {by_path[slowest].seconds:.1f} s")
     for what in ("ingested", "proof", "rights"):
-        counts = Counter(getattr(took, what) or "good" for took in found.values())
+        counts = Counter(getattr(took, what) or "good" for took in by_path.values())
         print(f"  {what:9}", ", ".join(f"{name} {count}" for name, count in counts.most_common()))
-    troubled = {path: took for path, took in found.items() if took.troubles}
+    troubled = {path: took for path, took in by_path.items() if took.troubles}
     for path, took in troubled.items():
         print(f"  trouble: {path.relative_to(folder)}: {'; '.join(took.troubles)}")
     return int(bool(troubled))

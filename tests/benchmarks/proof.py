@@ -90,11 +90,11 @@ class _Libvips:
             data, LARGE, height=LARGE, size="down", fail_on="truncated", **convert
         ).copy_memory()
         small = large.thumbnail_image(SMALL, height=SMALL)
-        made = []
+        files = []
         for image, quality in ((large, recipes.PROOF_QUALITY), (small, recipes.SMALL_QUALITY)):
             stamped = image.composite2(self.overlay(image.width, image.height), "over").flatten()
-            made.append(stamped.cast("uchar").jpegsave_buffer(Q=quality, subsample_mode="on"))
-        return made[0], made[1]
+            files.append(stamped.cast("uchar").jpegsave_buffer(Q=quality, subsample_mode="on"))
+        return files[0], files[1]
 
 
 def _time(path: Path, vips: _Libvips, rounds: int) -> dict[str, list[float]]:

@@ -101,7 +101,7 @@ def show(address: str, path: str, cookie: str, frames: int, runs: int) -> None:
             received = {"bytes": 0.0}
             wire.on(
                 "Network.loadingFinished",
-                lambda said, r=received: r.update(bytes=r["bytes"] + said["encodedDataLength"]),
+                lambda event, r=received: r.update(bytes=r["bytes"] + event["encodedDataLength"]),
             )
             page.add_init_script(OBSERVE)
             page.goto(address + path, wait_until="load", timeout=120_000)

@@ -223,8 +223,8 @@ def measure(report: Report, number: int, base: bytes, other: bytes, keys: int, f
     report.places = known.code.places
     for name, attack in (REQUIRED | (FURTHER if further else {})).items():
         leaked = attack(picture)
-        found = report.timed("find", lambda leaked=leaked: tracer.find(leaked, prepared, key))
-        report.single.add(name, found, {given[0]})
+        trace = report.timed("find", lambda leaked=leaked: tracer.find(leaked, prepared, key))
+        report.single.add(name, trace, {given[0]})
         if name.startswith(HARDEST):
             report.single.add(f"{name}, invites known", tracer.find(leaked, prepared, key, given), {given[0]})
     for size in (2, 3, 4):
@@ -247,8 +247,8 @@ def main(argv: list[str]) -> int:
     options = parser.parse_args(argv)
     cv2.setNumThreads(1)
     timing.one_core()
-    report, made = Report(), list(proofs(options.count))
-    for number, base in enumerate(made):
-        measure(report, number, base, made[number - 1], options.keys, number < options.further)
+    report, originals = Report(), list(proofs(options.count))
+    for number, base in enumerate(originals):
+        measure(report, number, base, originals[number - 1], options.keys, number < options.further)
     report.show()
     return 0

@@ -53,7 +53,7 @@ class Device:
     def tab(self) -> Page:
         page = self.context.new_page()
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
-        page.on("console", lambda said: self._heard(said.type, said.text))
+        page.on("console", lambda message: self._heard(message.type, message.text))
         page.set_default_timeout(30_000)  # against hanging; the machine may be busy
         return page
 

@@ -29,8 +29,8 @@ def visiting(come: Any, cast: Cast, *, trouble: str = "", **options: Any) -> Ite
     device.page.set_default_timeout(30_000)
     yield device.page
     if trouble:
-        assert any(trouble in said for said in device.troubles)
-        device.troubles[:] = [said for said in device.troubles if trouble not in said]
+        assert any(trouble in line for line in device.troubles)
+        device.troubles[:] = [line for line in device.troubles if trouble not in line]
 
 
 def jpeg(shade: int, size: tuple[int, int] = (320, 480)) -> bytes:

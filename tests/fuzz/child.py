@@ -74,13 +74,13 @@ def feed(target: Target, data: bytes, counter: Counter, findings: Path) -> None:
 
 
 def main(argv: list[str]) -> None:
-    name, found, counted, options = argv[1], Path(argv[2]), Path(argv[3]), argv[4:]
+    name, folder, counted, options = argv[1], Path(argv[2]), Path(argv[3]), argv[4:]
     with atheris.instrument_imports(include=["galleries", "portal"], enable_loader_override=False):
         import tests.conftest  # noqa: F401 - a site of its own, as the tests have
         from tests.fuzz.targets import TARGETS
 
         target = TARGETS[name]()
-    inputs, counter = found / "inputs", Counter(counted)
+    inputs, counter = folder / "inputs", Counter(counted)
     for seed in target.seeds().values():
         (inputs / hashlib.sha256(seed).hexdigest()[:16]).write_bytes(seed)
     head = 1 if name == "json" else 0
@@ -90,7 +90,7 @@ def main(argv: list[str]) -> None:
 
     more = {"custom_mutator": mutate} if target.is_json else {}
     command = [argv[0], str(inputs), f"-max_len={target.longest}", *options]
-    atheris.Setup(command, lambda data: feed(target, data, counter, found / "findings"), **more)
+    atheris.Setup(command, lambda data: feed(target, data, counter, folder / "findings"), **more)
     atheris.Fuzz()
 
 

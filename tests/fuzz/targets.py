@@ -77,8 +77,8 @@ class Metadata(Target):
         )
         plain = {kind: core_pictures.saved(small, kind) for kind in ("JPEG", "PNG", "TIFF")}
         exif = core_pictures.saved(small, exif=core_pictures.exif(subsec="5", number=3, space=1, interop="R03"))
-        said = {f"said-{kind}": rights.write_rights(data, record) for kind, data in plain.items()}
-        return {**plain, **said, "exif": exif}
+        licensed = {f"said-{kind}": rights.write_rights(data, record) for kind, data in plain.items()}
+        return {**plain, **licensed, "exif": exif}
 
     def take(self, data: bytes) -> None:
         for ask in (lambda: self.probe(data, self.limits), lambda: self.read_rights(data)):

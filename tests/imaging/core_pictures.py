@@ -134,32 +134,32 @@ def _truncated(sound: dict[str, bytes]) -> list[tuple[str, bytes]]:
 
 def _flipped(sound: dict[str, bytes]) -> list[tuple[str, bytes]]:
     """One bit in the checked parts of PNG, and whole tables of JPEG overwritten."""
-    found = []
+    broken = []
     data = sound["png"]
     rng = np.random.default_rng(7)
     start = data.index(b"IDAT")
     for at in rng.integers(start + 4, len(data) - 16, 24):
         out = bytearray(data)
         out[at] ^= 1 << int(rng.integers(0, 8))
-        found.append((f"png with a bit flipped at {at}", bytes(out)))
+        broken.append((f"png with a bit flipped at {at}", bytes(out)))
     for name in ("jpeg", "jpeg-progressive", "jpeg-grey", "jpeg-cmyk"):
         for marker, what in ((b"\xff\xc4", "Huffman"), (b"\xff\xda", "scan")):
             out = bytearray(sound[name])
             at = out.index(marker) + 4
             out[at : at + 12] = b"\xee" * 12
-            found.append((f"{name} with its {what} table overwritten", bytes(out)))
-    return found
+            broken.append((f"{name} with its {what} table overwritten", bytes(out)))
+    return broken
 
 
 def _lying(sound: dict[str, bytes]) -> list[tuple[str, bytes]]:
-    found = []
+    lies = []
     for name in ("jpeg", "jpeg-progressive", "jpeg-grey", "jpeg-cmyk"):
         for width, height in ((160, 4000), (4000, 120), (0, 120), (65500, 65500), (65535, 2000)):
-            found.append((f"{name} claiming {width} × {height}", _jpeg_sized(sound[name], width, height)))
+            lies.append((f"{name} claiming {width} × {height}", _jpeg_sized(sound[name], width, height)))
     for name in ("tiff", "tiff-16"):
         for tag, value in ((256, 200_000), (257, 200_000), (256, 0), (257, 9_000), (273, 40_000_000)):
-            found.append((f"{name} with tag {tag} = {value}", _tiff_tag(sound[name], tag, value)))
-    return found
+            lies.append((f"{name} with tag {tag} = {value}", _tiff_tag(sound[name], tag, value)))
+    return lies
 
 
 def _bombs() -> list[tuple[str, bytes]]:
@@ -191,13 +191,13 @@ def _foreign(sound: dict[str, bytes]) -> list[tuple[str, bytes]]:
 
 def _padded(sound: dict[str, bytes]) -> list[tuple[str, bytes]]:
     """The end overwritten with zeros, as an interrupted copy leaves it."""
-    found = []
+    padded = []
     for name in ("jpeg", "jpeg-grey", "jpeg-cmyk", "png", "png-alpha", "tiff-lzw", "tiff-16"):
         data = sound[name]
         for share in (0.5, 0.6, 0.7, 0.8):
             at = int(len(data) * share)
-            found.append((f"{name} with a hole from {share:.0%}", data[:at] + bytes(len(data) - at)))
-    return found
+            padded.append((f"{name} with a hole from {share:.0%}", data[:at] + bytes(len(data) - at)))
+    return padded
 
 
 def broken_files() -> list[tuple[str, bytes]]:

@@ -67,7 +67,7 @@ RECIPES: dict[str, Callable[[], list[bytes]]] = {
     "preview": lambda: preview.cut_small(FRAME, ORDERS, 200, name="Ansa Veld"),
     "pairs": lambda: [pair()],
     "marked": lambda: [tracer.embed(pair(), KEY, 7)],
-    "final": lambda: [made.data for made in recipes.make_finals(FRAME, ORDERS, finish=border_and_name("Ansa Veld"))],
+    "final": lambda: [file.data for file in recipes.make_finals(FRAME, ORDERS, finish=border_and_name("Ansa Veld"))],
 }
 
 PLAIN = {"OPENCV_CPU_DISABLE": "AVX512_SKX,AVX2"}  # in the environment before OpenCV is loaded

@@ -28,7 +28,7 @@ from galleries.imaging.opening.picture import Limits
 from galleries.imaging.rights import RightsRecord, check
 from tests.imaging.core_pictures import exif, painted, saved
 from tests.size_data import BY_SLUG
-from tests.telling import refused, said
+from tests.telling import refused, sentence_of
 
 TEXT = StampText("Studio Nordlicht", "for Mara Lindqvist")
 SMALL = SizeSpec("small", "Small", "casting", 80, 100, ppi=72, quality=90)
@@ -192,7 +192,7 @@ def test_sixteen_bits_survive_to_a_sixteen_bit_tiff() -> None:
 def test_enlarging_is_said_with_figures(portrait: bytes) -> None:
     (final,) = recipes.make_finals(portrait, [CutOrder(PRINT, Rect(100, 20, 80, 100))])
     assert (final.width, final.height) == (120, 150)
-    assert tuple(map(said, final.warnings)) == (
+    assert tuple(map(sentence_of, final.warnings)) == (
         "Enlarged 1.50 times: the crop has 80 × 100 pixels for 120 × 150, so the effective resolution is 200 of"
         " 300 ppi.",
         "200 ppi is under the 240 ppi that “print” asks for.",

@@ -36,10 +36,10 @@ def read_by_nobody(folder: Path) -> list[str]:
 
 def open_to_others(folder: Path, *, but: str = "static") -> list[str]:
     """Everything below `folder` whose mode lets group or others do anything."""
-    found = []
+    open_paths = []
     for path in [folder, *folder.rglob("*")]:
         with contextlib.suppress(FileNotFoundError):  # the site is running: its files come and go
             mode = path.lstat().st_mode
             if not path.is_symlink() and mode & 0o077 and but not in path.relative_to(folder).parts[:1]:
-                found.append(f"{path} {mode & 0o777:o}")
-    return found
+                open_paths.append(f"{path} {mode & 0o777:o}")
+    return open_paths

@@ -101,7 +101,7 @@ def sitting(
     offset = timedelta(seconds=rng.choice((0, 37, 3600, -7200, 86400 * 400)) + rng.randint(-20, 20))
     now = datetime(2026, 3, 14, 10, 0) + timedelta(seconds=rng.randint(0, 20000))
     numbers = {"A": rng.randint(1, 9800), "B": rng.randint(1, 9800)}
-    made: list[FrameNumbers] = []
+    numbered: list[FrameNumbers] = []
     look_of: dict[str, int] = {}
     walked = []
     for look, length in enumerate(_lengths(rng, frames, looks)):
@@ -123,10 +123,10 @@ def sitting(
             clock = now + offset if camera == "B" else now
             name = f"{camera}{numbers[camera]:04d}"
             taken = clock.replace(microsecond=0) if clocks else None
-            made.append(replace(frame, id=name, captured_at=taken, sequence=numbers[camera]))
+            numbered.append(replace(frame, id=name, captured_at=taken, sequence=numbers[camera]))
             look_of[name] = look
             numbers[camera] = numbers[camera] % 9999 + 1
-    return Sitting(tuple(made), look_of, tuple(walked))
+    return Sitting(tuple(numbered), look_of, tuple(walked))
 
 
 def _frame(rng: random.Random, setup: Setup, drift: tuple[float, float], pose: float, camera: str) -> FrameNumbers:

@@ -104,58 +104,58 @@ def sitting_with_frames(
     title: str, given: str, owner: User, pictures: list[tuple[str, bytes]], **fields: Any
 ) -> Sitting:
     by = Visitor(user=owner)
-    made = planning.create_sitting(owner, title=title, subject_given=given, subject_surname="Tormalin", **fields)
+    sitting = planning.create_sitting(owner, title=title, subject_given=given, subject_surname="Tormalin", **fields)
     for name, data in pictures:
-        bring(made, name, data, by)
-    jobs.run_waiting(made)
-    made.refresh_from_db()
-    return made
+        bring(sitting, name, data, by)
+    jobs.run_waiting(sitting)
+    sitting.refresh_from_db()
+    return sitting
 
 
 def planned(owner: User) -> Sitting:
     by = Visitor(user=owner)
-    made = planning.create_sitting(owner, title="Planned only", subject_given="Wenna", subject_surname="Tormalin")
-    looks.new_look(made, "Grey wall", by, backdrop="painted canvas", key_light="window from the left")
-    subject = let_in(made, "subject", "Wenna Tormalin", by)
-    planning.comment(Visitor(invite=subject), made, "Could we keep the collar open?", look=made.looks.first())
-    return made
+    sitting = planning.create_sitting(owner, title="Planned only", subject_given="Wenna", subject_surname="Tormalin")
+    looks.new_look(sitting, "Grey wall", by, backdrop="painted canvas", key_light="window from the left")
+    subject = let_in(sitting, "subject", "Wenna Tormalin", by)
+    planning.comment(Visitor(invite=subject), sitting, "Could we keep the collar open?", look=sitting.looks.first())
+    return sitting
 
 
 def proofing(owner: User, pictures: list[tuple[str, bytes]]) -> Sitting:
     by = Visitor(user=owner)
-    made = sitting_with_frames(
+    sitting = sitting_with_frames(
         "Marks and looks", "Ilse", owner, pictures, allowance=2, subject_chooses_looks=True,
         subject_is_minor=True, guardian_name="Odo Tormalin", guardian_consent_on="2026-03-02",
     )  # fmt: skip
-    frames = list(made.frames.order_by("name"))
-    first = made.looks.order_by("position").first() or looks.new_look(made, "Linen", by)
-    coat = looks.new_look(made, "Green coat", by, wardrobe="coat")
-    spare = looks.new_look(made, "Test shots", by, notes="colour card first")
-    looks.move_frames(made, [one.pk for one in frames], first, by)
-    looks.move_frames(made, [frames[3].pk], spare, by)
+    frames = list(sitting.frames.order_by("name"))
+    first = sitting.looks.order_by("position").first() or looks.new_look(sitting, "Linen", by)
+    coat = looks.new_look(sitting, "Green coat", by, wardrobe="coat")
+    spare = looks.new_look(sitting, "Test shots", by, notes="colour card first")
+    looks.move_frames(sitting, [one.pk for one in frames], first, by)
+    looks.move_frames(sitting, [frames[3].pk], spare, by)
     looks.merge(spare, coat, by)
-    looks.set_hidden(made, [frames[2].pk], True, by)
-    looks.undo(made, by)
+    looks.set_hidden(sitting, [frames[2].pk], True, by)
+    looks.undo(sitting, by)
     looks.split(Frame.objects.get(pk=frames[1].pk), "Linen, seated", by)
-    looks.set_hidden(made, [frames[2].pk], True, by)
-    agree.publish(made, by)
-    subject = let_in(made, "subject", "Ilse Tormalin", by, language="de")
-    agent = let_in(made, "representation", "Piet Sandoval", by, may_pass_on=True)
-    let_in(made, "assistant", "Noor Hale", by)
-    gone = let_in(made, "recipient", "Old Desk", by)
+    looks.set_hidden(sitting, [frames[2].pk], True, by)
+    agree.publish(sitting, by)
+    subject = let_in(sitting, "subject", "Ilse Tormalin", by, language="de")
+    agent = let_in(sitting, "representation", "Piet Sandoval", by, may_pass_on=True)
+    let_in(sitting, "assistant", "Noor Hale", by)
+    gone = let_in(sitting, "recipient", "Old Desk", by)
     invite.revoke(gone, by)
     passed = invite.pass_on("Rika Sandoval", "rika.marks@invited.example", Visitor(invite=agent))
-    NAMES["links"][f"{made.slug} passed Rika"] = invite.new_link(passed)
+    NAMES["links"][f"{sitting.slug} passed Rika"] = invite.new_link(passed)
     pick.set_mark(Visitor(invite=subject), frames[0].pk, kind="pick", note="My favourite, the eyes.")
     pick.set_mark(Visitor(invite=subject), frames[1].pk, kind="strike")
     pick.set_mark(Visitor(invite=agent), frames[0].pk, kind="pick")
     pick.set_mark(Visitor(invite=passed), frames[1].pk, kind="alternate", note="for the theatre")
-    pick.set_order(Visitor(invite=subject), made, [frames[0].pk, frames[1].pk])
+    pick.set_order(Visitor(invite=subject), sitting, [frames[0].pk, frames[1].pk])
     pick.remark(Visitor(invite=agent), frames[0].pk, "Can the collar be calmer?")
     pick.keep_look_from_representation(Visitor(invite=subject), coat, True)
     letters.invite_by_letter(subject, by)
-    ingest_refused(made, by)
-    return made
+    ingest_refused(sitting, by)
+    return sitting
 
 
 def ingest_refused(sitting: Sitting, by: Visitor) -> None:
@@ -165,23 +165,23 @@ def ingest_refused(sitting: Sitting, by: Visitor) -> None:
 def finishing(owner: User, pictures: list[tuple[str, bytes]], retouches: list[bytes]) -> Sitting:
     """The list was closed, reopened and closed; a retouch in each state; a delivery that waits for the worker."""
     by = Visitor(user=owner)
-    made = sitting_with_frames("Retouches on the way", "Bram", owner, pictures, allowance=3)
-    agree.publish(made, by)
-    subject = let_in(made, "subject", "Bram Tormalin", by)
-    agent = let_in(made, "representation", "Piet Sandoval", by)
-    frames = list(made.frames.order_by("name"))
-    made.refresh_from_db()
-    agree.close(made, [frames[0].pk], Visitor(invite=agent))
-    made.refresh_from_db()
-    agree.reopen(made, by, "One more for the theatre page.")
-    made.refresh_from_db()
-    agree.close(made, [one.pk for one in frames[:3]], by)
-    made.refresh_from_db()
+    sitting = sitting_with_frames("Retouches on the way", "Bram", owner, pictures, allowance=3)
+    agree.publish(sitting, by)
+    subject = let_in(sitting, "subject", "Bram Tormalin", by)
+    agent = let_in(sitting, "representation", "Piet Sandoval", by)
+    frames = list(sitting.frames.order_by("name"))
+    sitting.refresh_from_db()
+    agree.close(sitting, [frames[0].pk], Visitor(invite=agent))
+    sitting.refresh_from_db()
+    agree.reopen(sitting, by, "One more for the theatre page.")
+    sitting.refresh_from_db()
+    agree.close(sitting, [one.pk for one in frames[:3]], by)
+    sitting.refresh_from_db()
     for frame, data in zip(frames, retouches, strict=False):
-        bring(made, f"{frame.stem}_v1.jpg", data, by, finish.add_retouch)
-    bring(made, "somewhere_else.jpg", small(data_of_another()), by, finish.add_retouch)
-    jobs.run_waiting(made)
-    one, two, three = made.finals.order_by("position", "pk")
+        bring(sitting, f"{frame.stem}_v1.jpg", data, by, finish.add_retouch)
+    bring(sitting, "somewhere_else.jpg", small(data_of_another()), by, finish.add_retouch)
+    jobs.run_waiting(sitting)
+    one, two, three = sitting.finals.order_by("position", "pk")
     as_subject = Visitor(invite=subject)
     version = one.versions.get()
     making.declare(version, by, Version.Kind.RETOUCHED)
@@ -192,38 +192,38 @@ def finishing(owner: User, pictures: list[tuple[str, bytes]], retouches: list[by
     finish.send_back(two.versions.get(), as_subject, "A touch less smooth, please.")
     finish.deliver_as_it_is(Final.objects.get(pk=three.pk), by)
     finish.set_alt_text(three, by, "Bram before a grey wall, smiling")
-    licence = licences.compose(made, licences.draft(made), by)
-    deliver.prepare(made, list(DeliverySize.objects.filter(slug__startswith="tiny")), licence, by, partial=True)
-    return made
+    licence = licences.compose(sitting, licences.draft(sitting), by)
+    deliver.prepare(sitting, list(DeliverySize.objects.filter(slug__startswith="tiny")), licence, by, partial=True)
+    return sitting
 
 
 def delivered(owner: User, pictures: list[tuple[str, bytes]]) -> Sitting:
     """One file was fetched, a further use granted, another asked for."""
     by = Visitor(user=owner)
-    made = sitting_with_frames("Handed over", "Cato", owner, pictures[:1])
-    agree.publish(made, by)
-    subject = let_in(made, "subject", "Cato Tormalin", by)
-    desk = let_in(made, "recipient", "Stage Desk", by)
-    made.refresh_from_db()
-    agree.close(made, list(made.frames.values_list("pk", flat=True)), by)
-    made.refresh_from_db()
-    for final in made.finals.all():
+    sitting = sitting_with_frames("Handed over", "Cato", owner, pictures[:1])
+    agree.publish(sitting, by)
+    subject = let_in(sitting, "subject", "Cato Tormalin", by)
+    desk = let_in(sitting, "recipient", "Stage Desk", by)
+    sitting.refresh_from_db()
+    agree.close(sitting, list(sitting.frames.values_list("pk", flat=True)), by)
+    sitting.refresh_from_db()
+    for final in sitting.finals.all():
         finish.deliver_as_it_is(final, by)
-    licence = licences.compose(made, licences.draft(made), by)
+    licence = licences.compose(sitting, licences.draft(sitting), by)
     for person in (subject, desk):
         licences.accept(licence, Visitor(invite=person), person.name)
     delivery = deliver.prepare(
-        made, list(DeliverySize.objects.filter(slug="tiny-web")), licence, by, passcode="harbour"
+        sitting, list(DeliverySize.objects.filter(slug="tiny-web")), licence, by, passcode="harbour"
     )
-    jobs.run_waiting(made)
+    jobs.run_waiting(sitting)
     delivery.refresh_from_db()
     assert delivery.state == "ready", deliver.problem_of(delivery)
     receipts.record(delivery, subject, subject.name, delivery.files.first().name, 100)
-    made.refresh_from_db()
-    first = usage.ask(made, Visitor(invite=subject), "poster", "for one season")
-    usage.ask(made, Visitor(invite=desk), "a book about the company", "cover")
+    sitting.refresh_from_db()
+    first = usage.ask(sitting, Visitor(invite=subject), "poster", "for one season")
+    usage.ask(sitting, Visitor(invite=desk), "a book about the company", "cover")
     usage.grant(first, by, ["poster"])
-    return made
+    return sitting
 
 
 def data_of_another() -> bytes:
@@ -279,18 +279,18 @@ def main() -> None:
     pictures = painted(4)
     retouches = [small(retouch(data, warmth=0.02)) for _name, data in pictures[:2]]
     retouches[1] = saying(retouches[1], "algorithmicallyEnhanced")
-    made = [
+    sittings = [
         planned(owner),
         proofing(owner, pictures),
         finishing(owner, pictures, retouches),
         delivered(owner, pictures),
     ]
     NAMES["slugs"] = dict(
-        zip(("planned", "proofing", "finishing", "delivered"), [one.slug for one in made], strict=True)
+        zip(("planned", "proofing", "finishing", "delivered"), [one.slug for one in sittings], strict=True)
     )
     # An archive restored beside its sitting would have brought the same key.
-    Sitting.objects.filter(pk=made[0].pk).update(tracer_key=made[3].tracer_key)
-    jobs_in_every_state(made[1])
+    Sitting.objects.filter(pk=sittings[0].pk).update(tracer_key=sittings[3].tracer_key)
+    jobs_in_every_state(sittings[1])
     files, contents = files_of_rows()
     models = [User, *apps.get_app_config("galleries").get_models()]
     rows = [row for model in models for row in serializers.serialize("python", model._base_manager.order_by("pk"))]

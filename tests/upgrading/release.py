@@ -100,10 +100,10 @@ def _put(model: type[models.Model], row: dict[str, Any]) -> None:
             values[field.attname] = value
         else:
             values[field.attname] = field.to_python(value)  # type: ignore[union-attr]
-    made = model(**values)
-    made.save_base(raw=True, force_insert=True)
+    instance = model(**values)
+    instance.save_base(raw=True, force_insert=True)
     for name, keys in many.items():
-        getattr(made, name).set(keys)
+        getattr(instance, name).set(keys)
 
 
 def migrate_to_now() -> None:

@@ -14,7 +14,7 @@ from galleries.imaging.face.faces import Face, find_faces
 from galleries.told import Told
 from tests import outside, retouches
 from tests.pictures import camera_file
-from tests.telling import said
+from tests.telling import sentence_of
 
 
 def _grey(rgb: np.ndarray) -> match.Small:
@@ -60,8 +60,8 @@ def test_larger_eyes_are_told_by_how_much(faces: list, then: str | None) -> None
         version = retouches.HARMLESS[then](version) if then else version
         change = _change(rgb, face, version)
         assert change.eyes == pytest.approx(0.08, abs=0.02)
-        assert "the eyes are" in said(change.caution)
-        assert "larger" in said(change.caution)
+        assert "the eyes are" in sentence_of(change.caution)
+        assert "larger" in sentence_of(change.caution)
 
 
 @pytest.mark.parametrize("then", [None, "everything"])
@@ -74,8 +74,8 @@ def test_a_slimmer_jaw_is_told(faces: list, then: str | None) -> None:
         version = retouches.HARMLESS[then](version) if then else version
         change = _change(rgb, face, version)
         assert change.jaw == pytest.approx(-0.05, abs=0.02)
-        assert "the jaw is" in said(change.caution)
-        assert "narrower" in said(change.caution)
+        assert "the jaw is" in sentence_of(change.caution)
+        assert "narrower" in sentence_of(change.caution)
 
 
 def test_a_shorter_chin_is_told(faces: list) -> None:
@@ -84,7 +84,7 @@ def test_a_shorter_chin_is_told(faces: list) -> None:
     version = retouches.pushed(rgb, [(*face.chin, 0, -0.08 * lower)], 0.4 * face.eye_distance)
     change = _change(rgb, face, version)
     assert change.chin < -shape_change.TOLERANCE["chin"]
-    assert "shorter" in said(change.caution)
+    assert "shorter" in sentence_of(change.caution)
 
 
 def test_another_picture_is_not_compared(faces: list) -> None:
@@ -95,7 +95,7 @@ def test_another_picture_is_not_compared(faces: list) -> None:
 
 def test_the_caution_is_one_sentence_with_the_largest_change_first() -> None:
     told = shape_change.ShapeChange(eyes=0.061, mouth=0.0, cheeks=-0.01, jaw=-0.083, chin=0.0).caution
-    assert said(told).startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger.")
+    assert sentence_of(told).startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger.")
     everything = shape_change.ShapeChange(0.1, 0.1, 0.1, 0.1, 0.1).caution
     assert len(everything.as_text(600)) < 300
     assert Told.from_stored(everything.as_text(600)) == everything

@@ -22,7 +22,7 @@ from galleries.imaging.face.eyes import (
     pupil_ratio,
 )
 from galleries.told import Told, told
-from tests.telling import said
+from tests.telling import sentence_of
 
 Pixels = NDArray[np.uint8]
 RADIUS = 30.0
@@ -95,7 +95,7 @@ def test_unknown_catch_lights_say_why(change: dict[str, object], why: str) -> No
     picture, eye = painted_eye(((12, 0.5, 0.14),))
     found = catch_lights(picture, Eye(**{**eye.__dict__, **change}))
     assert isinstance(found, Told)
-    assert why in said(found)
+    assert why in sentence_of(found)
 
 
 @pytest.mark.parametrize("ratio", [0.25, 0.35, 0.45, 0.55, 0.65])

@@ -14,7 +14,7 @@ from galleries.imaging.face.faces import HAIR, Face, find_faces
 from tests import outside
 from tests.benchmarks.eyes import VARIANTS, errors, portraits
 from tests.imaging.heads import head
-from tests.telling import refused, said
+from tests.telling import refused, sentence_of
 
 Pixels = NDArray[np.uint8]
 
@@ -131,7 +131,7 @@ def test_no_face_is_said_with_a_reason(kind: str) -> None:
     found = find_faces(pictures[kind])
     assert found.face is None
     assert found.others == ()
-    assert said(found.reason).startswith("No face found")
+    assert sentence_of(found.reason).startswith("No face found")
 
 
 def test_two_people_the_larger_near_the_middle_is_the_subject(astronaut: Pixels) -> None:
@@ -143,7 +143,7 @@ def test_two_people_the_larger_near_the_middle_is_the_subject(astronaut: Pixels)
     assert found.face is not None
     assert 290 < found.face.eye_middle[0] < 610
     assert [680 < other.eye_middle[0] < 872 for other in found.others] == [True]
-    assert said(found.reason).startswith("2 faces")
+    assert sentence_of(found.reason).startswith("2 faces")
 
 
 def test_a_small_face_in_a_tall_frame(astronaut: Pixels) -> None:

@@ -18,7 +18,7 @@ from tests import outside
 from tests.benchmarks.eyes import portraits
 from tests.imaging.face.test_faces import astronaut, back_view  # noqa: F401
 from tests.imaging.heads import head
-from tests.telling import said
+from tests.telling import sentence_of
 
 Pixels = NDArray[np.uint8]
 
@@ -56,7 +56,7 @@ def test_coordinates_are_those_of_the_full_frame(astronaut: Pixels) -> None:  # 
 def test_no_face_leaves_unknown_with_a_reason() -> None:
     reading = read_pixels(back_view())
     assert reading.face is None
-    assert said(reading.face_reason).startswith("No face found")
+    assert sentence_of(reading.face_reason).startswith("No face found")
     assert reading.openness is None
     for name in ("sharpness", "catch_lights_right", "pupil_ratio_left", "face_l", "wardrobe_lab"):
         assert getattr(reading, name) is None

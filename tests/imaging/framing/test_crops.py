@@ -18,7 +18,7 @@ from galleries.imaging.framing.geometry import Ratio, Rect, from_turned, to_turn
 from galleries.told import told
 from tests.imaging.heads import head, mirrored
 from tests.size_data import BY_SLUG, SIZES
-from tests.telling import said
+from tests.telling import sentence_of
 
 RATIOS = sorted({size.ratio for size in SIZES if size.ratio}, key=lambda r: r.fraction)
 SHAPES = st.one_of(
@@ -176,7 +176,7 @@ def test_look_room_goes_to_the_side_looked_to() -> None:
 def test_a_frame_that_cannot_give_it_says_why(face: Face, ratio: Ratio, words: str) -> None:
     found = propose(600, 900, face, ratio)
     assert found.rect.inside(600, 900)
-    assert any(words in said(reason) for reason in found.reasons[1:])
+    assert any(words in sentence_of(reason) for reason in found.reasons[1:])
     assert face.chin[1] > 900 or found.rect.bottom > face.chin[1]
 
 
@@ -195,7 +195,7 @@ def test_warnings_are_arithmetic() -> None:
     good = propose(4000, 6000, face, size.ratio).rect
     assert [w.code for w in warnings_for(good, (4000, 6000), face, size)] == []
     small = Rect(good.x + 500, good.y, 1200, 1500)
-    found = {w.code: said(w) for w in warnings_for(small, (4000, 6000), face, size)}
+    found = {w.code: sentence_of(w) for w in warnings_for(small, (4000, 6000), face, size)}
     assert "enlarged 2.00 times" in found[Code.TO_ENLARGE]
     assert "150 ppi" in found[Code.FEW_PPI]
     assert Code.CHIN_CUT in found
@@ -220,7 +220,7 @@ def test_numbers_of_identity_photographs() -> None:
     below = face.chin[1] - face.eye_middle[1]
     assert below == pytest.approx(340)
     icao = Rect(400, 600, 720, 900)
-    sentences = {w.code: said(w) for w in warnings_for(icao, (2000, 2000), face, BY_SLUG["casting-4x5"])}
+    sentences = {w.code: sentence_of(w) for w in warnings_for(icao, (2000, 2000), face, BY_SLUG["casting-4x5"])}
     assert (face.chin[1] - face.crown_y) / icao.height == pytest.approx(0.7556, abs=1e-4)
     assert sentences[Code.HEAD_LARGE] == "The head takes 76 % of the height."
     ofiq = Rect(0, 0, round(below / 0.45 * 0.8), round(below / 0.45))

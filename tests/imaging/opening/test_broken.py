@@ -12,7 +12,7 @@ from galleries.imaging import errors
 from galleries.imaging.contained import children, door
 from galleries.imaging.opening import decode
 from tests.imaging.core_pictures import broken_files, files
-from tests.telling import said
+from tests.telling import sentence_of
 
 BROKEN = broken_files()
 
@@ -45,7 +45,7 @@ def test_each_is_refused_with_one_sentence() -> None:
             facts = decode.verify(data)
             wrong.append(f"{what}: opened as {facts.width} × {facts.height}")
         except errors.ImagingError as error:
-            if not _is_one_sentence(said(error)):
+            if not _is_one_sentence(sentence_of(error)):
                 wrong.append(f"{what}: {error}")
     assert not wrong
 
@@ -61,7 +61,7 @@ def test_the_child_gives_the_same_verdicts_and_neither_grows_nor_dies() -> None:
             started = time.monotonic()
             with pytest.raises(errors.ImagingError) as refused:
                 door.verify(data, seconds=20)
-            assert "stopped the decoder" not in said(refused.value), what
+            assert "stopped the decoder" not in sentence_of(refused.value), what
             assert time.monotonic() - started < 25, what
         grown.append(_resident_kb(child.process.pid))
     assert door.verify(sound).width == 160

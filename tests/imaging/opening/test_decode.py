@@ -22,7 +22,7 @@ from galleries.imaging.opening.decode import open_picture, probe, verify
 from galleries.imaging.opening.picture import FrameFacts, Limits
 from galleries.imaging.output import encode
 from tests.imaging.core_pictures import exif, files, heif, mpo, painted, saved
-from tests.telling import refused, said
+from tests.telling import refused, sentence_of
 
 RGB = painted()
 
@@ -300,7 +300,7 @@ def test_a_broken_profile_is_named_and_the_frame_opens(what: str, file_format: s
     assert picture.profile == convert.srgb_profile()
     assert picture.facts.profile_assumed
     if picture.facts.profile_problem or file_format in ("JPEG", "TIFF"):
-        assert "profile" in said(picture.facts.profile_problem)
+        assert "profile" in sentence_of(picture.facts.profile_problem)
         assert picture.facts.profile_assumed
 
 
@@ -310,7 +310,7 @@ def test_a_profile_with_a_piece_missing_is_named() -> None:
     second = data.rindex(b"ICC_PROFILE\0")
     broken = data[: second + 12] + b"\x07" + data[second + 13 :]
     facts = verify(broken)
-    assert "pieces" in said(facts.profile_problem)
+    assert "pieces" in sentence_of(facts.profile_problem)
     assert facts.profile_assumed
 
 

@@ -13,7 +13,7 @@ from galleries.imaging.containers import jpeg, tiff
 from galleries.imaging.opening import decode, exif
 from galleries.imaging.opening.picture import FrameFacts, Limits
 from tests.imaging.core_pictures import files
-from tests.telling import said
+from tests.telling import sentence_of
 
 SOUND = files()
 LIMITS = Limits(max_bytes=200_000, max_pixels=4_000_000, max_side=4_000)
@@ -25,7 +25,7 @@ def _answers(data: bytes) -> None:
     try:
         picture = decode.open_picture(data, LIMITS)
     except errors.ImagingError as error:
-        told = said(error)
+        told = sentence_of(error)
     if told:
         assert told.endswith(".")
         assert told.isprintable()

@@ -16,7 +16,7 @@ from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.output import encode
 from tests.imaging.core_pictures import painted
-from tests.telling import refused, said
+from tests.telling import refused, sentence_of
 
 
 def _busy(width: int = 320, height: int = 400, seed: int = 1, grain: float = 12) -> np.ndarray:
@@ -92,7 +92,7 @@ def test_a_cap_out_of_reach_says_what_would_fit() -> None:
     pixels = _busy()
     with pytest.raises(DoesNotFit) as caught:
         encode.encode_within(pixels, 9_000)
-    told = said(caught.value)
+    told = sentence_of(caught.value)
     assert "320 × 400" in told
     found = re.search(r"(\d+) × (\d+) pixels would fit\.$", told)
     assert found

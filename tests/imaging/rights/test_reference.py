@@ -22,7 +22,7 @@ from galleries.imaging.codes import Code
 from galleries.imaging.rights import Licensor, Party, RightsRecord, fields
 from galleries.told import told
 from tests import outside
-from tests.telling import said
+from tests.telling import sentence_of
 
 
 def reference() -> Path:
@@ -163,7 +163,7 @@ def test_order_of_containers(tmp_path: Path) -> None:
     data = edited(base, tmp_path, "-IPTC:ObjectName=From IIM", "-Photoshop:IPTCDigest=")
     found = rights.read_rights(data)
     assert (found.record.title, found.iim_digest) == ("From XMP", "none")
-    assert "“title” differs" in said(found.disagreements[0])
+    assert "“title” differs" in sentence_of(found.disagreements[0])
     # the digest fits the IIM block: XMP wins
     data = edited(data, tmp_path, "-IPTCDigest=new")
     assert rights.read_rights(data).iim_digest == "matches"

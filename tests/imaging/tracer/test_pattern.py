@@ -15,7 +15,7 @@ from galleries.imaging import tracer
 from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable, Unsupported
 from galleries.imaging.output import encode
-from tests.telling import refused, said
+from tests.telling import refused, sentence_of
 
 KEY, PAYLOAD = b"a frame's key", 0xCAFE0042
 
@@ -90,7 +90,7 @@ def test_a_leak_names_its_copy(leak: str, prepared: bytes, copy: bytes) -> None:
     assert result.found
     assert [match.payload for match in result.matches] == [PAYLOAD]
     assert result.confidence > 0.999999
-    assert str(PAYLOAD) in said(result.told)
+    assert str(PAYLOAD) in sentence_of(result.told)
 
 
 def test_the_mark_is_not_seen(proof: bytes, copy: bytes) -> None:
@@ -127,7 +127,7 @@ def test_unmarked_and_foreign_pictures_are_not_found(proof: bytes, prepared: byt
         result = tracer.find(other, prepared, KEY)
         assert not result.found
         assert not result.aligned
-        assert "no copy of that proof" in said(result.told)
+        assert "no copy of that proof" in sentence_of(result.told)
     assert tracer.find(copy, prepared, KEY, [1, 2, 3]).payload == PAYLOAD, "the invites given do not mislead"
 
 
@@ -136,7 +136,7 @@ def test_two_colluding_invites_are_both_named(prepared: bytes, copy: bytes) -> N
     mixed = (pixels(copy).astype(float) + pixels(second)) / 2
     result = tracer.find(jpeg(np.round(mixed).astype(np.uint8), 75), prepared, KEY)
     assert {match.payload for match in result.matches} == {PAYLOAD, 7}
-    assert "mixed from 2 copies" in said(result.told)
+    assert "mixed from 2 copies" in sentence_of(result.told)
 
 
 @pytest.mark.parametrize("subsampling", ["444", "422", "420"])

@@ -20,7 +20,7 @@ from galleries.steps.finishing import approvals
 from galleries.steps.keeping import inventory
 from tests import outside, painted, retouches
 from tests.cast import Cast, make_cast
-from tests.telling import said
+from tests.telling import sentence_of
 
 
 def narrow_profile(name: str = "Dull paper") -> bytes:
@@ -98,7 +98,7 @@ def test_strong_colours_are_out_of_reach_and_quiet_ones_are_not() -> None:
     strong[:, 2:] = (140, 128, 120)
     seen = softproof.on_paper(strong, narrow_profile())
     assert seen.outside == pytest.approx(0.2, abs=0.001)
-    assert said(seen.warning) == "20 % of the picture has colours that this paper cannot show."
+    assert sentence_of(seen.warning) == "20 % of the picture has colours that this paper cannot show."
     red = seen.rgb[0, 0].astype(int)
     assert red[0] - red[1] < 150  # the red comes out dull
     assert np.abs(seen.rgb[:, 2:].astype(int) - strong[:, 2:]).max() <= 2

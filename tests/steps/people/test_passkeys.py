@@ -32,7 +32,7 @@ def device(**bent: Any) -> Device:
 def added(account: User, one: Device, name: str = "Phone", here: str = "") -> list[str]:
     by = Visitor(user=account)
     question, state = passkeys.ask_for_new(account, by, password=SECRET, code="")
-    return passkeys.add(account, by, state=state, answer=one.made(question), name=name, here=here)
+    return passkeys.add(account, by, state=state, answer=one.enrolled(question), name=name, here=here)
 
 
 def opened(account: User, one: Device) -> Passkey:
@@ -140,7 +140,7 @@ def test_the_password_is_asked_for_before_anything_else_is_told(account: User) -
         with pytest.raises(Missing):
             passkeys.ask_for_new(account, by, password=SECRET, code="")
         with pytest.raises(Missing):
-            passkeys.add(account, by, state=state, answer=device().made(question), name="Mine", here="")
+            passkeys.add(account, by, state=state, answer=device().enrolled(question), name="Mine", here="")
     assert not Passkey.objects.exists()
 
 

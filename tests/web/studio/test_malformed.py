@@ -21,7 +21,7 @@ from galleries.models import Frame, Job, Refusal
 from galleries.steps import jobs
 from tests import malformed
 from tests.cast import Cast, make_cast
-from tests.telling import said
+from tests.telling import sentence_of
 
 FILES = malformed.files()
 # The child came to its end by itself and knew what it met: none of these, which are for what nobody foresaw.
@@ -80,4 +80,4 @@ def test_its_rights_are_read_or_a_sentence_says_why_not(kind: str) -> None:
             except ImagingError as error:
                 refused[name] = error
     assert not [name for name, error in refused.items() if error.told.code in UNFORESEEN]
-    assert not [name for name, error in refused.items() if not said(error).endswith(".")]
+    assert not [name for name, error in refused.items() if not sentence_of(error).endswith(".")]

@@ -40,7 +40,7 @@ def device(**bent: Any) -> Device:
 
 def added(account: User, one: Device, name: str = "Phone") -> list[str]:
     question, state = passkeys.ask_for_new(account, Visitor(user=account), password=SECRET, code="")
-    return passkeys.add(account, Visitor(user=account), state=state, answer=one.made(question), name=name, here="")
+    return passkeys.add(account, Visitor(user=account), state=state, answer=one.enrolled(question), name=name, here="")
 
 
 def open_with(account: User, one: Device, **bent: Any) -> None:
@@ -59,7 +59,7 @@ def test_a_passkey_is_added_on_the_page_and_opens_at_the_door(cast: Cast) -> Non
     question = asked(SECRET).json()
     assert question["publicKey"]["rp"]["id"] == "portal.example"
     assert cast.owner.username not in question["publicKey"]["user"]["id"]
-    answer = json.dumps(mine.made(question))
+    answer = json.dumps(mine.enrolled(question))
     shown = client.post(keep, {"answer": answer, "name": " My  phone "})
     assert len(RECOVERY.findall(shown.content.decode())) == 10
     kept = Passkey.objects.get()
@@ -169,12 +169,12 @@ def test_a_key_of_an_unknown_kind_or_a_second_time_is_not_kept(cast: Cast) -> No
     question, state = passkeys.ask_for_new(cast.owner, by, password=SECRET, code="")
     assert [one["type"] for one in question["publicKey"]["excludeCredentials"]] == ["public-key"]
     with pytest.raises(Conflict):
-        passkeys.add(cast.owner, by, state=state, answer=mine.made(question), name="Twice", here="")
+        passkeys.add(cast.owner, by, state=state, answer=mine.enrolled(question), name="Twice", here="")
     with pytest.raises(BadInput):
-        passkeys.add(cast.owner, by, state=state, answer=device().made(question, algorithm=-99), name="X", here="")
+        passkeys.add(cast.owner, by, state=state, answer=device().enrolled(question, algorithm=-99), name="X", here="")
     for name in ("", " ", "x" * 61):
         with pytest.raises(BadInput, match="name"):
-            passkeys.add(cast.owner, by, state=state, answer=device().made(question), name=name, here="")
+            passkeys.add(cast.owner, by, state=state, answer=device().enrolled(question), name=name, here="")
     assert Passkey.objects.count() == 1
 
 
