@@ -7,13 +7,10 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import ctypes
-import fcntl
 import json
 import os
 import shutil
 import signal
-import socket
 import ssl
 import subprocess
 import sys
@@ -21,29 +18,25 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
-from typing import IO, NoReturn
+from typing import NoReturn
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 import front  # noqa: E402 - beside this file
+import processes  # noqa: E402
+from processes import EVERYWHERE, MARK, Trouble  # noqa: E402
 
 from portal import embedded  # noqa: E402 - found only once the project's folder is on the path
 from portal.owner import tighten  # noqa: E402
 
-MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later start knows what a killed one left
 PATIENCE = 60  # seconds for a server to answer, or to stop
 CRASHES = 5  # so many ends of one child within CRASH_WINDOW seconds are a fault, not an accident
 CRASH_WINDOW = 60
-EVERYWHERE = "0.0.0.0"  # noqa: S104 - only when the person asks for it  # nosec B104
 PYTHON = [sys.executable, "-W", "ignore", "-m"]
-
-
-class Trouble(Exception):
-    """One sentence for the person at the terminal."""
 
 
 class Stopped(Exception):
@@ -101,7 +94,7 @@ class Site:
                 stderr=subprocess.PIPE,
                 text=True,
                 start_new_session=True,
-                preexec_fn=_end_with_parent,
+                preexec_fn=processes.end_with_parent,
             ) as process,
         ):
             lines: list[str] = []
@@ -138,7 +131,7 @@ class Site:
                 stdout=out,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,
-                preexec_fn=_end_with_parent,
+                preexec_fn=processes.end_with_parent,
             )
         self.children[name] = (command, process)
 
@@ -147,7 +140,7 @@ class Site:
             return
         self.child("queue", embedded.queue_command(self.home))
         path = embedded.socket_path(self.home)
-        self._await("queue", lambda: _answers(path))
+        self._await("queue", lambda: processes.queue_answers(path))
 
     def start_worker(self) -> None:
         options = "worker --loglevel WARNING --hostname embedded@%h --without-gossip --without-mingle"
@@ -197,7 +190,8 @@ class Site:
         until = time.monotonic() + PATIENCE
         while not well():
             if self.children[name][1].poll() is not None:
-                raise Trouble(f"The {name} server ended at once: {_last_line(self.home / 'log' / f'{name}.log')}")
+                last = processes.last_line(self.home / "log" / f"{name}.log")
+                raise Trouble(f"The {name} server ended at once: {last}")
             if time.monotonic() > until:
                 raise Trouble(f"The {name} server does not answer; see {self.home / 'log' / f'{name}.log'}")
             time.sleep(0.05)
@@ -217,10 +211,10 @@ class Site:
                     raise Trouble(
                         f"The {name} ended {CRASHES} times within a minute; see {self.home / 'log' / f'{name}.log'}"
                     )
-                self.say(f"The {name} ended ({_how(process.returncode)}); starting it again")
+                self.say(f"The {name} ended ({processes.how_it_ended(process.returncode)}); starting it again")
                 with contextlib.suppress(ProcessLookupError, PermissionError):
                     os.killpg(process.pid, signal.SIGKILL)  # what it left of itself would hold the port or the socket
-                _end_leftovers(self.home, parent=process.pid)
+                processes.end_leftovers(self.home, parent=process.pid)
                 if name == "queue":
                     command = embedded.queue_command(self.home)
                 if name == "clock":
@@ -247,108 +241,6 @@ class Site:
         embedded.socket_path(self.home).unlink(missing_ok=True)
 
 
-# --- small things ---------------------------------------------------------------------------------------------
-
-
-def _end_with_parent() -> None:
-    """In the child: when the supervisor is killed outright, the kernel ends the child too (prctl(2))."""
-    ctypes.CDLL(None).prctl(1, signal.SIGTERM)
-
-
-def _answers(path: Path) -> bool:
-    try:
-        with socket.socket(socket.AF_UNIX) as line:
-            line.settimeout(2)
-            line.connect(str(path))
-            line.sendall(b"PING\r\n")
-            return line.recv(16).startswith(b"+PONG")
-    except OSError:
-        return False
-
-
-def _last_line(path: Path) -> str:
-    lines = path.read_text(errors="replace").strip().splitlines() if path.exists() else []
-    return lines[-1] if lines else "it wrote nothing"
-
-
-def _how(code: int) -> str:
-    return f"status {code}" if code >= 0 else f"by signal {signal.Signals(-code).name}"
-
-
-def _end_leftovers(home: Path, parent: int | None = None) -> None:
-    """End processes of this site that a killed start, or the killed child `parent`, left running.
-
-    They are known by the mark in their environment. With `parent`, only those of its session."""
-    mark = f"{MARK}={home}".encode()
-    leftovers: list[int] = []
-    for entry in Path("/proc").glob("[0-9]*"):
-        pid = int(entry.name)
-        try:
-            ours = mark in (entry / "environ").read_bytes().split(b"\0")
-            if ours and pid != os.getpid() and (parent is None or os.getsid(pid) == parent):
-                leftovers.append(pid)
-        except OSError:
-            continue
-    for pid in leftovers:
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(pid, signal.SIGKILL)
-    until = time.monotonic() + 5
-    while time.monotonic() < until and any(_runs(pid) for pid in leftovers):
-        time.sleep(0.05)
-
-
-def _runs(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except OSError:
-        return False
-
-
-def _free_port() -> int:
-    with socket.socket() as line:
-        line.bind(("127.0.0.1", 0))
-        return int(line.getsockname()[1])
-
-
-def _refuse_busy_port(host: str, port: int) -> None:
-    with socket.socket() as line:
-        line.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            line.bind((host, port))
-        except OSError as error:
-            if host not in {"127.0.0.1", EVERYWHERE} and error.errno == 99:
-                raise Trouble(f"{host} is not an address of this machine.") from None
-            raise Trouble(
-                f"Port {port} is in use by another program; stop that, or choose another, for example"
-                f" deploy/start --port {port + 1}"
-            ) from None
-
-
-@contextlib.contextmanager
-def _alone(home: Path, url: str) -> Iterator[IO[str]]:
-    """One site per folder. The kernel drops the lock with its holder, however that ends.
-
-    Raises:
-        Trouble: another start holds the folder.
-    """
-    file = open(home / "running", "a+")  # noqa: SIM115 - held open as long as the site runs
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        file.seek(0)
-        where = file.read().strip() or "its first steps"
-        file.close()
-        raise Trouble(f"This site is running already: {where}") from None
-    file.truncate(0)
-    file.write(f"{url} (process {os.getpid()})\n")
-    file.flush()
-    try:
-        yield file
-    finally:
-        file.truncate(0)
-        file.close()
-
-
 # --- the two ways to start ------------------------------------------------------------------------------------
 
 
@@ -370,9 +262,9 @@ def prepare(site: Site) -> dict[str, str]:
 
 
 def run(site: Site) -> None:
-    with _alone(site.home, site.url):
-        _end_leftovers(site.home)
-        _refuse_busy_port(site.host, site.port)
+    with processes.alone(site.home, site.url):
+        processes.end_leftovers(site.home)
+        processes.refuse_busy_port(site.host, site.port)
         try:
             links = prepare(site)
             site.say("")
@@ -457,7 +349,7 @@ def main() -> int:
     try:
         if options.check:
             home = Path(tempfile.mkdtemp(prefix="portal-check-"))
-            result = check(Site(home, "127.0.0.1", _free_port(), say))
+            result = check(Site(home, "127.0.0.1", processes.free_port(), say))
             say(f"The delivery is at {result['archive']}")
             print(json.dumps(result), flush=True)
         else:
