@@ -55,7 +55,8 @@ STEPS["steps/sorting"] = (
 STEPS["steps/picking"] = (
     ["tests/steps/picking", EACH_VERB],
     {
-        "steps.picking.pick": ["_set_all", "_put", "_act", "_counts_from", "_merge", "_after", "set_order", "counts"],
+        "steps.picking.intents": ["put", "_counts_from", "_merge"],
+        "steps.picking.pick": ["_set_all", "_put", "_after", "set_order", "counts"],
         "steps.picking.kept": ["held", "let_go"],
     },
 )

@@ -16,7 +16,6 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from galleries import stages
@@ -24,8 +23,9 @@ from galleries.access import Act, Visitor, frame_for, frames_of_sheets, frames_s
 from galleries.errors import BadInput, DomainError, Missing, Refused
 from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing, Verb
 from galleries.steps.people import letters
+from galleries.steps.picking import intents
+from galleries.steps.picking.intents import NOTE_LENGTH, Intent
 
-NOTE_LENGTH = 1000
 MOST_RANKED = 5000
 
 
@@ -42,19 +42,6 @@ class Answer:
 
     def as_dict(self) -> dict[str, Any]:
         return {**self.__dict__}
-
-
-@dataclass(frozen=True)
-class _Intent:
-    """One act: what `set_mark` is told."""
-
-    frame: int
-    kind: str | None
-    note: str | None
-    act: str
-    acted_at: datetime | None
-    seen: int | None
-    for_studio: bool | None = None
 
 
 def set_mark(
@@ -77,13 +64,13 @@ def set_mark(
         Missing, Refused: not theirs to mark, or not now (the list is closed).
         BadInput: no such kind of mark, or a note that is too long.
     """
-    (answer,) = _set_all(by, [_Intent(frame_id, kind, note, act, acted_at, seen, for_studio)])
+    (answer,) = _set_all(by, [Intent(frame_id, kind, note, act, acted_at, seen, for_studio)])
     if isinstance(answer, DomainError):
         raise answer
     return answer
 
 
-def _set_all(by: Visitor, acts: Sequence[_Intent]) -> list[Answer | DomainError]:
+def _set_all(by: Visitor, acts: Sequence[Intent]) -> list[Answer | DomainError]:
     """The acts in order, each with its answer or why it cannot be. Whatever their number: one transaction and one lock
     per sitting, and under the lock (somebody may be closing the list at this moment) one question for the frames on
     the person's sheet and one for the rest, of which each stands for all."""
@@ -111,7 +98,7 @@ def _set_all(by: Visitor, acts: Sequence[_Intent]) -> list[Answer | DomainError]
 
 
 def _put(
-    by: Visitor, sitting: Sitting, frames: dict[int, Frame], acts: Sequence[tuple[int, _Intent]]
+    by: Visitor, sitting: Sitting, frames: dict[int, Frame], acts: Sequence[tuple[int, Intent]]
 ) -> dict[int, Answer | DomainError]:
     """Acts that are the person's to do, as (place, act): place → its answer. Rows are written together at the end."""
     if by.invite is None:
@@ -124,13 +111,13 @@ def _put(
     lines: list[JournalLine] = []
     for place, one in acts:
         try:
-            _check(one, by.invite)
+            intents.check(one, by.invite)
         except BadInput as error:
             answers[place] = error
             continue
         frame = frames[one.frame]
         mark = marks.setdefault(frame.pk, Mark(invite=voice, frame=frame, revision=0))
-        changed = _act(mark, one, frame, now)
+        changed = intents.put(mark, one, frame, now)
         if changed:
             mark.by, mark.act, mark.updated_at = by.invite, one.act, now
             mark.revision += 1
@@ -146,59 +133,6 @@ def _put(
     if lines:
         _after(by, sitting, lines)
     return answers
-
-
-def _check(one: _Intent, by: Invite) -> None:
-    if one.for_studio and not by.is_subject:
-        raise BadInput(_("Notes for the studio alone are the subject's to write."))
-    if one.kind is not None and one.kind not in Mark.Kind.values:
-        raise BadInput(_("There is no mark “%s”; use pick, alternate, strike or nothing.") % one.kind)
-    if one.note is not None and len(one.note) > NOTE_LENGTH:
-        raise BadInput(_("The note has %(n)d characters; %(most)d fit.") % {"n": len(one.note), "most": NOTE_LENGTH})
-
-
-def _act(mark: Mark, one: _Intent, frame: Frame, now: datetime) -> bool | None:
-    """Put an act into the row, which is new while its revision is 0: as `_merge`."""
-    if not mark.revision:
-        mark.kind, mark.note = one.kind or "", one.note or ""
-        mark.note_for_studio = bool(one.for_studio and one.note)
-        mark.acted_at = _counts_from(one.acted_at, now, now) if one.kind is not None else frame.added_at
-        return True
-    if one.act and one.act == mark.act:
-        return False
-    at = _counts_from(one.acted_at, now, mark.acted_at)
-    if one.seen is not None and one.seen >= mark.revision:  # made in sight of all that stands here: whatever clocks say
-        at = max(at, mark.acted_at)
-    return _merge(mark, one, at)
-
-
-def _counts_from(acted_at: datetime | None, now: datetime, last: datetime) -> datetime:
-    """When an act counts as done: by the device's clock, but never in the future. `last` is known to be past,
-    although the server's clock may have been set back since. Without a device's time it is done now, after all else."""
-    latest = max(now, last)
-    return latest if acted_at is None else min(acted_at, latest)
-
-
-def _merge(mark: Mark, one: _Intent, at: datetime) -> bool | None:
-    """Put an act into the row: True when it changed something, None when a note would be lost."""
-    kind, note, changed = one.kind, one.note, False
-    in_sight = one.seen is None or one.seen == mark.revision
-    # `acted_at` is the time of the latest mark, not of a note: a mark made offline before a note was written
-    # elsewhere is still the latest mark.
-    if kind is not None and at >= mark.acted_at:
-        changed = kind != mark.kind or at > mark.acted_at
-        mark.kind, mark.acted_at = kind, at
-    if note is not None and note != mark.note:
-        if mark.note and not in_sight:
-            return None
-        mark.note, changed = note, True
-    readers = mark.note_for_studio if note is None or one.for_studio is None else one.for_studio
-    if readers != mark.note_for_studio and (readers or in_sight):
-        # Fewer readers at once; more of them only in sight of what stands there.
-        mark.note_for_studio, changed = readers, True
-    if changed and not mark.note:
-        mark.note_for_studio = False
-    return changed
 
 
 def _line(by: Visitor, sitting: Sitting, frame: Frame, mark: Mark) -> JournalLine:
@@ -224,57 +158,17 @@ def take_acts(by: Visitor, acts: Sequence[dict[str, Any]]) -> list[dict[str, Any
 
     Each act is {frame, kind?, note?, act, at, seen?}; each answer is the mark as it stands, or {act, error}.
     """
-    acts_ids = [_text(item.get("act", ""))[:40] for item in acts]
-    read = [_read(item, act) for item, act in zip(acts, acts_ids, strict=True)]
-    answered = iter(_set_all(by, [one for one in read if isinstance(one, _Intent)]))
+    acts_ids = [intents.text(item.get("act", ""))[:40] for item in acts]
+    read = [intents.read(item, act) for item, act in zip(acts, acts_ids, strict=True)]
+    answered = iter(_set_all(by, [one for one in read if isinstance(one, Intent)]))
     answers: list[dict[str, Any]] = []
     for act, one in zip(acts_ids, read, strict=True):
-        answer = next(answered) if isinstance(one, _Intent) else one
+        answer = next(answered) if isinstance(one, Intent) else one
         if isinstance(answer, DomainError):
             answers.append({"act": act, "error": str(answer), "kind_of_error": type(answer).__name__})
         else:
             answers.append({"act": act, **answer.as_dict()})
     return answers
-
-
-def _read(item: dict[str, Any], act: str) -> _Intent | BadInput:
-    try:
-        return _Intent(
-            frame=_whole(item.get("frame")),
-            kind=None if item.get("kind") is None else _text(item["kind"]),
-            note=None if item.get("note") is None else _text(item["note"]),
-            act=act,
-            acted_at=_moment(item.get("at")),
-            seen=None if item.get("seen") is None else _whole(item["seen"]),
-            for_studio=None if item.get("for_studio") is None else bool(item["for_studio"]),
-        )
-    except BadInput as error:
-        return error
-
-
-def _text(value: object) -> str:
-    """What a database can keep: JSON may carry half of an emoji (a note cut off in the middle of it) or a zero byte,
-    and one such act must not hold up the rest."""
-    return str(value).replace("\0", "").encode("utf-8", "replace").decode()
-
-
-def _whole(value: object) -> int:
-    try:
-        return int(str(value))
-    except ValueError:
-        raise BadInput(_("“%s” is no number of a frame.") % value) from None
-
-
-def _moment(value: object) -> datetime | None:
-    if value is None:
-        return None
-    try:
-        at = parse_datetime(str(value))
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None or not 1 < at.year < 9999:
-        raise BadInput(_("“%s” is no moment with a time zone.") % value)
-    return at
 
 
 def marks_by(invite: Invite) -> dict[int, Mark]:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 from galleries.models import Invite, JournalLine, Look, Mark, Remark, Sitting, Standing
-from galleries.steps.picking import kept, pick
+from galleries.steps.picking import intents, kept, pick
 from tests.cast import Cast, make_cast
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
@@ -24,8 +24,8 @@ def cast(db: None) -> Cast:
 
 
 def said(kind: str | None = None, note: str | None = None, seen: int | None = None, studio: bool | None = None,
-         act: str = "a", at: datetime | None = None) -> pick._Intent:  # fmt: skip
-    return pick._Intent(1, kind, note, act, at, seen, studio)
+         act: str = "a", at: datetime | None = None) -> intents.Intent:  # fmt: skip
+    return intents.Intent(1, kind, note, act, at, seen, studio)
 
 
 def standing(kind: str = "pick", note: str = "", studio: bool = False, revision: int = 3) -> Mark:
@@ -33,7 +33,7 @@ def standing(kind: str = "pick", note: str = "", studio: bool = False, revision:
 
 
 # (what stands, what is said, when) -> (changed?, kind, note, for the studio alone?); None: a note would be lost
-MERGES: list[tuple[Mark, pick._Intent, timedelta, tuple[bool | None, str, str, bool]]] = [
+MERGES: list[tuple[Mark, intents.Intent, timedelta, tuple[bool | None, str, str, bool]]] = [
     (standing(), said("strike"), HOUR, (True, "strike", "", False)),
     (standing(), said("strike"), -HOUR, (False, "pick", "", False)),  # older than what stands
     (standing(), said("strike"), 0 * HOUR, (True, "strike", "", False)),  # the same moment: the one that comes later
@@ -67,10 +67,10 @@ MERGES: list[tuple[Mark, pick._Intent, timedelta, tuple[bool | None, str, str, b
 
 @pytest.mark.parametrize(("mark", "one", "after", "wanted"), MERGES)
 def test_what_becomes_of_an_act_on_what_stands_there(
-    mark: Mark, one: pick._Intent, after: timedelta, wanted: tuple[bool | None, str, str, bool]
+    mark: Mark, one: intents.Intent, after: timedelta, wanted: tuple[bool | None, str, str, bool]
 ) -> None:
     mark = Mark(**{name: getattr(mark, name) for name in ("kind", "note", "note_for_studio", "revision", "acted_at")})
-    changed = pick._merge(mark, one, NOON + after)
+    changed = intents._merge(mark, one, NOON + after)
     assert (changed, mark.kind, mark.note, mark.note_for_studio) == wanted
     assert mark.acted_at == (NOON + after if one.kind is not None and after >= 0 * HOUR else NOON)
 
@@ -86,22 +86,22 @@ def test_an_act_counts_from_its_devices_time_but_never_from_the_future(
     acted: int | None, now: int, last: int, wanted: int
 ) -> None:
     at = None if acted is None else NOON + acted * HOUR
-    assert pick._counts_from(at, NOON + now * HOUR, NOON + last * HOUR) == NOON + wanted * HOUR
+    assert intents._counts_from(at, NOON + now * HOUR, NOON + last * HOUR) == NOON + wanted * HOUR
 
 
 @pytest.mark.parametrize(("seen", "kind"), [(3, "strike"), (4, "strike"), (2, "pick"), (None, "pick")])
 def test_an_act_in_sight_of_what_stands_is_the_later_one_whatever_its_clock(seen: int | None, kind: str) -> None:
     mark = standing()
-    changed = pick._act(mark, said("strike", seen=seen, at=NOON - HOUR), None, NOON + HOUR)  # type: ignore[arg-type]
+    changed = intents.put(mark, said("strike", seen=seen, at=NOON - HOUR), None, NOON + HOUR)  # type: ignore[arg-type]
     assert (changed, mark.kind) == (kind == "strike", kind)
 
 
 def test_an_act_is_known_by_its_own_name_and_one_without_a_name_never(cast: Cast) -> None:
     mark = standing()
-    assert pick._act(mark, said("strike", act="before", at=NOON + HOUR), cast.frame(1), NOON + 2 * HOUR) is False
+    assert intents.put(mark, said("strike", act="before", at=NOON + HOUR), cast.frame(1), NOON + 2 * HOUR) is False
     assert mark.kind == "pick"
     mark.act = ""
-    assert pick._act(mark, said("strike", act="", at=NOON + HOUR), cast.frame(2), NOON + 2 * HOUR) is True
+    assert intents.put(mark, said("strike", act="", at=NOON + HOUR), cast.frame(2), NOON + 2 * HOUR) is True
 
 
 @pytest.mark.parametrize(
@@ -115,10 +115,10 @@ def test_an_act_is_known_by_its_own_name_and_one_without_a_name_never(cast: Cast
     ],
 )
 def test_a_first_note_leaves_every_later_mark_the_latest(
-    cast: Cast, one: pick._Intent, wanted: tuple[str, str, bool, datetime | None]
+    cast: Cast, one: intents.Intent, wanted: tuple[str, str, bool, datetime | None]
 ) -> None:
     frame, mark = cast.frame(1), Mark(revision=0)
-    assert pick._act(mark, one, frame, NOON + HOUR) is True
+    assert intents.put(mark, one, frame, NOON + HOUR) is True
     assert (mark.kind, mark.note, mark.note_for_studio) == wanted[:3]
     assert mark.acted_at == (wanted[3] or frame.added_at)
 
@@ -136,8 +136,8 @@ def test_a_first_note_leaves_every_later_mark_the_latest(
         ({"frame": 7, "at": "2026-05-04T14:00:00+02:00"}, said(at=NOON)),
     ],
 )
-def test_an_act_is_read_as_the_database_can_keep_it(item: dict[str, Any], wanted: pick._Intent) -> None:
-    assert pick._read(item, "a") == pick._Intent(7, *list(wanted.__dict__.values())[1:])
+def test_an_act_is_read_as_the_database_can_keep_it(item: dict[str, Any], wanted: intents.Intent) -> None:
+    assert intents.read(item, "a") == intents.Intent(7, *list(wanted.__dict__.values())[1:])
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_an_act_is_read_as_the_database_can_keep_it(item: dict[str, Any], wanted
      {"frame": 7, "at": "0001-01-01T00:00:00+14:00"}, {"frame": 7, "at": "9999-12-31T23:59:59-14:00"}],
 )  # fmt: skip
 def test_what_is_no_act_is_told_so_and_no_fault(item: dict[str, Any]) -> None:
-    assert isinstance(pick._read(item, "a"), BadInput)
+    assert isinstance(intents.read(item, "a"), BadInput)
 
 
 @pytest.mark.parametrize(
@@ -159,13 +159,13 @@ def test_what_is_no_act_is_told_so_and_no_fault(item: dict[str, Any]) -> None:
         (said(note="x", studio=False), False, True),
     ],
 )  # fmt: skip
-def test_what_may_be_said_of_a_frame(one: pick._Intent, subject: bool, fine: bool) -> None:
+def test_what_may_be_said_of_a_frame(one: intents.Intent, subject: bool, fine: bool) -> None:
     by = Invite(role="subject" if subject else "representation")
     if fine:
-        pick._check(one, by)
+        intents.check(one, by)
     else:
         with pytest.raises(BadInput):
-            pick._check(one, by)
+            intents.check(one, by)
 
 
 def test_a_mark_stands_with_who_gave_it_and_its_line_says_what_it_is_now(cast: Cast) -> None:
