@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from galleries.papers.codes import Code
+from galleries.papers.licence_fields import BadTerms
+from galleries.papers.licence_wording import spoken_day
 from galleries.papers.manifest import FileEntry
 from galleries.papers.tagged import document, heading, line, section
-from galleries.papers.terms import BadTerms, LicenceTerms, spoken_day
+from galleries.papers.terms import LicenceTerms
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from galleries.papers.licence_wording import spoken_day
 from galleries.papers.manifest import FileEntry
 from galleries.papers.page import CAUTION
 from galleries.papers.tagged import document, heading, section
-from galleries.papers.terms import LicenceTerms, spoken_day
+from galleries.papers.terms import LicenceTerms
 
 
 @dataclass(frozen=True)

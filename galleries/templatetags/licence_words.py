@@ -5,7 +5,7 @@ from __future__ import annotations
 from django import template
 
 from galleries.models import Delivery
-from galleries.papers.terms import USES
+from galleries.papers.licence_fields import USES
 from galleries.steps.delivering import package
 
 register = template.Library()

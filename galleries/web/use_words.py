@@ -1,4 +1,4 @@
-"""Uses of a licence in the reader's language, for pages. The licence itself stands in English (`papers.terms`)."""
+"""Uses of a licence in the reader's language, for pages; the licence itself stands in English (`licence_wording`)."""
 
 from __future__ import annotations
 

@@ -16,10 +16,10 @@ from pypdf import PdfReader
 
 from galleries.papers import fonts, tagged
 from galleries.papers.contact import SheetFrame, SheetLook, SheetMark, contact_sheet_pdf
+from galleries.papers.licence_fields import BadTerms
 from galleries.papers.manifest import FileEntry
 from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
-from galleries.papers.terms import BadTerms
 from tests.papers.test_terms import TERMS
 
 FILES = [FileEntry.of(f"print/8x10_{n:02d}.jpg", bytes([n]), 2475, 3075, "8×10 in print") for n in range(4)]

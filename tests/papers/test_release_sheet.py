@@ -12,11 +12,12 @@ import pytest
 from pypdf import PdfReader
 
 from galleries.papers.codes import Code
+from galleries.papers.licence_fields import ALTERATIONS, USES, BadTerms
 from galleries.papers.manifest import FileEntry
 from galleries.papers.page import CAUTION
 from galleries.papers.release import PrintRelease, print_release_pdf, release_sentences
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text, sections
-from galleries.papers.terms import ALTERATIONS, USES, BadTerms, LicenceTerms
+from galleries.papers.terms import LicenceTerms
 
 TERMS = LicenceTerms("L-7", "Ines Falk", "Tom Bergson", ("casting", "print-own"), date(2026, 1, 31))
 SIGNED = PrintRelease("Ines Falk", date(2026, 2, 1))

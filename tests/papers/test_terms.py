@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from galleries.papers.terms import ALTERATIONS, USES, Addendum, BadTerms, LicenceTerms
+from galleries.papers.licence_fields import ALTERATIONS, USES, Addendum, BadTerms
+from galleries.papers.terms import LicenceTerms
 from galleries.words.told import sentence
 
 TERMS = LicenceTerms(

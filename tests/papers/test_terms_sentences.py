@@ -12,9 +12,10 @@ from datetime import date
 import pytest
 
 from galleries.imaging.rights import vocabulary
-from galleries.papers import terms as licence
 from galleries.papers.codes import Code
-from galleries.papers.terms import ALTERATIONS, USES, Addendum, BadTerms, LicenceTerms
+from galleries.papers.licence_fields import ALTERATIONS, USES, Addendum, BadTerms
+from galleries.papers.licence_wording import spoken_day
+from galleries.papers.terms import LicenceTerms
 
 PLAIN = LicenceTerms("L-1", "Ines Falk", "Tom Bergson", ("casting",), date(2026, 1, 31))
 
@@ -124,7 +125,7 @@ def test_an_addendum_says_who_asked_when_and_how_long(item: Addendum, sentence: 
 def test_months_are_spoken_in_english() -> None:
     """Against the C locale of the standard library, which is English."""
     days = [date(2026, month, 1 + month) for month in range(1, 13)]
-    assert [licence.spoken_day(day) for day in days] == [f"{day.day} {day:%B} {day.year}" for day in days]
+    assert [spoken_day(day) for day in days] == [f"{day.day} {day:%B} {day.year}" for day in days]
 
 
 # What cannot stand

@@ -137,7 +137,7 @@ def test_labels_read_well_in_german() -> None:
 def test_every_use_of_a_licence_has_words_in_every_language() -> None:
     from django.utils import translation
 
-    from galleries.papers.terms import USES
+    from galleries.papers.licence_fields import USES
     from galleries.web.use_words import USE_WORDS
 
     assert {key: str(words) for key, words in USE_WORDS.items()} == dict(USES)

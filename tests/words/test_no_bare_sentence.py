@@ -34,7 +34,9 @@ HEADER = re.compile(r"^(private, |(text/\w+|inline|attachment); )")
 # Where English stands on purpose: the file, or the file and the beginning of the text.
 ALLOWED = {
     "web/metrics.py": "help lines of the numbers, for the operator's monitor",
-    "papers/terms.py": "the licence's wording counts in English",
+    "papers/licence_fields.py": "the licence's wording counts in English",
+    "papers/licence_wording.py": "the same",
+    "papers/terms.py": "the same",
     "papers/release.py": "the print release's wording counts in English",
     "papers/sheet.py": "the licence on paper",
     "papers/page.py": "the cautions of the licence",

@@ -14,7 +14,8 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import Acceptance, Invite, JournalLine, Licence, Sitting, Studio, Verb
-from galleries.papers.terms import BadTerms, LicenceTerms
+from galleries.papers.licence_fields import BadTerms
+from galleries.papers.terms import LicenceTerms
 from galleries.steps import clashes
 
 # What a headshot is taken for (common practice, no source); the photographer changes it per sitting.

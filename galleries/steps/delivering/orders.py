@@ -23,7 +23,7 @@ from galleries.models import (
     Sitting,
     Verb,
 )
-from galleries.papers.terms import BadTerms
+from galleries.papers.licence_fields import BadTerms
 from galleries.steps import clashes, jobs
 from galleries.steps.delivering import cut, file_order, licences, naming, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder

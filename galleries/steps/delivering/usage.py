@@ -14,7 +14,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import JournalLine, Licence, Sitting, UsageRequest, Verb
-from galleries.papers.terms import USES, Addendum
+from galleries.papers.licence_fields import USES, Addendum
 from galleries.steps.delivering import licences
 from galleries.steps.people import caps, letters
 

@@ -19,7 +19,8 @@ from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitting, Verb
-from galleries.papers.terms import ALTERATIONS, USES, LicenceTerms
+from galleries.papers.licence_fields import ALTERATIONS, USES
+from galleries.papers.terms import LicenceTerms
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import lab_profile, licences, offer, orders, pixels, receipts, sizes
 from galleries.steps.finishing import approvals

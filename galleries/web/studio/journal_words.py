@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 
 from galleries.models import Delivery, Final, JournalLine, Mark, OwnCopy, Sitting, Verb, Version
 from galleries.models.journal import who_words
-from galleries.papers.terms import USES
+from galleries.papers.licence_fields import USES
 from galleries.web.use_words import USE_WORDS
 
 # Their thing is a title, a caption, a file's or an account's name.

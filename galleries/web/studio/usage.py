@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Sitting
-from galleries.papers.terms import USES
+from galleries.papers.licence_fields import USES
 from galleries.steps.delivering import usage
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
