@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext_lazy
+
+from galleries.models import UsageRequest
+from galleries.steps.delivering import licences
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -23,3 +26,16 @@ USE_WORDS: dict[str, _StrPromise] = {
     "merchandise": gettext_lazy("goods for sale that show the picture"),
     "book": gettext_lazy("book covers and inside books"),
 }
+
+
+def granted(request: UsageRequest) -> dict[str, Any] | None:
+    """{uses, until, note, licence} of what was granted: the last addendum of the wording written then. Else None."""
+    if request.addendum is None:
+        return None
+    addendum = licences.terms_of(request.addendum).addenda[-1]
+    return {
+        "uses": [USE_WORDS.get(use, use) for use in addendum.uses],
+        "until": addendum.until,
+        "note": addendum.note,
+        "licence": request.addendum.number,
+    }

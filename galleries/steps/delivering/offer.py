@@ -76,9 +76,13 @@ def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
         sitting.refresh_from_db()
         if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
             stages.advance(sitting, Stage.DELIVERED, by, verb=Verb.DELIVERED, delivery=delivery.number)
-        invited = sitting.invites.filter(role__in=ROLES)
-        people = [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
-        letters.notify(sitting, "delivery", people, about=f"delivery-{delivery.number}")
+        letters.notify(sitting, "delivery", receivers(delivery), about=f"delivery-{delivery.number}")
+
+
+def receivers(delivery: Delivery) -> list[Invite]:
+    """Everybody invited for whom there is a file in it, whether their invite still holds or not."""
+    invited = delivery.sitting.invites.filter(role__in=ROLES)
+    return [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
 
 
 def withdraw(delivery: Delivery, by: Visitor) -> None:

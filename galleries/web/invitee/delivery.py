@@ -17,10 +17,10 @@ from galleries.errors import Missing, Refused
 from galleries.models import DeliveredFile, Delivery, Sitting
 from galleries.steps import derived
 from galleries.steps.delivering import licences, offer, receipts, usage
+from galleries.web import use_words
 from galleries.web.doors import count_try, invitee_page
 from galleries.web.files import FOREVER, _range, send
 from galleries.web.invitee.page import page
-from galleries.web.use_words import USE_WORDS
 
 PICTURE_SIDE = 640
 TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pdf": "application/pdf"}
@@ -57,8 +57,13 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         ],
         may_see_finals=may(visitor, Act.SEE_FINALS, sitting),
         all_finals=finals_shown_to(visitor, sitting).listed().count(),
-        requests=sitting.usage_requests.filter(invite=visitor.invite) if visitor.invite else [],
-        uses=list(USE_WORDS.items()),
+        requests=[
+            {"request": one, "granted": use_words.granted(one)}
+            for one in sitting.usage_requests.filter(invite=visitor.invite).select_related("addendum")
+        ]
+        if visitor.invite
+        else [],
+        uses=list(use_words.USE_WORDS.items()),
     )
 
 

@@ -81,12 +81,21 @@ def _delivery_row(delivery: Delivery) -> dict[str, Any]:
         "of": len(delivery.orders),
         "files": files,
         "receipts": fetches,
+        "unfetched": _who_has_not_fetched(delivery),
         "problem": offer.problem_of(delivery),
         "bytes": sum(file.bytes for file in files),
         "changed": [(name, ", ".join(why)) for name, why in orders.why_changed(delivery).items()]
         if delivery.changed_only
         else [],
     }
+
+
+def _who_has_not_fetched(delivery: Delivery) -> list[str]:
+    """Of a delivery that can be fetched: who may, and has fetched no file of it."""
+    if delivery.state != Delivery.State.READY:
+        return []
+    came = {one.invite_id for one in delivery.receipts.all()}
+    return [one.name for one in offer.receivers(delivery) if one.holds() and one.pk not in came]
 
 
 @studio_page()

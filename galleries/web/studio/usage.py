@@ -15,19 +15,24 @@ from galleries.errors import BadInput, Missing
 from galleries.models import Sitting
 from galleries.papers.licence_fields import USES
 from galleries.steps.delivering import usage
+from galleries.web import use_words
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
-from galleries.web.use_words import USE_WORDS
 
 
 @studio_page()
 @require_safe
 def usage_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     rows = [
-        {"request": one, "use": USE_WORDS.get(one.use, one.use), "known": one.use in USES}
-        for one in sitting.usage_requests.order_by("-pk")
+        {
+            "request": one,
+            "use": use_words.USE_WORDS.get(one.use, one.use),
+            "known": one.use in USES,
+            "granted": use_words.granted(one),
+        }
+        for one in sitting.usage_requests.select_related("addendum").order_by("-pk")
     ]
-    context = {"sitting": sitting, "page": "studio-usage", "rows": rows, "uses": USE_WORDS.items()}
+    context = {"sitting": sitting, "page": "studio-usage", "rows": rows, "uses": use_words.USE_WORDS.items()}
     return render(request, "galleries/studio/usage.html", context)
 
 

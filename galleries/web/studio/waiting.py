@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, QuerySet
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -56,7 +57,7 @@ class _Facts:
     unsent: int
     undelivered: int
     last: Delivery | None
-    fetched: bool  # somebody fetched of the last delivery
+    unfetched: list[int]  # numbers of the deliveries that can be fetched and nobody has
 
     @property
     def still_open(self) -> bool:
@@ -96,12 +97,17 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     deliveries: QuerySet[Any] = (
         Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(fetched=fetched)
     )
-    last = {one.sitting_id: one for one in deliveries.order_by("number")}
+    last, now = dict[int, Delivery](), timezone.now()
+    unfetched: dict[int, list[int]] = {}
+    for one in deliveries.order_by("number"):
+        last[one.sitting_id] = one
+        if one.state == Delivery.State.READY and not one.fetched and (one.expires_at or now) >= now:
+            unfetched.setdefault(one.sitting_id, []).append(one.number)
     for sitting in sittings:
         pk = sitting.pk
         yield _Facts(
             sitting, making[pk], failed[pk], held[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
-            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), bool(pk in last and last[pk].fetched),
+            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), unfetched.get(pk, []),
         )  # fmt: skip
 
 
@@ -154,7 +160,7 @@ def _picking(facts: _Facts) -> Iterator[Waiting]:
         return
     open_ones = [one for one in pickers if one.picks_done_at is None]
     for one in open_ones:
-        yield Waiting(one.name, _("is still marking"))
+        yield Waiting(one.name, _("is still marking") if one.first_opened_at else _("has not come in yet"))
     if not open_ones:
         yield Waiting(_you(), _("close the list"), "studio-lists")
 
@@ -181,6 +187,7 @@ def _finishing(facts: _Facts) -> Iterator[Waiting]:
     if n := counts[S.SHOWN]:
         yield Waiting(facts.sitting.subject_name, ngettext("looks at %d retouch", "looks at %d retouches", n) % n)
     yield from _delivering(facts)
+    yield from _fetching(facts)
 
 
 def _delivering(facts: _Facts) -> Iterator[Waiting]:
@@ -208,9 +215,12 @@ def _delivered(facts: _Facts) -> Iterator[Waiting]:
     if facts.still_open:  # a partial delivery of the time before these counted
         yield from _finishing(facts)
         return
-    last = facts.last
-    if last is not None and last.state == Delivery.State.READY and not facts.fetched:
-        yield Waiting(facts.sitting.subject_name, _("has not fetched the delivery yet"))
+    yield from _fetching(facts)
+
+
+def _fetching(facts: _Facts) -> Iterator[Waiting]:
+    for number in facts.unfetched:
+        yield Waiting(facts.sitting.subject_name, _("has not fetched delivery %d yet") % number)
 
 
 _BY_STAGE = {

@@ -304,7 +304,15 @@ def test_requests_for_use_are_granted_or_refused_once(cast: Cast, client: Client
     assert "a tour in spring" in client.get(at(cast, "studio-usage")).content.decode()
     answer = at(cast, "studio-usage-answer", poster.pk)
     assert client.post(answer, {"do": "grant", "until": "never"}).status_code == 400
-    assert client.post(answer, {"do": "grant", "uses": "poster", "until": "2027-01-31"}).status_code == 302
+    granted = {"do": "grant", "uses": ["poster", "press"], "until": "2027-01-31", "note": "In May only"}
+    assert client.post(answer, granted).status_code == 302
+    page = client.get(at(cast, "studio-usage")).content.decode()
+    theirs = cast.client_of(cast.subject).get(at(cast, "delivery")).content.decode()
+    for shown in (page, theirs):  # a form's choices name uses too
+        words = " ".join(shown.split("Allowed now</b>:")[1].split("</span>")[0].split())
+        assert "posters and paid publicity of a production; press about the subject" in words
+        assert "until 31 January 2027; In May only" in words
+        assert "licence 2" in words
     assert client.post(answer, {"do": "grant", "uses": "poster"}).status_code == 409
     refusal = at(cast, "studio-usage-answer", mug.pk)
     assert client.post(refusal, {"do": "refuse", "answer": ""}).status_code == 400

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import io
+from datetime import timedelta
 
 import pytest
 from django.core import mail
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
-from galleries.models import JournalLine, Letter, Look, Sitting
+from galleries.models import Invite, JournalLine, Letter, Look, Sitting
+from galleries.steps.delivering import licences, receipts
 from galleries.web.studio.waiting import waiting_in, waiting_in_each
 from tests.cast import Cast, make_cast
 
@@ -83,6 +86,41 @@ def test_the_overview_says_what_is_waiting_for_whom(cast: Cast) -> None:
     page = cast.client_of(cast.owner).get(reverse("studio-sitting", args=[cast.sitting.slug])).content.decode()
     assert "show the proofs" in page
     assert "bring the frames in" not in page
+
+
+def test_only_who_came_in_is_still_marking(cast: Cast) -> None:
+    Sitting.objects.filter(pk=cast.sitting.pk).update(stage=Sitting.Stage.PROOFING)
+    cast.sitting.refresh_from_db()
+    Invite.objects.filter(pk=cast.subject.pk).update(first_opened_at=timezone.now())
+    told = {one.who: one.what for one in waiting_in(cast.sitting)}
+    assert told[cast.subject.name] == "is still marking"
+    assert told[cast.representation.name] == "has not come in yet"
+    page = cast.client_of(cast.owner).get(reverse("studio-lists", args=[cast.sitting.slug])).content.decode()
+    assert (page.count("is still marking"), page.count("has not come in yet")) == (1, 1)
+
+
+def test_of_each_delivery_it_is_said_who_has_not_fetched_it(cast: Cast) -> None:
+    Sitting.objects.filter(pk=cast.sitting.pk).update(stage=Sitting.Stage.DELIVERED)
+    cast.sitting.refresh_from_db()
+    licence, now = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner), timezone.now()
+    final = cast.final(1, state="approved")
+    states = ("ready", "ready", "ready", "withdrawn")
+    for number, state in enumerate(states, 1):
+        past = now - timedelta(days=1) if number == 3 else None
+        one = cast.sitting.deliveries.create(number=number, licence=licence, sizes={}, state=state, expires_at=past)
+        one.files.create(final=final, name="a.jpg", key="k", size_slug="web", bytes=9, sha256="b" * 64)
+    first, second = cast.sitting.deliveries.order_by("number")[:2]
+    receipts.record(second, cast.subject, cast.subject.name, "a.jpg", 8)
+    unfetched = [one.what for one in waiting_in(cast.sitting) if "fetched" in one.what]
+    assert unfetched == ["has not fetched delivery 1 yet"]
+    page = cast.client_of(cast.owner).get(reverse("studio-delivery", args=[cast.sitting.slug])).content.decode()
+    part = {
+        number: page.split(f'id="d{one.pk}"')[1].split("</section>")[0] for number, one in ((1, first), (2, second))
+    }
+    agent, desk = cast.representation.name, cast.recipient.name
+    assert f"Not fetched yet by {cast.subject.name}, {agent}, {desk}." in part[1]
+    assert f"Not fetched yet by {agent}, {desk}." in part[2]
+    assert page.count("Not fetched yet by") == 3
 
 
 def test_the_front_says_of_each_sitting_its_own_and_of_a_foreign_one_nothing(cast: Cast) -> None:
