@@ -171,6 +171,8 @@ class PinnedNote(models.Model):
     """A wish for the retoucher, pinned to a point or region of the picture (fractions of width and height)."""
 
     final = models.ForeignKey(Final, models.CASCADE, related_name="pinned_notes")
+    # The version that was looked at; none: the frame, before any retouch came (or a note from before this was kept).
+    version = models.ForeignKey("Version", models.SET_NULL, null=True, blank=True, related_name="pinned_notes")
     x = models.FloatField()
     y = models.FloatField()
     width = models.FloatField(default=0)

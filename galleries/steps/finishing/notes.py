@@ -13,17 +13,25 @@ from galleries.models import (
     JournalLine,
     PinnedNote,
     Verb,
+    Version,
 )
 
 
 def pin_note(
-    final: Final, by: Visitor, x: float, y: float, width: float = 0.0, height: float = 0.0, text: str = ""
+    final: Final,
+    by: Visitor,
+    x: float,
+    y: float,
+    width: float = 0.0,
+    height: float = 0.0,
+    text: str = "",
+    version: Version | None = None,
 ) -> PinnedNote:
-    """Pin a wish to a point or region, in fractions of the picture.
+    """Pin a wish to a point or region, in fractions of the picture: of the version that was looked at, or the frame.
 
     Raises:
         Refused: not this person's to do, or not now.
-        BadInput: no text, or a place outside the picture.
+        BadInput: no text, a place outside the picture, or a version of another final.
     """
     require(by, Act.PIN_NOTE, final, _("Notes can be pinned while the finals are being finished."))
     if not text.strip():
@@ -32,10 +40,13 @@ def pin_note(
         0 <= x <= 1 and 0 <= y <= 1 and width >= 0 and height >= 0 and x + width <= 1.0001 and y + height <= 1.0001
     ):
         raise BadInput(_("The note lies outside the picture."))
+    if version is not None and version.final_id != final.pk:
+        raise BadInput(_("There is no such version of this final."))
     with transaction.atomic():
         note = PinnedNote.objects.create(
-            final=final, x=x, y=y, width=width, height=height, text=text.strip()[:1000], who=by.name, invite=by.invite
-        )
+            final=final, version=version, x=x, y=y, width=width, height=height, text=text.strip()[:1000], who=by.name,
+            invite=by.invite,
+        )  # fmt: skip
         stages.touch(final.sitting)
         JournalLine.write(final.sitting, by.who, Verb.NOTE_PINNED, f"final {final.frame.label}", text=note.text[:200])
     return note

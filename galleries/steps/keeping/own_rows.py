@@ -118,7 +118,7 @@ TABLES: tuple[Table, ...] = (
     _table(m.Approval, "version__final__sitting", theirs="id version sha256 decision note at", named="who invite user"),
     _table(
         m.PinnedNote, "final__sitting",
-        theirs="id final x y width height text done created_at", named="who invite",
+        theirs="id final version x y width height text done created_at", named="who invite",
     ),
     _table(
         m.StrayRetouch, "sitting",

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from galleries import storage
 from galleries.access import Act, Visitor, final_for, may
 from galleries.errors import BadInput, Missing
-from galleries.models import Final, Proof, Sitting, Version
+from galleries.models import Final, PinnedNote, Proof, Sitting, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.ingesting import proof
@@ -93,7 +93,9 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         row=_row(shown, visitor, may_approve),
         words=finals_words(),
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
-        pins=[_pin(note, number) for number, note in enumerate(shown.pinned_notes.all(), 1)],
+        pins=[
+            _pin(note, number, version) for number, note in enumerate(shown.pinned_notes.select_related("version"), 1)
+        ],
         may_pin=may(visitor, Act.PIN_NOTE, shown),
         may_approve=may_approve,
         before=listed[at - 1] if at > 0 else None,
@@ -118,8 +120,10 @@ def finals_words() -> dict[str, str]:
     }
 
 
-def _pin(note: Any, number: int) -> dict[str, Any]:
-    return {"number": number, "note": note, "place": [note.x, note.y, note.width, note.height]}
+def _pin(note: PinnedNote, number: int, version: Version | None) -> dict[str, Any]:
+    """Drawn over the version it speaks of, and no other; one that speaks of the frame over all."""
+    drawn = note.version is None or note.version == version
+    return {"number": number, "note": note, "drawn": drawn, "place": [note.x, note.y, note.width, note.height]}
 
 
 def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
@@ -128,7 +132,9 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
     if do == "pin":
         final = _final(visitor, Act.PIN_NOTE, sitting, final_id)
         x, y, width, height = (_percent(request, name) for name in ("x", "y", "width", "height"))
-        notes.pin_note(final, visitor, x, y, width, height, request.POST.get("text", ""))
+        pk = request.POST.get("version", "")
+        version = _version(final, pk) if pk else None
+        notes.pin_note(final, visitor, x, y, width, height, request.POST.get("text", ""), version)
         messages.success(request, _("The note is pinned."))
     elif do in {"approve", "send_back"}:
         final = _final(visitor, Act.APPROVE, sitting, final_id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import unquote
 
@@ -85,6 +86,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
     kept, proof = list(final.versions.all()), proofs.get(final.frame_id)
     version = kept[-1] if kept else None
     notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
+    numbers = {one.pk: one.number for one in kept}
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,
@@ -92,15 +94,32 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
         "small": picture(proof, "small"),
         "w": size[0],
         "h": size[1],
-        "pins": [_pin(number, note, size) for number, note in enumerate(notes, 1)],
+        "over_frame": _pins(notes, None, size),
+        "over_version": _pins(notes, version, _within(480, version.width, version.height)) if version else None,
         "version": version,
         "versions": kept,
         "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else "",
         "decisions": approvals.last_words(version.approvals.all()) if version else {},
-        "notes": notes,
+        "notes": [(note, numbers.get(note.version_id)) for note in notes],
         "as_it_is": final.state == Final.State.AS_IT_IS,
         "approved": final.state == Final.State.APPROVED,
     }
+
+
+def _within(side: int, width: int, height: int) -> tuple[int, int]:
+    """Width and height brought to this long side."""
+    long = max(width, height, 1)
+    return max(1, round(width * side / long)), max(1, round(height * side / long))
+
+
+def _pins(notes: Sequence[PinnedNote], of: Version | None, size: tuple[int, int]) -> dict[str, Any]:
+    """Those that speak of this version (None: of the frame), by the numbers they have in the list."""
+    pins = [
+        _pin(number, note, size)
+        for number, note in enumerate(notes, 1)
+        if note.version_id == (of.pk if of is not None else None)
+    ]
+    return {"pins": pins, "w": size[0], "h": size[1]}
 
 
 def _pin(number: int, note: PinnedNote, size: tuple[int, int]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from io import BytesIO
 
@@ -13,6 +14,7 @@ from django.utils import timezone
 from PIL import Image
 
 from galleries import storage
+from galleries.errors import BadInput
 from galleries.models import (
     Acceptance,
     Approval,
@@ -25,6 +27,7 @@ from galleries.models import (
     Version,
 )
 from galleries.steps.delivering import licences
+from galleries.steps.finishing import notes
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import picture, proved
 
@@ -145,6 +148,37 @@ def test_a_note_is_pinned_inside_the_picture(cast: Cast, fields: dict[str, str],
     assert PinnedNote.objects.count() == (status == 302)
     if status == 302:
         assert PinnedNote.objects.get().y == pytest.approx(0.333)
+
+
+def test_a_note_lies_on_the_version_it_speaks_of_and_on_no_other(cast: Cast) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    one.final.pinned_notes.create(x=0.1, y=0.2, text="of the frame", who="Ansa Veld")
+    pin = {"do": "pin", "x": "25", "y": "30", "text": "softer"}
+    foreign, unsent = version(make_cast("elsewhere")), version(cast, 3, one.final)
+    Version.objects.filter(pk=unsent.pk).update(sent_at=None)
+    for other in (foreign, unsent):
+        assert client.post(address, {**pin, "version": other.pk}).status_code == 404
+    assert f'name="version" value="{one.pk}"' in client.get(address).content.decode().split('id="pin-form"')[1]
+    assert client.post(address, {**pin, "version": one.pk}).status_code == 302
+    note = PinnedNote.objects.get(text="softer")
+    assert note.version == one
+    with pytest.raises(BadInput):
+        notes.pin_note(one.final, cast.as_owner, 0.1, 0.1, text="softer", version=foreign)
+
+    version(cast, 2, one.final)
+    for query, places in (("", ["0.1 0.2 0.0 0.0"]), ("?version=1", ["0.1 0.2 0.0 0.0", "0.25 0.3 0.0 0.0"])):
+        page = client.get(address + query).content.decode()
+        assert re.findall(r'data-place="([^"]*)"', page) == places
+        assert page.count("on version 1") == 1
+    row = cast.client_of(cast.owner).get(reverse("studio-finals", args=[cast.sitting.slug])).content.decode()
+    assert (row.count("<circle"), row.count("on version 1")) == (1, 1)  # the newest is another
+    Version.objects.exclude(pk=one.pk).filter(final=one.final).delete()
+    row = cast.client_of(cast.owner).get(reverse("studio-finals", args=[cast.sitting.slug])).content.decode()
+    assert row.count("<circle") == 2
+    one.delete()
+    note.refresh_from_db()
+    assert note.version is None
 
 
 def test_finals_of_another_sitting_or_off_the_list_are_not_there(cast: Cast) -> None:
