@@ -49,13 +49,13 @@ def object_to_list(sitting: Sitting, by: Visitor, words: str) -> Round:
         Conflict: somebody else opened the list at the same moment.
     """
     require(by, Act.OBJECT, sitting)
-    said = words.strip()
-    if not said:
+    reason = words.strip()
+    if not reason:
         raise BadInput(_("Say what should change; the others read it."))
-    if len(said) > WORDS_LENGTH:
+    if len(reason) > WORDS_LENGTH:
         raise BadInput(_("That is too long: say it in %d characters.") % WORDS_LENGTH)
     with transaction.atomic():
-        opened = rounds.open_again(sitting, by, said, Verb.OBJECTED, objected_by=by.name)
+        opened = rounds.open_again(sitting, by, reason, Verb.OBJECTED, objected_by=by.name)
         if by.invite is not None:  # who objects is not through
             Invite.objects.filter(pk=by.invite.voice.pk).update(picks_done_at=None)
         others = (one for one in rounds.of_the_sheet(sitting) if one != by.invite)
@@ -87,7 +87,7 @@ def left_out(sitting: Sitting, by: Visitor) -> dict[str, list[Frame]]:
     require(by, Act.OBJECT, sitting)
     on_list = sitting.finals.listed().values("frame")
     picks = Mark.objects.of_sides().filter(kind=Mark.Kind.PICK, frame__in=frames_shown_to(by, sitting).unhidden())
-    found: dict[str, dict[int, Frame]] = {}
+    by_side: dict[str, dict[int, Frame]] = {}
     for mark in picks.exclude(frame__in=on_list).select_related("frame", "invite").order_by("frame__number", "pk"):
-        found.setdefault(mark.invite.role, {})[mark.frame_id] = mark.frame
-    return {role: list(frames.values()) for role, frames in found.items()}
+        by_side.setdefault(mark.invite.role, {})[mark.frame_id] = mark.frame
+    return {role: list(frames.values()) for role, frames in by_side.items()}
