@@ -86,7 +86,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
     kept, proof = list(final.versions.all()), proofs.get(final.frame_id)
     version = kept[-1] if kept else None
     notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
-    numbers = {one.pk: one.number for one in kept}
+    numbers: dict[int | None, int] = {one.pk: one.number for one in kept}
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
     return {
         "final": final,
