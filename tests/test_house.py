@@ -325,3 +325,53 @@ def test_what_is_missing_fails_its_tests_and_skips_none() -> None:
 )
 def test_a_skip_is_seen(code: str) -> None:
     assert len(skips_in(code)) == 1
+
+
+# Verbs that say nothing of what they name; the trade has a noun for each: a proof, a crop, an answer, a sentence.
+NAMELESS = {"found", "made", "said"}
+NAMED_SO = {
+    ("galleries/imaging/tracer/answer.py", "found"): "yes or no",
+    ("galleries/steps/delivering/file_order.py", "said"): "the name under which orders are kept in rows",
+    ("galleries/migrations/0009_kept_by_subject.py", "said"): "a migration stays as it was run",
+}
+
+
+def nameless_in(code: str) -> set[str]:
+    """Locals, parameters, fields, functions and classes that have such a name, an underscore before it or not."""
+    names = set()
+    for node in ast.walk(ast.parse(code)):
+        match node:
+            case ast.Name(id=name, ctx=ast.Store()) | ast.arg(arg=name):
+                names.add(name)
+            case ast.FunctionDef(name=name) | ast.AsyncFunctionDef(name=name) | ast.ClassDef(name=name):
+                names.add(name)
+    return {name for name in names if name.strip("_") in NAMELESS | {word.title() for word in NAMELESS}}
+
+
+def test_names_are_nouns_of_the_trade() -> None:
+    helpers = [path for path in sources("tests") if not path.name.startswith("test_")]
+    paths = [*sources("galleries", "portal", "deploy"), *helpers]
+    names = {(str(path.relative_to(ROOT)), name) for path in paths for name in nameless_in(path.read_text("utf-8"))}
+    assert names == set(NAMED_SO)
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "found = 1",
+        "for made in proofs: ...",
+        "def crop(said): ...",
+        "def _said(): ...",
+        "class Found: ...",
+        "if (made := crop()): ...",
+        "rows = [said for said in rows]",
+        "lambda found: 1",
+        "with crop() as (left, made): ...",
+    ],
+)
+def test_a_name_that_says_nothing_is_seen(code: str) -> None:
+    assert len(nameless_in(code)) == 1
+
+
+def test_a_name_that_says_something_is_let_be() -> None:
+    assert nameless_in("being_made = seen.found\nhow_it_was_made(said=1)") == set()
