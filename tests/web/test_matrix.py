@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Callable, Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from importlib import import_module
 from typing import Any, ClassVar
@@ -46,6 +46,7 @@ ALL = "prafdx"
 INVITEE_PAGES = {
     "sitting":        ("get",        "prafd", ALL, "prafd", "prafd", "prafd"),
     "plan":           ("get post",   ALL, "prafd", "prafd", "prafd", ""),
+    "deadlines":      ("get",        ALL, "prafd", "prafd", "prafd", ""),
     "reference":      ("get",        ALL, "prafd", "prafd", "prafd", ""),
     "sheet":          ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "marks":          ("get post",   ALL, "rafd", "rafd", "rafd", ""),
@@ -98,7 +99,16 @@ STUDIO_PAGES = {
 # test_account.py and test_second_factor.py are about them.
 OF_NO_SITTING = {
     *("front", "open-invite", "open-sign-in", "sign-in", "upkeep-sign-in", "ask-link", "desk", "leave", "language"),
-    *("outbox-worker", "studio", "new-sitting", "studio-sizes", "studio-size-new", "studio-size", "studio-size-copy"),
+    *(
+        "outbox-worker",
+        "studio",
+        "studio-deadlines",
+        "new-sitting",
+        "studio-sizes",
+        "studio-size-new",
+        "studio-size",
+        "studio-size-copy",
+    ),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
     *("second-factor-remove", "second-factor-leave", "second-factor-passkey", "second-factor-passkey-ask"),
@@ -152,7 +162,9 @@ class Place:
 
     def __init__(self, slug: str) -> None:
         self.cast = cast = make_cast(slug)
-        Sitting.objects.filter(pk=cast.sitting.pk).update(subject_chooses_looks=True, representation_approves=True)
+        Sitting.objects.filter(pk=cast.sitting.pk).update(
+            subject_chooses_looks=True, representation_approves=True, held_on=date(2026, 5, 4)
+        )
         cast.sitting.refresh_from_db()
         cast.sitting.colleagues.add(cast.colleague)
         cast.representation.may_pass_on = True

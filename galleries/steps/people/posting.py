@@ -7,13 +7,15 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 
 from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Studio
 from galleries.models.sittings import PICKING
+from galleries.papers import calendar
 from galleries.steps import jobs
-from galleries.steps.people import asked, removal_letter
+from galleries.steps.people import asked, deadlines, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
@@ -66,7 +68,7 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
     elif not person.holds():
         link = settings.BASE_URL
     with timezone.override(ZoneInfo(sitting.time_zone)):  # hours read as the clock where the sitting was
-        return compose(
+        composed = compose(
             letter.kind,
             letter.to,
             person.language if person else "",
@@ -80,6 +82,18 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             **_of_finals(sitting, person),
             **_of_retouches(person),
         )
+    _add_days(composed, letter)
+    return composed
+
+
+def _add_days(composed: EmailMultiAlternatives, letter: Letter) -> None:
+    """The day of the picks as a calendar file, to those it asks for them."""
+    person, sitting = letter.invite, letter.sitting
+    with translation.override(person.language if person else settings.LANGUAGE_CODE):
+        days = deadlines.for_letter(letter.kind, person, sitting)
+        if days:
+            data = calendar.written(days, sitting.title, timezone.now(), alarm=_("Tomorrow is the day"))
+            composed.attach("deadline.ics", data, "text/calendar")
 
 
 def _round(letter: Letter) -> Round | None:

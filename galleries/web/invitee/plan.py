@@ -14,8 +14,10 @@ from galleries import storage
 from galleries.access import Act, Visitor, looks_shown_to, may
 from galleries.errors import BadInput, Missing
 from galleries.models import Look, ReferencePicture, Sitting
+from galleries.steps.people import deadlines
 from galleries.steps.people import invite as invites
 from galleries.steps.planning import sitting_plan
+from galleries.web.calendar_file import calendar_file
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
 from galleries.web.invitee.page import key_in, page
@@ -37,6 +39,7 @@ def plan(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
         looks=looks,
         references=sitting.references.filter(look=None),
         comments=sitting.plan_comments.filter(look=None),
+        has_days=bool(deadlines.of_person(visitor, sitting)),
         may_comment=may(visitor, Act.COMMENT_PLAN, sitting),
     )
 
@@ -75,6 +78,12 @@ def _reference(visitor: Visitor, sitting: Sitting, pk: str | int) -> ReferencePi
     ):
         raise Missing(_("There is no such picture on the plan."))
     return picture
+
+
+@invitee_page(Act.SEE_PLAN)
+@require_safe
+def deadlines_file(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    return calendar_file(request, deadlines.of_person(visitor, sitting), sitting.title)
 
 
 @invitee_page(Act.SEE_PLAN)

@@ -20,6 +20,7 @@ from galleries.web.invitee import (
 urlpatterns: list[URLPattern] = [
     path("", sheet.sitting, name="sitting"),
     path("plan", plan.plan, name="plan"),
+    path("deadlines.ics", plan.deadlines_file, name="deadlines"),
     path("plan/picture/<int:reference_id>.jpg", plan.reference, name="reference"),
     path("sheet", sheet.sheet, name="sheet"),
     path("marks", sheet.marks, name="marks"),

@@ -20,10 +20,11 @@ from galleries.errors import BadInput, Missing
 from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
-from galleries.steps.people import removal_letter
+from galleries.steps.people import deadlines, removal_letter
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
+from galleries.web.calendar_file import calendar_file
 from galleries.web.doors import signed_in, studio_page
 from galleries.web.files import FOREVER, send
 from galleries.web.studio import letter_words
@@ -47,7 +48,15 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
             {"sitting": sitting, "waiting": waits[sitting.pk], "film": strips.get(sitting.pk, [])}
         )
     stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
-    return render(request, "galleries/studio/sittings.html", {"stages": stages})
+    has_days = any(sitting.deadline and sitting.is_picking for sitting in rows)
+    return render(request, "galleries/studio/sittings.html", {"stages": stages, "has_days": has_days})
+
+
+@signed_in
+@require_safe
+def deadlines_file(request: HttpRequest, user: User) -> HttpResponseBase:
+    """The days of all sittings in which picking goes on, for the photographer's own calendar."""
+    return calendar_file(request, deadlines.of_studio(user), _("Picks wanted"))
 
 
 def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:

@@ -111,6 +111,7 @@ _finals = [
 
 urlpatterns: list[URLPattern | object] = [
     path("", sittings.sittings, name="studio"),
+    path("deadlines.ics", sittings.deadlines_file, name="studio-deadlines"),
     path("sittings/new", sittings.new_sitting, name="new-sitting"),
     path("sizes", sizes.sizes_page, name="studio-sizes"),
     path("sizes/new", sizes.size_page, name="studio-size-new"),
