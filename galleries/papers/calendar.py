@@ -26,7 +26,7 @@ def written(days: Iterable[Day], name: str, now: datetime, alarm: str = "") -> b
     import icalendar  # takes half a second, for a file that few ask for
 
     calendar = icalendar.Calendar()
-    calendar.add("prodid", "-//Headshot portal//Deadlines//EN")
+    calendar.add("prodid", "-//headshot-portal//deadlines//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", name)
