@@ -8,6 +8,7 @@ from typing import Any
 from django.contrib.auth.hashers import check_password
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from galleries import stages
@@ -144,7 +145,8 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True,
     if by.user is not None:
         return
     if delivery.expires_at is not None and delivery.expires_at <= timezone.now():
-        raise Refused(_("This delivery could be fetched until %s. Ask the studio.") % f"{delivery.expires_at:%Y-%m-%d}")
+        until = date_format(timezone.localtime(delivery.expires_at), "DATE_FORMAT")
+        raise Refused(_("This delivery could be fetched until %s. Ask the studio.") % until)
     if delivery.passcode_hash and not passcode_given:
         raise Refused(_("Enter the passcode the studio gave you."))
     if by.invite is None or not licences.has_accepted(delivery.licence, by.invite):

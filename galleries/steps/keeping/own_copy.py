@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from galleries import stages
@@ -131,7 +132,7 @@ def check_fetch(copy: OwnCopy, by: Visitor) -> None:
 
 
 def _day(copy: OwnCopy) -> str:
-    return f"{copy.expires_at:%Y-%m-%d}"
+    return date_format(timezone.localtime(copy.expires_at), "DATE_FORMAT")
 
 
 def fetched(copy: OwnCopy, by: Visitor, *, ranged: bool = False) -> None:

@@ -116,6 +116,7 @@ class InviteForm(forms.ModelForm):  # type: ignore[type-arg]
 
         choices = [("", _("the studio's"))] + [(code, str(name)) for code, name in settings.LANGUAGES]
         self.fields["language"] = forms.ChoiceField(label=_("Language"), choices=choices, required=False)
+        self.fields["role"].choices = [("", _("choose")), *Invite.Role.choices]  # type: ignore[attr-defined]
 
 
 def checked(form: forms.BaseForm) -> dict[str, Any]:

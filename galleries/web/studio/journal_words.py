@@ -6,8 +6,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -59,11 +60,12 @@ class Line:
     who: str
     what: str
     which: str
-    change: str  # '' or 'from → to'
+    change: str  # '', 'from → to', or what it was and still is
 
 
 def line_of(line: JournalLine) -> Line:
-    change = f"{state(line.before)} → {state(line.after)}" if line.before or line.after else ""
+    before, after = state(line.before), state(line.after)
+    change = after if before == after else f"{before} → {after}"
     return Line(line.at, who_words(line.who), line.verb_words, thing(line), change)
 
 
@@ -87,10 +89,13 @@ def thing(line: JournalLine) -> str:
 
 
 def state(code: str) -> str:
-    """A stage, a state, a mark or how a retouch was made; anything else (a day) as it stands."""
+    """A stage, a state, a mark, how a retouch was made, or a day; anything else as it stands."""
     if code == "no mark":
         return _("no mark")
     for states in _STATES:
         if code and code in states.values:
             return str(states(code).label)
-    return code
+    try:
+        return date_format(date.fromisoformat(code), "DATE_FORMAT") if code else ""
+    except ValueError:
+        return code
