@@ -104,7 +104,11 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
         return page
 
     agent, subject = come(cast.representation, **options), come(cast.subject, **options)
-    look(agent, f"/s/{slug}/sheet", scripted=True)
+    page = look(agent, f"/s/{slug}/sheet", scripted=True)
+    page.locator("#your-picks").click()
+    expect(page.locator("#picks-film li")).to_have_count(1)
+    check(page, "your picks")
+    page.keyboard.press("Escape")
     page = look(agent, f"/s/{slug}/sheet?large#frame-{frame.pk}", scripted=True)
     page.get_by_role("button", name="Notes").click()
     expect(page.locator("#remarks")).to_contain_text("This one first.")

@@ -45,6 +45,17 @@ def test_a_mark_shows_at_once_and_is_kept(cast: Cast, come: Come) -> None:
     expect(page.get_by_role("link", name="frame 0001, look 1, picked by you")).to_be_visible()
     expect(page.locator("#sending")).to_have_text("Everything is sent.")
     assert kinds(cast) == {1: "pick"}
+    page.get_by_role("button", name="Your picks").tap()
+    slip = page.get_by_role("dialog", name="Your picks")
+    expect(slip.get_by_role("img")).to_have_count(1)
+    expect(slip).to_contain_text("1 of 3 picked, 2 left.")
+    expect(slip).to_contain_text("Nothing picked in: Look of wool")
+    slip.get_by_role("button", name="I am through").tap()
+    expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
+    assert cast.sitting.invites.get(role="subject").picks_done_at
+    slip.get_by_role("button", name="frame 0001").tap()
+    expect(page.get_by_role("dialog", name="One frame, large")).to_be_visible()
+    page.get_by_role("button", name="Back").tap()
     button(page, 1, "strike").tap()
     expect(page.locator("#allowance")).to_have_text("Nothing picked yet; 3 finals are included.")
     page.get_by_role("button", name="Undo").tap()
@@ -166,7 +177,7 @@ def test_a_list_closed_meanwhile_is_said_and_nothing_is_lost(cast: Cast, come: C
     expect(page.locator("#sending")).to_have_text("1 not taken; kept on this device. What to do stands here.")
     expect(page.locator("#allowance")).to_have_text("The list is closed. Picked by you: 1.")
     expect(page.get_by_role("button", name="I am through")).to_be_hidden()
-    button(page, 3, "pick").tap(force=True)  # dimmed, and yet it says why nothing happens
+    button(page, 1, "strike").tap(force=True)  # dimmed, and yet it says why nothing happens
     expect(page.locator("#said")).to_have_text("The list is closed, so marks can no longer change.")
     assert kinds(cast) == {1: "pick"}
     page.reload()

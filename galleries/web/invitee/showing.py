@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import log
 from typing import Any
 
 from django.db.models import F
@@ -16,6 +17,8 @@ from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting import sides
 from galleries.steps.picking import pick
+
+CELLS = ((2, 3), (3, 4), (4, 5), (1, 1), (5, 4), (4, 3), (3, 2))  # width to height: what cameras give, and crops of it
 
 
 @dataclass
@@ -71,6 +74,17 @@ class Strip:
         """How most frames of the strip stand."""
         wide = sum(shown.proof.small_width > shown.proof.small_height for shown in self.frames)
         return "lying" if wide * 2 > len(self.frames) else "upright"
+
+    @property
+    def cell(self) -> str:
+        """The shape of the cells, as its class: the one of `CELLS` that most frames of the strip come nearest to, so
+        that they fill their cells without a bar beside them."""
+        nearest = Counter(
+            min(CELLS, key=lambda wh: abs(log(wh[0] / wh[1] * shown.proof.small_height / shown.proof.small_width)))
+            for shown in self.frames
+        )
+        width, height = nearest.most_common(1)[0][0] if nearest else CELLS[0]
+        return f"cell-{width}x{height}"
 
     @property
     def picked(self) -> int:

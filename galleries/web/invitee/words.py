@@ -124,6 +124,8 @@ def sheet_words() -> dict[str, Any]:
         "small_only": _("The large picture cannot be fetched now; this is the small one."),
         "through_waits": _("You are through. The others are told as soon as the network is back."),
         "through_said": _("You are through, and everybody sees it."),
+        "through_change": _("You may still change your mind until the list is closed."),
+        "picked_n": _("{n} picked"),
         "needs_network": _("This page needs the network"),
         "works_without": _("Sheet and plan open without it, and marks wait on this device until it is back."),
         "to_the_sheet": _("Back to the sheet"),

@@ -9,6 +9,7 @@ import { Large } from "./large.js";
 import { Marks } from "./marks.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
+import { Picks } from "./picks.js";
 
 const words = data("words"),
   config = data("config"),
@@ -43,11 +44,21 @@ const outbox = new Outbox({
   onState: sending,
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
-  onThrough: () => (large.dialog.open ? say(words.through_said) : location.reload()),
+  onThrough: () => (picks?.through() ? null : large.dialog.open ? say(words.through_said) : location.reload()),
 });
 const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
 const large = new Large($("#large"), { frames, marks, words, config, order: visible, mark: press, undo });
+const picks = $("#picks")
+  ? new Picks($("#picks"), {
+      items,
+      frames,
+      marks,
+      words,
+      open: (id) => large.open(id),
+      left: () => $("#allowance").textContent,
+    })
+  : null;
 marks.listeners.push(redraw);
 
 function redraw(ids = items.keys()) {
@@ -69,32 +80,28 @@ function redraw(ids = items.keys()) {
 /** The allowance in words, in all and per look; over it is a remark, not a wall. */
 function count() {
   if (!config.person) return;
-  let picks = 0;
-  const picked = [];
+  let total = 0;
   for (const strip of $$(".look-strip")) {
     let here = 0;
     for (const item of $$(".frame", strip)) {
       if (!item.dataset.gone && marks.of(Number(item.dataset.frame)).kind === "pick") {
         here += 1;
-        picked.push(item.dataset.frame);
       }
     }
-    picks += here;
+    total += here;
     const place = $("[data-picked]", strip);
     const said = here ? fill(words.look_some, { n: here }) : words.look_none;
     if (place && place.textContent !== said) place.textContent = said;
   }
-  const yours = $("#your-picks");
-  yours.hidden = picked.length < 2;
-  yours.href = `${yours.pathname}?frames=${picked.join(",")}`;
   if (!config.chooses) return;
   const { allowance } = marks.state,
-    left = allowance - picks;
-  let which = picks === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
-  if (!picking()) which = picks ? words.picked_closed : words.none_picked_closed;
-  const said = fill(which, { picks, allowance, left, over: -left }),
+    left = allowance - total;
+  let which = total === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
+  if (!picking()) which = total ? words.picked_closed : words.none_picked_closed;
+  const said = fill(which, { picks: total, allowance, left, over: -left }),
     place = $("#allowance");
   if (place.textContent !== said) place.textContent = said;
+  picks?.redraw();
 }
 /** May a mark be set now? If not, the reason is said: a press that does nothing never stays silent. */
 function markable() {
@@ -263,16 +270,19 @@ $("#compare-now").addEventListener("click", () => {
 });
 $("#undo")?.addEventListener("click", undo);
 // "I am through" waits for the marks before it, and for the network, as they do.
-$(".through form")?.addEventListener("submit", async (event) => {
-  event.preventDefault();
-  if (!markable()) return;
-  if (await outbox.through()) say(words.through_waits);
-});
+for (const form of $$("form.say-through"))
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (!markable()) return;
+    if (await outbox.through()) (picks?.dialog.open ? picks : { say }).say(words.through_waits);
+  });
+$("#your-picks")?.addEventListener("click", () => picks.show());
 $("#fresh button").addEventListener("click", () => location.reload());
 $("#tools-open").addEventListener("click", ({ currentTarget }) => {
   const open = currentTarget.getAttribute("aria-expanded") !== "true";
   currentTarget.setAttribute("aria-expanded", open);
-  $("#tools").classList.toggle("open", open);
+  $("#sheet-head").classList.toggle("open", open);
+  if (open) scrollTo({ top: 0 });
 });
 $("#jump")?.addEventListener("change", ({ target }) => {
   const strip = document.getElementById(target.value);
@@ -309,8 +319,8 @@ function sizes() {
     const shown = $$(".frame:not([hidden])", strip).length,
       width = (document.documentElement.clientWidth - 24) / columns;
     const rows = Math.ceil(shown / columns),
-      ratio = strip.classList.contains("lying") ? 2 / 3 : 3 / 2;
-    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * (width * ratio + 74))}px`;
+      [, wide, high] = strip.className.match(/cell-(\d)x(\d)/);
+    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * ((width * high) / wide + 74))}px`;
     strip.hidden = shown === 0;
   }
 }

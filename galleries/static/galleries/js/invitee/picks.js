@@ -1,0 +1,72 @@
+// "Your picks": all of them side by side at any time, what is left of the allowance, and "I am through".
+import { $, el, fill } from "../shared/dom.js";
+
+/** What a person picked and kept in reserve of the frames on the sheet, and the looks of which they picked nothing.
+    rows: [id, look, kind] in the sheet's order. */
+export function summary(rows) {
+  const of = (wanted) => rows.filter(([, , kind]) => kind === wanted).map(([id]) => id);
+  const covered = new Set(rows.filter(([, , kind]) => kind === "pick").map(([, look]) => look));
+  const looks = [...new Set(rows.map(([, look]) => look))].filter((look) => look && !covered.has(look));
+  return { picks: of("pick"), alternates: of("alternate"), looks };
+}
+
+export class Picks {
+  /** open(id): that frame large; left(): the allowance in words */
+  constructor(dialog, { items, frames, marks, words, open, left }) {
+    Object.assign(this, { dialog, items, frames, marks, words, open, left });
+    dialog.addEventListener("click", (event) => {
+      if (event.target === dialog || event.target.closest("[data-act=close]")) dialog.close();
+      const id = Number(event.target.closest("[data-frame]")?.dataset.frame);
+      if (!id) return;
+      dialog.close();
+      this.open(id);
+    });
+  }
+  show() {
+    this.dialog.showModal();
+    this.redraw();
+    $("#picks-title").focus();
+  }
+  redraw() {
+    if (!this.dialog.open) return;
+    const rows = [...this.items]
+      .filter(([, item]) => !item.dataset.gone)
+      .map(([id]) => [id, this.frames.get(id).look, this.marks.of(id).kind]);
+    const { picks, alternates, looks } = summary(rows);
+    $("#picks-film").replaceChildren(...picks.map((id) => this.cell(id)));
+    $("#picks-alternates").hidden = alternates.length === 0;
+    $("#picks-alternates ul").replaceChildren(...alternates.map((id) => this.cell(id)));
+    $("#picks-left").textContent = this.left() || fill(this.words.picked_n, { n: picks.length });
+    $("#picks-looks").textContent = looks.length
+      ? fill(this.dialog.dataset.looks, { looks: looks.map((look) => this.title(look)).join(", ") })
+      : "";
+    const beside = $("#picks-beside");
+    beside.hidden = picks.length < 2;
+    beside.href = `${beside.pathname}?frames=${picks.join(",")}`;
+  }
+  title(look) {
+    const heading = $(`.look-strip[data-place="${look}"] h2`);
+    return heading ? heading.dataset.title : fill(this.words.look, { n: look });
+  }
+  cell(id) {
+    const { label } = this.frames.get(id),
+      { src, width, height } = $("img", this.items.get(id));
+    const button = el(
+      "button",
+      { type: "button", className: "plain-picture" },
+      el("img", { src, width, height, alt: fill(this.words.frame, { label }) }),
+      el("span", { className: "typed", textContent: label, ariaHidden: "true" }),
+    );
+    button.dataset.frame = String(id);
+    return el("li", {}, button);
+  }
+  say(text) {
+    $("#picks-said").textContent = text;
+  }
+  /** "I am through" arrived: said here, where it was pressed. False where this is not open. */
+  through() {
+    if (!this.dialog.open) return false;
+    this.say(`${this.words.through_said} ${this.words.through_change}`);
+    return true;
+  }
+}
