@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import struct
 
-from galleries.imaging.colour import convert
 from galleries.imaging.containers import jpeg
 from galleries.imaging.errors import BadProfile
 from galleries.imaging.rights import strip as container
@@ -68,6 +67,9 @@ def _resolution(stripped: bytes) -> dict[str, str]:
 
 def _space(icc: bytes) -> str:
     """Exif knows sRGB and 'uncalibrated'; a file without a profile is taken as sRGB everywhere."""
+    # Loaded here: who writes sidecars or reads rights pays for no pixels.
+    from galleries.imaging.colour import convert
+
     try:
         same = not icc or (icc[16:20] == b"RGB " and convert.same_colours(icc, convert.srgb_profile()))
     except BadProfile:
