@@ -260,7 +260,7 @@ class DeliverySize(models.Model):
     name_strip = models.BooleanField(_("name strip"), default=False)
     quality = models.PositiveSmallIntegerField(_("JPEG quality"), default=92)
     source = models.CharField(_("where the numbers come from"), max_length=300)
-    source_kind = models.CharField(_("kind of source"), max_length=20)
+    source_kind = models.CharField(_("kind of source"), max_length=20, default="", db_default="")
     checked_on = models.DateField(_("last checked"))
     position = models.PositiveSmallIntegerField(default=0)
     chosen_first = models.BooleanField(_("chosen for a new delivery"), default=True)

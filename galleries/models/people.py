@@ -95,6 +95,8 @@ class Invite(models.Model):
                 name="one_open_invite_per_person_and_role",
             )
         ]
+        # Whoever asks for their link again is looked for in all sittings.
+        indexes = [models.Index(fields=["email"], name="invites_by_address")]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.get_role_display()})"
@@ -211,6 +213,10 @@ class Letter(models.Model):
         verbose_name_plural = _("letters")
         constraints = [
             models.UniqueConstraint(fields=["sitting", "kind", "about", "to"], name="no_letter_twice"),
+        ]
+        indexes = [
+            models.Index(fields=["to", "created_at"], name="letters_by_day"),
+            models.Index(fields=["sitting"], condition=models.Q(sent_at=None), name="letters_that_wait"),
         ]
 
     def __str__(self) -> str:

@@ -153,7 +153,9 @@ def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
 def nginx_configuration(folder: Path, plain: int, port: int) -> Path:
     """The files of deploy/grown with this machine's names in place of the example's; nothing else is changed."""
     names = {
-        "unix:/run/portal/web.sock": f"unix:{folder}/web.sock",
+        "unix:/run/portal-web-1/web.sock": f"unix:{folder}/starting-anew.sock",  # the other set answers meanwhile
+        "unix:/run/portal-web-2/web.sock": f"unix:{folder}/web.sock",
+        "/srv/portal/acme": f"{folder}/acme",
         "listen 80;": f"listen 127.0.0.1:{plain};",
         "listen 443 ssl http2;": f"listen 127.0.0.1:{port} ssl http2;",
         "/etc/portal/tls/portal.": f"{folder}/site/tls/portal.example.",
@@ -188,6 +190,18 @@ def test_plain_http_is_sent_to_https(proxy: Proxy) -> None:
     line.request("GET", "/sign-in", headers={"Host": "portal.example"})
     answer = line.getresponse()
     assert (answer.status, answer.headers["Location"]) == (301, "https://portal.example/sign-in")
+    line.close()
+
+
+def test_a_certificate_authority_finds_its_answer_over_plain_http(proxy: Proxy) -> None:
+    """RFC 8555, 8.3: by http, on port 80, the key authorization and nothing else; no redirect is needed."""
+    place = proxy.folder / "acme" / ".well-known" / "acme-challenge"
+    place.mkdir(parents=True)
+    (place / "token-1").write_text("token-1.thumbprint")
+    line = http.client.HTTPConnection("127.0.0.1", proxy.plain, timeout=10)
+    line.request("GET", "/.well-known/acme-challenge/token-1", headers={"Host": "portal.example"})
+    answer = line.getresponse()
+    assert (answer.status, answer.read()) == (200, b"token-1.thumbprint")
     line.close()
 
 

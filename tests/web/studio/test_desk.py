@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import json
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
@@ -219,6 +221,19 @@ def test_the_desk_asks_the_database_a_fixed_number_of_times(
         cast.frame(number, None)
     with django_assert_max_num_queries(14):
         client.get(at)
+
+
+def test_the_desks_data_travels_compressed(cast: Cast, client: Client, looks: object) -> None:
+    at = reverse("studio-desk-data", args=[cast.sitting.slug])
+    for number in range(20, 80):
+        cast.frame(number, None)
+    packed = client.get(at, headers={"accept-encoding": "gzip"})
+    whole = client.get(at)
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert "Accept-Encoding" in packed.headers["Vary"]
+    assert json.loads(gzip.decompress(packed.content)) == whole.json()
+    assert len(packed.content) < len(whole.content) / 4
+    assert "csrf" not in whole.content.decode().lower()  # nothing in it is worth guessing by its length
 
 
 def test_a_skin_cast_is_told_against_the_looks_median_and_a_move_brings_another_median(
