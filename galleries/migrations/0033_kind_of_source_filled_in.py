@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0031_links_once_per_device'),
+        ('galleries', '0032_time_to_object'),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0032_kind_of_source_filled_in'),
+        ('galleries', '0033_kind_of_source_filled_in'),
     ]
 
     operations = [
