@@ -6,10 +6,15 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0033_kind_of_source_filled_in'),
+        ('galleries', '0033_pins_on_a_version'),
     ]
 
     operations = [
+        migrations.AlterField(
+            model_name='deliverysize',
+            name='source_kind',
+            field=models.CharField(db_default='', default='', max_length=20, verbose_name='kind of source'),
+        ),
         migrations.AddIndex(
             model_name='invite',
             index=models.Index(fields=['email'], name='invites_by_address'),
