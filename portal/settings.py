@@ -14,7 +14,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from portal import buckets, cookies, database, embedded, env, unencrypted
+from portal import buckets, cookies, database, embedded, env, syslog, unencrypted
 from portal.owner import only_the_owner
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -157,6 +157,9 @@ MAX_FRAME_BYTES = env.whole("PORTAL_MAX_FRAME_BYTES", 300_000_000, least=1_000_0
 MAX_FRAME_PIXELS = env.whole("PORTAL_MAX_FRAME_PIXELS", 220_000_000, least=1_000_000)
 MAX_FRAME_SIDE = env.whole("PORTAL_MAX_FRAME_SIDE", 30_000, least=1_000)
 VERIFY_SECONDS = env.whole("PORTAL_VERIFY_SECONDS", 60, least=1)
+# A ClamAV daemon that is shown every file before it is kept; none: none is asked.
+SCANNER = env.text("PORTAL_SCANNER")
+SCANNER_SECONDS = env.whole("PORTAL_SCANNER_SECONDS", 60, least=1)
 DECODER_SOCKET = env.text("PORTAL_DECODER_SOCKET")
 # Painted frames of the demo: made once, kept between starts.
 DEMO_CACHE = env.folder("PORTAL_DEMO_CACHE", BASE_DIR / ".cache")
@@ -297,5 +300,13 @@ LOGGING = {
     },
     "filters": {"without tokens": {"()": "portal.logs.WithoutTokens"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["without tokens"]}},
+    "loggers": {},
     "root": {"handlers": ["console"], "level": env.text("PORTAL_LOG_LEVEL", "WARNING")},
 }
+# Lines go to another machine as well, and of each line of the journal its number, verb and digest.
+SYSLOG = env.text("PORTAL_SYSLOG")
+if SYSLOG:
+    LOGGING["formatters"]["syslog"] = {"()": "portal.syslog.Form", "format": "{levelname} {message}", "style": "{"}
+    LOGGING["handlers"]["syslog"] = syslog.handler(SYSLOG)
+    LOGGING["root"]["handlers"].append("syslog")
+    LOGGING["loggers"]["galleries.journal"] = {"level": "INFO", "handlers": ["syslog"], "propagate": False}

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+import logging
+from functools import partial
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from django.db import models
+from django.conf import settings
+from django.db import models, transaction
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -14,6 +19,7 @@ from galleries.models.verbs import Verb
 if TYPE_CHECKING:
     from galleries.models.sittings import Sitting
 
+log = logging.getLogger("galleries.journal")
 ALONE = {"the program": _("the program"), "nobody": _("nobody"), "the operator": _("the operator")}
 
 
@@ -68,6 +74,18 @@ class JournalLine(models.Model):
         if self.pk is not None and not kwargs.get("force_insert"):
             raise TypeError("The journal is only added to: no line is changed.")
         super().save(*args, **kwargs)
+        self.send_on()
+
+    def send_on(self) -> None:
+        """Its number, verb and digest to the log that leaves this machine (`PORTAL_SYSLOG`), once it stands."""
+        if settings.SYSLOG:
+            about = f"line {self.pk}: {self.verb}, sitting {self.sitting_id or '-'}, sha256 {self.digest()}"
+            transaction.on_commit(partial(log.info, about), robust=True)
+
+    def digest(self) -> str:
+        """SHA-256 of what the line says, as JSON with its keys in order."""
+        told = [self.sitting_slug, self.who, self.verb, self.thing, self.before, self.after, self.detail]
+        return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()
 
     def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         raise TypeError("The journal is only added to: no line is removed.")

@@ -24,6 +24,8 @@ class Code(StrEnum):
     AFTER_PAUSE = "look.after_pause"
     FIRST_FRAMES = "look.first_frames"
     TOO_MANY_MB = "ingest.too_many_mb"
+    MALWARE_FOUND = "ingest.malware_found"
+    SCANNER_TOO_SMALL = "ingest.scanner_too_small"
     SITTING_CHANGED = "stage.sitting_changed"
     FINAL_CHANGED = "stage.final_changed"
     DELIVERY_CHANGED = "stage.delivery_changed"
@@ -52,6 +54,10 @@ SENTENCES: dict[str, str] = {
     Code.AFTER_PAUSE: _("first frame after a pause"),
     Code.FIRST_FRAMES: _("first frames of the sitting"),
     Code.TOO_MANY_MB: _("The file is larger than the %(most)s MB that a frame may have."),
+    Code.MALWARE_FOUND: _("The studio's scanner found something harmful in the file: %(name)s. It was not kept."),
+    Code.SCANNER_TOO_SMALL: _(
+        "The file is larger than the studio's scanner takes, so it was not searched and not kept."
+    ),
     Code.SITTING_CHANGED: _("Somebody changed this sitting at the same moment. Load the page again."),
     Code.FINAL_CHANGED: _("Somebody changed this final at the same moment. Load the page again."),
     Code.DELIVERY_CHANGED: _("Somebody changed this delivery at the same moment. Load the page again."),

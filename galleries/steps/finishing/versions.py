@@ -29,7 +29,7 @@ from galleries.models import (
     Verb,
     Version,
 )
-from galleries.steps import clashes, derived, jobs
+from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.finishing import match, source_type
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
@@ -73,9 +73,10 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
     if original is not None:
         return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
     try:
+        scanner.check(path)
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
         matching = match.find(sitting, path, name)
-    except ImagingError as error:
+    except (ImagingError, BadInput) as error:
         return Outcome("refused", told=error.told)
     key = storage.version_key(sitting.uid, digest, facts.format)
     with open(path, "rb") as file:

@@ -16,12 +16,12 @@ from django.utils.translation import gettext as _
 
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
-from galleries.errors import Conflict, Refused
+from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import Frame, JournalLine, Refusal, Sitting, Verb
-from galleries.steps import clashes, derived, jobs
+from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.ingesting import file_names
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
@@ -104,8 +104,9 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     if there is not None:
         return _same(there, name, by)
     try:
+        scanner.check(path)
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
-    except ImagingError as error:
+    except (ImagingError, BadInput) as error:
         return refuse(sitting, name, path, error.told)
     key = storage.original_key(sitting.uid, sha256, facts.format)
     with open(path, "rb") as file:

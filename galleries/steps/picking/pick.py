@@ -146,7 +146,8 @@ def _after(by: Visitor, sitting: Sitting, lines: Sequence[JournalLine]) -> None:
     voice = by.invite.voice if by.invite is not None else None  # the list is its owner's, and so is being through
     if voice is not None and voice.picks_done_at is not None:
         Invite.objects.filter(pk=voice.pk).update(picks_done_at=None)
-    JournalLine.objects.bulk_create(lines)
+    for line in JournalLine.objects.bulk_create(lines):
+        line.send_on()
 
 
 def _answer(mark: Mark, *, conflict: bool = False) -> Answer:

@@ -19,7 +19,7 @@ from galleries.errors import BadInput, Conflict
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting, Verb
-from galleries.steps import clashes
+from galleries.steps import clashes, scanner
 from galleries.steps.limits import limits
 
 SETTINGS = (
@@ -111,6 +111,7 @@ def add_reference(
         raise BadInput(_("The plan holds %d pictures already; remove one first.") % REFERENCES_MOST)
     try:
         # Anybody invited may send one, so it may be far smaller than a frame.
+        scanner.check(source)
         small = replace(limits(), max_bytes=REFERENCE_BYTES, max_pixels=REFERENCE_PIXELS)
         door.verify(source, small, seconds=settings.VERIFY_SECONDS)
         picture = door.make_view(source, REFERENCE_SIDE, small)
