@@ -292,7 +292,7 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("PORTA
 # Only behind our own proxy may a header say where a request came from.
 BEHIND_PROXY = env.flag("PORTAL_BEHIND_PROXY", False)
 
-LOGGING = {
+LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
