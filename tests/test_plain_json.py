@@ -28,6 +28,28 @@ def test_small_values_without_end_are_refused_before_they_take_memory(data: byte
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 20_000  # kilobytes; reading it took 60,000
 
 
+@pytest.mark.parametrize("text", [b"a" * 5_000_000, b'\\"' * 2_500_000, b"ab\\n" * 1_250_000])
+def test_a_long_text_takes_no_memory_beside_itself(text: bytes) -> None:
+    """5 MB, as much as a browser may send, took 572 MB of the web process."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    assert len(plain_json.loads(b'{"note":"' + text + b'"}')["note"]) > 1_000_000
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 40_000  # kilobytes
+
+
+@pytest.mark.timeout(120)
+@pytest.mark.parametrize("end", [b"", b"\\"])
+def test_a_text_that_never_ends_is_read_once(end: bytes) -> None:
+    """From each of its quotes it was read to the end anew: a body of 5 MB held a worker for hours."""
+    with pytest.raises(ValueError, match=r"Unterminated|Invalid|Expecting"):
+        plain_json.loads(b'{"note":"' + b'\\"' * 2_500_000 + end)
+
+
+def test_brackets_within_texts_do_not_count_and_those_after_do() -> None:
+    assert plain_json.loads(b'["[[[[", "\\"[[[", []]', deepest=2) == ["[[[[", '"[[[', []]
+    with pytest.raises(ValueError, match="nested more than 2 deep"):
+        plain_json.loads(b'["\\\\", [[]]]', deepest=2)
+
+
 def test_a_description_of_small_values_without_end_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path) -> None:
     monkeypatch.setattr(archive_file, "MOST_VALUES", 400_000)
     (tmp_path / "a.zip").write_bytes(bombs.many_lists(1))

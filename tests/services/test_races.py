@@ -12,8 +12,11 @@ from django.db import connection
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.models import Job, JournalLine, Mark
+from galleries.errors import Refused
+from galleries.models import Job, JournalLine, Mark, UsageRequest
 from galleries.steps import jobs
+from galleries.steps.delivering import usage
+from galleries.steps.people import caps
 from galleries.steps.picking import pick
 from tests.cast import make_cast
 
@@ -87,6 +90,15 @@ def test_the_same_act_sent_by_many_retries_counts_once() -> None:
     assert [error for error in results if isinstance(error, BaseException)] == []
     assert Mark.objects.get(invite=cast.subject).revision == 1
     assert JournalLine.objects.filter(verb="marked").count() == 1
+
+
+def test_who_asks_many_times_at_once_asks_no_more_than_a_day_allows() -> None:
+    """Counted before the lock, all of them were as many as there were before any of them."""
+    cast = make_cast(stage="finishing")
+    results = at_once([lambda: usage.ask(cast.sitting, cast.as_representation, "poster") for _ in range(12)])
+    refused = [result for result in results if isinstance(result, Refused)]
+    assert len(refused) == 12 - caps.USES_A_DAY
+    assert UsageRequest.objects.count() == caps.USES_A_DAY
 
 
 def test_a_job_is_claimed_by_one_worker_only() -> None:

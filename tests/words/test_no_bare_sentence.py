@@ -49,6 +49,7 @@ ALLOWED = {
     "imaging/rights/xmp.py": "XMP",
     "imaging/face/reading.py:right_openness": "names of values",
     "imaging/opening/formats.py": "what decoders say, to be recognised",
+    "steps/scanner.py:size limit exceeded": "what the scanner says, to be recognised",
     "imaging/contained/children.py:import sys": "a program",
     "imaging/contained/plain.py:handed over": "the name of a file without one",
     "sorting/gels.py": "names and sources of gels, for who reads the table",

@@ -34,11 +34,12 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         sitting,
         _("Further uses can be asked for by the people of this sitting, once the list is closed."),
     )
-    caps.asking_uses(sitting, by.invite)
     use = " ".join(use.split())[:200]
     if not use:
         raise BadInput(_("Say what the picture is to be used for."))
     with transaction.atomic():
+        Sitting.objects.select_for_update(of=("self",)).get(pk=sitting.pk)  # two at once are counted one by one
+        caps.asking_uses(sitting, by.invite)
         request = UsageRequest.objects.create(
             sitting=sitting, invite=by.invite, who=by.name, use=use, details=details.strip()[:2000]
         )

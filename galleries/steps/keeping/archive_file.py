@@ -34,7 +34,7 @@ FORMAT, FORMAT_VERSION = "sitting-archive", 1
 ROWS, SUMS = "sitting.json", "SHA256SUMS"
 CHUNK = 1 << 20
 # Of the description, unpacked; by estimate a sitting of 5,000 frames has 20 MB and a million values.
-MOST_ROWS_BYTES, MOST_VALUES = 200_000_000, 10_000_000
+MOST_ROWS_BYTES, MOST_VALUES = 100_000_000, 10_000_000
 # What reading a damaged or made-up ZIP may end in: it breaks off, is encrypted or newer, names what is no text.
 BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, UnicodeDecodeError)
 PACKED = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
