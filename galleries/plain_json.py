@@ -10,8 +10,8 @@ DEEPEST = 32
 # Values are counted by the marks between them, before anything is made of them: an empty list of three bytes
 # takes eighty in memory. The longest outbox and the largest order of frames have far fewer.
 MOST_VALUES = 400_000
-# A text goes to its quote or to the end, in one pass and without a way back: a way back took 114 bytes of memory for each
-# of its letters, and one that never ends was read anew from each quote in it.
+# A text goes to its quote or to the end, in one pass and without a way back: a way back took 114 bytes of memory for
+# each of its letters, and one that never ends was read anew from each quote in it.
 _TOKEN = re.compile(rb'"[^"\\]*+(?:\\.[^"\\]*+)*+(?:"|\\?\Z)|([\[{])|([\]}])', re.DOTALL)
 _HALF_EMOJI = re.compile(rb"\\u[dD][89a-fA-F]")  # or a whole one, written as two
 
