@@ -125,3 +125,12 @@ def test_a_traceback_keeps_its_places_and_the_keys_of_the_stores() -> None:
     )
     assert without_words(trace).endswith(f"No such file or directory: “…{key}”")
     assert 'File "/srv/portal/storage.py", line 3, in put\n    open("w")' in without_words(trace)
+
+
+@pytest.mark.timeout(120)
+@pytest.mark.parametrize("piece", ["a", "/s/a", "/studio/", "a@", "'", "“", "=(", "('"])
+def test_what_was_made_to_be_long_is_cut_and_costs_no_more_than_a_line(piece: str) -> None:
+    """An address of 8 kB, which anybody may ask for, took the process half a second; 5 MB would have taken days."""
+    for read in (without_secrets, without_words):
+        assert len(read("Not Found: " + piece * 1_000_000)) < 8_000
+    assert without_secrets("to ansa@veld.example, " + "b" * 5_000).startswith("to …@…, bbb")

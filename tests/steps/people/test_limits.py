@@ -141,3 +141,11 @@ def test_the_other_sessions_of_one_account_end(cast: Cast) -> None:
     assert sessions.end_others(cast.owner) == 1
     assert sessions.end_others(cast.owner) == 0
     assert Session.objects.filter(session_key__in=keys[2:]).count() == 2
+
+
+@pytest.mark.timeout(120)
+def test_a_name_without_end_is_read_once() -> None:
+    """From each of 10,000 letters it was read anew, for a second; 5 MB of a form would have held the site for days."""
+    caps.plain_name("a" * 5_000_000)
+    with pytest.raises(BadInput, match="without any address"):
+        caps.plain_name("a" * 5_000_000 + ".example")
