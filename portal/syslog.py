@@ -55,8 +55,8 @@ class Form(Line):
     def format(self, record: logging.LogRecord) -> str:
         at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         head = f"1 {at} {_token(socket.gethostname(), 255)} portal {os.getpid()} {_token(record.name, 32)} - "
-        said = " | ".join(part.strip() for part in super().format(record).splitlines())
-        plain = "".join(sign if sign.isprintable() else " " for sign in said)
+        message = " | ".join(part.strip() for part in super().format(record).splitlines())
+        plain = "".join(sign if sign.isprintable() else " " for sign in message)
         return head + plain.encode()[:MOST].decode(errors="ignore")
 
 

@@ -37,17 +37,17 @@ def check(source: Path | bytes) -> None:
     if not settings.SCANNER:
         return
     with io.BytesIO(source) if isinstance(source, bytes) else open(source, "rb") as file:
-        said = _asked(file)
-    if said == CLEAN:
+        reply = _asked(file)
+    if reply == CLEAN:
         return
-    if said.endswith(FOUND):
-        name = said.removeprefix("stream: ").removesuffix(FOUND)
+    if reply.endswith(FOUND):
+        name = reply.removeprefix("stream: ").removesuffix(FOUND)
         log.warning("The scanner found %s in a file that was sent; it was refused.", name)
         raise BadInput(told(Code.MALWARE_FOUND, name=name[:100]))
-    if TOO_LARGE in said:
+    if TOO_LARGE in reply:
         log.error("The scanner takes no file of this size: raise StreamMaxLength in its configuration.")
         raise BadInput(told(Code.SCANNER_TOO_SMALL))
-    raise ConnectionError(f"The scanner did not look at the file: {said!r}")
+    raise ConnectionError(f"The scanner did not look at the file: {reply!r}")
 
 
 def _asked(file: IO[bytes]) -> str:
@@ -69,7 +69,7 @@ def _asked(file: IO[bytes]) -> str:
 
 
 def _line(line: socket.socket) -> str:
-    said = b""
-    while len(said) < ANSWER and b"\0" not in said and (more := line.recv(ANSWER)):
-        said += more
-    return said.split(b"\0", 1)[0].decode(errors="replace").strip()
+    reply = b""
+    while len(reply) < ANSWER and b"\0" not in reply and (more := line.recv(ANSWER)):
+        reply += more
+    return reply.split(b"\0", 1)[0].decode(errors="replace").strip()
