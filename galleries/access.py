@@ -29,6 +29,7 @@ from galleries.models import (
     Sitting,
     StrayRetouch,
     Studio,
+    StudioRole,
     UsageRequest,
 )
 from galleries.models.finals import FinalSet
@@ -59,7 +60,7 @@ class Act(StrEnum):
     ACCEPT_LICENCE = "accept licence"
     FETCH = "fetch"
     ASK_USE = "ask use"
-    RUN_STUDIO = "run the studio"  # what belongs to no one sitting: delivery sizes
+    RUN_STUDIO = "run the studio"  # what belongs to no one sitting: its data, stamp, delivery sizes, colleagues
     KEEP_ACCOUNT = "keep account"  # one's own name, address, password, second factor, sessions
     FETCH_OWN_COPY = "fetch own copy"  # of everything that is kept about the subject
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
@@ -166,6 +167,13 @@ def runs(user: User | None, sitting: Sitting) -> bool:
     return sitting.photographer_id == user.pk or sitting.colleagues.filter(pk=user.pk).exists()
 
 
+def heads(user: User | None) -> bool:
+    """May this user change what is the whole studio's? The operator may."""
+    if user is None or not user.is_active:
+        return False
+    return user.is_superuser or StudioRole.objects.heads().filter(account=user).exists()
+
+
 def _sitting_of(thing: Thing) -> Sitting:
     if isinstance(thing, (Studio, User)):
         raise TypeError("The studio and its people's accounts belong to no sitting.")
@@ -176,7 +184,7 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     """May this person do this act with this thing, at the thing's present stage?"""
     if isinstance(thing, Studio) or act is Act.RUN_STUDIO:
         fits = isinstance(thing, Studio) and act is Act.RUN_STUDIO
-        return fits and visitor.user is not None and visitor.user.is_active
+        return fits and heads(visitor.user)
     if isinstance(thing, User):
         own = visitor.user is not None and visitor.user.pk == thing.pk
         return own and act is Act.KEEP_ACCOUNT and thing.is_active

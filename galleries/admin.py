@@ -50,6 +50,7 @@ from galleries.models import (
     Standing,
     StrayRetouch,
     Studio,
+    StudioRole,
     StudioSession,
     Undoable,
     UsageRequest,
@@ -57,7 +58,7 @@ from galleries.models import (
 )
 from galleries.web.doors import user_of
 
-admin.site.site_header = "Upkeep"
+admin.site.site_header = gettext_lazy("Upkeep: for the operator of this site only")
 
 
 class Upkeep(admin.ModelAdmin):  # type: ignore[type-arg]
@@ -140,6 +141,7 @@ _look_at(AccountLetter, "kind", "to", "account", "sent_at", filters=("kind",), s
 _look_at(InviteLink, "invite", "created_at", "last_used_at", "ended_at")
 _look_at(Opening, "link", "at", but=("device_hash",))
 _look_at(SignInLink, "user", "email", "created_at", "used_at")
+_look_at(StudioRole, "account", "role")
 _look_at(StudioSession, "account", "way", "second", "browser", "system", "began_at", "seen_at", but=("key_hash",))
 _look_at(
     KnownDevice, "account", "browser", "system", "network", "first_at", "last_at", but=("token_hash", "answer_hash")

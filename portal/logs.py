@@ -9,7 +9,7 @@ from typing import Any
 # The token of an invite or sign-in link in an address: '/i/…' and '/in/…' at its start.
 TOKEN = re.compile(r"(/in?/)[A-Za-z0-9_-]{8,}")
 # A sitting's short name in an address: most are made of the subject's name.
-SITTING = re.compile(r"(/s/|/studio/(?!(?:sizes|sittings)/))[^/\s]+(?=/|$)")
+SITTING = re.compile(r"(/s/|/studio/(?!(?:own|sizes|sittings)/))[^/\s]+(?=/|$)")
 # Begun at a word's beginning only, without a way back: read from each letter on, an address of 8 kB took half a second.
 ADDRESS = re.compile(r"(?<![^\s<>\"'“”(){}\[\],;:=])[^\s<>\"'“”(){}\[\],;:=@]++@[^\s<>\"'“”(){}\[\],;:=]+")
 LONGEST = 2_000  # signs of one line; what is longer was made to be long

@@ -16,7 +16,7 @@ from django.test import Client
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.models import Final, Frame, Invite, Look, Sitting, Studio
+from galleries.models import Final, Frame, Invite, Look, Sitting, Studio, StudioRole
 from galleries.steps.people import sessions
 from galleries.web.listed import LISTED
 
@@ -96,6 +96,7 @@ def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING, *, s
         name="Northlight Rooms", photographer="Tamsin Okonedo-Vale", email="tamsin@northlight.example"
     )
     owner = User.objects.create_user(f"owner-{slug}", email="tamsin@northlight.example", first_name="Tamsin")
+    StudioRole.objects.create(account=owner, role=StudioRole.Role.HEAD)
     sitting = Sitting.objects.create(
         slug=slug,
         title="Ansa Veld, spring",

@@ -1,6 +1,6 @@
 """One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
 
-from galleries.models.accounts import AccountLetter, KnownDevice, StudioSession
+from galleries.models.accounts import AccountLetter, KnownDevice, StudioRole, StudioSession
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
 from galleries.models.factors import CodeApp, Passkey, RecoveryCode
@@ -54,6 +54,7 @@ __all__ = [
     "Standing",
     "StrayRetouch",
     "Studio",
+    "StudioRole",
     "StudioSession",
     "Undoable",
     "UsageRequest",

@@ -26,6 +26,7 @@ class AccountLetter(models.Model):
         SECOND_FACTOR_REMOVED = "second factor removed", _("second factor taken off")
         RECOVERY_CODE_USED = "recovery code used", _("recovery code used")
         NEW_DEVICE = "new device", _("sign-in from a new device")
+        COLLEAGUE = "colleague", _("invited as a colleague")
 
     kind = models.CharField(max_length=40, choices=Kind)
     to = models.EmailField()
@@ -45,6 +46,32 @@ class AccountLetter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} to {self.to}"
+
+
+class StudioRoleSet(models.QuerySet["StudioRole"]):
+    def heads(self) -> StudioRoleSet:
+        """Of accounts that may come in and run the studio."""
+        return self.filter(role=StudioRole.Role.HEAD, account__is_active=True)
+
+
+class StudioRole(models.Model):
+    """What one of the studio's people may do beyond their own sittings. Without a row: nothing."""
+
+    class Role(models.TextChoices):
+        HEAD = "head", _("runs the studio")
+        PHOTOGRAPHER = "photographer", _("photographer")
+
+    account = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="studio_role")
+    role = models.CharField(_("role"), max_length=20, choices=Role)
+
+    objects = StudioRoleSet.as_manager()
+
+    class Meta:
+        verbose_name = _("role in the studio")
+        verbose_name_plural = _("roles in the studio")
+
+    def __str__(self) -> str:
+        return f"account {self.account_id}: {self.role}"
 
 
 class StudioSession(models.Model):

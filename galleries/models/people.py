@@ -13,6 +13,11 @@ from django.utils.translation import gettext_lazy as _
 class Studio(models.Model):
     """Who photographs, licenses and signs. One row; its name stands on every proof."""
 
+    class Strength(models.TextChoices):
+        QUIET = "quiet", _("quiet")
+        USUAL = "usual", _("usual")
+        STRONG = "strong", _("strong")
+
     name = models.CharField(_("name"), max_length=120)
     photographer = models.CharField(_("photographer's name"), max_length=120)
     email = models.EmailField(_("e-mail"))
@@ -22,6 +27,13 @@ class Studio(models.Model):
     letters_from = models.PositiveSmallIntegerField(_("letters go out from (hour)"), default=8)
     letters_until = models.PositiveSmallIntegerField(_("letters go out until (hour)"), default=20)
     casting_checked_on = models.DateField(_("casting sizes last checked"), null=True, blank=True)
+    # In the stamp of every proof. '' stands for the studio's name.
+    stamp_text = models.CharField(_("text of the stamp"), max_length=48, blank=True, default="", db_default="")
+    stamp_strength = models.CharField(
+        _("strength of the stamp"), max_length=10, choices=Strength, default=Strength.USUAL, db_default="usual"
+    )
+    # What a new sitting begins with.
+    allowance = models.PositiveSmallIntegerField(_("finals included in a new sitting"), default=5, db_default=5)
 
     class Meta:
         verbose_name = _("studio")

@@ -21,6 +21,7 @@ from galleries.models import Sitting, Studio
 from galleries.steps.limits import limits
 
 if TYPE_CHECKING:
+    from galleries.imaging.drawing.stamp import StampText
     from galleries.imaging.recipes import ProofFiles
 
 VIEW_SIDE = 3000
@@ -83,9 +84,26 @@ def view(sitting: Sitting, key: str, sha256: str, long_side: int = VIEW_SIDE) ->
     )
 
 
+STRENGTHS: dict[str, float] = {Studio.Strength.QUIET: 0.7, Studio.Strength.USUAL: 1.0, Studio.Strength.STRONG: 1.3}
+
+
 def stamp_recipe() -> str:
-    """Names what a proof depends on beside its frame: the recipe's version and the studio's name in the stamp."""
-    return f"p{VERSIONS['proof']}-{_digest(Studio.current().name)[:10]}"
+    """Names what a proof depends on beside its frame: the recipe's version and what the studio stamps with."""
+    return stamp_recipe_of(Studio.current())
+
+
+def stamp_recipe_of(studio: Studio) -> str:
+    words = studio.stamp_text or studio.name
+    usual = studio.stamp_strength == Studio.Strength.USUAL
+    made_of = words if usual else described(words=words, strength=studio.stamp_strength)
+    return f"p{VERSIONS['proof']}-{_digest(made_of)[:10]}"
+
+
+def stamp_text_of(studio: Studio, label: str) -> StampText:
+    """What is drawn over a proof. A strength that is none of ours is the usual one."""
+    from galleries.imaging.drawing.stamp import StampText  # with it comes all that draws
+
+    return StampText(studio.stamp_text or studio.name, label, STRENGTHS.get(studio.stamp_strength, 1.0))
 
 
 class Stamped(NamedTuple):
@@ -102,9 +120,7 @@ def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True) ->
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
-    from galleries.imaging.drawing.stamp import StampText  # with it comes all that draws
-
-    drawn = door.make_proof(data, StampText(studio=Studio.current().name, label=label), limits())
+    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits())
     return Stamped(_kept(sitting, "proof", drawn.large), _kept(sitting, "small", drawn.small) if small else "", drawn)
 
 

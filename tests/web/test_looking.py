@@ -110,6 +110,7 @@ def parts(name: str, place: Place) -> dict[str, Any]:
     }.get(name)
     values = {
         "session_id": 1,
+        "account_id": place.cast.owner.pk,
         "size_id": sizes.offered()[0].pk,
         "token": link().rsplit("/", 1)[1] if link else "x" * 32,
     }

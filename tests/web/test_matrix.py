@@ -96,7 +96,7 @@ STUDIO_PAGES = {
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }
 # Addresses of no sitting: tests/web/test_entrance.py and tests/web/studio/test_sizes.py and
-# test_account.py and test_second_factor.py are about them.
+# test_account.py and test_second_factor.py and test_own.py are about them.
 OF_NO_SITTING = {
     *("front", "open-invite", "open-sign-in", "sign-in", "upkeep-sign-in", "ask-link", "desk", "leave", "language"),
     *(
@@ -109,6 +109,8 @@ OF_NO_SITTING = {
         "studio-size",
         "studio-size-copy",
     ),
+    *("studio-own", "studio-own-data", "studio-own-stamp", "studio-own-stamp-progress", "studio-own-beginnings"),
+    *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
     *("second-factor-remove", "second-factor-leave", "second-factor-passkey", "second-factor-passkey-ask"),

@@ -34,10 +34,11 @@ _DRAWN = 64  # letters are drawn at this size at least and shrunk: small type hi
 
 @dataclass(frozen=True)
 class StampText:
-    """Whose proof it is, and optionally whom it was made for."""
+    """Whose proof it is, and optionally whom it was made for. `strength`: of the letters' opacity, 1 is usual."""
 
     studio: str
     label: str = ""
+    strength: float = 1.0
 
     @property
     def line(self) -> str:
@@ -76,7 +77,7 @@ class _Piece:
     add: NDArray[np.uint16]
 
 
-def _letters(line: str, size: float, angle_deg: float, longest: float) -> _Letters:
+def _letters(line: str, size: float, angle_deg: float, longest: float, strength: float = 1.0) -> _Letters:
     """Draw `line` at `size`, smaller where it would be longer than `longest`, turned clockwise by angle_deg."""
     drawn = max(_DRAWN, math.ceil(size))
     ink = text_mask(line, drawn)
@@ -94,7 +95,7 @@ def _letters(line: str, size: float, angle_deg: float, longest: float) -> _Lette
     out_w, out_h = int(w * cos + h * sin) + 2, int(w * sin + h * cos) + 2
     matrix[:, 2] += ((out_w - w) / 2, (out_h - h) / 2)
     turned = cv2.warpAffine(both, matrix, (out_w, out_h), flags=cv2.INTER_LINEAR)
-    light, dark = turned[:, :, 0] * _LIGHT, turned[:, :, 1] * _DARK
+    light, dark = turned[:, :, 0] * (_LIGHT * strength), turned[:, :, 1] * (_DARK * strength)
     rows, columns = np.nonzero(light + dark > 0.01)
     keep = np.rint(256 * (1 - light - dark)[rows, columns]).astype(np.uint16)
     add = np.rint(255 * 256 * light[rows, columns]).astype(np.uint16)
@@ -123,8 +124,8 @@ def _rows(frame_w: int, frame_h: int, text: StampText) -> tuple[_Piece, ...]:
     """Every piece of the slanted rows. Rows run along SLANT_DEG, counted from the frame's middle."""
     unit = math.sqrt(frame_w * frame_h)
     angle = math.radians(SLANT_DEG)
-    large = _letters(text.line, max(8.0, LARGE * unit), SLANT_DEG, _LONGEST * unit)
-    small = _letters(text.small_line, max(6.0, SMALL * unit), SLANT_DEG, 0.6 * _LONGEST * unit)
+    large = _letters(text.line, max(8.0, LARGE * unit), SLANT_DEG, _LONGEST * unit, text.strength)
+    small = _letters(text.small_line, max(6.0, SMALL * unit), SLANT_DEG, 0.6 * _LONGEST * unit, text.strength)
     reach = math.hypot(frame_w, frame_h) / 2
     count = math.ceil(reach / (ROW_GAP * unit))
     pieces = []
@@ -172,8 +173,8 @@ def _touches(piece: _Piece, zones: tuple[tuple[Point, float], ...]) -> bool:
 
 
 @lru_cache(maxsize=64)
-def _face_letters(line: str, size: int, longest: int, angle_deg: int) -> _Letters:
-    return _letters(line, size, angle_deg, longest)
+def _face_letters(text: StampText, size: int, longest: int, angle_deg: int) -> _Letters:
+    return _letters(text.line, size, angle_deg, longest, text.strength)
 
 
 def _face_pieces(frame_w: int, frame_h: int, face: Face, text: StampText) -> list[_Piece]:
@@ -195,7 +196,7 @@ def _face_pieces(frame_w: int, frame_h: int, face: Face, text: StampText) -> lis
     for across, letter, lengths, (x, y, w, h) in places:
         for length in lengths:
             size = max(5, round(letter * d))
-            letters = _face_letters(text.line, size, max(12, round(length * d)), round(face.roll_deg))
+            letters = _face_letters(text, size, max(12, round(length * d)), round(face.roll_deg))
             cx = face.eye_middle[0] - math.sin(roll) * across * d
             cy = face.eye_middle[1] + math.cos(roll) * across * d
             half_w, half_h = letters.width / 2 + 1, letters.height / 2 + 1

@@ -16,7 +16,7 @@ from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput
 from galleries.imaging.errors import BadCrop
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.models import DeliverySize, Studio
+from galleries.models import DeliverySize, JournalLine, Studio, Verb
 from galleries.words.told import sentence
 
 DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
@@ -95,12 +95,38 @@ def spec_from(values: dict[str, Any]) -> SizeSpec:
         raise BadInput(error.told) from error
 
 
+def _asked(by: Visitor) -> None:
+    require(by, Act.RUN_STUDIO, Studio.current(), _("Delivery sizes are changed by whoever runs the studio."))
+
+
+def _next_place() -> int:
+    last = DeliverySize.objects.order_by("-position").first()
+    return (last.position if last else 0) + 1
+
+
+def keep_size(size: DeliverySize, by: Visitor) -> DeliverySize:
+    """Keep a size as it stands in `size`; a new one is offered after all others. Deliveries made keep their numbers.
+
+    Raises:
+        Refused: sizes are not this person's to change.
+        BadInput: it contradicts itself, or its short name is taken.
+    """
+    _asked(by)
+    spec(size)
+    new = size.pk is None
+    if DeliverySize.objects.filter(slug=size.slug).exclude(pk=size.pk).exists():
+        raise BadInput(_("There is a size called “%(slug)s” already; choose another short name.") % {"slug": size.slug})
+    with transaction.atomic():
+        if new:
+            size.position = _next_place()
+        size.save()
+        JournalLine.write(None, by.who, Verb.SIZE_ADDED if new else Verb.SIZE_KEPT, size.title, slug=size.slug)
+    return size
+
+
 def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> DeliverySize:
     """A copy to be changed, offered after all others. Its source is the photographer's own word from now on."""
-    require(by, Act.RUN_STUDIO, Studio.current(), _("Delivery sizes are the studio's to change."))
-    if DeliverySize.objects.filter(slug=slug).exists():
-        raise BadInput(_("There is a size called “%(slug)s” already; choose another short name.") % {"slug": slug})
-    last = DeliverySize.objects.order_by("-position").first()
+    _asked(by)
     values = {
         field.name: getattr(size, field.name) for field in DeliverySize._meta.concrete_fields if field.name != "id"
     }
@@ -110,17 +136,35 @@ def copy_size(size: DeliverySize, by: Visitor, slug: str, title: str) -> Deliver
         "source": f"{by.name}, after “{size.title}”"[:300],
         "source_kind": "studio",
         "checked_on": timezone.localdate(),
-        "position": (last.position if last else 0) + 1,
         "retired": False,
     }
-    return DeliverySize.objects.create(**values)
+    return keep_size(DeliverySize(**values), by)
 
 
 def retire_size(size: DeliverySize, by: Visitor, retired: bool = True) -> None:
     """Offer a size no more (or again). What was delivered in it stays as it was."""
-    require(by, Act.RUN_STUDIO, Studio.current(), _("Delivery sizes are the studio's to change."))
-    size.retired = retired
-    size.save(update_fields=["retired"])
+    _asked(by)
+    with transaction.atomic():
+        size.retired = retired
+        size.save(update_fields=["retired"])
+        JournalLine.write(None, by.who, Verb.SIZE_RETIRED if retired else Verb.SIZE_OFFERED, size.title, slug=size.slug)
+
+
+def choose_usual(ids: list[int], by: Visitor) -> None:
+    """The sizes that a new delivery begins with, of those offered.
+
+    Raises:
+        Refused: sizes are not this person's to change.
+        BadInput: one of them is not offered.
+    """
+    _asked(by)
+    found = set(DeliverySize.objects.offered().values_list("pk", flat=True))
+    if not set(ids) <= found:
+        raise BadInput(_("One of these sizes is not offered any more. Load the page again."))
+    with transaction.atomic():
+        DeliverySize.objects.filter(pk__in=found - set(ids)).update(chosen_first=False)
+        DeliverySize.objects.filter(pk__in=ids).update(chosen_first=True)
+        JournalLine.write(None, by.who, Verb.USUAL_SIZES_CHOSEN, Studio.current().name, sizes=len(set(ids)))
 
 
 def offered() -> list[DeliverySize]:

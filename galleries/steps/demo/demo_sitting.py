@@ -24,12 +24,11 @@ from django.utils import timezone
 from galleries import painter
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
-from galleries.models import Frame, Invite, InviteLink, Job, Look, Mark, SignInLink, Sitting, Studio
+from galleries.models import Frame, Invite, InviteLink, Job, Look, Mark, SignInLink, Sitting, Studio, StudioRole
 from galleries.painter import PaintedSitting, PlannedLook, SittingPlan
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.ingesting import ingest
-from galleries.steps.people import account
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.steps.planning import sitting_plan
@@ -105,7 +104,7 @@ def photographer() -> User:
         owner.set_unusable_password()
     owner.is_superuser = False  # an earlier release made it one; work of every day needs no such power
     owner.save()
-    account.allow_upkeep(owner)
+    StudioRole.objects.update_or_create(account=owner, defaults={"role": StudioRole.Role.HEAD})
     return owner
 
 

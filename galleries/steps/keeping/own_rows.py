@@ -168,7 +168,7 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Studio,
         house="""id name photographer email web telephone statement_of_rights letters_from letters_until
-        casting_checked_on""",
+        casting_checked_on stamp_text stamp_strength allowance""",
     ),
     _table(
         m.DeliverySize,
@@ -189,6 +189,7 @@ TABLES: tuple[Table, ...] = (
         house="id name credential id_hash sign_count created_at last_used_at", others="account",
     ),
     _table(m.RecoveryCode, house="id code_hash created_at used_at", others="account"),
+    _table(m.StudioRole, house="id role", others="account"),
     _table(
         m.StudioSession,
         house="id key_hash way second network browser system began_at seen_at", others="account",

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import AccountLetter, JournalLine, Verb
+from galleries.models import AccountLetter, JournalLine, StudioRole, Verb
 from galleries.steps.people import sessions
 from galleries.steps.people.account_letters import list_letter
 
@@ -110,29 +110,38 @@ def check_address(email: str, account: User | None = None) -> None:
         raise Conflict(_("Another account of this studio has this address."))
 
 
-def make(username: str, email: str, name: str, *, upkeep: bool = False) -> User:
+def make(username: str, email: str, name: str, *, upkeep: bool = False, head: bool = False) -> User:
     """A photographer's account without a password: they come in by a link, and may set one on their page.
 
-    It is no superuser; with `upkeep` it may use the pages of upkeep.
+    It is no superuser; with `upkeep` it may use the pages of upkeep. With `head` it runs the studio; so does the first
+    account that there is.
 
     Raises:
         BadInput: no name to sign in with, or no address.
         Conflict: the name or the address is taken.
     """
+    with transaction.atomic():
+        made = new_account(username, email, name)
+        if head or not StudioRole.objects.heads().exists():
+            StudioRole.objects.create(account=made, role=StudioRole.Role.HEAD)
+        if upkeep:
+            allow_upkeep(made)
+        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, made.get_username(), account=made.pk)
+    return made
+
+
+def new_account(username: str, email: str, name: str) -> User:
+    """Part of a verb. Raises as `make`."""
     username = User.normalize_username(username.strip())
     if not username or len(username) > NAME_LENGTH or not username.replace("-", "").replace(".", "").isalnum():
         raise BadInput(_("“%s” is no name to sign in with: use letters, digits, dots and hyphens.") % username)
     check_address(email)
     first, _space, last = one_line(name).partition(" ")
-    with transaction.atomic():
-        if User.objects.filter(username__iexact=username).exists():
-            raise Conflict(_("There is an account “%s” already.") % username)
-        account = User(username=username, email=email, first_name=first, last_name=last)
-        account.set_unusable_password()
-        account.save()
-        if upkeep:
-            allow_upkeep(account)
-        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, username, account=account.pk)
+    if User.objects.filter(username__iexact=username).exists():
+        raise Conflict(_("There is an account “%s” already.") % username)
+    account = User(username=username, email=email, first_name=first, last_name=last)
+    account.set_unusable_password()
+    account.save()
     return account
 
 

@@ -11,6 +11,9 @@ from galleries.models import AccountLetter, KnownDevice
 from galleries.steps import jobs
 from galleries.steps.people import browsers, devices
 from galleries.steps.people.composing import compose, send_once
+from galleries.steps.people.invite import sign_in_link
+
+COLLEAGUE_MINUTES = 7 * 1440  # own choice: somebody invited on a Friday reads it on Monday
 
 
 def list_letter(
@@ -47,6 +50,9 @@ def send_due() -> int:
 def _message(letter: AccountLetter) -> EmailMultiAlternatives:
     kind = f"account_{letter.kind.replace(' ', '_')}"
     device = letter.device
+    if letter.kind == AccountLetter.Kind.COLLEAGUE:
+        link = sign_in_link(user=letter.account, minutes=COLLEAGUE_MINUTES, sent_to=letter.to)
+        return compose(kind, letter.to, letter.language, link, days=COLLEAGUE_MINUTES // 1440)
     if device is None:
         return compose(kind, letter.to, letter.language, "", account=letter.account, at=letter.created_at)
     with translation.override(letter.language or settings.LANGUAGE_CODE):

@@ -1,24 +1,73 @@
-"""The studio itself: its data, and what follows when the name in the stamp changes."""
+"""The studio itself: its data, its stamp, what new sittings begin with, and what follows when the stamp changes."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from galleries.access import Act, Visitor, require
-from galleries.models import Studio
+from galleries.access import Act, Visitor, one_line, require
+from galleries.errors import BadInput
+from galleries.models import Frame, Job, JournalLine, Proof, Sitting, Studio, Verb, Version
 from galleries.steps import derived, jobs
+from galleries.steps.ingesting import proof
+
+_LINES = ("name", "photographer", "telephone", "stamp_text")
 
 
 def change(studio: Studio, by: Visitor) -> None:
-    """Keep the studio's data as they stand in `studio`. A new name stamps every proof anew, by a job of its own.
+    """Keep the studio's data as they stand in `studio`. Another stamp goes on every proof, by a job of its own.
 
     Raises:
         Refused: not this person's to change.
+        BadInput: no name, or a value that its column does not take; the sentence names it.
     """
-    require(by, Act.RUN_STUDIO, studio, _("The studio's data are the studio's to change."))
+    require(by, Act.RUN_STUDIO, studio, _("The studio's data are changed by whoever runs the studio."))
+    for name in _LINES:
+        setattr(studio, name, one_line(getattr(studio, name)))
+    try:
+        studio.clean_fields()
+    except ValidationError as error:
+        name, problems = next(iter(error.message_dict.items()))
+        raise BadInput(f"{Studio._meta.get_field(name).verbose_name}: {problems[0]}") from None  # type: ignore[union-attr]
+    if max(studio.letters_from, studio.letters_until) > 24:
+        raise BadInput(_("Letters go out between two hours of the day, 0 to 24."))
     with transaction.atomic():
-        before = Studio.objects.select_for_update().filter(pk=studio.pk).first()
+        before = Studio.objects.select_for_update().filter(pk=studio.pk).first() if studio.pk else None
+        changed = _changed(before, studio)
+        if not changed:
+            return
         studio.save()
-        if before is not None and before.name != studio.name:
+        JournalLine.write(None, by.who, Verb.STUDIO_CHANGED, studio.name, fields=changed)
+        if before is not None and derived.stamp_recipe_of(before) != derived.stamp_recipe_of(studio):
             jobs.enqueue("restamp", studio.pk, None, recipe=derived.stamp_recipe(), again=True)
+
+
+def _changed(before: Studio | None, studio: Studio) -> list[str]:
+    names = [field.name for field in Studio._meta.concrete_fields if field.name != "id"]
+    return [name for name in names if before is None or getattr(before, name) != getattr(studio, name)]
+
+
+@dataclass(frozen=True)
+class Stamping:
+    """How far the proofs are with the stamp of today. `broken`: of those to do, how many could not be made."""
+
+    done: int
+    of: int
+    broken: int
+    at_work: bool  # something is listed or being made
+
+
+def stamping() -> Stamping:
+    """Of sittings that are not put away: frames that have a proof, and previews of retouches."""
+    frames = Frame.objects.filter(pk__in=Proof.objects.values("frame")).exclude(sitting__stage=Sitting.Stage.ARCHIVED)
+    versions = Version.objects.exclude(proof_key="").exclude(final__sitting__stage=Sitting.Stage.ARCHIVED)
+    listed = Job.objects.filter(kind__in=["proof", "version", "restamp"])
+    working = listed.filter(state__in=[Job.State.WAITING, Job.State.RUNNING])
+    stale = proof.not_of_today(frames)
+    to_do = stale.count() + working.filter(kind="version", thing__in=versions.values("pk")).count()
+    broken = listed.filter(kind="proof", state=Job.State.FAILED, thing__in=stale.values("pk")).count()
+    of = frames.count() + versions.count()
+    return Stamping(of - to_do, of, broken, working.exists())

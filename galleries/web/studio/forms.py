@@ -15,6 +15,7 @@ from galleries.models import Invite, Look, Sitting
 DATE = {"type": "date"}
 MOST = 2**53  # what every database and browser takes for a whole number
 MOST_DAYS = 3650
+MOST_FINALS = 999
 
 
 def _days() -> forms.DateInput:

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting
+from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting, Studio
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
 from galleries.steps.people import deadlines, removal_letter
@@ -76,7 +76,7 @@ def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
 @signed_in
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_sitting(request: HttpRequest, user: User) -> HttpResponseBase:
-    form = NewSittingForm(request.POST or None)
+    form = NewSittingForm(request.POST or None, initial={"allowance": Studio.current().allowance})
     if request.method == "POST" and form.is_valid():
         sitting = sitting_plan.create_sitting(user, **form.cleaned_data)
         messages.success(

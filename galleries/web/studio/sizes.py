@@ -11,11 +11,13 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from galleries import access
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import DeliverySize
+from galleries.models import DeliverySize, Studio
 from galleries.steps.delivering import sizes
 from galleries.web.doors import signed_in
+from galleries.web.studio import own_words
 
 
 class SizeForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -45,7 +47,8 @@ def _size(size_id: int) -> DeliverySize:
 @signed_in
 @require_safe
 def sizes_page(request: HttpRequest, user: User) -> HttpResponseBase:
-    context = {"page": "studio-sizes", "sizes": DeliverySize.objects.order_by("retired", "position", "pk")}
+    rows = DeliverySize.objects.order_by("retired", "position", "pk")
+    context = {"page": "studio-sizes", "sizes": rows, "mine": access.heads(user), "heads": own_words.heads()}
     return render(request, "galleries/studio/sizes.html", context)
 
 
@@ -53,16 +56,19 @@ def sizes_page(request: HttpRequest, user: User) -> HttpResponseBase:
 @require_http_methods(["GET", "HEAD", "POST"])
 def size_page(request: HttpRequest, user: User, size_id: int = 0) -> HttpResponseBase:
     """Change a size, or add one. A delivery keeps the numbers it was made with."""
+    visitor = Visitor(user=user)
     size = _size(size_id) if size_id else None
+    why = _("Delivery sizes are changed by whoever runs the studio.")
+    access.require(visitor, access.Act.RUN_STUDIO, Studio.current(), why)
     form = SizeForm(request.POST or None, instance=size)
     if request.method == "POST" and form.is_valid():
-        kept = form.save(commit=False)
-        if size is None:
-            last = DeliverySize.objects.order_by("-position").first()
-            kept.position = (last.position if last else 0) + 1
-        kept.save()
-        messages.success(request, _("“%s” is kept.") % kept.title)
-        return redirect("studio-sizes")
+        try:
+            kept = sizes.keep_size(form.save(commit=False), visitor)
+        except BadInput as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("“%s” is kept.") % kept.title)
+            return redirect("studio-sizes")
     context = {"page": "studio-sizes", "form": form, "size": size}
     status = 400 if request.method == "POST" else 200
     return render(request, "galleries/studio/size.html", context, status=status)

@@ -145,3 +145,13 @@ def test_the_given_picture_is_not_changed_and_others_are_refused() -> None:
 def test_tiny_pictures_are_stamped_too(width: int, height: int, known: bool) -> None:
     face = head(width / 2, height / 2, max(1.0, min(width, height) / 5)) if known else None
     assert stamp(plain(width, height, 100), TEXT, face).shape == (height, width, 3)
+
+
+def test_a_stronger_stamp_covers_the_same_places_and_weighs_more() -> None:
+    """The quiet one still changes a mid grey by more than 15 code values (own choice)."""
+    face, grey = head(400, 450, 120), plain(800, 1000, 128)
+    made = [stamp(grey, StampText("North Light", strength=each), face).astype(int) - 128 for each in (0.7, 1.0, 1.3)]
+    weights = [np.abs(one).mean() for one in made]
+    assert weights[0] < weights[1] < weights[2]
+    assert made[0].max() > 15
+    assert np.array_equal(made[1], stamp(grey, StampText("North Light"), face).astype(int) - 128)

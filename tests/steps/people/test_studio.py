@@ -69,6 +69,29 @@ def test_versions_are_stamped_anew_too(cast: Cast) -> None:
     assert version.proof_key.startswith("sittings/")
 
 
+@pytest.mark.parametrize("change", [{"stamp_text": "Orr"}, {"stamp_strength": "strong"}])
+def test_another_text_or_strength_stamps_anew_and_the_way_back_is_told(cast: Cast, change: dict[str, str]) -> None:
+    before, first = derived.stamp_recipe(), {made.large_key for made in Proof.objects.all()}
+    now = Studio.current()
+    for name, value in change.items():
+        setattr(now, name, value)
+    studio.change(now, cast.as_owner)
+    told = studio.stamping()
+    assert (told.done, told.of, told.broken, told.at_work) == (0, 2, 0, True)
+    jobs.run_waiting()
+    told = studio.stamping()
+    assert (told.done, told.of, told.at_work) == (2, 2, False)
+    assert derived.stamp_recipe() != before
+    assert not first & {made.large_key for made in Proof.objects.newest().values()}
+
+
+def test_a_proof_that_cannot_be_stamped_anew_is_counted(cast: Cast) -> None:
+    rename(cast, "Quay Street Portraits")
+    proof.restamp(0)
+    Job.objects.filter(kind="proof", state="waiting", thing=Frame.objects.earliest("pk").pk).update(state="failed")
+    assert studio.stamping().broken == 1
+
+
 def test_other_data_of_the_studio_stamp_nothing(cast: Cast) -> None:
     now = Studio.current()
     now.telephone = "+44 20 7946 0000"

@@ -20,8 +20,11 @@ def _patterns(entries: object) -> list[URLPattern]:
 
 
 PATTERNS = {str(pattern.name): pattern for pattern in _patterns(urls.urlpatterns)}
+OF_NO_SITTING = ("studio-size", "studio-own-data", "studio-own-stamp", "studio-own-mail", "studio-own-beginnings")
 OF_A_SITTING = [
-    name for name in PATTERNS if name not in {"studio", "new-sitting"} and not name.startswith("studio-size")
+    name
+    for name in PATTERNS
+    if name not in {"studio", "new-sitting", "studio-own"} and not name.startswith(("studio-colleague", *OF_NO_SITTING))
 ]
 OPEN_TO_GET = {
     *("studio-sitting", "studio-settings", "studio-journal", "studio-upload", "studio-refusals", "studio-desk"),

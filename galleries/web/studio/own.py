@@ -1,0 +1,256 @@
+"""The studio's own page: what it is called, what it stamps with, how its letters go, who works in it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.http import HttpRequest, HttpResponseBase, JsonResponse
+from django.shortcuts import redirect, render
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
+
+from galleries import access
+from galleries.access import Visitor
+from galleries.errors import BadInput, Conflict, Missing
+from galleries.models import DeliverySize, Studio, StudioRole
+from galleries.steps.delivering import sizes
+from galleries.steps.people import colleagues, composing, mail, mail_test
+from galleries.steps.people import studio as studios
+from galleries.web.doors import count_try, signed_in
+from galleries.web.studio import letter_words, own_words
+from galleries.web.studio.forms import MOST_FINALS, checked
+
+
+class OwnForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Fields that are declared for more than their column says still carry the column's name."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        columns = {column.name: column for column in Studio._meta.concrete_fields}
+        for name, field in self.fields.items():
+            if field.label is None:
+                field.label = capfirst(str(columns[name].verbose_name))
+
+
+class DataForm(OwnForm):
+    class Meta:
+        model = Studio
+        fields = (
+            *("name", "photographer", "email", "telephone", "web", "statement_of_rights"),
+            *("letters_from", "letters_until"),
+        )
+        help_texts = {
+            "name": gettext_lazy("On every page and letter, and in the stamp unless you write another text there."),
+            "photographer": gettext_lazy("Who signs licences and print releases."),
+            "email": gettext_lazy("Answers to letters go there."),
+            "letters_until": gettext_lazy("By each sitting's own clock. Letters somebody asks for go at once."),
+        }
+
+    web = forms.URLField(required=False, assume_scheme="https")
+    statement_of_rights = forms.URLField(required=False, assume_scheme="https")
+
+
+class StampForm(OwnForm):
+    class Meta:
+        model = Studio
+        fields = ("stamp_text", "stamp_strength")
+        widgets = {"stamp_strength": forms.RadioSelect}
+        help_texts = {"stamp_text": gettext_lazy("Empty: the studio's name. The word PROOF always stands behind it.")}
+
+
+class BeginningsForm(OwnForm):
+    """What a new sitting begins with."""
+
+    class Meta:
+        model = Studio
+        fields = ("allowance",)
+
+    allowance = forms.IntegerField(min_value=0, max_value=MOST_FINALS)
+    usual = forms.ModelMultipleChoiceField(
+        label=gettext_lazy("Sizes chosen for a new delivery"),
+        queryset=DeliverySize.objects.offered(),
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+
+class ColleagueForm(forms.Form):
+    name = forms.CharField(label=gettext_lazy("Name"), max_length=150)
+    email = forms.EmailField(label=gettext_lazy("E-mail"), max_length=254)
+    role = forms.ChoiceField(
+        label=gettext_lazy("Role"), choices=StudioRole.Role.choices, initial=StudioRole.Role.PHOTOGRAPHER
+    )
+
+
+def _forms(studio: Studio) -> dict[str, forms.BaseForm]:
+    usual = DeliverySize.objects.offered().filter(chosen_first=True)
+    return {
+        "data": DataForm(instance=studio, auto_id="data_%s"),
+        "stamp": StampForm(instance=studio, auto_id="stamp_%s"),
+        "beginnings": BeginningsForm(instance=studio, initial={"usual": usual}, auto_id="beginnings_%s"),
+        "colleague": ColleagueForm(auto_id="colleague_%s"),
+    }
+
+
+def _page(
+    request: HttpRequest, user: User, posted: dict[str, forms.BaseForm] | None = None, status: int = 200, **more: Any
+) -> HttpResponseBase:
+    """`posted`: forms that were filled in and could not be kept, which stand as they were typed."""
+    studio = Studio.current()
+    context = {
+        "page": "studio-own",
+        "own": studio,
+        "mine": access.heads(user),
+        "heads": own_words.heads(),
+        "forms": {**_forms(studio), **(posted or {})},
+        "stamping": studios.stamping(),
+        "sender": composing.sender(studio),
+        "goes_out": mail.goes_out(),
+        "server": settings.EMAIL_HOST,
+        "address": settings.BASE_URL,
+        "only_here": mail.is_this_machine(settings.BASE_URL),
+        "account": user,
+        "people": own_words.people(user),
+        **more,
+    }
+    return render(request, "galleries/studio/own.html", context, status=status)
+
+
+def _refused(
+    request: HttpRequest, user: User, at: str, form: forms.BaseForm, error: BadInput | Conflict
+) -> HttpResponseBase:
+    """The page again, what was typed in its place and the sentence on top of its form."""
+    form.is_valid()
+    if not form.errors:
+        form.add_error(None, str(error))
+    return _page(request, user, {at: form}, status=409 if isinstance(error, Conflict) else 400)
+
+
+@signed_in
+@require_safe
+def own_page(request: HttpRequest, user: User) -> HttpResponseBase:
+    return _page(request, user)
+
+
+def _kept(request: HttpRequest, user: User, at: str, form: forms.ModelForm, said: str) -> HttpResponseBase:  # type: ignore[type-arg]
+    """Call the verb with what the form made of the studio's row."""
+    try:
+        checked(form)
+        studios.change(form.instance, Visitor(user=user))
+    except BadInput as error:
+        return _refused(request, user, at, form, error)
+    messages.success(request, said)
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def own_data(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = DataForm(request.POST, instance=Studio.current(), auto_id="data_%s")
+    return _kept(request, user, "data", form, _("The studio's data are kept."))
+
+
+@signed_in
+@require_POST
+def own_stamp(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = StampForm(request.POST, instance=Studio.current(), auto_id="stamp_%s")
+    return _kept(request, user, "stamp", form, _("The stamp is kept. Proofs are stamped anew where it changed."))
+
+
+@signed_in
+@require_safe
+def stamp_progress(request: HttpRequest, user: User) -> HttpResponseBase:
+    now = studios.stamping()
+    return JsonResponse(
+        {
+            "done": now.done,
+            "of": now.of,
+            "state": "waiting" if now.at_work else "done",
+            "words": _("being stamped anew") if now.at_work else _("all done"),
+        }
+    )
+
+
+@signed_in
+@require_POST
+def own_beginnings(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = BeginningsForm(request.POST, instance=Studio.current(), auto_id="beginnings_%s")
+    try:
+        usual = checked(form)["usual"]
+        studios.change(form.instance, Visitor(user=user))
+        sizes.choose_usual([size.pk for size in usual], Visitor(user=user))
+    except BadInput as error:
+        return _refused(request, user, "beginnings", form, error)
+    messages.success(request, _("New sittings begin with that. Those there are stay as they are."))
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def own_mail(request: HttpRequest, user: User) -> HttpResponseBase:
+    """Send a test letter to whoever pressed, and say what came of it."""
+    count_try(request, "test-letter", str(user.pk))
+    try:
+        tried = mail_test.send_test(Visitor(user=user))
+    except BadInput as error:
+        return _page(request, user, status=400, mail_problem=str(error))
+    if tried.problem:
+        return _page(request, user, status=409, mail_problem=tried.problem, mail_answer=tried.answer)
+    if mail.goes_out():
+        said = _("The mail server took the letter to %s. Look whether it is there, among unwanted mail too.") % tried.to
+        messages.success(request, said)
+    else:
+        messages.warning(request, letter_words.where_it_lies())
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def invite_colleague(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = ColleagueForm(request.POST, auto_id="colleague_%s")
+    try:
+        made = colleagues.invite(Visitor(user=user), **checked(form))
+    except (BadInput, Conflict) as error:
+        return _refused(request, user, "colleague", form, error)
+    messages.success(request, letter_words.going(made.get_full_name()))
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def change_colleague(request: HttpRequest, user: User, account_id: int) -> HttpResponseBase:
+    """Give a role, hand a link over, shut the account or open it again."""
+    account = User.objects.filter(pk=account_id).first()
+    if account is None:
+        raise Missing(_("There is no such account."))
+    by, do = Visitor(user=user), request.POST.get("do", "")
+    name = Visitor(user=account).name
+    try:
+        if do == "link":
+            return _page(request, user, link=colleagues.link_for(account, by), link_of=name)
+        if do == "role":
+            colleagues.give_role(account, by, request.POST.get("role", ""))
+            messages.success(request, _("%s has another role now.") % name)
+        elif do == "end":
+            colleagues.end(account, by, _heir(request))
+            messages.success(request, _("The account of %s is shut, wherever they were signed in.") % name)
+        elif do == "back":
+            colleagues.bring_back(account, by)
+            messages.success(request, _("%s may come in again.") % name)
+        else:
+            raise BadInput(_("A colleague gets a role or a link, or their account is shut or opened again."))
+    except (BadInput, Conflict) as error:
+        status = 409 if isinstance(error, Conflict) else 400
+        return _page(request, user, status=status, people_problem=str(error), at=account.pk)
+    return redirect("studio-own")
+
+
+def _heir(request: HttpRequest) -> User | None:
+    wanted = request.POST.get("heir", "")
+    return User.objects.filter(pk=int(wanted), is_active=True).first() if wanted.isdecimal() else None

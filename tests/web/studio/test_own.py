@@ -1,0 +1,197 @@
+"""The studio's own page: kept by whoever runs the studio, read by its other photographers, seen by nobody else."""
+
+from __future__ import annotations
+
+import smtplib
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.core.mail.backends.locmem import EmailBackend
+from django.test import Client
+from django.urls import reverse
+
+from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole
+from galleries.steps.delivering import sizes
+from galleries.steps.planning import sitting_plan
+from tests.cast import Cast, make_cast
+
+pytestmark = pytest.mark.django_db
+DATA = {
+    "name": "Quay Street", "photographer": "Tamsin Orr", "email": "desk@quay.example", "telephone": "",
+    "web": "quay.example", "statement_of_rights": "", "letters_from": 9, "letters_until": 18,
+}  # fmt: skip
+POSTS = ("data", "stamp", "beginnings", "mail")
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
+
+
+@pytest.fixture
+def client(cast: Cast) -> Client:
+    return cast.client_of(cast.owner)
+
+
+def shown(client: Client) -> str:
+    return client.get(reverse("studio-own")).content.decode()
+
+
+def test_the_data_are_kept_with_one_line(client: Client) -> None:
+    assert client.post(reverse("studio-own-data"), DATA).status_code == 302
+    now = Studio.current()
+    assert (now.name, now.web, now.letters_from) == ("Quay Street", "https://quay.example", 9)
+    (line,) = JournalLine.objects.all()
+    assert (line.verb, line.detail["fields"]) == (
+        "studio changed",
+        ["name", "photographer", "email", "web", "letters_from", "letters_until"],
+    )
+    client.post(reverse("studio-own-data"), DATA)
+    assert JournalLine.objects.count() == 1, "nothing changed, nothing written"
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"name": "  "}, "name"),
+        ({"email": "nobody"}, "valid email"),
+        ({"letters_until": 25}, "0 to 24"),
+        ({"web": "javascript:alert(1)"}, "URL"),
+    ],
+)
+def test_what_cannot_be_kept_stays_in_the_form(client: Client, change: dict[str, object], says: str) -> None:
+    answer = client.post(reverse("studio-own-data"), {**DATA, "telephone": "0301 55", **change})
+    page = answer.content.decode()
+    assert answer.status_code == 400
+    assert "0301 55" in page
+    assert says in page
+    assert "errorlist" in page
+    assert Studio.current().name == "Northlight Rooms"
+
+
+def test_an_empty_site_gets_its_studio(client: Client) -> None:
+    Studio.objects.all().delete()
+    assert client.post(reverse("studio-own-data"), DATA).status_code == 302
+    assert Studio.objects.get().name == "Quay Street"
+
+
+def test_a_stamp_is_a_text_and_a_strength(client: Client) -> None:
+    good = {"stamp_text": "Quay", "stamp_strength": "strong"}
+    assert client.post(reverse("studio-own-stamp"), good).status_code == 302
+    now = Studio.current()
+    assert (now.stamp_text, now.stamp_strength) == ("Quay", "strong")
+    bad = client.post(reverse("studio-own-stamp"), {"stamp_text": "Kept here", "stamp_strength": "none"})
+    assert bad.status_code == 400
+    assert "Kept here" in bad.content.decode()
+    assert client.get(reverse("studio-own-stamp-progress")).json()["of"] == 0
+
+
+def test_new_sittings_begin_with_what_is_usual_here(client: Client, cast: Cast) -> None:
+    sizes.load()
+    usual = sizes.offered()[:2]
+    form = {"allowance": 8, "usual": [size.pk for size in usual]}
+    assert client.post(reverse("studio-own-beginnings"), form).status_code == 302
+    assert set(DeliverySize.objects.filter(chosen_first=True)) == set(usual)
+    assert 'value="8"' in client.get(reverse("new-sitting")).content.decode()
+    assert Sitting.objects.get().allowance == 3, "one that is there stays as it is"
+    bad = client.post(reverse("studio-own-beginnings"), {"allowance": -4, "usual": [usual[0].pk]})
+    assert bad.status_code == 400
+    assert 'value="-4"' in bad.content.decode()
+
+
+def test_the_mail_servers_answer_stands_in_the_page(
+    client: Client, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    settings.MAIL = "smtp"
+    assert client.post(reverse("studio-own-mail")).status_code == 302
+    assert "took the letter" in shown(client)
+
+    def refuse(_self: EmailBackend, _messages: object) -> int:
+        raise smtplib.SMTPAuthenticationError(535, b"5.7.8 try <b>again</b>")
+
+    monkeypatch.setattr(EmailBackend, "send_messages", refuse)
+    answer = client.post(reverse("studio-own-mail"))
+    assert answer.status_code == 409
+    assert "535 5.7.8 try &lt;b&gt;again" in answer.content.decode()
+
+
+def test_the_address_people_use_is_said_with_a_warning_where_only_this_machine_has_it(
+    client: Client, settings: Any
+) -> None:
+    settings.BASE_URL = "http://localhost:8010"
+    assert "on this machine only" in shown(client)
+    settings.BASE_URL = "https://proofs.northlight.example"
+    page = shown(client)
+    assert "https://proofs.northlight.example" in page
+    assert "on this machine only" not in page
+
+
+def test_colleagues_are_invited_given_a_role_and_shut_out_here(client: Client, cast: Cast) -> None:
+    bad = client.post(reverse("studio-colleague-invite"), {"name": "Ida B", "email": "x", "role": "photographer"})
+    assert bad.status_code == 400
+    assert 'value="Ida B"' in bad.content.decode()
+    taken = {"name": "Ida B", "email": cast.colleague.email, "role": "photographer"}
+    assert client.post(reverse("studio-colleague-invite"), taken).status_code == 409
+    good = {"name": "Ida B", "email": "ida@b.example", "role": "head"}
+    assert client.post(reverse("studio-colleague-invite"), good).status_code == 302
+    ida = User.objects.get(email="ida@b.example")
+    at = reverse("studio-colleague", args=[ida.pk])
+    assert "/in/" in client.post(at, {"do": "link"}).content.decode()
+    client.post(at, {"do": "role", "role": "photographer"})
+    assert StudioRole.objects.get(account=ida).role == "photographer"
+    assert client.post(at, {"do": "end"}).status_code == 302
+    assert not User.objects.get(pk=ida.pk).is_active
+    client.post(at, {"do": "back"})
+    assert User.objects.get(pk=ida.pk).is_active
+    assert client.post(at, {"do": "dance"}).status_code == 400
+    own = client.post(reverse("studio-colleague", args=[cast.owner.pk]), {"do": "end"})
+    assert own.status_code == 409
+    assert "your own account" in own.content.decode()
+    assert client.post(reverse("studio-colleague", args=[99999]), {"do": "end"}).status_code == 404
+
+
+def test_another_photographer_reads_the_page_and_changes_nothing(cast: Cast) -> None:
+    sizes.load()
+    size = sizes.offered()[0]
+    client, before = cast.client_of(cast.colleague), Studio.objects.values().get()
+    page = shown(client)
+    assert "Tamsin" in page
+    assert cast.owner.email not in page.replace(Studio.current().email, "")
+    assert "<form" not in page[page.index("<main") : page.index("</main")]
+    posts = [(reverse(f"studio-own-{name}"), {**DATA, "stamp_strength": "quiet", "allowance": 9}) for name in POSTS]
+    posts += [
+        (reverse("studio-colleague-invite"), {"name": "A", "email": "a@a.example", "role": "head"}),
+        *((reverse("studio-colleague", args=[cast.owner.pk]), {"do": do}) for do in ("end", "link", "back")),
+        (reverse("studio-colleague", args=[cast.colleague.pk]), {"do": "role", "role": "head"}),
+        (reverse("studio-size", args=[size.pk]), {}),
+        (reverse("studio-size-new"), {}),
+        (reverse("studio-size-copy", args=[size.pk]), {"title": "Mine"}),
+        (reverse("studio-size-retire", args=[size.pk]), {}),
+    ]
+    for at, form in posts:
+        assert client.post(at, form).status_code == 403, at
+    assert client.get(reverse("studio-size", args=[size.pk])).status_code == 403
+    assert "<form" not in client.get(reverse("studio-sizes")).content.decode().split("<main")[1].split("</main")[0]
+    assert Studio.objects.values().get() == before
+    assert not JournalLine.objects.exists()
+    assert User.objects.filter(is_active=True).count() == 3
+
+
+def test_nobody_else_sees_it(cast: Cast) -> None:
+    for client in (Client(), cast.client_of(cast.subject), cast.client_of(cast.representation)):
+        assert client.get(reverse("studio-own")).status_code == 302
+        assert client.post(reverse("studio-own-data"), DATA).status_code == 302
+    assert Studio.current().name == "Northlight Rooms"
+
+
+def test_upkeep_is_named_to_the_operator_alone(cast: Cast, client: Client) -> None:
+    assert "/upkeep/" not in shown(client)
+    cast.owner.is_staff = True
+    cast.owner.save()
+    assert "For the operator of this site only" in shown(client)
+
+
+def test_no_new_sitting_takes_the_pages_address(cast: Cast) -> None:
+    assert sitting_plan.create_sitting(cast.owner, title="Own").slug == "own-2"
