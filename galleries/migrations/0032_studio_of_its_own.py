@@ -47,5 +47,10 @@ class Migration(migrations.Migration):
                 'verbose_name_plural': 'roles in the studio',
             },
         ),
+        migrations.AlterField(
+            model_name='accountletter',
+            name='kind',
+            field=models.CharField(choices=[('link wished for', 'way in asked for'), ('address changed', 'address changed'), ('password changed', 'password changed'), ('second factor set', 'second factor set up'), ('second factor changed', 'second factor changed'), ('second factor removed', 'second factor taken off'), ('recovery code used', 'recovery code used'), ('new device', 'sign-in from a new device'), ('colleague', 'invited as a colleague')], max_length=40),
+        ),
         migrations.RunPython(first_account_runs_the_studio, migrations.RunPython.noop),
     ]
