@@ -15,7 +15,7 @@ def first_account_runs_the_studio(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0032_time_to_object"),
+        ("galleries", "0033_pins_on_a_version"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
