@@ -24,7 +24,8 @@ OF_NO_SITTING = ("studio-size", "studio-own-data", "studio-own-stamp", "studio-o
 OF_A_SITTING = [
     name
     for name in PATTERNS
-    if name not in {"studio", "new-sitting", "studio-own"} and not name.startswith(("studio-colleague", *OF_NO_SITTING))
+    if name not in {"studio", "new-sitting", "studio-own", "studio-deadlines"}
+    and not name.startswith(("studio-colleague", *OF_NO_SITTING))
 ]
 OPEN_TO_GET = {
     *("studio-sitting", "studio-settings", "studio-journal", "studio-upload", "studio-refusals", "studio-desk"),
