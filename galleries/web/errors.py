@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused, TooOften
 from galleries.imaging.errors import ImagingError
 from galleries.web.doors import user_of, wants_json
+from galleries.web.kept_form import page_again
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
@@ -37,7 +38,7 @@ class DomainErrors:
             return None
         if not any("\0" in value for _name, values in request.POST.lists() for value in values):
             return None
-        return self.process_exception(request, BadInput(_("Something you sent is no text: it holds a zero byte.")))
+        return answer(request, BadInput(_("Something you sent is no text: it holds a zero byte.")))
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponseBase | None:
         if isinstance(error, UNSTORABLE):
@@ -50,7 +51,15 @@ class DomainErrors:
             error = Missing(_("The file behind this is not here (any more)."))
         if not isinstance(error, DomainError):
             return None
+        if _is_a_form(request) and isinstance(error, BadInput | Conflict):
+            again = page_again(request, error, STATUS[type(error)])
+            if again is not None:
+                return again
         return answer(request, error)
+
+
+def _is_a_form(request: HttpRequest) -> bool:
+    return request.method == "POST" and request.content_type in FORMS and not wants_json(request)
 
 
 def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
