@@ -73,10 +73,10 @@ def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpRes
         return None
     if page.status_code != 200 or page.streaming or not page.headers.get("Content-Type", "").startswith("text/html"):
         return None
-    made = filled(page.content.decode(), at, request.path, request.POST, str(error))
-    if made is None:
+    again = filled(page.content.decode(), at, request.path, request.POST, str(error))
+    if again is None:
         return None
-    page.content = made.encode()
+    page.content = again.encode()
     page.status_code = status
     return page  # type: ignore[no-any-return]
 
@@ -142,8 +142,8 @@ class _Filler(HTMLParser):
     def __init__(self, page: str, form: _Form | None, posted: QueryDict, sentence: str) -> None:
         super().__init__(convert_charrefs=False)
         self._form, self._posted = form, posted
-        self._said = ON_TOP.format(escape(sentence))
-        self._count, self._open, self._select, self._dropping, self.said = 0, False, "", False, False
+        self._sentence = ON_TOP.format(escape(sentence))
+        self._count, self._open, self._select, self._dropping, self.stands = 0, False, "", False, False
         self.parts: list[str] = []
         self.feed(page)
         self.close()
@@ -156,10 +156,10 @@ class _Filler(HTMLParser):
             values.setdefault("open", None)
             raw = _tag(tag, values)
         self.parts.append(self._of_the_form(tag, values, raw) if self._open else raw)
-        if (form is not None and self._count == form.place) or (form is None and tag == "main" and not self.said):
+        if (form is not None and self._count == form.place) or (form is None and tag == "main" and not self.stands):
             self._open = form is not None
-            self.parts.append(self._said)
-            self.said = True
+            self.parts.append(self._sentence)
+            self.stands = True
 
     def _of_the_form(self, tag: str, values: dict[str, str | None], raw: str) -> str:
         name, kind = values.get("name") or "", (values.get("type") or "").lower()
@@ -218,8 +218,8 @@ def _with(values: dict[str, str | None], name: str, there: bool) -> dict[str, st
 
 
 def _tag(tag: str, values: dict[str, str | None]) -> str:
-    said = (name if value is None else f'{name}="{escape(value)}"' for name, value in values.items())
-    return f"<{' '.join((tag, *said))}>"
+    parts = (name if value is None else f'{name}="{escape(value)}"' for name, value in values.items())
+    return f"<{' '.join((tag, *parts))}>"
 
 
 def filled(page: str, at: str, sent_to: str, posted: QueryDict, sentence: str) -> str | None:
@@ -235,4 +235,4 @@ def filled(page: str, at: str, sent_to: str, posted: QueryDict, sentence: str) -
     ]
     best = max(fitting, key=lambda form: len(form.names & set(posted)), default=None)
     written = _Filler(page, best, posted, sentence)
-    return "".join(written.parts) if written.said else None
+    return "".join(written.parts) if written.stands else None

@@ -158,11 +158,11 @@ def choose_usual(ids: list[int], by: Visitor) -> None:
         BadInput: one of them is not offered.
     """
     _asked(by)
-    found = set(DeliverySize.objects.offered().values_list("pk", flat=True))
-    if not set(ids) <= found:
+    offered_ids = set(DeliverySize.objects.offered().values_list("pk", flat=True))
+    if not set(ids) <= offered_ids:
         raise BadInput(_("One of these sizes is not offered any more. Load the page again."))
     with transaction.atomic():
-        DeliverySize.objects.filter(pk__in=found - set(ids)).update(chosen_first=False)
+        DeliverySize.objects.filter(pk__in=offered_ids - set(ids)).update(chosen_first=False)
         DeliverySize.objects.filter(pk__in=ids).update(chosen_first=True)
         JournalLine.write(None, by.who, Verb.USUAL_SIZES_CHOSEN, Studio.current().name, sizes=len(set(ids)))
 

@@ -121,13 +121,13 @@ def make(username: str, email: str, name: str, *, upkeep: bool = False, head: bo
         Conflict: the name or the address is taken.
     """
     with transaction.atomic():
-        made = new_account(username, email, name)
+        person = new_account(username, email, name)
         if head or not StudioRole.objects.heads().exists():
-            StudioRole.objects.create(account=made, role=StudioRole.Role.HEAD)
+            StudioRole.objects.create(account=person, role=StudioRole.Role.HEAD)
         if upkeep:
-            allow_upkeep(made)
-        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, made.get_username(), account=made.pk)
-    return made
+            allow_upkeep(person)
+        JournalLine.write(None, OPERATOR, Verb.ACCOUNT_MADE, person.get_username(), account=person.pk)
+    return person
 
 
 def new_account(username: str, email: str, name: str) -> User:

@@ -45,11 +45,11 @@ def invite(by: Visitor, *, name: str, email: str, role: str = Role.PHOTOGRAPHER)
     _check_role(role)
     accounts.check_address(email)
     with transaction.atomic():
-        made = accounts.new_account(_free_username(email), email, name)
-        StudioRole.objects.create(account=made, role=role)
-        JournalLine.write(None, by.who, Verb.COLLEAGUE_INVITED, name, account=made.pk, role=role)
-        list_letter(AccountLetter.Kind.COLLEAGUE, email, made)
-    return made
+        person = accounts.new_account(_free_username(email), email, name)
+        StudioRole.objects.create(account=person, role=role)
+        JournalLine.write(None, by.who, Verb.COLLEAGUE_INVITED, name, account=person.pk, role=role)
+        list_letter(AccountLetter.Kind.COLLEAGUE, email, person)
+    return person
 
 
 def _free_username(email: str) -> str:

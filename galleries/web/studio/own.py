@@ -138,14 +138,14 @@ def own_page(request: HttpRequest, user: User) -> HttpResponseBase:
     return _page(request, user)
 
 
-def _kept(request: HttpRequest, user: User, at: str, form: forms.ModelForm, said: str) -> HttpResponseBase:  # type: ignore[type-arg]
+def _kept(request: HttpRequest, user: User, at: str, form: forms.ModelForm, sentence: str) -> HttpResponseBase:  # type: ignore[type-arg]
     """Call the verb with what the form made of the studio's row."""
     try:
         checked(form)
         studios.change(form.instance, Visitor(user=user))
     except BadInput as error:
         return _refused(request, user, at, form, error)
-    messages.success(request, said)
+    messages.success(request, sentence)
     return redirect("studio-own")
 
 
@@ -203,8 +203,10 @@ def own_mail(request: HttpRequest, user: User) -> HttpResponseBase:
     if tried.problem:
         return _page(request, user, status=409, mail_problem=tried.problem, mail_answer=tried.answer)
     if mail.goes_out():
-        said = _("The mail server took the letter to %s. Look whether it is there, among unwanted mail too.") % tried.to
-        messages.success(request, said)
+        sentence = (
+            _("The mail server took the letter to %s. Look whether it is there, among unwanted mail too.") % tried.to
+        )
+        messages.success(request, sentence)
     else:
         messages.warning(request, letter_words.where_it_lies())
     return redirect("studio-own")
@@ -215,10 +217,10 @@ def own_mail(request: HttpRequest, user: User) -> HttpResponseBase:
 def invite_colleague(request: HttpRequest, user: User) -> HttpResponseBase:
     form = ColleagueForm(request.POST, auto_id="colleague_%s")
     try:
-        made = colleagues.invite(Visitor(user=user), **checked(form))
+        person = colleagues.invite(Visitor(user=user), **checked(form))
     except (BadInput, Conflict) as error:
         return _refused(request, user, "colleague", form, error)
-    messages.success(request, letter_words.going(made.get_full_name()))
+    messages.success(request, letter_words.going(person.get_full_name()))
     return redirect("studio-own")
 
 

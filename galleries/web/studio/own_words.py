@@ -19,9 +19,9 @@ def heads() -> str:
 
 def people(reader: User) -> list[dict[str, Any]]:
     """Everybody with an account, those who may come in first; the operator's is left out, unless it reads."""
-    found = User.objects.select_related("studio_role").annotate(sitting_count=Count("sittings", distinct=True))
+    accounts = User.objects.select_related("studio_role").annotate(sitting_count=Count("sittings", distinct=True))
     rows = []
-    for one in found.order_by("-is_active", "first_name", "last_name", "pk"):
+    for one in accounts.order_by("-is_active", "first_name", "last_name", "pk"):
         if one.is_superuser and one.pk != reader.pk:
             continue
         row = getattr(one, "studio_role", None)
