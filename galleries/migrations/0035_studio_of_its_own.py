@@ -15,7 +15,7 @@ def first_account_runs_the_studio(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0033_pins_on_a_version"),
+        ("galleries", "0034_kind_of_source_and_indexes"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
