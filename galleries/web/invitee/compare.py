@@ -108,10 +108,13 @@ def merged(ranking: Sequence[int], fresh: Sequence[int]) -> list[int]:
 def compare_words() -> dict[str, str]:
     return {
         "keep": _("Keep {label}"),
-        "question": _("Which one stays? Round {round}, {left} still to place."),
-        "question_place": _("Which one comes at place {place}? Round {round}."),
+        "question": _("Which one stays? At most {presses} presses to go."),
+        "question_place": _("Which one comes at place {place}? At most {presses} presses to go."),
         "finished": _("Your order, best first. Move a frame if it is wrong, then keep the order."),
         "finished_only": _("Your order, best first."),
+        "left_out": _("{n} struck left out."),
+        "pick_first": _("Pick the first {n}"),
+        "picked_first": _("The first {n} are picked."),
         "up": _("{label} one up"),
         "down": _("{label} one down"),
         "kept_order": _("Your order is kept."),

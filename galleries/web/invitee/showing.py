@@ -30,7 +30,7 @@ class Shown:
     look: int | None
     mine: Mark | None = None
     theirs: list[tuple[Invite, str]] = field(default_factory=list)
-    eyes: tuple[float, float] | None = None
+    eyes: tuple[float, float, float] | None = None  # the middle between them, and how far apart, of the width
     alike: int = 0
 
     @property
@@ -40,6 +40,12 @@ class Shown:
     @property
     def large(self) -> str:
         return reverse("proof-picture", args=[self.frame.pk, "large", self.proof.pk])
+
+    @property
+    def finer(self) -> float:
+        """How many pixels of the camera stand in a row for one of the proof."""
+        large = max(self.proof.large_width, self.proof.large_height)
+        return round(max(self.frame.width, self.frame.height) / large, 3) if large else 1.0
 
     @property
     def kind(self) -> str:
@@ -128,10 +134,10 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
     return filled, sum(frame.pk not in proofs for frame in frames)
 
 
-def _eyes(frame: Any) -> tuple[float, float] | None:
-    """The middle between the pupils in fractions of the picture."""
+def _eyes(frame: Any) -> tuple[float, float, float] | None:
+    """The middle between the pupils in fractions of the picture, and how far apart they are, of its width."""
     eyes = eyes_place(frame.right_eye, frame.left_eye, frame.read_width, frame.read_height)
-    return (eyes.x, eyes.y) if eyes else None
+    return (eyes.x, eyes.y, eyes.gap) if eyes else None
 
 
 def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[int, list[tuple[Invite, str]]]]:
@@ -181,7 +187,8 @@ def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown:
 
 
 def script_frames(strips: list[Strip]) -> list[list[Any]]:
-    """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike], as the large view wants them."""
+    """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike, eyes' gap, pixels of the camera to
+    one of the proof], as the large view wants them."""
     return [
         [
             shown.frame.pk,
@@ -190,9 +197,11 @@ def script_frames(strips: list[Strip]) -> list[list[Any]]:
             shown.proof.pk,
             shown.proof.large_width,
             shown.proof.large_height,
-            *(shown.eyes or (None, None)),
+            *(shown.eyes[:2] if shown.eyes else (None, None)),
             shown.frame.run,
             shown.alike,
+            shown.eyes[2] if shown.eyes else None,
+            shown.finer,
         ]
         for strip in strips
         for shown in strip.frames

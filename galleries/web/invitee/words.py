@@ -106,11 +106,10 @@ def sheet_words() -> dict[str, Any]:
         "access_lost": _("Your link does not open this sitting any more. What is not sent stays on this device."),
         "again": _("Send me my link again"),
         "place": _("{i} of {n}"),
-        # xgettext:no-python-format
-        "zoom_in": _("100 % on the eyes"),
+        "zoom_in": _("Close on the eyes"),
         "zoom_out": _("Whole frame"),
         # xgettext:no-python-format
-        "percent": _("{n} %"),
+        "percent": _("{n} % of the camera’s pixels"),
         "monochrome": _("Black and white"),
         "colour": _("Colour"),
         "no_crop": _("no crop shown"),

@@ -38,19 +38,56 @@ export default {
       }
     }
   },
-  "whoever won stays first in the next round": () => {
-    const game = new Knockout([1, 2, 3]);
+  "those who have beaten the fewest meet first": () => {
+    const game = new Knockout([1, 2, 3, 4]);
     same(game.shown, [1, 2]);
+    same(game.coming, [3, 4]);
     game.keep(2);
-    same(game.shown, [2, 3]);
+    same(game.shown, [3, 4]);
     same(game.round, 2);
     same(game.place, 1);
+  },
+  "it takes at most n·log2(n) presses, and says truly how many are left at most": () => {
+    const likings = orders([1, 2, 3, 4, 5, 6]);
+    for (let n = 7; n <= 64; n += 19)
+      likings.push(
+        Array.from({ length: n }, (_, i) => i + 1),
+        Array.from({ length: n }, (_, i) => n - i),
+        Array.from({ length: n }, (_, i) => ((i * 29) % 67) + i / 100),
+      );
+    for (const liking of likings) {
+      const game = new Knockout([...liking].sort((a, b) => a - b));
+      let made = 0;
+      const said = [];
+      while (!game.over) {
+        said.push([made, game.presses]);
+        game.keep(liking.find((id) => game.shown.includes(id)));
+        made += 1;
+      }
+      holds(made <= liking.length * Math.log2(liking.length), `${made} presses for ${liking.length}`);
+      for (const [before, left] of said) holds(made - before <= left, `${left} said, ${made - before} were needed`);
+      same(game.presses, 0);
+    }
+  },
+  "a frame that leaves makes room for those it beat, and can be brought back": () => {
+    const game = new Knockout([1, 2, 3, 4]);
+    game.keep(2);
+    game.keep(3);
+    const before = structuredClone([game.shown, game.order]);
+    game.leave(2);
+    same([...game.order].sort(), [1, 3, 4]);
+    same(game.left, 3);
+    game.back();
+    same([game.shown, game.order], before);
+    game.leave(99);
+    same([game.shown, game.order], before);
   },
   "a step back brings the round before, and can be taken until the first": () => {
     const game = new Knockout([1, 2, 3, 4]);
     same(game.back(), false);
     const seen = [];
-    for (const id of [2, 3, 3]) {
+    for (const turn of [1, 2, 3]) {
+      const id = game.shown[turn % 2];
       seen.push(structuredClone([game.shown, game.round, game.order, game.placed]));
       game.keep(id);
     }
@@ -65,7 +102,7 @@ export default {
     game.keep(2);
     game.keep(3);
     same([...game.order].sort(), [1, 2, 3, 4, 5]);
-    holds(game.order.indexOf(3) < game.order.indexOf(2), "3 beat 2");
+    holds(game.order.indexOf(3) < game.order.indexOf(4), "3 beat 4");
     holds(game.order.indexOf(2) < game.order.indexOf(1), "2 beat 1");
   },
   "a frame that is not shown cannot be kept": async () => {

@@ -3,30 +3,16 @@ import { $, $$, data, el, fill, say } from "../shared/dom.js";
 import { ask, sentenceOf, setClock } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
+import { framesOf } from "./frames.js";
 import { Knockout } from "./knockout.js";
+import { level } from "./level.js";
 import { Marks } from "./marks.js";
 import { Outbox } from "./outbox.js";
 
 const words = data("words"),
   config = data("config"),
   first = data("state");
-const frames = new Map(
-  data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [
-    id,
-    {
-      id,
-      label,
-      look,
-      width,
-      height,
-      run,
-      alike,
-      eyes: x === null ? null : [x, y],
-      large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
-      small: config.picture.replace("/0/large/", `/${id}/small/`).replace("/1.jpg", `/${proof}.jpg`),
-    },
-  ]),
-);
+const frames = framesOf(data("frames"), config);
 const panes = $("#panes");
 if (panes && frames.size > 1) start();
 
@@ -47,28 +33,30 @@ function start() {
   });
   const marks = new Marks(first, outbox);
   if (config.person) outbox.open();
+  const unstruck = [...frames.keys()].filter((id) => marks.of(id).kind !== "strike"),
+    ids = () => (unstruck.length > 1 ? unstruck : [...frames.keys()]);
   let many = 2,
-    game = new Knockout(frames.keys(), many),
+    game = new Knockout(ids(), many),
     views = [],
+    close = false,
+    wanted = 1,
     locked = false;
   marks.listeners.push(redraw);
 
   function round() {
-    const near = Boolean(views[0]?.zoomed),
-      rows = panes.classList.contains("rows");
     for (const view of views) view.watch.disconnect();
     views = [];
     if (game.over) return finish();
     $("#finished").hidden = true;
     panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = false;
     const question = game.placed.length ? words.question_place : words.question;
-    $("#question").textContent = fill(question, { round: game.round, left: game.left, place: game.place });
+    $("#question").textContent = fill(question, { presses: game.presses, place: game.place });
     panes.dataset.many = String(game.shown.length);
+    locked = true; // until all are placed: a pane that is being made is no hand that moved one
     panes.replaceChildren(...game.shown.map(pane));
     $("#back-one").disabled = game.past.length === 0;
-    for (const id of game.pool.slice(many, many * 2)) new Image().src = frames.get(id).large;
-    if (near) views[0].toggle(); // eyes were compared: go on with the eyes of those who come next
-    panes.classList.toggle("rows", near && rows);
+    for (const id of game.coming) new Image().src = frames.get(id).large;
+    place(); // eyes that were compared: go on with the eyes of those who come next
     redraw();
     $(".keep", panes).focus({ preventScroll: true });
   }
@@ -106,6 +94,9 @@ function start() {
             button.addEventListener("click", () => {
               const now = marks.press(id, kind);
               say(fill(words[now ? `said_${now}` : "said_none"], { label: frame.label }));
+              if (now !== "strike" || game.left < 3) return;
+              game.leave(id); // out of the question: whoever it beat comes in its place
+              round();
             });
             return button;
           }),
@@ -117,16 +108,36 @@ function start() {
     view.show(frame.width, frame.height, frame.eyes);
     return made;
   }
+  /** Close on the eyes; or, on a phone, each pane filled and the eyes equally far apart; or the whole frames. */
+  function place() {
+    locked = true;
+    panes.classList.toggle("rows", close); // on a phone: both eyes need the width
+    const fills = !close && matchMedia("(max-width: 48rem)").matches;
+    const zooms = fills ? level(game.shown.map((id, i) => [frames.get(id), views[i].stage])) : [];
+    for (const [i, view] of views.entries()) {
+      view.level = zooms[i] ?? 1;
+      if (close) view.set(Math.max(1, view.fit * 1.5), ...(view.eyes ?? [0.5, 0.4]));
+      else if (fills) {
+        const [x, y] = view.eyes ?? [0.5, 0.4];
+        view.set(zooms[i], x, y + (0.08 * view.stage.clientHeight) / (view.height * zooms[i]));
+      } else view.set(0);
+    }
+    locked = false;
+    $("#zoom").setAttribute("aria-pressed", String(close));
+  }
   /** What one pane shows, the others show about their own eyes. */
   function lock(moved) {
-    $("#zoom").setAttribute("aria-pressed", String(moved.zoomed));
-    if (!moved.zoomed) panes.classList.remove("rows");
     if (locked) return;
+    if (!moved.zoomed) {
+      close = false;
+      panes.classList.remove("rows");
+      $("#zoom").setAttribute("aria-pressed", "false");
+    }
     locked = true;
     for (const view of views) {
       if (view === moved) continue;
       const [dx, dy] = view.eyes && moved.eyes ? [view.eyes[0] - moved.eyes[0], view.eyes[1] - moved.eyes[1]] : [0, 0];
-      view.set(moved.zoomed ? moved.zoom : 0, moved.x + dx, moved.y + dy);
+      view.set(moved.zoomed ? (moved.zoom * view.level) / moved.level : 0, moved.x + dx, moved.y + dy);
     }
     locked = false;
   }
@@ -147,6 +158,13 @@ function start() {
     list(game.order);
     $("#finished").hidden = false;
     $("#finished-words").textContent = config.may_mark ? words.finished : `${words.finished_only} ${config.why_not}`;
+    if (config.may_mark) {
+      const here = new Set(game.order),
+        elsewhere = [...marks.mine].filter(([id, { kind }]) => kind === "pick" && !here.has(id)).length;
+      wanted = Math.min(here.size, Math.max(1, marks.state.allowance - elsewhere));
+      $("#pick-first").hidden = false;
+      $("#pick-first").textContent = fill(words.pick_first, { n: wanted });
+    }
     $("#finished h2").focus();
   }
   function list(order) {
@@ -193,9 +211,16 @@ function start() {
       $("#finished-words").textContent = sentenceOf(error, { failed: words.unsent_order });
     }
   });
+  // One press: the first of the order are picks, and the order is kept.
+  $("#pick-first")?.addEventListener("click", () => {
+    for (const id of $("#order-value").value.split(",").slice(0, wanted).map(Number))
+      if (marks.of(id).kind !== "pick") marks.press(id, "pick");
+    say(fill(words.picked_first, { n: wanted }));
+    $("#finished").requestSubmit();
+  });
   $("#zoom").addEventListener("click", () => {
-    views[0]?.toggle();
-    panes.classList.toggle("rows", Boolean(views[0]?.zoomed)); // on a phone: both eyes need the width
+    close = !close;
+    place();
   });
   $("#back-one").addEventListener("click", () => {
     if (game.back()) {
@@ -205,7 +230,7 @@ function start() {
   });
   $("#enough").addEventListener("click", () => finish());
   $("#anew").addEventListener("click", () => {
-    game = new Knockout(frames.keys(), many);
+    game = new Knockout(ids(), many);
     round();
   });
   for (const button of $$("button[data-many]")) {
@@ -229,5 +254,7 @@ function start() {
     }
   });
   round();
+  if (unstruck.length > 1 && unstruck.length < frames.size)
+    say(fill(words.left_out, { n: frames.size - unstruck.length }));
   document.documentElement.dataset.ready = "1";
 }

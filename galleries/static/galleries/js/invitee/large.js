@@ -28,6 +28,7 @@ export class Large {
     this.view = new Viewport(this.stage, this.picture, {
       onStep: (by) => this.step(this.backwards ? -by : by),
       onChange: () => this.placed(),
+      onDown: () => this.close(),
     });
     this.ahead = [];
     dialog.addEventListener("click", (event) => this.click(event));
@@ -51,6 +52,7 @@ export class Large {
     keys.checked = kept("single-keys", "1") === "1";
     keys.addEventListener("change", () => keep("single-keys", keys.checked ? "1" : "0"));
     this.surround(kept("surround", "dark"));
+    this.goesOn();
   }
   /** Back closes, a copied address opens: the frame stands in the address. */
   fromAddress() {
@@ -250,6 +252,16 @@ export class Large {
         y + (this.frame.eyes?.[1] ?? 0) - (eyes?.[1] ?? 0),
       );
   }
+  /** After a mark the next frame without one, where the person wants it so. */
+  goesOn() {
+    $("[data-act=onwards]", this.dialog)?.setAttribute("aria-pressed", String(Boolean(kept("goes-on", ""))));
+  }
+  onwards() {
+    const order = this.order(),
+      at = order.indexOf(this.id);
+    const next = order.findIndex((id, place) => place > at && !this.marks.of(id).kind);
+    if (next > 0) this.step(next - at);
+  }
   /** These frames are about to go from the sheet: if one of them is shown, the next that stays is, or none. */
   leave(gone) {
     if (!this.dialog.open || !gone.has(this.id)) return;
@@ -271,7 +283,7 @@ export class Large {
     const button = $("[data-act=zoom]", this.dialog);
     button.setAttribute("aria-pressed", String(zoomed));
     button.textContent = zoomed
-      ? `${fill(this.words.percent, { n: Math.round(scale * 100) })} · ${this.words.zoom_out}`
+      ? `${fill(this.words.percent, { n: this.percent(scale) })} · ${this.words.zoom_out}`
       : this.words.zoom_in;
     const crop = choice.value === "" ? null : this.details?.crops[Number(choice.value)];
     if (choice.selectedOptions.length && this.details) this.crop = crop?.title ?? "";
@@ -288,6 +300,10 @@ export class Large {
     $("path", shape).setAttribute("d", `M-9 -9H${w + 9}V${h + 9}H-9ZM${l} ${t}H${r}V${b}H${l}Z`);
     if (!crop.known) say(this.words.crop_estimated);
   }
+  /** How large the camera's pixels are drawn, one on one of the screen being 100. */
+  percent(scale) {
+    return Math.round((scale * (window.devicePixelRatio || 1) * 100) / (this.frame?.finer || 1));
+  }
   surround(which) {
     this.dialog.dataset.surround = which;
     keep("surround", which);
@@ -298,7 +314,11 @@ export class Large {
     if (act) this.do(act);
   }
   do(act) {
-    if (["pick", "alternate", "strike"].includes(act)) return this.mark(this.id, act);
+    if (["pick", "alternate", "strike"].includes(act)) {
+      this.mark(this.id, act);
+      if (kept("goes-on", "") && this.marks.of(this.id).kind) this.onwards();
+      return;
+    }
     const doing = {
       close: () => this.close(),
       previous: () => this.step(-1),
@@ -313,6 +333,10 @@ export class Large {
         const alike = $("#compare-alike", this.dialog);
         if (alike.hidden) say(this.words.none_alike);
         else location.href = alike.href;
+      },
+      onwards: () => {
+        keep("goes-on", kept("goes-on", "") ? "" : "1");
+        this.goesOn();
       },
       surround: () => this.surround(this.dialog.dataset.surround === "dark" ? "mid" : "dark"),
       talk: () => {

@@ -4,6 +4,7 @@ import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
 import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
+import { framesOf } from "./frames.js";
 import { drop, forget, keep } from "./kept.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
@@ -14,22 +15,7 @@ import { Picks } from "./picks.js";
 const words = data("words"),
   config = data("config"),
   first = data("state");
-const frames = new Map(
-  data("frames").map(([id, label, look, proof, width, height, x, y, run, alike]) => [
-    id,
-    {
-      id,
-      label,
-      look,
-      width,
-      height,
-      run,
-      alike,
-      eyes: x === null ? null : [x, y],
-      large: config.picture.replace("/0/", `/${id}/`).replace("/1.jpg", `/${proof}.jpg`),
-    },
-  ]),
-);
+const frames = framesOf(data("frames"), config);
 const items = new Map($$(".frame").map((item) => [Number(item.dataset.frame), item]));
 const chosen = new Set();
 let choosing = false;

@@ -1,9 +1,11 @@
 // A picture in a stage: fit, zoom about a point, pan, pinch, double tap, swipe. The place is kept in fractions
 // of the picture, so that several stages can be locked together and a step to the next frame keeps the place.
 export class Viewport {
-  /** stage: the element that clips; picture: the img or a wrapper; onStep(±1), onChange(this), onTap(event, this) */
-  constructor(stage, picture, { onStep = () => {}, onChange = () => {}, onTap = () => {} } = {}) {
-    Object.assign(this, { stage, picture, onStep, onChange, onTap });
+  /** stage: the element that clips; picture: the img or a wrapper; onStep(±1), onChange(this), onTap(event, this);
+      onDown(): the whole picture was drawn down; with it, the picture follows the finger */
+  constructor(stage, picture, { onStep = () => {}, onChange = () => {}, onTap = () => {}, onDown = null } = {}) {
+    Object.assign(this, { stage, picture, onStep, onChange, onTap, onDown });
+    this.drag = [0, 0]; // where a finger holds the whole picture, off its place
     this.width = this.height = 1;
     this.zoom = 0; // 0: the whole picture; otherwise CSS pixels per picture pixel
     this.x = this.y = 0.5; // the point of the picture in the middle of the stage
@@ -42,8 +44,8 @@ export class Viewport {
       this.y = clamp(this.y, this.height, clientHeight);
     }
     const [x, y] = this.zoomed ? [this.x, this.y] : [0.5, 0.5];
-    const left = clientWidth / 2 - x * this.width * scale,
-      top = clientHeight / 2 - y * this.height * scale;
+    const left = clientWidth / 2 - x * this.width * scale + this.drag[0],
+      top = clientHeight / 2 - y * this.height * scale + this.drag[1];
     this.picture.style.width = `${this.width}px`;
     this.picture.style.height = `${this.height}px`;
     this.picture.style.transform = `translate(${left}px, ${top}px) scale(${scale})`;
@@ -107,17 +109,34 @@ export class Viewport {
       this.start.many = true;
     } else if (this.zoomed) {
       this.pan(before.clientX - event.clientX, before.clientY - event.clientY);
+    } else if (this.onDown && !this.start.many) {
+      const [dx, dy] = [event.clientX - this.start.x, event.clientY - this.start.y];
+      this.stage.classList.remove("settling");
+      this.drag = along(dx, dy);
+      this.draw();
     }
   }
+  /** The finger let go: the picture goes back to its place. */
+  release() {
+    if (!this.drag[0] && !this.drag[1]) return;
+    this.drag = [0, 0];
+    this.stage.classList.add("settling");
+    this.draw();
+    setTimeout(() => this.stage.classList.remove("settling"), 150);
+  }
   pointerup(event) {
-    if (!this.pointers.delete(event.pointerId) || this.pointers.size || this.start.many) return;
+    if (!this.pointers.delete(event.pointerId) || this.pointers.size) return;
+    this.release();
+    if (this.start.many) return;
     const dx = event.clientX - this.start.x,
       dy = event.clientY - this.start.y;
     if (!this.zoomed && Math.abs(dx) > 45 && Math.abs(dx) > 1.5 * Math.abs(dy)) this.onStep(dx < 0 ? 1 : -1);
+    else if (!this.zoomed && this.onDown && dy > 90 && dy > 1.5 * Math.abs(dx)) this.onDown();
     else if (Math.hypot(dx, dy) < 8) this.tapped(event);
   }
   pointercancel(event) {
     this.pointers.delete(event.pointerId);
+    this.release();
   }
   tapped(event) {
     const twice = this.lastTap && event.timeStamp - this.lastTap < 350;
@@ -127,4 +146,10 @@ export class Viewport {
     else if (this.zoomed) this.set(this.zoom, ...this.at(event));
     else this.onTap(event, this);
   }
+}
+
+/** How far the whole picture follows a finger: sideways or down, one of the two, and never up. */
+export function along(dx, dy) {
+  if (Math.hypot(dx, dy) < 8) return [0, 0];
+  return Math.abs(dx) > Math.abs(dy) ? [dx, 0] : [0, Math.max(0, dy)];
 }
