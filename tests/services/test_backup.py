@@ -186,7 +186,8 @@ def test_a_backup_that_does_not_hold_is_named_before_anything_is_copied(
     assert done.returncode == 1
     assert told in done.stderr
     assert [path for path in (new.home / "files").rglob("*") if path.is_file()] == []
-    assert (new.home / "portal.sqlite3").stat().st_size == 0
+    with contextlib.closing(sqlite3.connect(new.home / "portal.sqlite3")) as tables:
+        assert tables.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,)
 
 
 def test_no_backup_there_is_one_line(tmp_path: Path) -> None:
