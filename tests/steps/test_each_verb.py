@@ -322,6 +322,7 @@ ELSEWHERE = {
     **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys"), "an account's, no sitting's"),
     "people.openings": "links and browsers: tests/web/test_links.py",
     "people.sessions": "an account's: tests/web/studio/test_sessions.py",
+    "people.deadlines.of_person": "reads: tests/steps/people/test_deadlines.py",
     "people.outbox": "letters that went before: tests/web/studio/test_letters.py",
     "keeping.own_copy": "made by the worker: tests/steps/keeping/test_own_copy.py",
     "demo.demo_sitting.bring_in": "the demo's", "demo.demo_sitting.invited": "the demo's",

@@ -52,7 +52,8 @@ def _message(letter: AccountLetter) -> EmailMultiAlternatives:
     device = letter.device
     if letter.kind == AccountLetter.Kind.COLLEAGUE:
         link = sign_in_link(user=letter.account, minutes=COLLEAGUE_MINUTES, sent_to=letter.to)
-        return compose(kind, letter.to, letter.language, link, days=COLLEAGUE_MINUTES // 1440)
+        days = COLLEAGUE_MINUTES // 1440
+        return compose(kind, letter.to, letter.language, link, account=letter.account, days=days)
     if device is None:
         return compose(kind, letter.to, letter.language, "", account=letter.account, at=letter.created_at)
     with translation.override(letter.language or settings.LANGUAGE_CODE):

@@ -600,7 +600,7 @@ def test_what_is_asked_of_whoever_fetches_in_turn(cast: Cast, clock: Clock) -> N
     clock.passes(DAY - MOMENT)
     offer.check_fetch(delivery, agent)
     clock.passes(MOMENT)
-    refused(agent, "until 2027-03-11")
+    refused(agent, "until 11 March 2027")
     offer.check_fetch(delivery, cast.as_owner, passcode_given=False, whole=True)
     other = make_cast("other", "finishing")
     for stranger in (other.as_subject, other.as_owner, Visitor()):

@@ -175,14 +175,14 @@ def test_a_proposal_is_whole_or_not_at_all(cast: Cast, monkeypatch: pytest.Monke
 def test_a_frame_placed_after_the_proposal_was_made_is_not_moved(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     """A person's hand comes between the reading of the frames and the writing."""
     first = shoot(cast, 1, 8, 0, CANVAS, SHIRT)[0]
-    made = sort._made
+    new_look = sort._new_look
 
     def meanwhile(sitting: Sitting) -> Look:
         mine = cast.look("Mine")
         Frame.objects.filter(pk=first.pk).update(look=mine, placed_by_hand=True)
-        return made(sitting)
+        return new_look(sitting)
 
-    monkeypatch.setattr(sort, "_made", meanwhile)
+    monkeypatch.setattr(sort, "_new_look", meanwhile)
     sort.place(cast.sitting)
     assert {look.title: look.frames.count() for look in cast.sitting.looks.all()} == {"Mine": 1, "Look 2": 7}
     assert Frame.objects.get(pk=first.pk).placed_by_hand
