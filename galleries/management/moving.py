@@ -52,7 +52,10 @@ def move(target: dict[str, Any], seen: Seen | None = None) -> Moved:
         _check_target(there)
         try:
             with _or_empty(there):
-                call_command("migrate", database=TARGET, verbosity=0, interactive=False)
+                with _read_only(
+                    connections[SOURCE]
+                ):  # a migration that forgets which database it is for must not write here
+                    call_command("migrate", database=TARGET, verbosity=0, interactive=False)
                 # The source's transaction holds its write lock from the beginning (BEGIN IMMEDIATE).
                 with transaction.atomic(using=SOURCE), transaction.atomic(using=TARGET):
                     return _copied(there, seen)
@@ -109,6 +112,17 @@ def _or_empty(there: BaseDatabaseWrapper) -> Iterator[None]:
         raise
 
 
+@contextmanager
+def _read_only(here: BaseDatabaseWrapper) -> Iterator[None]:
+    """SQLite refuses every write of this connection."""
+    with here.cursor() as cursor:
+        cursor.execute("PRAGMA query_only = 1")
+        try:
+            yield
+        finally:
+            cursor.execute("PRAGMA query_only = 0")
+
+
 def _models() -> list[type[models.Model]]:
     """Every table's model, those between two tables included."""
     every = apps.get_models(include_auto_created=True)
@@ -160,7 +174,8 @@ def _copy(model: type[models.Model], there: BaseDatabaseWrapper) -> int:
     columns, quote = _columns(model), there.ops.quote_name
     names = ", ".join(quote(str(field.column)) for field in columns)
     places = ", ".join(["%s"] * len(columns))
-    into = f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES ({places})"  # noqa: S608 - names of our own tables
+    table = quote(model._meta.db_table)  # names of our own tables, no words of others
+    into = f"INSERT INTO {table} ({names}) VALUES ({places})"  # noqa: S608  # nosec B608
     count, waiting = 0, []
     with there.cursor() as cursor:
         for row in _rows(model, SOURCE):

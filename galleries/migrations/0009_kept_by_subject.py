@@ -4,13 +4,14 @@ from django.db import migrations, models
 
 
 def carry_over(apps, schema_editor):
+    db = schema_editor.connection.alias
     look, frame, line = (apps.get_model("galleries", name) for name in ("Look", "Frame", "JournalLine"))
-    said = line.objects.filter(verb="look kept back", sitting__isnull=False).values("sitting")
+    said = line.objects.using(db).filter(verb="look kept back", sitting__isnull=False).values("sitting")
     theirs = models.Q(sitting__subject_chooses_looks=True) | models.Q(sitting__in=said)
-    kept = look.objects.filter(theirs, kept_from_representation=True)
+    kept = look.objects.using(db).filter(theirs, kept_from_representation=True)
     keys = list(kept.values_list("pk", flat=True))
-    look.objects.filter(pk__in=keys).update(kept_by_subject=True)
-    frame.objects.filter(look__in=keys).update(kept_by_subject=True)
+    look.objects.using(db).filter(pk__in=keys).update(kept_by_subject=True)
+    frame.objects.using(db).filter(look__in=keys).update(kept_by_subject=True)
 
 
 class Migration(migrations.Migration):

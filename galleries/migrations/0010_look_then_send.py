@@ -3,7 +3,8 @@ from django.db import migrations, models
 
 def already_sent(apps, schema_editor):
     """Before this, a version was out as soon as it came in."""
-    apps.get_model("galleries", "Version").objects.filter(sent_at=None).update(sent_at=models.F("added_at"))
+    versions = apps.get_model("galleries", "Version").objects.using(schema_editor.connection.alias)
+    versions.filter(sent_at=None).update(sent_at=models.F("added_at"))
 
 
 class Migration(migrations.Migration):

@@ -6,17 +6,18 @@ NEWEST = 50  # of a sitting: as many as could be taken back until now
 
 def carry_over(apps, schema):
     """Until now the journal was read back: each act's line held what was before, an 'undone' line its number."""
+    db = schema.connection.alias
     line_model, act_model = (apps.get_model("galleries", name) for name in ("JournalLine", "Undoable"))
-    for sitting in apps.get_model("galleries", "Sitting").objects.order_by("pk"):
-        lines = line_model.objects.filter(sitting=sitting)
+    for sitting in apps.get_model("galleries", "Sitting").objects.using(db).order_by("pk"):
+        lines = line_model.objects.using(db).filter(sitting=sitting)
         undone = {line.detail.get("line") for line in lines.filter(verb="undone")}
         frames = set(sitting.frames.values_list("pk", flat=True))
         newest = lines.filter(verb__in=UNDOABLE).order_by("-pk")[:NEWEST]
         for line in reversed([line for line in newest if line.pk not in undone]):
-            act = act_model.objects.create(
+            act = act_model.objects.using(db).create(
                 sitting=sitting, verb=line.verb, version=1, who=line.who, before=before(line, frames)
             )
-            act_model.objects.filter(pk=act.pk).update(done_at=line.at)
+            act_model.objects.using(db).filter(pk=act.pk).update(done_at=line.at)
 
 
 def before(line, frames):

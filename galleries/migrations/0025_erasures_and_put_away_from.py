@@ -7,27 +7,28 @@ STAGES = ["planning", "proofing", "agreeing", "finishing", "delivered"]
 
 def carry_over(apps, schema):
     """Until now both were read back from the journal."""
+    db = schema.connection.alias
     line_model, erasure_model, sitting_model = (
         apps.get_model("galleries", name) for name in ("JournalLine", "Erasure", "Sitting")
     )
     newest = {}
-    for line in line_model.objects.filter(verb__in=["erasure begun", "erased"]).order_by("pk"):
+    for line in line_model.objects.using(db).filter(verb__in=["erasure begun", "erased"]).order_by("pk"):
         uid, detail = line.sitting_slug, line.detail
         if line.verb == "erasure begun":
-            row = erasure_model.objects.create(
+            row = erasure_model.objects.using(db).create(
                 uid=UUID(hex=uid), number=detail.get("number", 0), who=line.who, why=detail.get("why", ""),
                 frames=detail.get("frames", 0),
             )  # fmt: skip
-            erasure_model.objects.filter(pk=row.pk).update(begun_at=line.at)
+            erasure_model.objects.using(db).filter(pk=row.pk).update(begun_at=line.at)
             newest[uid] = row
         elif uid in newest:
             files = newest[uid].files = newest[uid].files + detail.get("files", 0)
-            erasure_model.objects.filter(pk=newest[uid].pk).update(done_at=line.at, files=files)
-    for sitting in sitting_model.objects.filter(stage="archived"):
-        lines = line_model.objects.filter(sitting=sitting, after="archived", before__in=STAGES)
+            erasure_model.objects.using(db).filter(pk=newest[uid].pk).update(done_at=line.at, files=files)
+    for sitting in sitting_model.objects.using(db).filter(stage="archived"):
+        lines = line_model.objects.using(db).filter(sitting=sitting, after="archived", before__in=STAGES)
         line = lines.order_by("-pk").first()
         if line is not None:
-            sitting_model.objects.filter(pk=sitting.pk).update(put_away_from=line.before)
+            sitting_model.objects.using(db).filter(pk=sitting.pk).update(put_away_from=line.before)
 
 
 class Migration(migrations.Migration):

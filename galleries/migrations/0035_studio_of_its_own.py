@@ -7,9 +7,10 @@ from django.db import migrations, models
 
 def first_account_runs_the_studio(apps, schema_editor):
     """Until now everybody could change what is the studio's; from now on the account that was there first."""
-    first = apps.get_model('auth', 'User').objects.filter(is_active=True, is_superuser=False).order_by('pk').first()
+    db = schema_editor.connection.alias
+    first = apps.get_model('auth', 'User').objects.using(db).filter(is_active=True, is_superuser=False).order_by('pk').first()
     if first is not None:
-        apps.get_model('galleries', 'StudioRole').objects.create(account=first, role='head')
+        apps.get_model('galleries', 'StudioRole').objects.using(db).create(account=first, role='head')
 
 
 class Migration(migrations.Migration):

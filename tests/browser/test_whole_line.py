@@ -128,7 +128,7 @@ def bring_in(studio: Page, base: str, card: Path) -> None:
     studio.goto(base + "upload")
     files = sorted(str(path) for path in card.iterdir())
     studio.locator("#pick-files").set_input_files(files)
-    expect(studio.locator("#refusals")).to_contain_text("broken.jpg", timeout=60_000)
+    expect(studio.get_by_role("region", name="Not brought in")).to_contain_text("broken.jpg", timeout=60_000)
     expect(studio.locator("#frame-count")).to_have_text("6", timeout=60_000)
     # The worker makes the proofs; then they can be shown.
     for _ in range(120):

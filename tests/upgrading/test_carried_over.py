@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from importlib import import_module
+from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.apps import apps
+from django.db import connection
 
 from galleries.models import Erasure, JournalLine, Sitting, Undoable
 from galleries.steps.keeping import retention
@@ -22,7 +24,7 @@ THEN = datetime(2026, 2, 3, 10, 0, tzinfo=UTC)
 
 
 def carry_over(migration: str) -> None:
-    import_module(f"galleries.migrations.{migration}").carry_over(apps, None)
+    import_module(f"galleries.migrations.{migration}").carry_over(apps, SimpleNamespace(connection=connection))
 
 
 def line(sitting: Sitting | None, verb: str, slug: str = "", **more: Any) -> JournalLine:

@@ -177,7 +177,7 @@ function start() {
     $("#order-value").value = order.join(",");
     $("#order").replaceChildren(
       ...order.map((id, at) => {
-        const { label, small } = frames.get(id);
+        const { label, small, width, height } = frames.get(id);
         const button = (words_, by, sign) => {
           const made = el("button", {
             type: "button",
@@ -192,7 +192,7 @@ function start() {
         return el(
           "li",
           {},
-          el("img", { src: small, alt: "", loading: "lazy" }),
+          el("img", { src: small, width, height, alt: "", loading: "lazy" }), // its room is kept: no button moves away
           el("span", { className: "typed", textContent: label }),
           button(words.up, -1, "↑"),
           button(words.down, 1, "↓"),
