@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from galleries import storage
 from galleries.errors import Missing
 from galleries.imaging.contained import door
+from galleries.imaging.face.places import from_corner
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
@@ -31,6 +32,20 @@ def eyes(frame: Frame) -> bytes:
         return door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
 
     return derived.place(frame.sitting, "loupe", frame.sha256).fetched(cut_out)
+
+
+def pupils(frame: Frame) -> list[tuple[float, float]]:
+    """Where the pupils lie in what the loupe shows, as fractions of its width and height, the left one on the picture
+    first; none when no face is known.
+
+    Raises:
+        Missing: the frame was not read yet.
+    """
+    shown, reading = region(frame), FrameReading.from_dict(frame.reading)
+    if reading.face is None:
+        return []
+    points = [from_corner(point) for point in (reading.face.right_eye, reading.face.left_eye)]
+    return sorted((round((x - shown.x) / shown.width, 4), round((y - shown.y) / shown.height, 4)) for x, y in points)
 
 
 def region(frame: Frame) -> Rect:

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.models import Proof, Sitting
 from galleries.sorting.eyes import Usual
-from galleries.steps.sorting import looks
+from galleries.steps.sorting import looks, loupe
 from galleries.web.doors import studio_page
 from galleries.web.studio.desk_data import flag_words, flags, picture
 from galleries.web.studio.forms import whole
@@ -70,6 +70,7 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 # The studio judges without the stamp.
                 "large": reverse("view-picture", args=[frame.pk]) if proof else "",
                 "eyes": reverse("studio-eyes", args=[sitting.slug, frame.pk]) if frame.reading else "",
+                "pupils": loupe.pupils(frame) if frame.reading else [],
                 "small": picture(proof, "small"),
                 "w": proof.large_width if proof else frame.width,
                 "h": proof.large_height if proof else frame.height,

@@ -19,6 +19,7 @@ from django.urls import reverse
 from galleries.management.commands import watch
 from galleries.models import Look, Sitting
 from galleries.steps.picking import pick
+from galleries.steps.sorting import loupe
 from tests.cast import Cast
 from tests.painted import add_file, camera_files, frames_of
 
@@ -44,6 +45,13 @@ def test_the_studio_judges_without_the_stamp_and_at_the_eyes(cast: Cast, client:
     assert (coming["large"], coming["eyes"]) == ("", "")
     assert ready["large"] == reverse("view-picture", args=[frame.pk])
     assert ready["eyes"] == reverse("studio-eyes", args=[cast.sitting.slug, frame.pk])
+    (left, _), (right, _) = ready["pupils"]  # in what the loupe shows
+    shown = loupe.region(frame)
+    assert 0 < left < right < 1
+    face = frame.reading["face"]
+    wanted = sorted((face[side][0] + 0.5 - shown.x) / shown.width for side in ("right_eye", "left_eye"))
+    assert [left, right] == pytest.approx(wanted, abs=1e-4)
+    assert coming["pupils"] == []
 
 
 def test_the_line_that_is_printed_watches_the_folder_as_it_stands(

@@ -2,12 +2,14 @@
 // stops when nobody looks, and keeps the screen awake where the browser allows it.
 import { $, data, el, fill } from "../shared/dom.js";
 import { ask, pause, sentenceOf, shut } from "../shared/net.js";
+import { eachInItsHalf } from "./eyes-apart.js";
 
 const words = $("#words").dataset;
 const address = $("#newest").dataset.address;
 const EVERY = 500;
 let change = -1;
 let shown = null;
+let pupils = [];
 
 const named = (frame) => fill(words.frame, { label: frame.label, look: frame.look || "–" });
 
@@ -43,6 +45,7 @@ function caption(frame) {
 // One pixel of the original on one of the screen's own.
 function eyes(frame) {
   const picture = $("#eyes-picture");
+  pupils = frame.pupils;
   $("#eyes").hidden = !frame.eyes;
   if (!frame.eyes) return;
   picture.style.visibility = "hidden"; // the eyes of the frame before would lie under this one's name
@@ -51,9 +54,30 @@ function eyes(frame) {
   picture.dataset.frame = frame.id;
 }
 $("#eyes-picture").addEventListener("load", ({ target }) => {
+  $("#eyes-other").src = target.src;
+  place();
   target.style.visibility = "";
-  target.width = Math.round(target.naturalWidth / (globalThis.devicePixelRatio || 1));
 });
+globalThis.addEventListener("resize", place);
+
+function place() {
+  const pictures = [$("#eyes-picture"), $("#eyes-other")],
+    [{ naturalWidth, naturalHeight }] = pictures,
+    fine = globalThis.devicePixelRatio || 1,
+    box = $("#eyes > div"),
+    halves = eachInItsHalf(
+      { width: box.clientWidth, height: box.clientHeight },
+      { width: naturalWidth / fine, height: naturalHeight / fine },
+      pupils,
+    );
+  $("#eyes").classList.toggle("pair", halves.length === 2);
+  pictures[1].parentElement.hidden = halves.length < 2;
+  pictures.forEach((picture, at) => {
+    picture.width = Math.round(naturalWidth / fine);
+    picture.style.left = picture.style.top = "";
+    if (halves.length === 2) [picture.style.left, picture.style.top] = halves[at].map((px) => `${px}px`);
+  });
+}
 
 function draw(news) {
   change = news.change;
