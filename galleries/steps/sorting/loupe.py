@@ -41,7 +41,7 @@ def pupils(frame: Frame) -> list[tuple[float, float]]:
     Raises:
         Missing: the frame was not read yet.
     """
-    shown, reading = region(frame), FrameReading.from_dict(frame.reading)
+    shown, reading = region(frame), _reading(frame)
     if reading.face is None:
         return []
     points = [from_corner(point) for point in (reading.face.right_eye, reading.face.left_eye)]
@@ -54,12 +54,16 @@ def region(frame: Frame) -> Rect:
     Raises:
         Missing: the frame was not read yet.
     """
-    if not frame.reading:
-        raise Missing(_("The frame is still being read; look again in a moment."))
-    reading = FrameReading.from_dict(frame.reading)
+    reading = _reading(frame)
     full = (reading.width, reading.height)
     middle = reading.face.eye_middle if reading.face else (full[0] / 2, full[1] / 3)
     wide = WIDTH if reading.face is None else max(WIDTH, round(1.7 * reading.face.eye_distance))
     high = max(HEIGHT, wide * HEIGHT // WIDTH)
     wanted = Rect(round(middle[0] - wide / 2), round(middle[1] - high / 2), wide, high)
     return wanted.clamp_to(*full)
+
+
+def _reading(frame: Frame) -> FrameReading:
+    if not frame.reading:
+        raise Missing(_("The frame is still being read; look again in a moment."))
+    return FrameReading.from_dict(frame.reading)
