@@ -14,7 +14,7 @@ from django.urls import reverse
 from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole
 from galleries.steps.delivering import sizes
 from galleries.steps.planning import sitting_plan
-from tests.cast import Cast, make_cast
+from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db
 DATA = {
@@ -22,16 +22,6 @@ DATA = {
     "web": "quay.example", "statement_of_rights": "", "letters_from": 9, "letters_until": 18,
 }  # fmt: skip
 POSTS = ("data", "stamp", "beginnings", "mail")
-
-
-@pytest.fixture
-def cast() -> Cast:
-    return make_cast()
-
-
-@pytest.fixture
-def client(cast: Cast) -> Client:
-    return cast.client_of(cast.owner)
 
 
 def shown(client: Client) -> str:
