@@ -9,9 +9,11 @@ import importlib
 import json
 import subprocess
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from django.apps import apps
+from django.db import connection
 from django.urls import reverse
 
 from galleries import storage
@@ -133,10 +135,10 @@ def test_rows_of_before_say_it_in_a_column(
     version = version_of(cast, final, tmp_path / "a.jpg")
     Version.objects.filter(pk=version.pk).update(kind_said_by=said_by, kind_stated="")
     migration = importlib.import_module("galleries.migrations.0017_who_stated_the_kind")
-    migration.state(apps, None)
+    migration.state(apps, SimpleNamespace(connection=connection))
     version.refresh_from_db()
     assert (version.kind_stated, version.kind_said_by) == now
-    migration.unstate(apps, None)
+    migration.unstate(apps, SimpleNamespace(connection=connection))
     version.refresh_from_db()
     assert version.kind_said_by == said_by
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from importlib import import_module
+from types import SimpleNamespace
 
 import pytest
 from django.apps import apps
+from django.db import connection
 
 from galleries.access import Visitor, files_shown_to, finals_shown_to, frames_shown_to, looks_shown_to
 from galleries.errors import BadInput, Conflict, Missing, Refused
@@ -228,7 +230,7 @@ def test_looks_kept_before_are_carried_over_as_the_subjects_where_they_may_be(
     other = cast.frame(2, cast.look("Shirt"))
     if said:
         JournalLine.write(cast.sitting, "Ansa Veld (subject)", "look kept back", "Bare")
-    import_module("galleries.migrations.0009_kept_by_subject").carry_over(apps, None)
+    import_module("galleries.migrations.0009_kept_by_subject").carry_over(apps, SimpleNamespace(connection=connection))
     assert Frame.objects.get(pk=frame.pk).kept_by_subject is theirs
     assert Look.objects.get(title="Bare").kept_by_subject is theirs
     assert not Frame.objects.get(pk=other.pk).kept_by_subject
