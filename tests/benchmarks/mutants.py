@@ -57,7 +57,7 @@ ROOMS: dict[str, tuple[list[str], dict[str, list[str]]]] = {
         {
             "containers.jpeg": ["_segments", "_frame", "_profile", "read_parts", "scans_and_end", "bare", "_segment",
                                 "with_tags"],
-            "containers.tiff": ["check_whole", "_entry"],
+            "containers.tiff": ["check", "_is_raw", "_entry"],
         },
     ),
     "colour": (

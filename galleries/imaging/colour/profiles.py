@@ -43,6 +43,7 @@ _DESCRIPTIONS = {
     "ProPhoto RGB": "ProPhoto RGB compatible",
 }
 NAMES = (*_SPACES, "Gray")
+BY_PRIMARIES = {1: "sRGB", 12: "Display P3"}  # colour primaries of ITU-T H.273
 LARGEST = 16_000_000  # bytes of an embedded profile that is still opened
 
 
@@ -80,6 +81,10 @@ def _text(text: str) -> bytes:
     return b"text\0\0\0\0" + text.encode("ascii") + b"\0"
 
 
+def _rights() -> tuple[bytes, bytes]:
+    return b"cprt", _text("Public domain: no rights reserved.")
+
+
 def _description(text: str) -> bytes:
     raw = text.encode("ascii") + b"\0"
     return b"desc\0\0\0\0" + struct.pack(">I", len(raw)) + raw + bytes(8 + 2 + 1 + 67)
@@ -105,23 +110,25 @@ def _assemble(space: bytes, tags: list[tuple[bytes, bytes]]) -> bytes:
 @lru_cache(maxsize=16)
 def build(name: str) -> bytes:
     """The profile of that name (one of NAMES); raises `BadProfile` for another."""
-    rights = (b"cprt", _text("Public domain: no rights reserved."))
     if name == "Gray":
-        white_tag = (b"wtpt", _s15(_D50))
-        return _assemble(
-            b"GRAY", [(b"desc", _description("Gray, sRGB curve")), rights, white_tag, (b"kTRC", _curve(0))]
-        )
+        return _grey(_curve(0), "Gray, sRGB curve")
     if name not in _SPACES:
         raise BadProfile(Code.PROFILE_UNKNOWN, name=name, known=", ".join(NAMES))
     primaries, white, gamma = _SPACES[name]
     return _rgb(_colorants(primaries, white), _curve(gamma), _DESCRIPTIONS[name], white)
 
 
+def _grey(curve: bytes, description: str) -> bytes:
+    return _assemble(
+        b"GRAY", [(b"desc", _description(description)), _rights(), (b"wtpt", _s15(_D50)), (b"kTRC", curve)]
+    )
+
+
 def _rgb(colorants: NDArray[np.float64], curve: bytes, description: str, white: tuple[float, float]) -> bytes:
     return _assemble(
         b"RGB ",
         [
-            (b"desc", _description(description)), (b"cprt", _text("Public domain: no rights reserved.")),
+            (b"desc", _description(description)), _rights(),
             (b"wtpt", _s15(_xyz(white))),
             *((tag, _s15(colorants[:, i])) for i, tag in enumerate((b"rXYZ", b"gXYZ", b"bXYZ"))),
             *((tag, curve) for tag in (b"rTRC", b"gTRC", b"bTRC")),
@@ -132,10 +139,7 @@ def _rgb(colorants: NDArray[np.float64], curve: bytes, description: str, white: 
 def from_curve(gamma: float) -> bytes:
     """A grey profile of that gamma (0: the sRGB curve); raises `BadProfile` for one outside 1/8 to 8."""
     _check_gamma(gamma)
-    white = (b"wtpt", _s15(_D50))
-    rights = (b"cprt", _text("Public domain: no rights reserved."))
-    described = (b"desc", _description("Gray, curve as the file states it"))
-    return _assemble(b"GRAY", [described, rights, white, (b"kTRC", _curve(gamma))])
+    return _grey(_curve(gamma), "Gray, curve as the file states it")
 
 
 def from_points(primaries: Primaries, white: tuple[float, float], gamma: float) -> bytes:

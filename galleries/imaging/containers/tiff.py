@@ -24,34 +24,48 @@ _MOST_DIRECTORIES = 16
 _PIECES = ((273, 279), (324, 325))  # offsets and byte counts of strips, of tiles
 
 
-def check_kind(data: bytes) -> None:
-    """Raises `Unsupported` for a camera's raw file, for one whose first picture is only a reduced copy of another, and
-    for colours stored as CIELAB. What cannot be read of the directories is left to `check_whole`."""
+Directory = dict[int, tuple[int, ...]]  # tag → its whole numbers, none for values of another kind
+
+
+def check(data: bytes) -> None:
+    """Classic TIFF only; a BigTIFF passes unchecked and is left to the decoder.
+
+    Raises:
+        Unreadable: the directory, a value or a piece of picture lies past the end.
+        Unsupported: a camera's raw file, one whose first picture is only a reduced copy of another, or colours stored
+            as CIELAB.
+    """
     order = _ORDERS.get(data[:4])
     if order is None:
         return
     try:
         first, following = _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
-    except (struct.error, Unreadable):
-        return
-    reduced = first.get(_NEW_SUBFILE_TYPE, (0,))[:1] == (1,)
-    if data[8:10] == b"CR" or data[8:12] in (b"IIII", b"MMMM") or _DNG_VERSION in first or reduced:
-        raise Unsupported(Code.RAW_FRAME)
-    if _CFA_PATTERN in first or any(
-        _photometric(directory) in _SENSOR for directory in _all(data, order, first, following)
-    ):
+    except struct.error as error:
+        raise Unreadable(Code.TIFF_CUT_OFF) from error
+    if _is_raw(data, order, first, following):
         raise Unsupported(Code.RAW_FRAME)
     if _photometric(first) in _CIELAB:
         raise Unsupported(Code.CIELAB, kind="TIFF")
+    for offsets, counts in _PIECES:
+        for offset, size in zip(first.get(offsets, ()), first.get(counts, ()), strict=False):
+            if offset + size > len(data):
+                raise Unreadable(Code.TIFF_CUT_OFF)
 
 
-def _photometric(directory: dict[int, tuple[int, ...]]) -> int:
+def _is_raw(data: bytes, order: str, first: Directory, following: int) -> bool:
+    reduced = first.get(_NEW_SUBFILE_TYPE, (0,))[:1] == (1,)
+    if reduced or data[8:10] == b"CR" or data[8:12] in (b"IIII", b"MMMM"):
+        return True
+    if _DNG_VERSION in first or _CFA_PATTERN in first:
+        return True
+    return any(_photometric(directory) in _SENSOR for directory in _all(data, order, first, following))
+
+
+def _photometric(directory: Directory) -> int:
     return next(iter(directory.get(_PHOTOMETRIC, ())), -1)
 
 
-def _all(
-    data: bytes, order: str, first: dict[int, tuple[int, ...]], following: int
-) -> Iterator[dict[int, tuple[int, ...]]]:
+def _all(data: bytes, order: str, first: Directory, following: int) -> Iterator[Directory]:
     """The first directory, those it names as its parts, and those that follow it; damaged ones are passed over."""
     yield first
     waiting = [following, *first.get(_SUB_DIRECTORIES, ())]
@@ -69,30 +83,14 @@ def _all(
         waiting.append(after)
 
 
-def _directory(data: bytes, order: str, start: int) -> tuple[dict[int, tuple[int, ...]], int]:
-    """Tags with their whole numbers (none for values of another kind), and where the next directory starts."""
+def _directory(data: bytes, order: str, start: int) -> tuple[Directory, int]:
+    """The directory, and where the next one starts."""
     (count,) = struct.unpack_from(order + "H", data, start)
     entries = (_entry(data, order, start + 2 + 12 * index) for index in range(count))
     values = dict(entries)
     end = start + 2 + 12 * count
     following = struct.unpack_from(order + "I", data, end)[0] if end + 4 <= len(data) else 0
     return values, following
-
-
-def check_whole(data: bytes) -> None:
-    """Raises `Unreadable` when the directory, a value or a piece of picture lies past the end. Classic TIFF
-    only; a BigTIFF passes unchecked and is left to the decoder."""
-    order = _ORDERS.get(data[:4])
-    if order is None:
-        return
-    try:
-        values, _ = _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
-    except struct.error as error:
-        raise Unreadable(Code.TIFF_CUT_OFF) from error
-    for offsets, counts in _PIECES:
-        for offset, size in zip(values.get(offsets, ()), values.get(counts, ()), strict=False):
-            if offset + size > len(data):
-                raise Unreadable(Code.TIFF_CUT_OFF)
 
 
 def _entry(data: bytes, order: str, at: int) -> tuple[int, tuple[int, ...]]:

@@ -32,7 +32,6 @@ SURROUND = 119  # sRGB code value of CIE L* 50: the mid grey that transparent pa
 _HEIF_ERRORS = (
     ValueError, OSError, RuntimeError, EOFError, SyntaxError, LookupError, TypeError, AttributeError, struct.error
 )  # fmt: skip
-_NCLX = {1: "sRGB", 12: "Display P3"}  # colour primaries of ITU-T H.273
 _SRGB_LIKE_CURVES = (1, 2, 6, 13)
 
 
@@ -143,8 +142,7 @@ def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixel
 def _vips_open(data: bytes, kind: str) -> vips.Image:
     load = vips.Image.tiffload_source if kind == "TIFF" else vips.Image.pngload_source
     if kind == "TIFF":
-        tiff.check_kind(data)
-        tiff.check_whole(data)
+        tiff.check(data)
     try:
         return load(vips.Source.new_from_memory(data), access="sequential", fail_on="error")
     except vips.Error as error:
@@ -230,7 +228,7 @@ def _heif_header(data: bytes) -> Header:
     named, problem = "", None
     nclx = info.get("nclx_profile")
     if nclx and not info.get("icc_profile"):
-        named = _NCLX.get(int(nclx.get("color_primaries", 1)), "")
+        named = profiles.BY_PRIMARIES.get(int(nclx.get("color_primaries", 1)), "")
         if not named or int(nclx.get("transfer_characteristics", 13)) not in _SRGB_LIKE_CURVES:
             problem = told(Code.HEIF_COLOURS)
     return Header(

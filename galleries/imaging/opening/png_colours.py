@@ -18,7 +18,6 @@ from galleries.told import Told, told
 
 _SIGNATURE = 8
 _MOST_CHUNKS = 4096
-_NAMED = {1: "sRGB", 12: "Display P3"}  # colour primaries
 _SRGB_LIKE_CURVES = (1, 6, 13, 14, 15)
 _SRGB_GAMMA = 45455  # what files of the sRGB curve carry for readers that know only gAMA
 _SRGB_POINTS = (31270, 32900, 64000, 33000, 30000, 60000, 15000, 6000)
@@ -56,8 +55,8 @@ def _by_number(content: bytes) -> Colours:
     if len(content) != 4:
         return Colours(problem=told(Code.PNG_COLOURS))
     primaries, transfer, matrix, full = content
-    if primaries in _NAMED and transfer in _SRGB_LIKE_CURVES and matrix == 0 and full == 1:
-        return Colours(named=_NAMED[primaries], over_profile=True)
+    if primaries in profiles.BY_PRIMARIES and transfer in _SRGB_LIKE_CURVES and matrix == 0 and full == 1:
+        return Colours(named=profiles.BY_PRIMARIES[primaries], over_profile=True)
     return Colours(problem=told(Code.PNG_COLOURS))
 
 

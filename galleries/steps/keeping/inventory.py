@@ -159,7 +159,7 @@ class Cleared:
 
 
 def clear(orphans: Sequence[str], young: timedelta = YOUNG) -> Cleared:
-    """Remove files that no row names, as `compare` comparison them.
+    """Remove files that no row names, as `compare` tells them.
 
     What a row has come to name meanwhile, and what is younger than `young`, stays. A file that is gone already is no
     error.

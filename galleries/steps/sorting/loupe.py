@@ -41,9 +41,10 @@ def pupils(frame: Frame) -> list[tuple[float, float]]:
     Raises:
         Missing: the frame was not read yet.
     """
-    shown, reading = region(frame), _reading(frame)
+    reading = _reading(frame)
     if reading.face is None:
         return []
+    shown = _region(reading)
     points = [from_corner(point) for point in (reading.face.right_eye, reading.face.left_eye)]
     return sorted((round((x - shown.x) / shown.width, 4), round((y - shown.y) / shown.height, 4)) for x, y in points)
 
@@ -54,7 +55,10 @@ def region(frame: Frame) -> Rect:
     Raises:
         Missing: the frame was not read yet.
     """
-    reading = _reading(frame)
+    return _region(_reading(frame))
+
+
+def _region(reading: FrameReading) -> Rect:
     full = (reading.width, reading.height)
     middle = reading.face.eye_middle if reading.face else (full[0] / 2, full[1] / 3)
     wide = WIDTH if reading.face is None else max(WIDTH, round(1.7 * reading.face.eye_distance))

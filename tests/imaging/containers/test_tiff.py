@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from galleries.imaging.codes import Code
-from galleries.imaging.containers.tiff import check_whole
+from galleries.imaging.containers.tiff import check
 from galleries.imaging.errors import Unreadable
 from tests.imaging.core_pictures import painted, saved
 
@@ -33,7 +33,7 @@ def short(order: str, value: int) -> bytes:
 
 def cut_off(data: bytes) -> bool:
     try:
-        check_whole(data)
+        check(data)
     except Unreadable as error:
         return error.told.code == Code.TIFF_CUT_OFF
     return False
