@@ -120,6 +120,10 @@ OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.O
 _BRACKETS = dict.fromkeys(map(ord, "()（）"))
 
 
+def has_brackets(text: str) -> bool:
+    return any(ord(sign) in _BRACKETS for sign in text)
+
+
 def one_line(text: str) -> str:
     """Without line breaks and doubled spaces, so that nobody's words look like another line or another person's."""
     return " ".join(text.split())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -17,6 +18,10 @@ class MarkSet(models.QuerySet["Mark"]):
     def of_sides(self, roles: Iterable[str] = SIDES) -> MarkSet:
         """Marks of the people who choose; of one role when only that is asked for."""
         return self.filter(invite__role__in=tuple(roles))
+
+    def in_vain(self, finals: models.QuerySet[Any]) -> MarkSet:
+        """Picks of either side whose frame is none of these finals'."""
+        return self.of_sides().filter(kind=Mark.Kind.PICK).exclude(frame__in=finals.values("frame"))
 
     def standing(self) -> MarkSet:
         """Without those that were taken back; a note may still hang on such a one."""

@@ -85,9 +85,8 @@ def end_time(sitting: Sitting, by: Visitor) -> None:
 def left_out(sitting: Sitting, by: Visitor) -> dict[str, list[Frame]]:
     """role → the picks of that side that are not on the closed list, of the frames that the subject sees."""
     require(by, Act.OBJECT, sitting)
-    on_list = sitting.finals.listed().values("frame")
-    picks = Mark.objects.of_sides().filter(kind=Mark.Kind.PICK, frame__in=frames_shown_to(by, sitting).unhidden())
+    picks = Mark.objects.in_vain(sitting.finals.listed()).filter(frame__in=frames_shown_to(by, sitting).unhidden())
     by_side: dict[str, dict[int, Frame]] = {}
-    for mark in picks.exclude(frame__in=on_list).select_related("frame", "invite").order_by("frame__number", "pk"):
+    for mark in picks.select_related("frame", "invite").order_by("frame__number", "pk"):
         by_side.setdefault(mark.invite.role, {})[mark.frame_id] = mark.frame
     return {role: list(frames.values()) for role, frames in by_side.items()}

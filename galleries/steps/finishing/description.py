@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
+from galleries.access import one_line
 from galleries.models import Final, Look
 
 MOST = 250
@@ -34,7 +35,7 @@ def written(final: Final) -> str:
 
 
 def _bare(text: str) -> str:
-    return " ".join(text.split()).rstrip(".")
+    return one_line(text).rstrip(".")
 
 
 def _cut(text: str) -> str:

@@ -13,7 +13,7 @@ from django.core.validators import validate_email
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from galleries.access import Act, Visitor, one_line, require
+from galleries.access import Act, Visitor, has_brackets, one_line, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import AccountLetter, JournalLine, StudioRole, Verb
 from galleries.steps.people import sessions
@@ -38,7 +38,7 @@ def change_data(account: User, by: Visitor, *, first_name: str, last_name: str, 
         raise BadInput(_("Give your name: it stands beside what you do."))
     if max(len(first), len(last)) > NAME_LENGTH:
         raise BadInput(_("The name is too long; %d characters fit.") % NAME_LENGTH)
-    if set(first + last) & set("()（）"):
+    if has_brackets(first + last):
         raise BadInput(_("Give the name without brackets; what somebody is in this sitting stands behind it anyway."))
     row = User.objects.select_for_update().get(pk=account.pk)
     row.first_name, row.last_name = first, last

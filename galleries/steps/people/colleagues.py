@@ -8,7 +8,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from galleries.access import Act, Visitor, one_line, require
+from galleries.access import Act, Visitor, has_brackets, one_line, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import AccountLetter, JournalLine, KnownDevice, SignInLink, Sitting, Studio, StudioRole, Verb
 from galleries.steps.people import account as accounts
@@ -40,7 +40,7 @@ def invite(by: Visitor, *, name: str, email: str, role: str = Role.PHOTOGRAPHER)
     name, email = one_line(name), email.strip()
     if not name:
         raise BadInput(_("Give your colleague's name: it stands beside what they do."))
-    if len(name) > accounts.NAME_LENGTH or set(name) & set("()（）"):
+    if len(name) > accounts.NAME_LENGTH or has_brackets(name):
         raise BadInput(_("Give the name without brackets, in at most %d characters.") % accounts.NAME_LENGTH)
     _check_role(role)
     accounts.check_address(email)

@@ -21,7 +21,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, one_line, require
+from galleries.access import Act, Visitor, has_brackets, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Invite, InviteLink, JournalLine, SignInLink, Sitting, Verb
 from galleries.steps import clashes
@@ -71,7 +71,7 @@ def _let_in(
     name, email = one_line(name), email.strip().lower()
     if not name:
         raise BadInput(_("Who is invited? Give a name."))
-    if set(name) & set("()（）"):
+    if has_brackets(name):
         raise BadInput(_("Give the name without brackets; what somebody is in this sitting stands behind it anyway."))
     if len(name) > NAME_LENGTH:
         raise BadInput(_("The name is too long; %d characters fit.") % NAME_LENGTH)

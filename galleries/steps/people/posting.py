@@ -8,12 +8,10 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone, translation
-from django.utils.translation import gettext as _
 
 from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Studio
 from galleries.models.sittings import PICKING
-from galleries.papers import calendar
 from galleries.steps import jobs
 from galleries.steps.people import asked, deadlines, removal_letter
 from galleries.steps.people import invite as invites
@@ -92,8 +90,7 @@ def _add_days(composed: EmailMultiAlternatives, letter: Letter) -> None:
     with translation.override(person.language if person else settings.LANGUAGE_CODE):
         days = deadlines.for_letter(letter.kind, person, sitting)
         if days:
-            data = calendar.written(days, sitting.title, timezone.now(), alarm=_("Tomorrow is the day"))
-            composed.attach("deadline.ics", data, "text/calendar")
+            composed.attach("deadline.ics", deadlines.as_file(days, sitting.title), "text/calendar")
 
 
 def _round(letter: Letter) -> Round | None:
@@ -140,8 +137,7 @@ def _not_chosen(sitting: Sitting, person: Invite | None) -> list[str]:
     if person is not None and not person.is_side:
         return []
     shown = frames_shown_to(Visitor(invite=person), sitting) if person else sitting.frames.all()
-    on_list = sitting.finals.listed().values("frame")
-    picked = Mark.objects.of_sides().filter(kind=Mark.Kind.PICK, frame__in=shown).exclude(frame__in=on_list)
+    picked = Mark.objects.in_vain(sitting.finals.listed()).filter(frame__in=shown)
     return list(dict.fromkeys(mark.frame.label for mark in picked.select_related("frame").order_by("frame__number")))
 
 
