@@ -21,7 +21,7 @@ from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
 from galleries.papers.terms import LicenceTerms
 from galleries.steps import packing
-from galleries.steps.delivering import licences, naming, sizes
+from galleries.steps.delivering import groups, licences, naming, sizes
 from galleries.told import Told
 from galleries.words.told import sentences
 
@@ -64,12 +64,13 @@ def paper(spec: SizeSpec) -> str:
     return f"{name} ({measure})" if name else measure
 
 
-def entry_of(delivery: Delivery, file: DeliveredFile) -> FileEntry:
+def entry_of(delivery: Delivery, file: DeliveredFile, name: str = "") -> FileEntry:
+    """What the papers say of a file; `name` is its place in the archive, where it is listed there."""
     spec = sizes.spec_from(delivery.sizes[file.size_slug])
     few = [one for one in map(Told.from_stored, file.warnings) if one.code in (Code.ENLARGED, Code.UNDER_PPI)]
     with override("en"):  # the papers of the archive are in English, one for everybody
         caution = " ".join(sentences(few))
-    return FileEntry(file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec), caution)
+    return FileEntry(name or file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec), caution)
 
 
 def title_of(delivery: Delivery) -> str:
@@ -126,7 +127,7 @@ def has_release(delivery: Delivery) -> bool:
 def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntry], zone: ZoneInfo) -> bytes:
     """The page for the lab, where the licence allows prints and the delivery holds something to print."""
     prints = {file.name for file in delivery.files.all() if delivery.sizes[file.size_slug]["use"] in {"print", "full"}}
-    listed = [entry for entry in entries if entry.name in prints]
+    listed = [entry for entry in entries if entry.name.rpartition("/")[2] in prints]
     if not has_release(delivery) or not listed:
         return b""
     signed_by = Studio.current().photographer or terms.photographer
@@ -137,12 +138,13 @@ def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntr
 def pack(delivery: Delivery) -> Package:
     """Write the archive beside the store, then put it there whole."""
     files = list(delivery.files.order_by("name"))
-    entries = [entry_of(delivery, file) for file in files]
+    paths = {file.pk: groups.path_in_archive(delivery, file) for file in files}
+    entries = [entry_of(delivery, file, paths[file.pk]) for file in files]
     top = f"{naming.person(delivery.sitting)}_delivery-{delivery.number}"
 
     def write(archive: zipfile.ZipFile) -> None:
         for file in files:
-            with packing.member(archive, f"{top}/{file.name}", delivery.created_at, file.bytes) as target:
+            with packing.member(archive, f"{top}/{paths[file.pk]}", delivery.created_at, file.bytes) as target:
                 _copy(file, target)
         for name, data in papers(delivery, entries).items():
             with packing.member(archive, f"{top}/{name}", delivery.created_at, len(data)) as target:

@@ -21,7 +21,7 @@ from galleries.errors import Conflict
 from galleries.imaging.contained import door
 from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import build, cut, file_order, licences, offer, orders, receipts, sizes
+from galleries.steps.delivering import build, cut, file_order, groups, licences, offer, orders, receipts, sizes
 from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.demo import demo_sitting
 from galleries.steps.finishing import approvals, notes, sending, versions
@@ -186,11 +186,13 @@ def check_archive(archive: Path, delivery: Delivery) -> int:
             raise Conflict(f"{name} is not what SHA256SUMS says.")
     by_name = {order.name: order for order in file_order.of(delivery)}
     rows = list(delivery.files.all())
-    if {row.name for row in rows} != set(by_name) or not set(by_name) <= set(contents):
+    paths = {row.name: groups.path_in_archive(delivery, row) for row in rows}
+    if set(paths) != set(by_name) or not set(paths.values()) <= set(contents):
         raise Conflict("The archive does not hold exactly the files that were asked for.")
     for row in rows:
-        _check_picture(row.name, contents[row.name], delivery.sizes[row.size_slug], by_name[row.name])
-        differences = door.check_rights(contents[row.name], build.rights_record(terms, by_name[row.name].said))
+        data = contents[paths[row.name]]
+        _check_picture(row.name, data, delivery.sizes[row.size_slug], by_name[row.name])
+        differences = door.check_rights(data, build.rights_record(terms, by_name[row.name].said))
         if differences:
             raise Conflict(f"{row.name}: {' '.join(sentences(differences))}")
     return len(rows)

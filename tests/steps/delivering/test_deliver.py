@@ -22,7 +22,7 @@ from galleries.imaging.rights import write as rights
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
-from galleries.steps.delivering import build, cut, licences, offer, orders, package, sizes
+from galleries.steps.delivering import build, cut, groups, licences, offer, orders, package, sizes
 from galleries.steps.finishing import approvals
 from tests import outside, painted
 from tests.cast import Cast, make_cast
@@ -106,10 +106,12 @@ def test_the_archive_opens_elsewhere(delivery: Delivery, tmp_path: Path) -> None
     sums = subprocess.run(["sha256sum", "--strict", "-c", "SHA256SUMS"], cwd=top, capture_output=True, text=True)
     assert sums.returncode == 0, sums.stdout + sums.stderr
     listed = {line.split("  ", 1)[1] for line in (top / "SHA256SUMS").read_text().splitlines()}
-    assert listed | {"SHA256SUMS"} == {item.name for item in top.iterdir()}
+    lying = {item.relative_to(top).as_posix(): item for item in top.rglob("*") if item.is_file()}
+    assert listed | {"SHA256SUMS"} == set(lying)
     entries = entries_from_json((top / "manifest.json").read_text())
     assert {(entry.name, entry.width, entry.height) for entry in entries} == {
-        (file.name, file.width, file.height) for file in delivery.files.all()
+        (f"{groups.FOLDERS[delivery.sizes[file.size_slug]['use']]}/{file.name}", file.width, file.height)
+        for file in delivery.files.all()
     }
     assert json.loads((top / "licence.json").read_text())["terms"]["subject"] == "Ansa Veld"
 

@@ -495,7 +495,7 @@ def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., tu
         monkeypatch.setattr(rehearse.file_order, "of", lambda _delivery: orders)
         rows = [SimpleNamespace(name=name, size_slug="s") for name in asked]
         delivery = SimpleNamespace(
-            archive_sha256=hashlib.sha256(path.read_bytes()).hexdigest(), licence=None, sizes={"s": {}},
+            archive_sha256=hashlib.sha256(path.read_bytes()).hexdigest(), licence=None, sizes={"s": {"use": "web"}},
             files=SimpleNamespace(all=lambda: rows),
         )  # fmt: skip
         return path, delivery
@@ -503,7 +503,7 @@ def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., tu
     return pack
 
 
-GOOD = {"a.jpg": "rights of a.jpg", "b.jpg": "rights of b.jpg", "licence.txt": "terms"}
+GOOD = {"web/a.jpg": "rights of a.jpg", "web/b.jpg": "rights of b.jpg", "licence.txt": "terms"}
 
 
 def test_an_archive_that_holds_what_was_asked_for_is_counted(archive: Callable[..., Any]) -> None:
@@ -513,9 +513,9 @@ def test_an_archive_that_holds_what_was_asked_for_is_counted(archive: Callable[.
 @pytest.mark.parametrize(
     ("files", "more", "words"),
     [
-        ({**GOOD, "b.jpg": "no word"}, {}, "b.jpg: x"),
-        ({"a.jpg": GOOD["a.jpg"]}, {}, "exactly the files"),
-        (GOOD, {"sums": f"{'0' * 64}  a.jpg\n"}, "a.jpg is not what SHA256SUMS says"),
+        ({**GOOD, "web/b.jpg": "no word"}, {}, "b.jpg: x"),
+        ({"web/a.jpg": GOOD["web/a.jpg"]}, {}, "exactly the files"),
+        (GOOD, {"sums": f"{'0' * 64}  web/a.jpg\n"}, "web/a.jpg is not what SHA256SUMS says"),
     ],
 )
 def test_the_first_file_that_is_not_what_it_should_be_is_named(
@@ -532,7 +532,7 @@ def test_an_archive_that_was_changed_or_damaged_is_not_the_one_that_was_made(arc
     with pytest.raises(Conflict, match="not the archive that was made"):
         rehearse.check_archive(path, delivery)
     delivery.archive_sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-    with pytest.raises(Conflict, match=r"is damaged at veld-ansa/b\.jpg"):
+    with pytest.raises(Conflict, match=r"is damaged at veld-ansa/web/b\.jpg"):
         rehearse.check_archive(path, delivery)
 
 
