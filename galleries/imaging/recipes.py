@@ -40,7 +40,7 @@ READ_AT_LEAST = 2048  # long side the face is read from: irises of about 10 px i
 
 @dataclass(frozen=True)
 class ProofFiles:
-    """Stamped sRGB JPEGs and what was seen in the same decode."""
+    """Stamped sRGB JPEGs and what was seen in the same decode; `plain` is the picture without a stamp, if asked for."""
 
     large: bytes
     small: bytes
@@ -48,6 +48,7 @@ class ProofFiles:
     small_size: tuple[int, int]
     facts: FrameFacts
     reading: FrameReading
+    plain: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -84,12 +85,13 @@ def make_proof(
     *,
     large: int = 2048,
     small: int = 480,
+    plain: int = 0,
     known: FrameReading | None = None,
 ) -> ProofFiles:
     """The stamped proof and its small companion, and the frame's reading, from one decode.
 
-    Never enlarged. `known`, the frame's reading when it was read before, saves reading it again (a new
-    stamp text). Raises as `decode.open_picture`.
+    Never enlarged. `plain`: the long side of the one without a stamp, 0 for none. `known`, the frame's reading when it
+    was read before, saves reading it again (a new stamp text). Raises as `decode.open_picture`.
     """
     from galleries.imaging.drawing import stamp
 
@@ -108,7 +110,8 @@ def make_proof(
         data = encode.encode_jpeg(stamped, quality=quality, progressive=long_side <= 1024)
         files.append((data, (width, height)))
     (large_data, large_size), (small_data, small_size) = files
-    return ProofFiles(large_data, small_data, large_size, small_size, facts, reading)
+    bare = _view_of(resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))) if plain else b""
+    return ProofFiles(large_data, small_data, large_size, small_size, facts, reading, bare)
 
 
 def _read(picture: NDArray[np.uint8], stored: Stored) -> FrameReading:
@@ -132,7 +135,10 @@ def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[F
 def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
     """An unstamped sRGB JPEG for the photographer's own desk; never enlarged, nothing carried over."""
     stored = open_stored(source, limits, at_least=long_side)
-    pixels = proof_pixels(stored, long_side)
+    return _view_of(proof_pixels(stored, long_side))
+
+
+def _view_of(pixels: NDArray[np.uint8]) -> bytes:
     return encode.encode_jpeg(pixels, quality=VIEW_QUALITY, progressive=False)
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from galleries.imaging.recipes import ProofFiles
 
 VIEW_SIDE = 3000
+DESK_SIDE = 720  # of what the desk draws in its strips, at the usual size sharp on a screen of two pixels to one
 
 
 class Derived(NamedTuple):
@@ -114,13 +115,14 @@ class Stamped(NamedTuple):
     drawn: ProofFiles
 
 
-def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True) -> Stamped:
-    """Make and keep the stamped files of a picture, or the large one alone. Again is harmless.
+def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True, plain: int = 0) -> Stamped:
+    """Make and keep the stamped files of a picture, or the large one alone. Again is harmless. `plain`: the long side
+    of a picture without a stamp that is drawn besides and not kept here.
 
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
-    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits())
+    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits(), plain=plain)
     return Stamped(_kept(sitting, "proof", drawn.large), _kept(sitting, "small", drawn.small) if small else "", drawn)
 
 

@@ -16,6 +16,7 @@ from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import Missing
 from galleries.models import Frame, Sitting, Verb
+from galleries.steps import derived
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import downloads, trace
 from galleries.web.doors import either, guarded_inside
@@ -152,10 +153,11 @@ def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) 
 @guarded_inside
 @require_safe
 def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
-    """The photographer's own unstamped rendition, for the loupe."""
+    """The photographer's own unstamped rendition, for the loupe; `?of=desk`: as small as the desk draws it."""
     _visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
-    response = HttpResponse(proof.view(frame), content_type="image/jpeg")
-    return _headers(response, "", f"{frame.sha256}-view", FOREVER)
+    side = derived.DESK_SIDE if request.GET.get("of") == "desk" else derived.VIEW_SIDE
+    response = HttpResponse(proof.view(frame, side), content_type="image/jpeg")
+    return _headers(response, "", f"{frame.sha256}-view{side}", FOREVER)
 
 
 @guarded_inside

@@ -16,6 +16,7 @@ from galleries import storage
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.reading import FrameReading
 from galleries.models import Frame, Look, Proof
+from galleries.steps import derived
 from galleries.told import Told
 from tests.cast import Cast
 
@@ -48,6 +49,8 @@ def many_frames(cast: Cast, count: int, looks: int = 5) -> list[Frame]:
         _row(cast, number, parts[min((number - 1) // per, looks - 1)], start) for number in range(1, count + 1)
     )
     storage.put(storage.private(), frames[0].key, jpeg(120))
+    for frame in frames:  # as the worker leaves it beside the proof
+        derived.view_place(cast.sitting, frame.sha256, derived.DESK_SIDE).kept(lambda: jpeg(120))
     keys = []
     for shade in range(8):
         data = jpeg(30 * shade)

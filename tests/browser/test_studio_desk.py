@@ -16,6 +16,15 @@ from tests.cast import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 COUNT = 1000
+# Where the first picture lies, and how many rows of frames are whole above the tools.
+IN_SIGHT = """() => {
+    const boxes = [...document.querySelectorAll(".frame")].map((one) => one.getBoundingClientRect());
+    const foot = document.getElementById("tools").getBoundingClientRect().top;
+    return {
+        first: document.querySelector(".frame img").getBoundingClientRect().top,
+        rows: new Set(boxes.filter((box) => box.bottom <= foot).map((box) => Math.round(box.top))).size,
+    };
+}"""
 
 
 def open_desk(page: Page, live_server: Any, cast: Cast) -> None:
@@ -31,7 +40,7 @@ def test_a_thousand_frames_by_keyboard_alone(come: Any, live_server: Any, cast: 
     many_frames(cast, COUNT)
     with visiting(come, cast) as page:
         pictures: list[str] = []
-        page.on("request", lambda one: pictures.append(one.url) if "/files/proof/" in one.url else None)
+        page.on("request", lambda one: pictures.append(one.url) if "/files/view/" in one.url else None)
         open_desk(page, live_server, cast)
         expect(page.locator("#tally")).to_have_text(re.compile("^1000 frames"))
         page.wait_for_timeout(500)
@@ -47,7 +56,7 @@ def test_a_thousand_frames_by_keyboard_alone(come: Any, live_server: Any, cast: 
         assert Frame.objects.filter(hidden=True).count() == 7
         expect(frame(page, 8)).to_be_focused()  # the next one, not the top; and what is hidden is chosen no more
         expect(page.locator("#chosen")).to_have_text("0")
-        page.keyboard.press("u")
+        page.keyboard.press("t")
         expect(page.locator(".cell.is-hidden")).to_have_count(0)
         assert not Frame.objects.filter(hidden=True).exists()
         page.keyboard.press("ArrowDown")
@@ -94,17 +103,35 @@ def test_dragging_chosen_frames_to_another_look(come: Any, live_server: Any, cas
 def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
     many_frames(cast, 60, looks=2)
     with visiting(come, cast) as page:
+        page.set_viewport_size({"width": 1280, "height": 800})
         open_desk(page, live_server, cast)
+        picture = page.locator(".frame img").first
+        expect(picture).to_have_js_property("naturalWidth", 320)
+        expect(picture).to_have_attribute("src", re.compile("/files/view/"))  # never the stamped proof
+        seen = page.evaluate(IN_SIGHT)
+        assert seen["first"] < 130
+        assert seen["rows"] >= 4
         expect(page.locator(".frame")).to_have_count(50)  # five runs of three show one each
         stack = page.get_by_role("button", name="3 alike").first
         stack.click()
         expect(page.locator(".frame")).to_have_count(52)
         expect(page.get_by_role("button", name="open: 3 alike").first).to_have_attribute("aria-expanded", "true")
-        page.get_by_label("eyes closed").check()
+        page.get_by_label("eyes closed 6").check()
         expect(page.locator(".frame")).to_have_count(6)
         expect(page.locator(".frame").first).to_contain_text("check the eyes")
-        page.get_by_label("hidden", exact=True).check()
-        expect(page.locator(".frame")).to_have_count(0)
+        page.get_by_role("button", name="only Look 2").click()  # conditions hold together
+        expect(page.locator(".frame")).to_have_count(3)
+        expect(page.locator(".look")).to_have_count(1)
+        frame(page, 40).click()
+        page.keyboard.press("h")
+        expect(page.locator("#said")).to_have_text("Hidden: 1.")
+        page.get_by_label("not hidden 2").check()
+        expect(page.locator(".frame")).to_have_count(2)
+        page.get_by_label(re.compile("^hidden")).check()  # it is one or the other
+        expect(frame(page, 40)).to_be_visible()
+        expect(page.locator(".frame")).to_have_count(1)
+        page.get_by_role("button", name="all 60").click()
+        expect(page.locator(".frame")).to_have_count(52)
 
 
 def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
@@ -131,7 +158,7 @@ def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
         expect(frame(page, 7)).to_be_focused()
         assert set(Frame.objects.filter(hidden=True).values_list("number", flat=True)) == {4, 5, 6}
         page.get_by_label("stack near-identical frames").uncheck()
-        page.get_by_label("unmarked").check()
+        page.get_by_label(re.compile("^unmarked")).check()
         page.get_by_label("Size of the frames").fill("200")
         expect(page.locator(".frame")).to_have_count(21)
         page.reload()

@@ -16,7 +16,7 @@ def current(frame: Frame) -> Proof | None:
 
 
 def render(frame_id: int) -> None:
-    """Make both stamped files and read the frame, in one decode. Again is harmless.
+    """Make both stamped files and the desk's own, and read the frame, in one decode. Again is harmless.
 
     Raises:
         ImagingError: the original cannot be decoded; the sentence goes into the job's row.
@@ -25,8 +25,10 @@ def render(frame_id: int) -> None:
     if frame is None:
         return  # removed meanwhile
     recipe = derived.stamp_recipe()
-    stamped = derived.stamped(frame.sitting, storage.get(storage.private(), frame.key), frame.label)
+    data = storage.get(storage.private(), frame.key)
+    stamped = derived.stamped(frame.sitting, data, frame.label, plain=derived.DESK_SIDE)
     drawn = stamped.drawn
+    derived.view_place(frame.sitting, frame.sha256, derived.DESK_SIDE).kept(lambda: drawn.plain)
     with transaction.atomic():
         Frame.objects.filter(pk=frame.pk).update(
             reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version

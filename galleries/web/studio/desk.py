@@ -28,7 +28,12 @@ Body = dict[str, Any]
 @studio_page()
 @require_safe
 def desk(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    context = {"sitting": sitting, "page": "studio-desk", "flag_words": desk_data.flag_words()}
+    context = {
+        "sitting": sitting,
+        "page": "studio-desk",
+        "filters": desk_data.filters(),
+        "flag_words": desk_data.flag_words(),
+    }
     return render(request, "galleries/studio/desk.html", context)
 
 

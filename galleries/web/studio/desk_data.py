@@ -72,7 +72,7 @@ def _frame(
         "label": frame.label,
         "name": frame.name,
         "time": f"{frame.captured_at:%H:%M:%S}" if frame.captured_at else "",
-        "small": picture(proof, "small"),
+        "small": f"{reverse('view-picture', args=[frame.pk])}?of=desk" if proof else "",  # without the stamp
         "large": picture(proof, "large"),
         "w": proof.small_width if proof else 320,
         "h": proof.small_height if proof else 480,
@@ -118,6 +118,19 @@ def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:
     """frame → {'s': kind, 'r': kind}."""
     sides = Mark.objects.filter(frame__sitting=sitting).by_side()
     return {frame: {SIDES[Invite.Role(role)]: kind for role, kind in row.items()} for frame, row in sides.items()}
+
+
+def filters() -> list[tuple[str, str]]:
+    """(name, word) of each condition that the desk can show frames by; several at once must all hold."""
+    return [
+        ("closed", _("eyes closed")),
+        ("soft", _("soft")),
+        ("noface", _("no face")),
+        ("cast", _("skin cast")),
+        ("unmarked", _("unmarked")),
+        ("hidden", _("hidden")),
+        ("shown", _("not hidden")),
+    ]
 
 
 def flag_words() -> dict[str, str]:

@@ -1,6 +1,7 @@
 // Draws the strips: one part per look, one cell per frame. A cell is made once and moved, never made anew,
 // so that an act on one frame of a thousand costs the few cells it touches.
 import { fill } from "../shared/dom.js";
+import { passes, stacksHold } from "./desk-filters.js";
 import { marksBeneath, onward, single, stacked } from "./desk-stacks.js";
 
 const SIGNS = { pick: "○", alternate: "[ ]", strike: "╱" };
@@ -44,7 +45,7 @@ export class Strips {
     return this.inOrder(ids)[0] ?? ids[0];
   }
 
-  draw(state, { filter, stacks }) {
+  draw(state, asked, stacks) {
     const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
     this.state = state;
     this.titles = new Map(state.looks.map((look) => [look.id, look.title]));
@@ -52,7 +53,7 @@ export class Strips {
     groups.set(0, []);
     for (const id of state.order) {
       const frame = state.frames.get(id);
-      if (passes(frame, filter)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
+      if (passes(frame, asked)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
     }
     const before = this.order;
     this.order = [];
@@ -64,8 +65,8 @@ export class Strips {
       { id: 0, title: this.words.unsorted, reason: "", purpose: "", hidden: false },
     ]) {
       const frames = groups.get(look.id);
-      if (!look.id && !frames.length) continue;
-      wanted.push(this.drawLook(look, frames, stacks && !filter));
+      if (!frames.length && (!look.id || asked.names.length || asked.look !== null)) continue;
+      wanted.push(this.drawLook(look, frames, stacks && stacksHold(asked)));
     }
     for (const [id, part] of this.parts)
       if (!wanted.includes(part)) {
@@ -103,7 +104,9 @@ export class Strips {
     part.querySelector(".count").textContent = frames.length;
     part.querySelector(".kind").textContent = look.hidden ? `${look.purpose}, ${this.words.hidden}` : look.purpose;
     part.querySelector(".proposed").hidden = !look.reason;
-    part.querySelector(".why").textContent = fill(this.words.proposed, { why: look.reason });
+    const why = part.querySelector(".why");
+    why.textContent = fill(this.words.proposed, { why: look.reason });
+    why.title = why.textContent;
     part.querySelector("[data-look-do='hide look']").textContent = look.hidden
       ? this.words.showlook
       : this.words.hidelook;
@@ -125,7 +128,7 @@ export class Strips {
     for (const row of rows) {
       const { frame } = row;
       const cell = this.cell(frame);
-      this.badge(cell.lastElementChild, row);
+      this.badge(cell.children[1], row);
       this.rows.set(frame.id, row);
       for (const id of row.stands) this.heads.set(id, frame.id);
       if (cell === at) at = at.nextElementSibling;
@@ -156,18 +159,18 @@ export class Strips {
     }
     // What the cell shows, as a string: redrawn only when that changed.
     const look = this.titles.get(frame.look) ?? "";
-    const sum = JSON.stringify([look, frame.small, frame.hidden, frame.marks, frame.flags, frame.label]);
+    const sum = JSON.stringify([look, frame.small, frame.w, frame.hidden, frame.marks, frame.flags, frame.label]);
     if (cell.dataset.sum === sum) return cell;
     cell.dataset.sum = sum;
     const button = cell.firstElementChild;
     const picture = button.querySelector("img");
     picture.width = frame.w;
     picture.height = frame.h;
+    cell.style.setProperty("--ratio", (frame.w / frame.h).toFixed(4));
     if (frame.small && picture.getAttribute("src") !== frame.small) picture.src = frame.small;
     button.querySelector(".label").textContent = frame.label;
     const marks = Object.entries(frame.marks);
     button.querySelector(".marks").replaceChildren(...marks.map(([side, kind]) => sign(side, kind)));
-    button.querySelector(".drawings").style.aspectRatio = `${frame.w} / ${frame.h}`;
     button.querySelector(".drawings").replaceChildren(
       ...marks.map(([side, kind]) => {
         const drawn = document.createElement("span");
@@ -201,7 +204,7 @@ export class Strips {
   tabStop() {
     for (const cell of this.place.querySelectorAll(".frame[tabindex='0'], .run[tabindex='0']")) cell.tabIndex = -1;
     const cell = this.cells.get(this.focused);
-    if (cell) for (const button of cell.children) button.tabIndex = 0;
+    if (cell) for (const button of [...cell.children].slice(0, 2)) button.tabIndex = 0;
   }
 
   focus(id, move = true) {
@@ -251,9 +254,9 @@ export class Strips {
     redraw();
   }
 
-  size(pixels) {
-    this.place.style.setProperty("--cell", `${pixels}px`);
-    this.place.style.setProperty("--cell-tall", `${Math.round(pixels * 1.28 + 34)}px`);
+  /** `tall`: the height of a picture, in pixels of the page. */
+  size(tall) {
+    this.place.style.setProperty("--tall", `${tall}px`);
   }
 }
 
@@ -264,11 +267,4 @@ function sign(side, kind) {
   mark.setAttribute("aria-hidden", "true");
   mark.textContent = `${side.toUpperCase()} ${SIGNS[kind] ?? ""}`;
   return mark;
-}
-
-function passes(frame, filter) {
-  if (!filter) return true;
-  if (filter === "hidden") return frame.hidden;
-  if (filter === "unmarked") return !Object.keys(frame.marks).length && !frame.hidden;
-  return frame.flags.includes(filter);
 }

@@ -3,9 +3,12 @@
 import { $, $$, fill, say } from "../shared/dom.js";
 import { ask, pause, post, sentenceOf, withRetry } from "../shared/net.js";
 import { Choice } from "./desk-choice.js";
+import { counts, holds, passes } from "./desk-filters.js";
 import { Keeping } from "./desk-kept.js";
 import { LargeView } from "./desk-large.js";
+import { Rail } from "./desk-rail.js";
 import { SideBySide } from "./desk-side.js";
+import { fitting, usualRatio } from "./desk-size.js";
 import { onward } from "./desk-stacks.js";
 import { Strips } from "./desk-strips.js";
 
@@ -13,6 +16,8 @@ const words = $("#words").dataset;
 const place = $("#looks");
 const to = place.dataset;
 const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "" };
+const asked = { names: [], look: null };
+const rail = new Rail($("#rail"));
 
 const choice = new Choice(
   () => {
@@ -50,17 +55,22 @@ function take(data) {
   state.change = data.change;
   state.undo = data.undo;
   draw();
+  if (data.frames) resize();
 }
 
 function draw() {
-  strips.draw(state, {
-    filter: document.querySelector("input[name=filter]:checked").value,
-    stacks: $("#stacked").checked,
-  });
+  const frames = state.order.map((id) => state.frames.get(id));
+  if (asked.look !== null && !state.looks.some((look) => look.id === asked.look)) asked.look = null;
+  strips.draw(state, asked, $("#stacked").checked);
   choice.keep(new Set(strips.every()));
-  const hidden = state.order.filter((id) => state.frames.get(id).hidden).length;
+  drawFilters(frames);
+  drawRail(frames);
   $("#tally").textContent = state.order.length
-    ? fill(words.tally, { frames: state.order.length, shown: strips.sequence().length, hidden })
+    ? fill(words.tally, {
+        frames: state.order.length,
+        shown: strips.sequence().length,
+        hidden: frames.filter((frame) => frame.hidden).length,
+      })
     : words.empty;
   $("#undo").disabled = !state.undo;
   $("#undo").title = state.undo;
@@ -71,6 +81,33 @@ function draw() {
     ...state.looks.map((look) => new Option(look.title, look.id)),
   );
   if ([...select.options].some((option) => option.value === kept)) select.value = kept;
+}
+
+function drawFilters(frames) {
+  const boxes = $$("input[name=filter]");
+  const left = counts(
+    frames,
+    boxes.map((box) => box.value),
+    asked,
+  );
+  // What tells no frame from another is not offered.
+  const tells = (name) => frames.some((frame) => holds(frame, name)) && !frames.every((frame) => holds(frame, name));
+  for (const box of boxes) {
+    box.checked = asked.names.includes(box.value);
+    box.parentElement.hidden = !box.checked && !tells(box.value);
+    box.parentElement.querySelector(".number").textContent = left[box.value];
+  }
+  $("#all").setAttribute("aria-pressed", String(!asked.names.length && asked.look === null));
+  $("#all .number").textContent = frames.length;
+}
+
+function drawRail(frames) {
+  const count = (id) => frames.filter((frame) => (frame.look ?? 0) === id && passes(frame, { ...asked, look: null }));
+  rail.draw(
+    state.looks.map((look) => ({ ...look, count: count(look.id).length })),
+    asked.look,
+  );
+  rail.at(state.frames.get(strips.focused)?.look);
 }
 
 async function act(body, done = words.done) {
@@ -184,6 +221,22 @@ place.addEventListener("click", (event) => {
     else choice.toggle(id);
   }
 });
+// With a mouse the acts on one frame stand on it.
+const near = $("#near");
+place.addEventListener("pointerover", (event) => {
+  const cell = event.target.closest(".cell");
+  if (event.pointerType !== "mouse" || !cell || near.parentElement === cell) return;
+  near.hidden = false;
+  near.firstElementChild.textContent = state.frames.get(Number(cell.dataset.id)).hidden ? words.show : words.hide;
+  cell.append(near);
+});
+near.addEventListener("click", (event) => {
+  event.stopPropagation();
+  const id = Number(near.parentElement.dataset.id);
+  strips.focus(id);
+  if (event.target.dataset.near === "open") large.open(id);
+  else if (event.target.dataset.near === "hide") hide(strips.stands(id), !state.frames.get(id).hidden);
+});
 place.addEventListener("dblclick", (event) => {
   const button = event.target.closest(".frame");
   if (button) large.open(Number(button.dataset.id));
@@ -194,8 +247,9 @@ place.addEventListener("submit", (event) => {
   act({ do: "rename", look, title: event.target.elements.title.value });
 });
 
-// --- dragging to another look (the tools at the foot do the same without) ---------------------------------------
+// --- dragging to another look, in its strip or in the rail (the tools at the foot do the same without) -----------
 
+const bench = $(".bench");
 let dragged = [];
 place.addEventListener("dragstart", (event) => {
   const cell = event.target.closest?.(".cell");
@@ -206,15 +260,15 @@ place.addEventListener("dragstart", (event) => {
   event.dataTransfer.effectAllowed = "move";
   event.dataTransfer.setData("text/plain", String(dragged.length));
 });
-place.addEventListener("dragover", (event) => {
-  const look = event.target.closest?.(".look");
+bench.addEventListener("dragover", (event) => {
+  const look = event.target.closest?.("[data-look]");
   if (!dragged.length || !look) return;
   event.preventDefault();
-  for (const one of place.querySelectorAll(".look.over")) if (one !== look) one.classList.remove("over");
+  for (const one of bench.querySelectorAll(".over")) if (one !== look) one.classList.remove("over");
   look.classList.add("over");
 });
-place.addEventListener("drop", (event) => {
-  const look = event.target.closest?.(".look");
+bench.addEventListener("drop", (event) => {
+  const look = event.target.closest?.("[data-look]");
   if (!dragged.length || !look) return;
   event.preventDefault();
   const frames = dragged;
@@ -222,9 +276,9 @@ place.addEventListener("drop", (event) => {
   look.classList.remove("over");
   act({ do: "move", frames, look: Number(look.dataset.look) || null }).then((done) => done && choice.clear());
 });
-place.addEventListener("dragend", () => {
+bench.addEventListener("dragend", () => {
   dragged = [];
-  for (const one of place.querySelectorAll(".look.over")) one.classList.remove("over");
+  for (const one of bench.querySelectorAll(".over")) one.classList.remove("over");
 });
 
 // --- keys ----------------------------------------------------------------------------------------------------
@@ -242,7 +296,7 @@ function step(key, id, reaching) {
   if (reaching) choice.reach(next, strips.sequence(), id);
 }
 
-// Each letter is the first of its act's own word.
+// Each letter is the first of its act's own word; T takes back, as wherever pictures are marked.
 const letters = {
   o(id) {
     const { run } = state.frames.get(id);
@@ -254,7 +308,7 @@ const letters = {
   m: () => $("#move-to").focus(),
   n: (id) => act({ do: "split", frame: earliest(strips.stands(id)) }).then(() => strips.focus(id)),
   e: (id) => large.open(id, true),
-  u: () => acts.undo(),
+  t: () => acts.undo(),
   a: (id) => choice.set(state.order.filter((one) => state.frames.get(one).look === state.frames.get(id).look)),
 };
 
@@ -278,37 +332,74 @@ document.addEventListener("keydown", (event) => {
 });
 place.addEventListener("focusin", (event) => {
   const cell = event.target.closest(".cell");
-  if (cell) strips.focus(Number(cell.dataset.id), false);
+  if (!cell) return;
+  strips.focus(Number(cell.dataset.id), false);
+  rail.at(state.frames.get(strips.focused)?.look);
 });
 $("#keys-open").addEventListener("click", () => $("#keys").showModal());
 
-// --- size, stacking and filter, kept for this sitting in this browser ----------------------------------------------
+// --- size, stacking and filters, kept for this sitting in this browser -------------------------------------------
 
 const kept = new Keeping(`desk ${to.keep}`);
 const size = $("#size");
-if (innerWidth < 640) size.value = "100";
+let chosenSize = null;
+// What is above and below the strips, in pixels, is measured: it wraps with the language and the size of the letters.
+function resize() {
+  const height = innerHeight - (place.getBoundingClientRect().top + scrollY) - $("#tools").offsetHeight;
+  const ratio = usualRatio([...state.frames.values()]);
+  const tall = chosenSize ?? fitting({ width: place.clientWidth - 8, height, ratio });
+  size.value = tall;
+  strips.size(tall);
+}
 function remembered() {
-  const { filter, stacks, pixels } = kept.read();
-  const radio = $$("input[name=filter]").find((one) => one.value === filter);
-  if (radio) radio.checked = true;
+  const { filters = [], look = null, stacks, tall } = kept.read();
+  const offered = $$("input[name=filter]").map((one) => one.value);
+  asked.names = Array.isArray(filters) ? filters.filter((name) => offered.includes(name)) : [];
+  asked.look = Number.isInteger(look) ? look : null;
   if (typeof stacks === "boolean") $("#stacked").checked = stacks;
-  if (Number.isFinite(pixels)) size.value = pixels;
+  if (Number.isFinite(tall)) chosenSize = tall;
 }
 function remember() {
-  kept.write({
-    filter: $("input[name=filter]:checked").value,
-    stacks: $("#stacked").checked,
-    pixels: Number(size.value),
-  });
+  kept.write({ filters: asked.names, look: asked.look, stacks: $("#stacked").checked, tall: chosenSize });
+}
+function show(names, look) {
+  Object.assign(asked, { names, look });
+  remember();
+  draw();
 }
 $("#filters").addEventListener("change", (event) => {
-  remember();
-  if (event.target !== size) draw();
+  if (event.target === size) return remember();
+  const names = $$("input[name=filter]:checked").map((one) => one.value);
+  // What is hidden is not what is shown: the later word holds.
+  const other = { hidden: "shown", shown: "hidden" }[event.target.checked && event.target.value];
+  show(
+    names.filter((name) => name !== other),
+    asked.look,
+  );
+  return undefined;
 });
+$("#all").addEventListener("click", () => show([], null));
+$("#rail").addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  const id = Number(button?.closest("[data-look]").dataset.look);
+  if (button?.matches(".only")) show(asked.names, asked.look === id ? null : id);
+  else if (button) goTo(id);
+});
+// A look's first frame has the keyboard, and its head stands at the top of the window.
+function goTo(look) {
+  if (asked.look !== null && asked.look !== look) show(asked.names, null);
+  const first = strips.sequence().find((id) => state.frames.get(id).look === look);
+  if (first) strips.focus(first);
+  strips.part(look)?.scrollIntoView({ block: "start" });
+}
 $("#filters").addEventListener("submit", (event) => event.preventDefault());
-size.addEventListener("input", () => strips.size(Number(size.value)));
+size.addEventListener("input", () => {
+  chosenSize = Number(size.value);
+  resize();
+});
+addEventListener("resize", resize);
 remembered();
-strips.size(Number(size.value));
+resize();
 
 // --- news ------------------------------------------------------------------------------------------------------
 
