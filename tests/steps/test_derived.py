@@ -129,7 +129,7 @@ def test_stamped_files_lie_in_the_proof_store_under_their_own_digest(
     Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
     asked: list[Any] = []
     drawn = SimpleNamespace(large=b"large", small=b"small")
-    monkeypatch.setattr(derived.door, "make_proof", lambda *what: asked.append(what) or drawn)
+    monkeypatch.setattr(derived.door, "make_proof", lambda *what, **_how: asked.append(what) or drawn)
     made = derived.stamped(SITTING, b"frame", "0412", small=small)
     ((data, text, most),) = asked
     assert (data, text.studio, text.label, most) == (b"frame", "Northlight Rooms", "0412", limits())
