@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import shutil
 import tempfile
@@ -26,6 +27,7 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver 
 import django  # noqa: E402
 import pytest  # noqa: E402
 from django.conf import settings  # noqa: E402
+from django.contrib.auth.hashers import PBKDF2PasswordHasher  # noqa: E402
 
 if settings.configured:
     raise pytest.UsageError(
@@ -60,6 +62,15 @@ patient = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 property_settings.register_profile("desk", **patient)
 property_settings.register_profile("ci", derandomize=True, **patient)
 property_settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+# The real hash of passwords is slow on purpose; here it is the same one, quick. Sites that tests start keep the slow
+# one.
+PBKDF2PasswordHasher.iterations = 1000
+
+# What the tests throw away goes when its last name does; looking for circles after every 700 new objects costs a tenth
+# of the run. They are still looked for, less often, so that memory stays flat.
+gc.set_threshold(100_000, 50, 100)
 
 
 # Files whose tests start whole sites: first, so that none is left over at the end of a run of two.

@@ -11,13 +11,13 @@ import fcntl
 import hashlib
 import os
 import shutil
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import django
 from django.conf import settings
-from django.db import connection
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -66,11 +66,27 @@ def take() -> bool:
 
 def keep() -> None:
     """The tests' own tables, migrated and still empty, for the next process."""
+    keep_copy(settings.DATABASES["default"]["TEST"]["NAME"])
+
+
+def keep_copy(tables: Path | str) -> None:
+    """The same of any file of tables just migrated."""
     target = kept()
     if target is None or target.exists():
         return
+    target.parent.mkdir(exist_ok=True)
     part = target.with_name(f"{target.name}.{os.getpid()}.part")
     part.unlink(missing_ok=True)
-    with connection.cursor() as cursor:
-        cursor.execute("VACUUM INTO %s", [str(part)])
+    with closing(sqlite3.connect(tables, isolation_level=None)) as source:
+        source.execute("VACUUM INTO ?", [str(part)])
     part.replace(target)
+
+
+def give(target: Path) -> bool:
+    """A whole site's tables, migrated already; whether there were any to give."""
+    source = kept()
+    if source is None or not source.is_file():
+        return False
+    target.touch(0o600)
+    shutil.copyfile(source, target)
+    return True

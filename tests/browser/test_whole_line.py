@@ -42,7 +42,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
     home = tmp_path / "home"
     home.mkdir()
     site = Site(home, PORTAL_URL=f"http://localhost:{port}", PORTAL_JOB_LEASE_SECONDS="15")
-    site.manage("migrate", "-v", "0")
+    site.migrate()
     site.manage("collectstatic", "--noinput", "-v", "0")
     site.manage("sizes")
     command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1"]

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests import kept_tables
 from tests.servers import Server, accepts, running
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,6 +30,14 @@ class Site:
 
     def manage(self, *words: str) -> str:
         return self.run(sys.executable, "manage.py", *words).stdout
+
+    def migrate(self) -> None:
+        """Its tables; on SQLite a copy of those that a run migrates once."""
+        tables = self.home / "portal.sqlite3"
+        if "PORTAL_DATABASE" in self.env or not kept_tables.give(tables):
+            self.manage("migrate", "-v", "0")
+            if "PORTAL_DATABASE" not in self.env:
+                kept_tables.keep_copy(tables)
 
     def python(self, code: str) -> str:
         """The output of some lines with Django set up."""

@@ -53,7 +53,7 @@ def command(name: str, site: Site, *words: str) -> subprocess.CompletedProcess[s
 @pytest.fixture(scope="module")
 def made_once(tmp_path_factory: pytest.TempPathFactory) -> Site:
     made = Site(tmp_path_factory.mktemp("site"))
-    made.manage("migrate", "-v", "0")
+    made.migrate()
     made.python(MAKE)
     return made
 
@@ -210,7 +210,7 @@ def two_databases() -> Iterator[tuple[str, str]]:
 def test_on_postgresql_too(two_databases: tuple[str, str], tmp_path: Path) -> None:
     (tmp_path / "site").mkdir()
     site = Site(tmp_path / "site", PORTAL_DATABASE=two_databases[0])
-    site.manage("migrate", "-v", "0")
+    site.migrate()
     site.python(MAKE)
     done = command("backup", site, str(tmp_path / "kept"))
     assert done.returncode == 0, done.stderr

@@ -22,7 +22,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     home = tmp_path_factory.mktemp("hung")
     made = Site(home, PORTAL_WORKERS="2", PORTAL_WORKER_STOP_SECONDS="2")
     with queue_server(home):
-        made.manage("migrate", "-v", "0")
+        made.migrate()
         yield made
 
 

@@ -93,7 +93,7 @@ def server() -> Iterator[Server]:
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
     made = Site(tmp_path_factory.mktemp("site"), PORTAL_URL="http://localhost:8010")
-    made.manage("migrate", "-v", "0")
+    made.migrate()
     (made.home / "link").write_text(made.python(f"HOME = {str(made.home)!r}\n{MAKE}").splitlines()[-1])
     return made
 

@@ -137,7 +137,7 @@ def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
         PORTAL_DOOR_TRIES="5",
     )
     with queue_server(home):
-        site.manage("migrate", "-v", "0")
+        site.migrate()
         site.manage("collectstatic", "--no-input", "-v", "0")
         made = json.loads(site.python(MAKE))
         subprocess.run(

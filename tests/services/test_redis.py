@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.servers import Server, free_port, listens, running, wait_for
+from tests.services.site import Site
 
 pytestmark = pytest.mark.services
 ROOT = Path(__file__).resolve().parents[2]
@@ -25,13 +25,11 @@ def redis_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 
 
 def site(server: Server, home: Path) -> dict[str, str]:
-    return {
-        **os.environ,
-        "PORTAL_HOME": str(home),
-        "PORTAL_REDIS": server.address,
-        "DJANGO_SETTINGS_MODULE": "portal.settings",
-        "PORTAL_WORKERS": "1",
-    }
+    """Its environment; the tables are there."""
+    whole = Site(home, PORTAL_REDIS=server.address, PORTAL_WORKERS="1")
+    if not (home / "portal.sqlite3").exists():
+        whole.migrate()
+    return whole.env
 
 
 def python(code: str, env: dict[str, str]) -> str:
@@ -51,9 +49,6 @@ def test_health_names_the_queue_when_it_is_gone(redis_server: Server, tmp_path: 
         "answer = Client(headers={'host': 'localhost'}).get('/health/ready')\n"
         "print(answer.status_code, answer.json()['queue'], answer.json()['database'])"
     )
-    subprocess.run(
-        [sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=site(redis_server, tmp_path), check=True
-    )
     assert python(ask, site(redis_server, tmp_path)) == "200 True True"
     gone = {**site(redis_server, tmp_path), "PORTAL_REDIS": f"redis://127.0.0.1:{free_port()}/0"}
     assert python(ask, gone) == "503 False True"
@@ -62,7 +57,6 @@ def test_health_names_the_queue_when_it_is_gone(redis_server: Server, tmp_path: 
 def test_a_bell_rung_by_one_process_is_heard_by_the_worker(redis_server: Server, tmp_path: Path) -> None:
     """A job listed in the tables and rung for through Redis is done by a worker that knows nothing else."""
     env = site(redis_server, tmp_path)
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=env, check=True)
     command = [sys.executable, "-m", "celery", "-A", "portal", "worker", "--loglevel", "INFO"]
     with running(command, "", (log := tmp_path / "worker.log").exists, log, env=env, cwd=ROOT):
         # A letter that is not there: the step finds nothing to do, and the job is done.
@@ -77,7 +71,6 @@ def test_a_bell_rung_by_one_process_is_heard_by_the_worker(redis_server: Server,
 def test_a_lost_queue_loses_no_work(redis_server: Server, tmp_path: Path) -> None:
     """Rung while no queue answers: the row waits, and the sweep rings again once the queue is back."""
     env = site(redis_server, tmp_path)
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=env, check=True)
     away = {**env, "PORTAL_REDIS": f"redis://127.0.0.1:{free_port()}/0"}
     pk = python("from galleries.steps import jobs\nprint(jobs.enqueue('letter', 988, None).pk)", away)
     assert python(f"from galleries.models import Job\nprint(Job.objects.get(pk={pk}).state)", env) == "waiting"

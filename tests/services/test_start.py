@@ -126,7 +126,7 @@ def rows(home: Path) -> str:
     ).stdout
 
 
-def test_it_serves_a_page_to_each_person_stops_cleanly_and_starts_again_unchanged(home: Path) -> None:
+def test_it_serves_a_page_to_each_person_and_starts_again_unchanged_after_a_stop_and_after_a_kill(home: Path) -> None:
     port = free_port()
     with started(home, "--port", str(port)) as first:
         links = dict(LINK.findall(first.words))
@@ -147,44 +147,32 @@ def test_it_serves_a_page_to_each_person_stops_cleanly_and_starts_again_unchange
     before = rows(home)
     with started(home, "--port", str(port)) as second:
         assert dict(LINK.findall(second.words)) == links
-    assert rows(home) == before
+        assert rows(home) == before
+        # What a kill leaves is in nobody's way.
+        children = second.children()
+        os.kill(second.process.pid, signal.SIGKILL)
+        second.process.wait()
+        with started(home, "--port", str(port)) as third:
+            assert not set(children) & set(third.children())
+            assert opens(dict(LINK.findall(third.words))["subject"])[0] == 200
 
 
-def test_after_a_kill_the_next_start_finds_nothing_in_its_way(home: Path) -> None:
-    port = free_port()
-    with started(home, "--port", str(port)) as first:
-        children = first.children()
-        os.kill(first.process.pid, signal.SIGKILL)
-        first.process.wait()
-        with started(home, "--port", str(port)) as second:
-            assert not set(children) & set(second.children())
-            assert opens(dict(LINK.findall(second.words))["subject"])[0] == 200
-
-
-def test_a_worker_that_dies_is_started_again(home: Path) -> None:
-    with started(home, "--port", str(free_port())) as running:
-        worker = next(
-            pid
-            for pid in running.children()
-            if b"\0worker\0" in Path(f"/proc/{pid}/cmdline").read_bytes() and os.getsid(pid) == pid
-        )
-        os.killpg(worker, signal.SIGKILL)
-        wait_for(lambda: "The worker ended (by signal SIGKILL); starting it again" in running.words, "not seen", 20)
-
-
-@pytest.mark.parametrize(
-    ("name", "word"), [("clock", b"\0beat\0"), ("web", b"granian"), ("front", b"/front/nginx.conf")]
-)
-def test_a_child_that_dies_is_started_again_and_the_site_answers(home: Path, name: str, word: bytes) -> None:
+def test_each_child_that_dies_is_started_again_and_the_site_answers(home: Path) -> None:
     port = free_port()
     with started(home, "--port", str(port)) as running:
         # nginx writes its title over its environment: it is known by the configuration it was started with.
-        there = running.children() if name != "front" else [int(one.name) for one in Path("/proc").glob("[0-9]*")]
-        word = f"{home}/front/nginx.conf".encode() if name == "front" else word
-        child = next(pid for pid in there if word in cmdline(pid))
-        os.kill(os.getsid(child), signal.SIGKILL)
-        wait_for(lambda: f"The {name} ended" in running.words, "not seen", 20)
-        wait_for(lambda: answers(port), "the site does not answer any more", 30)
+        nginx = [
+            int(entry.name)
+            for entry in Path("/proc").glob("[0-9]*")
+            if f"{home}/front/nginx.conf".encode() in cmdline(int(entry.name))
+        ]
+        for name, word in [("worker", b"\0worker\0"), ("clock", b"\0beat\0"), ("web", b"granian"), ("front", b"")]:
+            child = next(pid for pid in (nginx if name == "front" else running.children()) if word in cmdline(pid))
+            # The worker with its pool; of the others their leader alone, whose own children then hold what it held.
+            (os.killpg if name == "worker" else os.kill)(os.getsid(child), signal.SIGKILL)
+            ended = re.compile(rf"The {name} ended \([^)]+\); starting it again")
+            wait_for(lambda: ended.search(running.words) is not None, f"the end of {name} was not seen", 20)  # noqa: B023
+            wait_for(lambda: answers(port), f"the site does not answer any more after {name}", 30)
 
 
 def cmdline(pid: int) -> bytes:

@@ -83,7 +83,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
         (card / f"KAL_{number:04d}.JPG").write_bytes(picture(number))
     made = Site(home, PORTAL_WORKERS="2")
     with queue_server(home):
-        made.manage("migrate", "-v", "0")
+        made.migrate()
         made.manage("sizes")
         made.python(SET_UP)
         made.python(BRING_IN.format(folder=str(card)))

@@ -95,7 +95,6 @@ def place(settings: Any, monkeypatch: pytest.MonkeyPatch) -> Place:
     monkeypatch.setattr(logging.getLogger("django.request"), "disabled", True)
     monkeypatch.setattr(logging.getLogger("galleries"), "disabled", True)
     settings.DOOR_TRIES = 100_000  # what counts tries would answer in the page's place
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     sizes.load()
     return Place("own-sitting")
 

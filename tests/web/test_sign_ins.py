@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 from django.test import Client
 
@@ -17,8 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def cast(settings: Any) -> Cast:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+def cast() -> Cast:
     cast = make_cast()
     cast.owner.set_password(SECRET)
     cast.owner.save()

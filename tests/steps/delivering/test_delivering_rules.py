@@ -35,7 +35,7 @@ from galleries.steps.delivering import build, cut, licences, offer, orders, pack
 from tests.cast import Cast, make_cast
 from tests.steps.clock import MOMENT, Clock
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_hash")]
+pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
 S, D = Final.State, Delivery.State
 

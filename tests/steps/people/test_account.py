@@ -13,7 +13,7 @@ from galleries.models import AccountLetter, JournalLine
 from galleries.steps.people import account as accounts
 from tests.cast import make_cast
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_hash")]
+pytestmark = pytest.mark.django_db
 SECRET, OTHER = "a long enough secret", "quite another secret"
 AS_IT_IS = {"first_name": "Tamsin", "last_name": "Orr", "email": "tamsin@northlight.example", "password": ""}
 WORDS = {"present": SECRET, "new": OTHER, "again": OTHER, "here": "the key of this session"}

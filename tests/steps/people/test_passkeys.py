@@ -15,7 +15,7 @@ from tests.authenticator import Device
 from tests.cast import make_cast
 from tests.steps.clock import Clock
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_hash")]
+pytestmark = pytest.mark.django_db
 SECRET, SITE = "a long enough secret", "https://portal.example"
 
 

@@ -21,7 +21,7 @@ from galleries.steps.people.invite import hash_of
 from tests.cast import make_cast
 from tests.steps.clock import MOMENT, Clock
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_hash")]
+pytestmark = pytest.mark.django_db
 SECRET = "a long enough secret"
 HALF_MINUTE = timedelta(seconds=30)
 

@@ -25,8 +25,7 @@ COOKIE = settings.DEVICE_COOKIE_NAME
 
 
 @pytest.fixture
-def cast(settings: Any) -> Cast:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+def cast() -> Cast:
     cast = make_cast()
     for person in (cast.owner, cast.colleague):
         person.set_password(SECRET)

@@ -26,7 +26,6 @@ SITE = "https://portal.example"
 
 @pytest.fixture
 def cast(settings: Any) -> Cast:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.BASE_URL = SITE
     cast = make_cast()
     cast.owner.set_password(SECRET)

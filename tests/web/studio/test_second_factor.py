@@ -36,8 +36,7 @@ RECOVERY = re.compile(r"<li>((?:[a-z2-9]{6}-){3}[a-z2-9]{6})</li>")
 
 
 @pytest.fixture
-def cast(settings: Any) -> Cast:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # the real one is slow on purpose
+def cast() -> Cast:
     cast = make_cast()
     cast.owner.set_password(SECRET)
     cast.owner.save()

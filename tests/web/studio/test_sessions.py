@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.conf import settings
@@ -26,8 +25,7 @@ SECRET, NEW = "a long enough secret", "quite another long one"
 
 
 @pytest.fixture
-def cast(settings: Any) -> Cast:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+def cast() -> Cast:
     cast = make_cast()
     cast.owner.set_password(SECRET)
     cast.owner.save()
