@@ -114,6 +114,26 @@ class LicenceFields:
         return f"© {self.copyright_year or self.starts.year} {self.photographer}. All rights reserved."
 
 
+@dataclass(frozen=True)
+class Grant:
+    """That a use is allowed, from one day and until another (both included; None: without end)."""
+
+    since: date
+    until: date | None
+
+
+def granted(terms: LicenceFields, use: str, day: date) -> Grant | None:
+    """What allows a use on this day or later, by the licence or by an addendum that has not run out; else None."""
+    runs = terms.ends is None or day <= terms.ends
+    if runs and use in terms.uses:
+        return Grant(terms.starts, terms.ends)
+    for item in reversed(terms.addenda):
+        until = item.until or terms.ends
+        if use in item.uses and (until is None or day <= until):
+            return Grant(item.granted_on, until)
+    return None
+
+
 def problems_of(terms: LicenceFields) -> list[Told]:
     problems = [
         told(code)

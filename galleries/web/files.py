@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator
+from functools import partial
 from urllib.parse import quote
 
 from django.conf import settings
@@ -52,18 +54,31 @@ def send(
         raise Missing(_("The file is not in the store. Tell the studio.")) from None
     if request.headers.get("If-None-Match") == f'"{etag}"' and etag:
         return _headers(HttpResponse(status=304), "", etag, cache)
+    # In pieces as they come from the store: a file of any size costs this process one piece.
+    pieces = partial(store.pieces, key, size=CHUNK)  # type: ignore[attr-defined]  # both of ours have it
+    return stream(request, size, pieces, content_type=content_type, name=name, etag=etag, cache=cache)
+
+
+def stream(
+    request: HttpRequest,
+    size: int,
+    pieces: Callable[[int, int], Iterator[bytes]],
+    *,
+    content_type: str,
+    name: str,
+    etag: str,
+    cache: str = "private, no-store",
+) -> HttpResponseBase:
+    """Bytes that `pieces(first, stop)` gives, `size` of them in all, ranges honoured."""
     span = _range(request, size, etag)
     if span == (0, 0):
-        response = HttpResponse(status=416)
+        response: HttpResponseBase = HttpResponse(status=416)
         response.headers["Content-Range"] = f"bytes */{size}"
         return _headers(response, name, etag, cache)
     start, stop = span or (0, size)
-    # In pieces as they come from the store: a file of any size costs this process one piece.
-    response = StreamingHttpResponse(
-        store.pieces(key, start, stop, CHUNK),  # type: ignore[attr-defined]  # both of ours have it
-        status=200 if span is None else 206,
-        content_type=content_type,
-    )
+    # Asked for by HEAD, nothing is read.
+    content = pieces(start, stop) if request.method == "GET" else iter(())
+    response = StreamingHttpResponse(content, status=200 if span is None else 206, content_type=content_type)
     response.headers["Content-Length"] = str(stop - start)
     if span is not None:
         response.headers["Content-Range"] = f"bytes {start}-{stop - 1}/{size}"

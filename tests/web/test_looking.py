@@ -37,6 +37,7 @@ HANDED = {"galleries_receipt", "galleries_journalline", "galleries_sitting"}  # 
 FETCHES: dict[str, set[str]] = {
     "archive": HANDED,
     "delivered-file": HANDED,
+    "for-use": HANDED,
     "delivery-paper": {"galleries_journalline"},  # which paper went to whom
     **{f"studio-{what}": {"galleries_journalline"} for what in ("version-file", "archive", "delivered-file")},
     **{what: {"galleries_journalline"} for what in ("original", "studio-own-copy-archive")},

@@ -67,6 +67,7 @@ INVITEE_PAGES = {
     "passcode":       ("post",       ALL, "fd", "fd", "", "fd"),
     "archive":        ("get",        ALL, "fd", "fd", "", "fd"),
     "delivery-paper": ("get",        ALL, "fd", "fd", "", "fd"),
+    "for-use":        ("get",        ALL, "fd", "fd", "", "fd"),
     "delivered-file": ("get",        ALL, "fd", "fd", "", "fd"),
     "file-picture":   ("get",        ALL, "fd", "fd", "", "fd"),
     "own-copy":       ("get",        ALL, ALL, "", "", ""),
@@ -129,6 +130,7 @@ TOLD_INSIDE = {
     "delivered-file": {403},
     "file-picture": {403},
     "delivery-paper": {403},
+    "for-use": {403},
     "accept-licence": {404},  # which licence was not said
     "look-say": {404},  # nor which look
     "studio-crop-paper": {400},
@@ -219,7 +221,7 @@ class Place:
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
             "stray_id": sitting.strays.create(sha256="b" * 64, key=keys["v.jpg"], name="n", bytes=1).pk,
             "note_id": final.pinned_notes.create(x=0, y=0, text="t", who="w").pk, "delivery_id": delivery.pk,
-            "size": size.slug, "copy_id": own_copy.pk,
+            "size": size.slug, "use": size.use, "copy_id": own_copy.pk,
             "letter_id": sitting.letters.create(invite=cast.subject, kind="proofs", to=cast.subject.email).pk,
             "request_id": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="w", use="poster").pk,
         }  # fmt: skip

@@ -28,6 +28,11 @@ def current(sitting: Sitting) -> Licence | None:
     return sitting.licences.order_by("-number").first()
 
 
+def in_force(licence: Licence) -> Licence:
+    """The wording with every addendum to it: the newest of them, or the licence itself."""
+    return licence.addenda.order_by("-number").first() or licence
+
+
 def terms_of(licence: Licence) -> LicenceTerms:
     return LicenceTerms.from_json(json.dumps(licence.terms))
 

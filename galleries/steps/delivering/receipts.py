@@ -9,6 +9,7 @@ from django.utils import timezone
 from galleries import stages
 from galleries.models import Delivery, Invite, JournalLine, Receipt, Verb
 from galleries.steps import clashes
+from galleries.steps.delivering import by_use
 
 
 def record(
@@ -51,4 +52,5 @@ def complete(receipt: Receipt) -> bool:
     if receipt.name == delivery.archive_name:
         return delivery.archive_bytes > 0 and receipt.last_byte >= delivery.archive_bytes - 1
     file = delivery.files.filter(name=receipt.name).first()
-    return file is not None and receipt.last_byte >= file.bytes - 1
+    size = file.bytes if file is not None else by_use.length_of(delivery, receipt.name, receipt.invite)
+    return size is not None and receipt.last_byte >= size - 1

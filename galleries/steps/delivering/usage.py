@@ -8,12 +8,14 @@ from datetime import date
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
 from galleries.models import JournalLine, Licence, Sitting, UsageRequest, Verb
+from galleries.papers import licence_fields
 from galleries.papers.licence_fields import USES, Addendum
 from galleries.steps.delivering import licences
 from galleries.steps.people import caps, letters
@@ -27,6 +29,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
     Raises:
         Refused: not this person's to ask.
         BadInput: no use named.
+        Conflict: the licence allows it already, so there is nothing to ask for.
     """
     require(
         by,
@@ -37,6 +40,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
     use = " ".join(use.split())[:200]
     if not use:
         raise BadInput(_("Say what the picture is to be used for."))
+    _not_allowed_yet(sitting, use)
     with transaction.atomic():
         Sitting.objects.select_for_update(of=("self",)).get(pk=sitting.pk)  # two at once are counted one by one
         caps.asking_uses(sitting, by.invite)
@@ -47,6 +51,20 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         JournalLine.write(sitting, by.who, Verb.USE_ASKED_FOR, USES.get(use, use), request=request.pk)
         letters.notify_photographer(sitting, "usage", about=f"request-{sitting.usage_requests.count()}")
     return request
+
+
+def _not_allowed_yet(sitting: Sitting, use: str) -> None:
+    """Nobody waits for an answer that the licence has given already."""
+    licence = licences.current(sitting)
+    if licence is None:
+        return
+    allowed = licence_fields.granted(licences.terms_of(licence), use, timezone.localdate())
+    if allowed is None:
+        return
+    if allowed.until is None:
+        raise Conflict(_("The licence allows that already, so there is nothing to ask for."))
+    day = date_format(allowed.until, "DATE_FORMAT")
+    raise Conflict(_("The licence allows that already, until %s, so there is nothing to ask for.") % day)
 
 
 def grant(

@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
+from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import storage
 from galleries.access import Act, Visitor, delivery_for, files_shown_to, finals_shown_to, may, sees_whole
 from galleries.errors import Missing, Refused
-from galleries.models import DeliveredFile, Delivery, Sitting
+from galleries.models import DeliveredFile, Delivery, Licence, Receipt, Sitting
+from galleries.papers.licence_fields import USES
 from galleries.steps import derived
-from galleries.steps.delivering import licences, offer, receipts, usage
-from galleries.web import use_words
+from galleries.steps.delivering import by_use, licences, offer, receipts, usage
+from galleries.steps.delivering.by_use import Bundle
+from galleries.web import licence_columns, use_words
 from galleries.web.doors import count_try, invitee_page
-from galleries.web.files import FOREVER, _range, send
+from galleries.web.files import FOREVER, _range, send, stream
 from galleries.web.invitee.page import page
 
 PICTURE_SIDE = 640
+# What the files of a use are for, as the page says it to whoever fetches them.
+USE_TITLES = {
+    "casting": gettext_lazy("For casting profiles"),
+    "print": gettext_lazy("For prints"),
+    "web": gettext_lazy("For the web"),
+    "full": gettext_lazy("For your archive: the whole frames, not cropped"),
+}
 TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pdf": "application/pdf"}
 
 
@@ -36,20 +47,16 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
     wanted = {one.licence_id: one.licence for one in deliveries if one.state == "ready"}
     if not wanted and current is not None:
         wanted = {current.pk: current}
+    sections = [_licence(one, visitor) for one in sorted(wanted.values(), key=lambda one: -one.number)]
     return page(
         request,
         visitor,
         sitting,
         "delivery",
-        licences=[
-            {
-                "licence": one,
-                "sentences": licences.terms_of(one).sentences(),
-                "accepted": one.acceptances.filter(invite=visitor.invite).first() if visitor.invite else None,
-                "open": bool(visitor.invite and not licences.has_accepted(one, visitor.invite)),
-            }
-            for one in sorted(wanted.values(), key=lambda one: -one.number)
-        ],
+        licences=sections,
+        words=_delivery_words(),
+        waits_for_licence=any(one["open"] for one in sections),
+        may_i=_may_i(request, current) if current is not None else None,
         deliveries=[row for one in deliveries if (row := _shown(request, one, visitor))["files"] or row["whole"]],
         being_made=sitting.deliveries.filter(state__in=["waiting", "made"]).exists(),
         still_open=[
@@ -63,8 +70,59 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         ]
         if visitor.invite
         else [],
-        uses=list(use_words.USE_WORDS.items()),
     )
+
+
+def _delivery_words() -> dict[str, str]:
+    return {
+        "coming": _("The picture is coming …"),
+        "handed": _("Handed over."),
+        "again": _("Press again to save"),
+        "ready": _("The picture is here. Press once more to save it."),
+        "failed": _("That did not work. Fetch the file instead."),
+        "lies": _("It lies among your downloads then. Open it there to save it to your photos."),
+    }
+
+
+def _licence(licence: Licence, visitor: Visitor) -> dict[str, Any]:
+    """A licence as the page shows it: three columns of the wording in force, and who accepted it."""
+    in_force = licences.in_force(licence)
+    terms = licences.terms_of(in_force)
+    return {
+        "licence": licence,
+        "in_force": in_force,
+        "terms": terms,
+        "where": licence_columns.territory(terms),
+        "columns": licence_columns.columns(terms, timezone.localdate()),
+        "sentences": terms.sentences(),
+        "accepted": licence.acceptances.filter(invite=visitor.invite).first() if visitor.invite else None,
+        "open": bool(visitor.invite and not licences.has_accepted(licence, visitor.invite)),
+    }
+
+
+def _may_i(request: HttpRequest, licence: Licence) -> dict[str, Any]:
+    """The question asked with ?may=, and what the licence says to it. None of it is kept."""
+    what = request.GET.get("may", "")
+    terms = licences.terms_of(licence)
+    words = licence_columns.questions().get(what, "")
+    answer = licence_columns.answer(terms, what, timezone.localdate()) if words else None
+    return {
+        "what": what,
+        "words": words,
+        "answer": answer,
+        "licence": licence,
+        "choices": [(title, [(key, words) for key, words in group.items()]) for title, group in _questions()],
+        "asks": what == "other" or (answer is not None and answer.verdict == licence_columns.ASK),
+        "use": what if what in USES else "other",
+    }
+
+
+def _questions() -> list[tuple[str, Mapping[str, Any]]]:
+    return [
+        (_("Use them for"), use_words.USE_WORDS),
+        (_("Change them by"), licence_columns.ALTERATION_WORDS),
+        (_("Allow"), licence_columns.OTHER_WORDS),
+    ]
 
 
 def _shown(request: HttpRequest, delivery: Delivery, visitor: Visitor) -> dict[str, Any]:
@@ -77,37 +135,43 @@ def _shown(request: HttpRequest, delivery: Delivery, visitor: Visitor) -> dict[s
     fetches = {
         one.name: one for one in delivery.receipts.all() if visitor.invite and one.invite_id == visitor.invite.pk
     }
-    files = [
-        {
-            "file": file,
-            "title": _title(file),
-            "size": delivery.sizes.get(file.size_slug, {}).get("title", file.size_slug),
-            "use": delivery.sizes.get(file.size_slug, {}).get("use", ""),
-            "receipt": fetches.get(file.name),
-            "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
-        }
-        for file in files_shown_to(visitor, delivery)
+    listed = list(
+        files_shown_to(visitor, delivery)
         .select_related("final__frame__look")
-        .order_by("final__position", "final", "name")
-    ]
+        .order_by("size_slug", "final__position", "final", "name")
+    )
+    order = list(delivery.sizes)
+    listed.sort(key=lambda file: order.index(file.size_slug) if file.size_slug in order else len(order))
     return {
         "delivery": delivery,
         "why": why,
         "needs_passcode": bool(delivery.passcode_hash)
         and not unlocked(request, delivery)
         and delivery.state == "ready",
-        "files": files,
+        "files": listed,
+        "groups": [_group(one, fetches) for one in by_use.bundles(delivery, listed)],
         "receipt": fetches.get(delivery.archive_name),
         "whole": sees_whole(visitor, delivery),
     }
 
 
-def _title(file: DeliveredFile) -> str:
-    """Which picture a file shows: its frame's number and look; papers belong to none."""
-    if file.final is None:
-        return _("Papers")
-    look = file.final.frame.look
-    return f"{file.final.frame.label} {look.title}" if look else file.final.frame.label
+def _group(bundle: Bundle, fetches: dict[str, Receipt]) -> dict[str, Any]:
+    """The files for one use, and when this person fetched them."""
+    return {
+        "bundle": bundle,
+        "title": USE_TITLES[bundle.use],
+        "receipt": fetches.get(bundle.name),
+        "files": [
+            {
+                "file": file,
+                "size": bundle.delivery.sizes[file.size_slug].get("title", file.size_slug),
+                "receipt": fetches.get(file.name),
+                "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
+                "photo": file.name.endswith(".jpg"),  # what a phone takes among its photos
+            }
+            for file in bundle.files
+        ],
+    }
 
 
 def unlocked(request: HttpRequest, delivery: Delivery) -> bool:
@@ -187,6 +251,18 @@ def _fetch(
     """Send a file and note how far it went: the receipt counts the bytes that left, not those asked for."""
     kind = TYPES.get(name.rsplit(".", 1)[-1], "application/octet-stream")
     response = send(request, storage.private(), key, content_type=kind, name=name, etag=sha256)
+    return _with_receipt(request, response, visitor, delivery, name, sha256, size)
+
+
+def _with_receipt(
+    request: HttpRequest,
+    response: HttpResponseBase,
+    visitor: Visitor,
+    delivery: Delivery,
+    name: str,
+    sha256: str,
+    size: int,
+) -> HttpResponseBase:
     if request.method != "GET" or response.status_code not in {200, 206}:
         return response
     # Where the proxy sends the bytes it reads the range itself, so it is read here for the receipt only.
@@ -215,6 +291,22 @@ def _fetch(
 
     response.streaming_content = counted()  # type: ignore[attr-defined]
     return response
+
+
+@invitee_page(Act.FETCH)
+@require_safe
+def for_use(request: HttpRequest, visitor: Visitor, sitting: Sitting, delivery_id: int, use: str) -> HttpResponseBase:
+    """All files for one use as one archive, made while it is sent. As closed as the files themselves."""
+    delivery = _delivery(visitor, Act.FETCH, sitting, delivery_id)
+    offer.check_fetch(delivery, visitor, passcode_given=unlocked(request, delivery))
+    bundle = by_use.bundle(delivery, use, visitor)
+    try:
+        response = stream(
+            request, bundle.size, bundle.pieces, content_type=TYPES["zip"], name=bundle.name, etag=bundle.sha256
+        )
+    except FileNotFoundError:
+        raise Missing(_("The file is not in the store. Tell the studio.")) from None
+    return _with_receipt(request, response, visitor, delivery, bundle.name, bundle.sha256, bundle.size)
 
 
 @invitee_page(Act.FETCH)

@@ -40,6 +40,7 @@ urlpatterns: list[URLPattern] = [
     path("delivery/accept", delivery.accept, name="accept-licence"),
     path("delivery/<int:delivery_id>/passcode", delivery.passcode, name="passcode"),
     path("delivery/<int:delivery_id>/archive", delivery.archive, name="archive"),
+    path("delivery/<int:delivery_id>/use/<slug:use>.zip", delivery.for_use, name="for-use"),
     path("delivery/<int:delivery_id>/paper/<str:name>", delivery_papers.paper, name="delivery-paper"),
     path("delivery/file/<int:file_id>", delivery.delivered_file, name="delivered-file"),
     path("delivery/picture/<int:file_id>.jpg", delivery.file_picture, name="file-picture"),

@@ -105,6 +105,16 @@ def test_a_use_is_asked_for_and_granted_by_an_addendum(cast: Cast) -> None:
     assert len(licences.terms_of(second).addenda) == 2
 
 
+def test_what_is_allowed_already_is_not_asked_for(cast: Cast) -> None:
+    licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    with pytest.raises(Conflict, match="allows that already, so there"):
+        usage.ask(cast.sitting, cast.as_subject, "casting")
+    usage.grant(usage.ask(cast.sitting, cast.as_subject, "poster"), cast.as_owner, until=date(2999, 6, 30))
+    with pytest.raises(Conflict, match=r"already, until 30 June 2999"):
+        usage.ask(cast.sitting, cast.as_recipient, "poster")
+    assert UsageRequest.objects.count() == 1
+
+
 def test_a_use_in_own_words_needs_one_of_the_trades(cast: Cast) -> None:
     asked = usage.ask(cast.sitting, cast.as_recipient, "a banner over the market square")
     with pytest.raises(BadInput, match="no licence"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from datetime import timedelta
 from io import BytesIO
 
@@ -20,13 +21,14 @@ from galleries.models import (
     Approval,
     Delivery,
     Final,
+    Frame,
     PinnedNote,
     Receipt,
     Sitting,
     UsageRequest,
     Version,
 )
-from galleries.steps.delivering import licences
+from galleries.steps.delivering import licences, receipts
 from galleries.steps.finishing import notes
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import picture, proved
@@ -212,6 +214,7 @@ def test_nothing_is_fetched_before_the_licence_is_accepted_by_name(cast: Cast) -
         reverse("archive", args=[slug, made.pk]),
         reverse("delivered-file", args=[slug, file.pk]),
         reverse("file-picture", args=[slug, file.pk]),
+        for_use(cast, made),
     ]
     assert {client.get(address).status_code for address in addresses} == {403}
     accept = reverse("accept-licence", args=[slug])
@@ -223,6 +226,47 @@ def test_nothing_is_fetched_before_the_licence_is_accepted_by_name(cast: Cast) -
     assert "Fetch everything" in page(client, cast)
     # the next person accepts for themselves
     assert cast.client_of(cast.subject).get(addresses[0]).status_code == 403
+
+
+def for_use(cast: Cast, made: Delivery, use: str = "casting") -> str:
+    return reverse("for-use", args=[cast.sitting.slug, made.pk, use])
+
+
+def test_the_files_for_one_use_are_one_archive_that_can_be_taken_up_again(cast: Cast) -> None:
+    client, made = accepted(cast)
+    file, address = made.files.get(), for_use(cast, made)
+    assert client.get(for_use(cast, made, "print")).status_code == 404
+    assert client.head(address).status_code == 200
+    assert not Receipt.objects.exists()
+    first = client.get(address, headers={"range": "bytes=0-49"})
+    start = body(first)
+    assert not receipts.complete(Receipt.objects.get())
+    rest = client.get(address, headers={"range": "bytes=50-", "if-range": first["ETag"]})
+    with zipfile.ZipFile(BytesIO(start + body(rest))) as archive:
+        assert archive.testzip() is None
+        (name,) = archive.namelist()
+        assert (name.rsplit("/", 1)[1], archive.read(name)) == (file.name, storage.get(storage.private(), file.key))
+    receipt = Receipt.objects.get()
+    assert (receipt.name, receipt.fetches) == ("veld-ansa_delivery_casting.zip", 1)
+    assert receipts.complete(receipt)
+    storage.private().delete(file.key)
+    assert client.get(address).status_code == 404
+
+
+def test_what_is_kept_from_somebody_is_in_no_archive_of_theirs(cast: Cast) -> None:
+    made = delivered(cast)
+    frame = proved(cast, 1, cast.look())
+    final = Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="approved")
+    file = made.files.get()
+    file.final = final
+    file.save()
+    for person in (cast.subject, cast.representation):
+        made.licence.acceptances.create(invite=person, name=person.name)
+    agent, address = cast.client_of(cast.representation), for_use(cast, made)
+    assert agent.get(address).status_code == 200
+    Frame.objects.update(kept_by_subject=True)
+    assert agent.get(address).status_code == 404
+    assert cast.client_of(cast.subject).get(address).status_code == 200
 
 
 def accepted(cast: Cast, **fields: object) -> tuple[Client, Delivery]:
@@ -298,8 +342,8 @@ def test_a_shut_delivery_says_why(cast: Cast, how: str) -> None:
         "passcode": {"passcode_hash": make_password("north light")},
     }[how]
     client, made = accepted(cast, **fields)
-    answer = client.get(reverse("archive", args=[cast.sitting.slug, made.pk]))
-    assert answer.status_code == 403
+    for address in (reverse("archive", args=[cast.sitting.slug, made.pk]), for_use(cast, made)):
+        assert client.get(address).status_code == 403
     shown = page(client, cast)
     assert {"withdrawn": "withdrawn", "lapsed": "could be fetched until", "passcode": "Enter the passcode"}[
         how
@@ -332,6 +376,7 @@ def test_a_delivery_of_another_sitting_is_not_there(cast: Cast) -> None:
         ("file-picture", theirs.files.get().pk),
     ):
         assert client.get(reverse(name, args=[cast.sitting.slug, pk])).status_code == 404, name
+    assert client.get(for_use(cast, theirs)).status_code == 404
 
 
 def test_a_further_use_is_asked_for_and_its_answer_stands_there(cast: Cast) -> None:
@@ -344,3 +389,33 @@ def test_a_further_use_is_asked_for_and_its_answer_stands_there(cast: Cast) -> N
     UsageRequest.objects.update(state="refused", answer="Not this time.")
     assert "Not this time." in page(client, cast)
     assert "a bus shelter" not in page(cast.client_of(cast.subject), cast)
+
+
+@pytest.mark.parametrize(
+    ("what", "reply", "asks"),
+    [
+        ("casting", "Yes, that is allowed.", False),
+        ("poster", "Ask first: the licence does not include it.", True),
+        ("flip", "Ask first: the licence does not include it.", True),
+        ("sell", "No, the licence rules that out.", False),
+        ("other", "", True),
+        ("", "", False),
+        ("burn", "", False),
+    ],
+)
+def test_may_i_is_answered_and_only_what_is_open_can_be_asked_for(
+    cast: Cast, what: str, reply: str, asks: bool
+) -> None:
+    client, _made = accepted(cast)
+    shown = client.get(reverse("delivery", args=[cast.sitting.slug]), {"may": what}).content.decode()
+    assert shown.count('role="status"') == bool(reply) + 1
+    assert reply in shown
+    assert ("Ask the photographer" in shown) == asks
+
+
+def test_what_the_licence_allows_already_is_refused_with_that_sentence(cast: Cast) -> None:
+    client, _made = accepted(cast)
+    answer = client.post(reverse("ask-use", args=[cast.sitting.slug]), {"use": "casting"})
+    assert answer.status_code == 409
+    assert "The licence allows that already" in answer.content.decode()
+    assert not UsageRequest.objects.exists()

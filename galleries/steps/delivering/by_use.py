@@ -1,0 +1,97 @@
+"""The files of a delivery for one use as one archive, made while it is sent and kept nowhere."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from galleries import storage
+from galleries.access import Visitor, files_shown_to
+from galleries.errors import Missing
+from galleries.models import DeliveredFile, Delivery, Invite
+from galleries.steps import stored_zip
+from galleries.steps.delivering import groups
+from galleries.steps.stored_zip import Member
+
+CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """The files of one delivery that are for one use, as one person may have them; `name` is the archive's."""
+
+    delivery: Delivery
+    use: str
+    folder: str
+    files: Sequence[DeliveredFile]
+
+    @property
+    def name(self) -> str:
+        return f"{self.delivery.archive_name.removesuffix('.zip')}_{self.folder}.zip"
+
+    @property
+    def size(self) -> int:
+        return stored_zip.length(self._shapes())
+
+    @property
+    def fits(self) -> bool:
+        """Is it an archive that can be sent so? A larger one is fetched file by file, or with everything."""
+        return stored_zip.fits(self._shapes())
+
+    @property
+    def sha256(self) -> str:
+        """Of what the archive is made from: the same files give the same archive, byte for byte."""
+        parts = [self.delivery.created_at.isoformat(), *(f"{one.name} {one.sha256}" for one in self.files)]
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+    def _shapes(self) -> list[tuple[str, int]]:
+        return [(self._inside(one), one.bytes) for one in self.files]
+
+    def _inside(self, file: DeliveredFile) -> str:
+        return f"{self.name.removesuffix('.zip')}/{file.name}"
+
+    def pieces(self, first: int, stop: int) -> Iterator[bytes]:
+        """The archive's bytes. The files are read once before, for their check sums.
+
+        Raises:
+            FileNotFoundError: a file is not in the store.
+        """
+        store = storage.private()
+        members = [Member(self._inside(one), one.key, one.bytes, _crc32(one)) for one in self.files]
+        parts = stored_zip.layout(members, self.delivery.created_at)
+        return stored_zip.pieces(parts, first, stop, lambda key, a, b: store.pieces(key, a, b, CHUNK))  # type: ignore[attr-defined]
+
+
+def _crc32(file: DeliveredFile) -> int:
+    value = 0
+    for piece in storage.private().pieces(file.key, 0, file.bytes, CHUNK):  # type: ignore[attr-defined]
+        value = zlib.crc32(piece, value)
+    return value
+
+
+def bundles(delivery: Delivery, files: Iterable[DeliveredFile]) -> list[Bundle]:
+    """These files by use, in the order of `groups`; uses without a file are left out."""
+    return [Bundle(delivery, group.use, group.folder, group.items) for group in groups.of_files(delivery, files)]
+
+
+def bundle(delivery: Delivery, use: str, visitor: Visitor) -> Bundle:
+    """What this person may fetch for one use.
+
+    Raises:
+        Missing: nothing of it is shown to them, or more than goes into one archive.
+    """
+    shown = bundles(delivery, files_shown_to(visitor, delivery).order_by("name"))
+    one = next((one for one in shown if one.use == use and one.fits), None)
+    if one is None:
+        raise Missing(_("There is nothing for this use in the delivery."))
+    return one
+
+
+def length_of(delivery: Delivery, name: str, invite: Invite | None) -> int | None:
+    """How long the archive of this name is as this person gets it; None when it is none of the delivery's uses."""
+    files = files_shown_to(Visitor(invite=invite), delivery) if invite is not None else delivery.files.all()
+    return next((one.size for one in bundles(delivery, files.order_by("name")) if one.name == name), None)
