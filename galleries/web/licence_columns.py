@@ -105,11 +105,11 @@ def columns(terms: LicenceFields, day: date) -> Columns:
     shown = Columns()
     lists = {ALLOWED: shown.allowed, ASK: shown.ask, NO: shown.no}
     for what, words in questions().items():
-        said = answer(terms, what, day)
-        line = said.more or str(words)
-        if what in USES and said.until is not None and said.until != terms.ends:
-            line = _("%(use)s, until %(day)s") % {"use": line, "day": date_format(said.until, "DATE_FORMAT")}
-        lists[said.verdict].append(line)
+        reply = answer(terms, what, day)
+        line = reply.more or str(words)
+        if what in USES and reply.until is not None and reply.until != terms.ends:
+            line = _("%(use)s, until %(day)s") % {"use": line, "day": date_format(reply.until, "DATE_FORMAT")}
+        lists[reply.verdict].append(line)
     shown.ask.append(_("any other use"))
     if not _worldwide(terms):
         shown.ask.append(_("use outside of: %s") % terms.territory)
