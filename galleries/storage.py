@@ -112,6 +112,11 @@ def derived_key(sitting_uid: UUID, kind: str, sha256: str, ending: str = "jpg") 
     return f"{home(sitting_uid)}/{kind}/{sha256[:2]}/{sha256}.{ending}"
 
 
+def studio_key(kind: str, sha256: str, ending: str) -> str:
+    """Of what belongs to no sitting: the studio's logo."""
+    return f"studio/{kind}/{sha256}.{ending}"
+
+
 def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
     """Write under a content-derived key, once; a key that is there already is the same file.
 

@@ -190,6 +190,8 @@ class Code(StrEnum):
     PRIVATE_PLACE = "private.place"
     PRIVATE_HISTORY = "private.history"
 
+    NO_DRAWING = "logo.no_drawing"
+
     # tracer
     TRACER_NO_COPY = "tracer.no_copy"
     TRACER_NO_MARK = "tracer.no_mark"

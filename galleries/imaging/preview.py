@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
@@ -15,12 +15,16 @@ from galleries.imaging.colour import convert
 from galleries.imaging.drawing import border
 from galleries.imaging.drawing.lettering import text_mask
 from galleries.imaging.errors import ImagingError
+from galleries.imaging.face.faces import Face
 from galleries.imaging.framing.cut_order import CutOrder, check_order
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.opening.decode import open_picture
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
 from galleries.imaging.output import encode, resize, softproof
 from galleries.told import Told
+
+if TYPE_CHECKING:
+    from galleries.imaging.drawing.stamp import StampText
 
 GROUND, INK = 58, 214  # neutral surround, light lettering
 _QUALITY = 84
@@ -115,3 +119,36 @@ def _label(out: NDArray[np.uint8], text: str, left: int, top: int, room: int) ->
     part = out[top : top + h, left : left + w].astype(np.float32)
     alpha = (ink[: part.shape[0], : part.shape[1], None] / 255).astype(np.float32)
     out[top : top + h, left : left + w] = np.rint(part * (1 - alpha) + INK * alpha).astype(np.uint8)
+
+
+SAMPLE_SIZE = (480, 600)
+
+
+def stamp_sample(text: StampText) -> bytes:
+    """A JPEG of the stamp over a head and shoulders drawn in greys, from near white to near black: nobody's picture."""
+    from galleries.imaging.drawing import stamp
+
+    width, height = SAMPLE_SIZE
+    pixels = np.repeat(np.linspace(205, 60, height, dtype=np.uint8)[:, None, None], width, 1).repeat(3, 2).copy()
+    face = _sample_face()
+    (x, y), d = face.eye_middle, face.eye_distance
+    cv2.ellipse(pixels, (round(x), round(y + 4.6 * d)), (round(2.4 * d), round(2.3 * d)), 0, 0, 360, (38,) * 3, -1)
+    cv2.ellipse(pixels, (round(x), round(y - 0.1 * d)), (round(1.35 * d), round(1.75 * d)), 0, 0, 360, (52,) * 3, -1)
+    cv2.ellipse(pixels, (round(x), round(y + 0.3 * d)), (round(1.05 * d), round(1.45 * d)), 0, 0, 360, (188,) * 3, -1)
+    for eye in (face.right_eye, face.left_eye):
+        cv2.ellipse(pixels, (round(eye[0]), round(eye[1])), (round(0.2 * d), round(0.08 * d)), 0, 0, 360, (40,) * 3, -1)
+    mouth = (round(face.mouth[0]), round(face.mouth[1]))
+    cv2.ellipse(pixels, mouth, (round(0.3 * d), round(0.06 * d)), 0, 0, 360, (96,) * 3, -1)
+    return encode.encode_jpeg(stamp.stamp(pixels, text, face), quality=_QUALITY)
+
+
+def _sample_face() -> Face:
+    """Where the drawn head has what the stamp leaves free: eyes 84 px apart, the rest by usual proportions."""
+    (width, height), d = SAMPLE_SIZE, 84.0
+    x, y = width / 2, height * 0.4
+    return Face(
+        box=(x - 0.95 * d, y - 0.8 * d, 1.9 * d, 2.5 * d), right_eye=(x - d / 2, y), left_eye=(x + d / 2, y),
+        right_openness=None, left_openness=None, iris_radius_right=0.09 * d, iris_radius_left=0.09 * d, roll_deg=0.0,
+        crown_y=y - 1.85 * d, crown_uncertainty=0.0, crown_measured=False, chin=(x, y + 1.75 * d),
+        forehead=(x, y - 0.8 * d), mouth=(x, y + 1.05 * d), yaw_hint=0.0, score=1.0,
+    )  # fmt: skip

@@ -18,6 +18,10 @@ class Studio(models.Model):
         USUAL = "usual", _("usual")
         STRONG = "strong", _("strong")
 
+    class StampWith(models.TextChoices):
+        TEXT = "text", _("a text")
+        LOGO = "logo", _("the logo")
+
     name = models.CharField(_("name"), max_length=120)
     photographer = models.CharField(_("photographer's name"), max_length=120)
     email = models.EmailField(_("e-mail"))
@@ -32,6 +36,14 @@ class Studio(models.Model):
     stamp_strength = models.CharField(
         _("strength of the stamp"), max_length=10, choices=Strength, default=Strength.USUAL, db_default="usual"
     )
+    stamp_with = models.CharField(
+        _("stamp with"), max_length=10, choices=StampWith, default=StampWith.TEXT, db_default="text"
+    )
+    # Its file, in the private store: white, the drawing as its alpha. '' where there is none.
+    logo_key = models.CharField(max_length=200, blank=True, default="", db_default="", editable=False)
+    # The studio's own clauses of every licence, a line each, and how often they were changed.
+    clauses = models.TextField(_("the studio's own clauses"), max_length=4000, blank=True, default="", db_default="")
+    clauses_number = models.PositiveSmallIntegerField(default=0, db_default=0, editable=False)
     # What a new sitting begins with.
     allowance = models.PositiveSmallIntegerField(_("finals included in a new sitting"), default=5, db_default=5)
 
@@ -43,6 +55,15 @@ class Studio(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def logo_digest(self) -> str:
+        """Names the logo's file; '' where there is none."""
+        return self.logo_key.rpartition("/")[2].partition(".")[0]
+
+    @property
+    def stamps_with_logo(self) -> bool:
+        return bool(self.logo_key) and self.stamp_with == self.StampWith.LOGO
 
     @classmethod
     def current(cls) -> Studio:

@@ -102,6 +102,9 @@ class LicenceFields:
     terms_url: str = ""
     copyright_year: int | None = None
     addenda: tuple[Addendum, ...] = ()
+    # The studio's own, a sentence or a few each, as they stood when this was written, and their number then.
+    clauses: tuple[str, ...] = ()
+    clauses_number: int = 0
 
     @property
     def holder(self) -> str:

@@ -48,6 +48,7 @@ def sentences(terms: LicenceFields) -> list[str]:
         *_how(terms),
         *_release(terms),
         *_mining(terms),
+        *_own(terms),
         *[_addendum(terms, item) for item in terms.addenda],
     ]
 
@@ -113,6 +114,12 @@ def _mining(terms: LicenceFields) -> list[str]:
     if terms.data_mining_constraint:
         sentences.append(f"Constraint: {terms.data_mining_constraint.rstrip('.')}.")
     return sentences
+
+
+def _own(terms: LicenceFields) -> list[str]:
+    if not terms.clauses:
+        return []
+    return [f"The studio's own terms, number {terms.clauses_number}:", *terms.clauses]
 
 
 def _addendum(terms: LicenceFields, item: Addendum) -> str:

@@ -123,7 +123,7 @@ def _from_json(text: str) -> LicenceTerms:
             raise BadTerms(Code.FILE_UNKNOWN, terms=", ".join(unknown))
         for name in ("starts", "ends", "guardian_consent_on"):
             terms[name] = _to_day(terms.get(name))
-        for name in ("uses", "alterations", "release_ids"):
+        for name in ("uses", "alterations", "release_ids", "clauses"):
             terms[name] = tuple(terms.get(name, ()))
         terms["addenda"] = tuple(_to_addenda(terms.get("addenda", ())))
         return LicenceTerms(**terms)

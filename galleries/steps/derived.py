@@ -96,7 +96,9 @@ def stamp_recipe() -> str:
 def stamp_recipe_of(studio: Studio) -> str:
     words = studio.stamp_text or studio.name
     usual = studio.stamp_strength == Studio.Strength.USUAL
-    made_of = words if usual else described(words=words, strength=studio.stamp_strength)
+    parts = {"logo": studio.logo_digest} if studio.stamps_with_logo else {}
+    plain = usual and not parts
+    made_of = words if plain else described(words=words, strength=studio.stamp_strength, **parts)
     return f"p{VERSIONS['proof']}-{_digest(made_of)[:10]}"
 
 
@@ -104,7 +106,8 @@ def stamp_text_of(studio: Studio, label: str) -> StampText:
     """What is drawn over a proof. A strength that is none of ours is the usual one."""
     from galleries.imaging.drawing.stamp import StampText  # with it comes all that draws
 
-    return StampText(studio.stamp_text or studio.name, label, STRENGTHS.get(studio.stamp_strength, 1.0))
+    logo = storage.get(storage.private(), studio.logo_key) if studio.stamps_with_logo else b""
+    return StampText(studio.stamp_text or studio.name, label, STRENGTHS.get(studio.stamp_strength, 1.0), logo)
 
 
 class Stamped(NamedTuple):

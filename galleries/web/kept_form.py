@@ -49,6 +49,13 @@ STANDS_ON = {
     "studio-work-again": "studio-work",
     **dict.fromkeys(("studio-letter-link", "studio-letter-again"), "studio-letter"),
     **dict.fromkeys(("studio-size-copy", "studio-size-retire"), "studio-sizes"),
+    **dict.fromkeys(
+        (
+            *("studio-own-data", "studio-own-stamp", "studio-own-logo", "studio-own-clauses", "studio-own-beginnings"),
+            *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
+        ),
+        "studio-own",
+    ),
     "session-end": "sessions",
     **dict.fromkeys(("done", "look-say", "marks"), "sheet"),
     **dict.fromkeys(("accept-licence", "passcode", "ask-use"), "delivery"),

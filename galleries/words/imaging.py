@@ -49,6 +49,7 @@ SENTENCES: dict[str, str] = {
     Code.NO_FILE: _("This is no file."),
     Code.TOOK_TOO_LONG: _("Decoding this file took longer than %(most_s)s seconds and was given up."),
     Code.DECODER_STOPPED: _("Decoding this file stopped the decoder (%(status)s)."),
+    Code.NO_DRAWING: _("Nothing stands out from its ground in this picture; take one of the logo alone."),
     Code.NO_SOUND_ANSWER: _("Decoding this file gave no sound answer."),
     Code.DAMAGED_UNFORESEEN: _("This file is damaged in a way the decoder did not expect."),
     Code.PROFILE_PIECES: _("The pieces of the embedded colour profile do not fit together."),

@@ -25,6 +25,9 @@ ASKS = {"require", "frame_for", "final_for", "delivery_for", "sitting_for"}
 STUDIO_WIDE = {
     "people.invite.pass_on",
     "people.studio.change",
+    "people.studio.bring_logo",
+    "people.studio.drop_logo",
+    "people.studio.sample",
     "delivering.sizes.copy_size",
     "delivering.sizes.retire_size",
     "delivering.sizes.keep_size",

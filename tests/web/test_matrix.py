@@ -111,6 +111,7 @@ OF_NO_SITTING = {
         "studio-size-copy",
     ),
     *("studio-own", "studio-own-data", "studio-own-stamp", "studio-own-stamp-progress", "studio-own-beginnings"),
+    *("logo", "studio-own-logo", "studio-own-clauses", "studio-own-stamp-sample"),
     *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),

@@ -169,6 +169,16 @@ def check_rights(data: Bytes, record: rights.RightsRecord) -> list[Told]:
     return differences
 
 
+def make_logo(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> bytes:
+    logo: bytes = call("make_logo", _Source(source), limits)
+    return logo
+
+
+def stamp_sample(text: StampText) -> bytes:
+    sample: bytes = call("stamp_sample", text)
+    return sample
+
+
 def tracer_find(copy: Bytes, pair: bytes, key: bytes, given: Sequence[int]) -> tracer.TraceResult:
     told: tracer.TraceResult = call("tracer_find", _Source(copy), _Source(pair), key, list(given))
     return told

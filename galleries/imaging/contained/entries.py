@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from galleries.imaging import preview, recipes, rights, tracer
 from galleries.imaging.comparing import match, shape_change
+from galleries.imaging.drawing import logo
 from galleries.imaging.drawing.border import border_and_name
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.opening import decode
@@ -83,6 +84,8 @@ ENTRIES: dict[str, Entry] = {
     "open_small": Entry(_small, Grey),
     "read_rights": Entry(_read_rights, rights.RightsFound),
     "check_rights": Entry(_check_rights, list[Told]),
+    "make_logo": Entry(logo.make_logo, bytes),
+    "stamp_sample": Entry(preview.stamp_sample, bytes),
     "tracer_find": Entry(_tracer_find, tracer.TraceResult),
     "tracer_prepare": Entry(_tracer_prepare, bytes),
 }

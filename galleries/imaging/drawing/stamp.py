@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.drawing.lettering import text_mask, writable
+from galleries.imaging.drawing.logo import mask_of
 from galleries.imaging.face.faces import Face, Point
 
 Box = tuple[int, int, int, int]
@@ -29,16 +30,21 @@ _LONGEST = 0.62
 _LIGHT, _DARK = 0.40, 0.42  # opacity of letter and edge
 _WORD = "PROOF"
 _MOST_LETTERS = 48
+_LOGO_HEIGHT = 1.5  # of the letters beside it
 _DRAWN = 64  # letters are drawn at this size at least and shrunk: small type hinted by itself would run wider
 
 
 @dataclass(frozen=True)
 class StampText:
-    """Whose proof it is, and optionally whom it was made for. `strength`: of the letters' opacity, 1 is usual."""
+    """Whose proof it is, and optionally whom it was made for. `strength`: of the letters' opacity, 1 is usual.
+
+    `logo`: a file of `logo.make_logo`, drawn in the large line instead of the studio's name.
+    """
 
     studio: str
     label: str = ""
     strength: float = 1.0
+    logo: bytes = b""
 
     @property
     def line(self) -> str:
@@ -77,10 +83,30 @@ class _Piece:
     add: NDArray[np.uint16]
 
 
-def _letters(line: str, size: float, angle_deg: float, longest: float, strength: float = 1.0) -> _Letters:
-    """Draw `line` at `size`, smaller where it would be longer than `longest`, turned clockwise by angle_deg."""
+@lru_cache(maxsize=2)
+def _logo(logo: bytes) -> NDArray[np.uint8]:
+    return mask_of(logo)
+
+
+def _large_ink(text: StampText, drawn: int) -> NDArray[np.uint8]:
+    """The large line: words, or the logo and PROOF beside it, the logo half as high again as a letter."""
+    if not text.logo:
+        return text_mask(text.line, drawn)
+    word, logo = text_mask(_WORD, drawn), _logo(text.logo)
+    height = max(word.shape[0], round(_LOGO_HEIGHT * drawn))
+    width = max(1, round(logo.shape[1] * height / logo.shape[0]))
+    drawing = cv2.resize(logo, (width, height), interpolation=cv2.INTER_AREA)
+    ink = np.zeros((height, width + drawn // 2 + word.shape[1]), np.uint8)
+    ink[:, :width] = drawing
+    top = (height - word.shape[0]) // 2
+    ink[top : top + word.shape[0], width + drawn // 2 :] = word
+    return ink
+
+
+def _letters(text: StampText, size: float, angle_deg: float, longest: float, *, small: bool = False) -> _Letters:
+    """Draw a line at `size`, smaller where it would be longer than `longest`, turned clockwise by angle_deg."""
     drawn = max(_DRAWN, math.ceil(size))
-    ink = text_mask(line, drawn)
+    ink = text_mask(text.small_line, drawn) if small else _large_ink(text, drawn)
     edge = max(1, round(drawn / 14))
     factor = min(size / drawn, longest / ink.shape[1])
     ink = np.pad(ink, 2 * edge)
@@ -95,7 +121,7 @@ def _letters(line: str, size: float, angle_deg: float, longest: float, strength:
     out_w, out_h = int(w * cos + h * sin) + 2, int(w * sin + h * cos) + 2
     matrix[:, 2] += ((out_w - w) / 2, (out_h - h) / 2)
     turned = cv2.warpAffine(both, matrix, (out_w, out_h), flags=cv2.INTER_LINEAR)
-    light, dark = turned[:, :, 0] * (_LIGHT * strength), turned[:, :, 1] * (_DARK * strength)
+    light, dark = turned[:, :, 0] * (_LIGHT * text.strength), turned[:, :, 1] * (_DARK * text.strength)
     rows, columns = np.nonzero(light + dark > 0.01)
     keep = np.rint(256 * (1 - light - dark)[rows, columns]).astype(np.uint16)
     add = np.rint(255 * 256 * light[rows, columns]).astype(np.uint16)
@@ -124,8 +150,8 @@ def _rows(frame_w: int, frame_h: int, text: StampText) -> tuple[_Piece, ...]:
     """Every piece of the slanted rows. Rows run along SLANT_DEG, counted from the frame's middle."""
     unit = math.sqrt(frame_w * frame_h)
     angle = math.radians(SLANT_DEG)
-    large = _letters(text.line, max(8.0, LARGE * unit), SLANT_DEG, _LONGEST * unit, text.strength)
-    small = _letters(text.small_line, max(6.0, SMALL * unit), SLANT_DEG, 0.6 * _LONGEST * unit, text.strength)
+    large = _letters(text, max(8.0, LARGE * unit), SLANT_DEG, _LONGEST * unit)
+    small = _letters(text, max(6.0, SMALL * unit), SLANT_DEG, 0.6 * _LONGEST * unit, small=True)
     reach = math.hypot(frame_w, frame_h) / 2
     count = math.ceil(reach / (ROW_GAP * unit))
     pieces = []
@@ -174,7 +200,7 @@ def _touches(piece: _Piece, zones: tuple[tuple[Point, float], ...]) -> bool:
 
 @lru_cache(maxsize=64)
 def _face_letters(text: StampText, size: int, longest: int, angle_deg: int) -> _Letters:
-    return _letters(text.line, size, angle_deg, longest, text.strength)
+    return _letters(text, size, angle_deg, longest)
 
 
 def _face_pieces(frame_w: int, frame_h: int, face: Face, text: StampText) -> list[_Piece]:

@@ -38,11 +38,14 @@ def terms_of(licence: Licence) -> LicenceTerms:
 
 
 def draft(sitting: Sitting) -> LicenceTerms:
-    """Terms to start from: those in force, else what is usual, with the names the sitting knows."""
-    last = current(sitting)
+    """Terms to start from: those in force, else what is usual, with the names the sitting knows.
+
+    The studio's own clauses are those of today; a wording that was given keeps its own.
+    """
+    last, studio = current(sitting), Studio.current()
+    clauses, number = tuple(studio.clauses.splitlines()), studio.clauses_number if studio.clauses else 0
     if last is not None:
-        return replace(terms_of(last), version=last.number + 1)
-    studio = Studio.current()
+        return replace(terms_of(last), version=last.number + 1, clauses=clauses, clauses_number=number)
     agent = sitting.invites.unrevoked().filter(role=Invite.Role.REPRESENTATION).order_by("pk").first()
     return LicenceTerms(
         licence_id=f"{sitting.slug}-{sitting.uid.hex[:6]}",
@@ -61,6 +64,8 @@ def draft(sitting: Sitting) -> LicenceTerms:
         contact_url=studio.web,
         contact_telephone=studio.telephone,
         web_statement=studio.statement_of_rights,
+        clauses=clauses,
+        clauses_number=number,
     )
 
 

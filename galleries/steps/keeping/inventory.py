@@ -23,6 +23,7 @@ from galleries.models import (
     ReferencePicture,
     Sitting,
     StrayRetouch,
+    Studio,
     Version,
 )
 from galleries.steps.delivering import file_order
@@ -132,14 +133,21 @@ def compare(sitting: Sitting | None = None, seen: Callable[[int], None] | None =
     for one in sittings:
         named.update(expected(one))
     comparison = Comparison()
-    prefix = storage.home(sitting.uid) if sitting is not None else "sittings"
+    if sitting is None:
+        named.update(_of_the_studio())
+    prefixes = [storage.home(sitting.uid)] if sitting is not None else ["sittings", "studio"]
     for where in (PRIVATE, PROOFS):
-        for key in listing(where).keys(prefix):
+        for key in (key for prefix in prefixes for key in listing(where).keys(prefix)):
             _compare_one(comparison, named, where, key)
             if seen is not None:
                 seen(comparison.checked)
     comparison.missing = sorted(f"{where}:{key}" for where, key in named)
     return comparison
+
+
+def _of_the_studio() -> dict[Place, str]:
+    studio = Studio.current()
+    return {(PRIVATE, studio.logo_key): studio.logo_digest} if studio.logo_key else {}
 
 
 # Files come before their rows: a younger orphan may be of work that is just being done.
@@ -183,6 +191,8 @@ def clear(orphans: Sequence[str], young: timedelta = YOUNG) -> Cleared:
 
 def _named_by_now(place: Place) -> bool:
     """Asked for each file right before it goes."""
+    if place in _of_the_studio():
+        return True
     uid = place[1].split("/")[1]
     sitting = Sitting.objects.filter(uid=uid).first() if re.fullmatch(r"[0-9a-f]{32}", uid) else None
     return sitting is not None and (place in expected(sitting) or is_cache(place[1]))

@@ -168,7 +168,7 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Studio,
         house="""id name photographer email web telephone statement_of_rights letters_from letters_until
-        casting_checked_on stamp_text stamp_strength allowance""",
+        casting_checked_on stamp_text stamp_strength stamp_with logo_key clauses clauses_number allowance""",
     ),
     _table(
         m.DeliverySize,

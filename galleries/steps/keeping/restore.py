@@ -158,6 +158,7 @@ def _rows_as_they_were(head: dict[str, Any], numbers: _Numbers) -> None:
     if not m.Studio.objects.exists():
         for plain in head["studio"]:
             _check_kind(m.Studio, plain)
+            plain["fields"] |= {"logo_key": "", "stamp_with": m.Studio.StampWith.TEXT}  # its file is no sitting's
             for row in serializers.deserialize("json", json.dumps([plain])):
                 row.save()
     for model, _path in TABLES:

@@ -8,7 +8,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
-from django.http import HttpRequest, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -17,7 +17,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries import access
 from galleries.access import Visitor
-from galleries.errors import BadInput, Conflict, Missing
+from galleries.errors import BadInput, Missing
 from galleries.models import DeliverySize, Studio, StudioRole
 from galleries.steps.delivering import sizes
 from galleries.steps.people import colleagues, composing, mail, mail_test
@@ -59,9 +59,24 @@ class DataForm(OwnForm):
 class StampForm(OwnForm):
     class Meta:
         model = Studio
-        fields = ("stamp_text", "stamp_strength")
-        widgets = {"stamp_strength": forms.RadioSelect}
+        fields = ("stamp_with", "stamp_text", "stamp_strength")
+        widgets = {"stamp_with": forms.RadioSelect, "stamp_strength": forms.RadioSelect}
         help_texts = {"stamp_text": gettext_lazy("Empty: the studio's name. The word PROOF always stands behind it.")}
+
+
+class ClausesForm(OwnForm):
+    """What the studio adds to every licence."""
+
+    class Meta:
+        model = Studio
+        fields = ("clauses",)
+        widgets = {"clauses": forms.Textarea(attrs={"rows": 6, "lang": "en"})}
+        help_texts = {
+            "clauses": gettext_lazy(
+                "A line each, in English as the licence is. They stand in every licence written from now on; one that "
+                "was given keeps its text. Have somebody who knows the law read them."
+            )
+        }
 
 
 class BeginningsForm(OwnForm):
@@ -93,22 +108,20 @@ def _forms(studio: Studio) -> dict[str, forms.BaseForm]:
     return {
         "data": DataForm(instance=studio, auto_id="data_%s"),
         "stamp": StampForm(instance=studio, auto_id="stamp_%s"),
+        "clauses": ClausesForm(instance=studio, auto_id="clauses_%s"),
         "beginnings": BeginningsForm(instance=studio, initial={"usual": usual}, auto_id="beginnings_%s"),
         "colleague": ColleagueForm(auto_id="colleague_%s"),
     }
 
 
-def _page(
-    request: HttpRequest, user: User, posted: dict[str, forms.BaseForm] | None = None, status: int = 200, **more: Any
-) -> HttpResponseBase:
-    """`posted`: forms that were filled in and could not be kept, which stand as they were typed."""
+def _page(request: HttpRequest, user: User, status: int = 200, **more: Any) -> HttpResponseBase:
     studio = Studio.current()
     context = {
         "page": "studio-own",
         "own": studio,
         "mine": access.heads(user),
         "heads": own_words.heads(),
-        "forms": {**_forms(studio), **(posted or {})},
+        "forms": _forms(studio),
         "stamping": studios.stamping(),
         "sender": composing.sender(studio),
         "goes_out": mail.goes_out(),
@@ -122,29 +135,16 @@ def _page(
     return render(request, "galleries/studio/own.html", context, status=status)
 
 
-def _refused(
-    request: HttpRequest, user: User, at: str, form: forms.BaseForm, error: BadInput | Conflict
-) -> HttpResponseBase:
-    """The page again, what was typed in its place and the sentence on top of its form."""
-    form.is_valid()
-    if not form.errors:
-        form.add_error(None, str(error))
-    return _page(request, user, {at: form}, status=409 if isinstance(error, Conflict) else 400)
-
-
 @signed_in
 @require_safe
 def own_page(request: HttpRequest, user: User) -> HttpResponseBase:
     return _page(request, user)
 
 
-def _kept(request: HttpRequest, user: User, at: str, form: forms.ModelForm, sentence: str) -> HttpResponseBase:  # type: ignore[type-arg]
-    """Call the verb with what the form made of the studio's row."""
-    try:
-        checked(form)
-        studios.change(form.instance, Visitor(user=user))
-    except BadInput as error:
-        return _refused(request, user, at, form, error)
+def _kept(request: HttpRequest, user: User, form: forms.ModelForm, sentence: str) -> HttpResponseBase:  # type: ignore[type-arg]
+    """Call the verb with what the form made of the row. What cannot be kept stays in the form (`kept_form`)."""
+    checked(form)
+    studios.change(form.instance, Visitor(user=user))
     messages.success(request, sentence)
     return redirect("studio-own")
 
@@ -152,15 +152,50 @@ def _kept(request: HttpRequest, user: User, at: str, form: forms.ModelForm, sent
 @signed_in
 @require_POST
 def own_data(request: HttpRequest, user: User) -> HttpResponseBase:
-    form = DataForm(request.POST, instance=Studio.current(), auto_id="data_%s")
-    return _kept(request, user, "data", form, _("The studio's data are kept."))
+    form = DataForm(request.POST, instance=Studio.current())
+    return _kept(request, user, form, _("The studio's data are kept."))
 
 
 @signed_in
 @require_POST
 def own_stamp(request: HttpRequest, user: User) -> HttpResponseBase:
-    form = StampForm(request.POST, instance=Studio.current(), auto_id="stamp_%s")
-    return _kept(request, user, "stamp", form, _("The stamp is kept. Proofs are stamped anew where it changed."))
+    form = StampForm(request.POST, instance=Studio.current())
+    return _kept(request, user, form, _("The stamp is kept. Proofs are stamped anew where it changed."))
+
+
+@signed_in
+@require_safe
+def stamp_sample(request: HttpRequest, user: User) -> HttpResponseBase:
+    """How the stamp would look with what stands in the form now (?stamp_with, stamp_text, stamp_strength)."""
+    studio = Studio.current()
+    kept = {name: getattr(studio, name) for name in StampForm.Meta.fields}
+    form = StampForm({**kept, **request.GET.dict()}, instance=studio)
+    checked(form)
+    response = HttpResponse(studios.sample(form.instance, Visitor(user=user)), content_type="image/jpeg")
+    response.headers["Cache-Control"] = "private, no-store"
+    return response
+
+
+@signed_in
+@require_POST
+def own_logo(request: HttpRequest, user: User) -> HttpResponseBase:
+    """The logo is brought in or, with do = drop, taken off."""
+    by = Visitor(user=user)
+    if request.POST.get("do") == "drop":
+        studios.drop_logo(by)
+        messages.success(request, _("The logo is taken off."))
+        return redirect("studio-own")
+    upload = request.FILES.get("logo")
+    studios.bring_logo(by, upload.read(studios.LOGO_BYTES + 1) if upload is not None else b"")
+    messages.success(request, _("The logo is kept. It stands at the head of every page."))
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def own_clauses(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = ClausesForm(request.POST, instance=Studio.current())
+    return _kept(request, user, form, _("The clauses are kept, for licences written from now on."))
 
 
 @signed_in
@@ -180,13 +215,10 @@ def stamp_progress(request: HttpRequest, user: User) -> HttpResponseBase:
 @signed_in
 @require_POST
 def own_beginnings(request: HttpRequest, user: User) -> HttpResponseBase:
-    form = BeginningsForm(request.POST, instance=Studio.current(), auto_id="beginnings_%s")
-    try:
-        usual = checked(form)["usual"]
-        studios.change(form.instance, Visitor(user=user))
-        sizes.choose_usual([size.pk for size in usual], Visitor(user=user))
-    except BadInput as error:
-        return _refused(request, user, "beginnings", form, error)
+    form = BeginningsForm(request.POST, instance=Studio.current())
+    usual = checked(form)["usual"]
+    studios.change(form.instance, Visitor(user=user))
+    sizes.choose_usual([size.pk for size in usual], Visitor(user=user))
     messages.success(request, _("New sittings begin with that. Those there are stay as they are."))
     return redirect("studio-own")
 
@@ -196,10 +228,7 @@ def own_beginnings(request: HttpRequest, user: User) -> HttpResponseBase:
 def own_mail(request: HttpRequest, user: User) -> HttpResponseBase:
     """Send a test letter to whoever pressed, and say what came of it."""
     count_try(request, "test-letter", str(user.pk))
-    try:
-        tried = mail_test.send_test(Visitor(user=user))
-    except BadInput as error:
-        return _page(request, user, status=400, mail_problem=str(error))
+    tried = mail_test.send_test(Visitor(user=user))
     if tried.problem:
         return _page(request, user, status=409, mail_problem=tried.problem, mail_answer=tried.answer)
     if mail.goes_out():
@@ -215,11 +244,7 @@ def own_mail(request: HttpRequest, user: User) -> HttpResponseBase:
 @signed_in
 @require_POST
 def invite_colleague(request: HttpRequest, user: User) -> HttpResponseBase:
-    form = ColleagueForm(request.POST, auto_id="colleague_%s")
-    try:
-        person = colleagues.invite(Visitor(user=user), **checked(form))
-    except (BadInput, Conflict) as error:
-        return _refused(request, user, "colleague", form, error)
+    person = colleagues.invite(Visitor(user=user), **checked(ColleagueForm(request.POST)))
     messages.success(request, letter_words.going(person.get_full_name()))
     return redirect("studio-own")
 
@@ -233,23 +258,19 @@ def change_colleague(request: HttpRequest, user: User, account_id: int) -> HttpR
         raise Missing(_("There is no such account."))
     by, do = Visitor(user=user), request.POST.get("do", "")
     name = Visitor(user=account).name
-    try:
-        if do == "link":
-            return _page(request, user, link=colleagues.link_for(account, by), link_of=name)
-        if do == "role":
-            colleagues.give_role(account, by, request.POST.get("role", ""))
-            messages.success(request, _("%s has another role now.") % name)
-        elif do == "end":
-            colleagues.end(account, by, _heir(request))
-            messages.success(request, _("The account of %s is shut, wherever they were signed in.") % name)
-        elif do == "back":
-            colleagues.bring_back(account, by)
-            messages.success(request, _("%s may come in again.") % name)
-        else:
-            raise BadInput(_("A colleague gets a role or a link, or their account is shut or opened again."))
-    except (BadInput, Conflict) as error:
-        status = 409 if isinstance(error, Conflict) else 400
-        return _page(request, user, status=status, people_problem=str(error), at=account.pk)
+    if do == "link":
+        return _page(request, user, link=colleagues.link_for(account, by), link_of=name)
+    if do == "role":
+        colleagues.give_role(account, by, request.POST.get("role", ""))
+        messages.success(request, _("%s has another role now.") % name)
+    elif do == "end":
+        colleagues.end(account, by, _heir(request))
+        messages.success(request, _("The account of %s is shut, wherever they were signed in.") % name)
+    elif do == "back":
+        colleagues.bring_back(account, by)
+        messages.success(request, _("%s may come in again.") % name)
+    else:
+        raise BadInput(_("A colleague gets a role or a link, or their account is shut or opened again."))
     return redirect("studio-own")
 
 

@@ -7,12 +7,15 @@ from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.mail.backends.locmem import EmailBackend
 from django.test import Client
 from django.urls import reverse
 
+from galleries import storage
 from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole
-from galleries.steps.delivering import sizes
+from galleries.steps import derived
+from galleries.steps.delivering import licences, sizes
 from galleries.steps.planning import sitting_plan
 from tests.cast import Cast
 
@@ -21,7 +24,7 @@ DATA = {
     "name": "Quay Street", "photographer": "Tamsin Orr", "email": "desk@quay.example", "telephone": "",
     "web": "quay.example", "statement_of_rights": "", "letters_from": 9, "letters_until": 18,
 }  # fmt: skip
-POSTS = ("data", "stamp", "beginnings", "mail")
+POSTS = ("data", "stamp", "logo", "clauses", "beginnings", "mail")
 
 
 def shown(client: Client) -> str:
@@ -56,7 +59,7 @@ def test_what_cannot_be_kept_stays_in_the_form(client: Client, change: dict[str,
     assert answer.status_code == 400
     assert "0301 55" in page
     assert says in page
-    assert "errorlist" in page
+    assert "data-kept-form" in page
     assert Studio.current().name == "Northlight Rooms"
 
 
@@ -67,14 +70,83 @@ def test_an_empty_site_gets_its_studio(client: Client) -> None:
 
 
 def test_a_stamp_is_a_text_and_a_strength(client: Client) -> None:
-    good = {"stamp_text": "Quay", "stamp_strength": "strong"}
+    good = {"stamp_with": "text", "stamp_text": "Quay", "stamp_strength": "strong"}
     assert client.post(reverse("studio-own-stamp"), good).status_code == 302
     now = Studio.current()
     assert (now.stamp_text, now.stamp_strength) == ("Quay", "strong")
-    bad = client.post(reverse("studio-own-stamp"), {"stamp_text": "Kept here", "stamp_strength": "none"})
+    bad = client.post(
+        reverse("studio-own-stamp"), {"stamp_with": "text", "stamp_text": "Kept here", "stamp_strength": "none"}
+    )
     assert bad.status_code == 400
     assert "Kept here" in bad.content.decode()
     assert client.get(reverse("studio-own-stamp-progress")).json()["of"] == 0
+
+
+def test_a_logo_stands_at_the_head_and_in_the_stamp_until_it_is_taken_off(
+    client: Client, cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    no_logo = {"stamp_with": "logo", "stamp_text": "", "stamp_strength": "usual"}
+    assert client.post(reverse("studio-own-stamp"), no_logo).status_code == 400, "there is none yet"
+    monkeypatch.setattr("galleries.steps.people.studio.door.make_logo", lambda source, limits: b"PNG of " + source)
+    too_large = SimpleUploadedFile("logo.png", b"x" * (2_000_000 + 1))
+    assert client.post(reverse("studio-own-logo"), {"logo": too_large}).status_code == 400
+    assert client.post(reverse("studio-own-logo")).status_code == 400, "no file at all"
+    plain = derived.stamp_recipe()
+    assert client.post(reverse("studio-own-logo"), {"logo": SimpleUploadedFile("l.png", b"one")}).status_code == 302
+    assert derived.stamp_recipe() == plain, "the stamp is the text still"
+    first, key = Studio.current().logo_digest, Studio.current().logo_key
+    assert client.post(reverse("studio-own-stamp"), no_logo).status_code == 302
+    with_first = derived.stamp_recipe()
+    assert derived.stamp_text_of(Studio.current(), "").logo == b"PNG of one"
+    assert with_first != plain
+    address = reverse("logo", args=[first])
+    shown_to_all = Client().get(address)
+    assert (b"".join(shown_to_all), shown_to_all["Content-Type"]) == (b"PNG of one", "image/png")
+    assert address in Client().get(reverse("sign-in")).content.decode()
+    client.post(reverse("studio-own-logo"), {"logo": SimpleUploadedFile("l.png", b"two")})
+    assert derived.stamp_recipe() not in {plain, with_first}
+    assert Client().get(address).status_code == 404
+    assert not storage.private().exists(key)
+    client.post(reverse("studio-own-logo"), {"do": "drop"})
+    assert (Studio.current().logo_key, derived.stamp_recipe()) == ("", plain)
+
+
+def test_the_sample_is_drawn_by_the_contained_child_as_the_form_stands(
+    client: Client, cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[Any] = []
+    monkeypatch.setattr(
+        "galleries.steps.people.studio.door.stamp_sample", lambda text: drawn.append(text) or b"a sample"
+    )
+    at = reverse("studio-own-stamp-sample")
+    assert client.get(at, {"stamp_text": "Quay", "stamp_strength": "strong"}).content == b"a sample"
+    assert (drawn[0].studio, drawn[0].strength) == ("Quay", 1.3)
+    assert Studio.current().stamp_text == "", "a look keeps nothing"
+    for bad in ({"stamp_text": "x" * 49}, {"stamp_strength": "none"}, {"stamp_with": "fire"}):
+        assert client.get(at, bad).status_code == 400
+    assert cast.client_of(cast.colleague).get(at).status_code == 403
+    assert Client().get(at).status_code == 302
+    assert len(drawn) == 1
+
+
+def test_own_clauses_go_into_licences_written_from_now_on(client: Client, cast: Cast) -> None:
+    given = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    text = "No prints for sale.\r\n\r\n  A credit   is kind. "
+    assert client.post(reverse("studio-own-clauses"), {"clauses": text}).status_code == 302
+    now = Studio.current()
+    assert (now.clauses, now.clauses_number) == ("No prints for sale.\nA credit is kind.", 1)
+    given.refresh_from_db()
+    assert "No prints" not in given.text
+    second = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    assert "own terms, number 1:\nNo prints for sale.\nA credit is kind." in second.text
+    assert licences.terms_of(second).clauses == ("No prints for sale.", "A credit is kind.")
+    client.post(reverse("studio-own-clauses"), {"clauses": text})
+    assert Studio.current().clauses_number == 1, "nothing changed"
+    client.post(reverse("studio-own-clauses"), {"clauses": ""})
+    third = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    assert "own terms" not in third.text
+    second.refresh_from_db()
+    assert "No prints" in second.text
 
 
 def test_new_sittings_begin_with_what_is_usual_here(client: Client, cast: Cast) -> None:
@@ -150,7 +222,10 @@ def test_another_photographer_reads_the_page_and_changes_nothing(cast: Cast) -> 
     assert "Tamsin" in page
     assert cast.owner.email not in page.replace(Studio.current().email, "")
     assert "<form" not in page[page.index("<main") : page.index("</main")]
-    posts = [(reverse(f"studio-own-{name}"), {**DATA, "stamp_strength": "quiet", "allowance": 9}) for name in POSTS]
+    posts = [
+        (reverse(f"studio-own-{name}"), {**DATA, "stamp_with": "text", "stamp_strength": "quiet", "allowance": 9})
+        for name in POSTS
+    ]
     posts += [
         (reverse("studio-colleague-invite"), {"name": "A", "email": "a@a.example", "role": "head"}),
         *((reverse("studio-colleague", args=[cast.owner.pk]), {"do": do}) for do in ("end", "link", "back")),
