@@ -37,6 +37,7 @@ class Verb(models.TextChoices):
     ROLE_GIVEN = "role given", _("role given")
     SITTING_PLANNED = "sitting planned", _("sitting planned")
     SETTINGS_CHANGED = "settings changed", _("settings changed")
+    TEAM_CHANGED = "team changed", _("who of the studio works on it changed")
     STAGE = "stage", _("stage changed")
     REFERENCE_ADDED = "reference added", _("reference picture added")
     REFERENCE_REMOVED = "reference removed", _("reference picture removed")

@@ -25,11 +25,13 @@ STANDS_ON = {
         ("studio-publish", "studio-look-add", "studio-say", "studio-reference-add", "studio-reference-remove"),
         "studio-sitting",
     ),
-    "studio-look-remove": "studio-look",
+    **dict.fromkeys(("studio-look-remove", "studio-look-copy"), "studio-look"),
+    "studio-sitting-copy": "studio-settings",
     "studio-refusals-clear": "studio-upload",
     "studio-set-look": "studio-set",
     **dict.fromkeys(
         (
+            "studio-team",
             "studio-invite",
             "studio-invite-letter",
             "studio-invite-link",
@@ -41,9 +43,10 @@ STANDS_ON = {
     "studio-invite-pass-on": "studio-people",
     **dict.fromkeys(("studio-close", "studio-reopen", "studio-objection-end"), "studio-lists"),
     **dict.fromkeys(
-        ("studio-stray-settle", "studio-stray-drop", "studio-brief", "studio-note-done", "studio-version-made"),
+        ("studio-stray-settle", "studio-stray-drop", "studio-finals-act", "studio-note-done", "studio-version-made"),
         "studio-finals",
     ),
+    "studio-brief": "studio-final",
     **dict.fromkeys(("studio-lab-profile", "studio-prepare", "studio-delivery-change"), "studio-delivery"),
     "studio-usage-answer": "studio-usage",
     "studio-work-again": "studio-work",

@@ -248,7 +248,7 @@ def deliver(studio: Page, base: str) -> None:
         words = row.inner_text().lower()
         row.locator('input[name="size"]').set_checked(any(word in words for word in SIZES))
     press(studio, "Prepare the delivery")
-    expect(studio.get_by_role("link", name=re.compile("^Archive"))).to_be_visible(timeout=120_000)
+    expect(studio.get_by_role("link", name=re.compile("^All files in one"))).to_be_visible(timeout=120_000)
     press(studio, "Looked at: send it")
 
 

@@ -123,7 +123,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "first_name": "Mine", "last_name": "Now", "password": "", "present": "", "new": "another long one", "again": "",
         "code": "", "here": "", "state": {}, "session_id": 1, "ranged": False,
         "wanted": [size], "terms": None, "tally": None, "painted": None,
-        "frame_ids": [frames[0].pk], "version_ids": [version.pk],
+        "frame_ids": [frames[0].pk], "account_ids": [], "version_ids": [version.pk],
         "ids": [frames[0].pk], "order": [frames[0].pk], "frame_id": frames[0].pk,
         "path": path, "folder": tmp_path, "target": tmp_path / "out.zip", "source": b"no picture", "icc": b"no profile",
         "name": "Iza Morell", "email": "iza@morell.example", "role": "assistant", "title": "T", "text": "said",

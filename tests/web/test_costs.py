@@ -143,7 +143,14 @@ OF_FINALS = [
     *[
         ("owner", STUDIO + page)
         for page in (
-            *("finals", "finals/send", "finals/{final}/as-it-is", "finals/{final}/crops", "finals/{final}/crops?all=1"),
+            *(
+                "finals",
+                "finals/{final}",
+                "finals/send",
+                "finals/{final}/as-it-is",
+                "finals/{final}/crops",
+                "finals/{final}/crops?all=1",
+            ),
             *("delivery", "delivery/licence", "lists", "lists/agreed/csv", "people", "usage", "journal", "keeping"),
         )
     ],
@@ -167,6 +174,7 @@ OF_FRAMES = [
 # Addresses that show no list that grows with finals or frames, and those with tests of their own.
 OF_ONE_THING = {
     *("sitting", "reference", "studio-reference", "version-picture", "studio-version-picture", "studio-version-file"),
+    *("studio-version-view", "studio-lists-news"),
     *("proof-picture", "view-picture", "original", "studio-eyes", "studio-crop-source", "studio-crop-preview"),
     *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
     *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel", "studio-letter"),

@@ -79,12 +79,12 @@ INVITEE_PAGES = {
 }  # fmt: skip
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
-agreed finals stray-picture version-picture version-file crops crop-source crop-preview crop-paper delivery
-delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
+agreed lists-news finals final version-view stray-picture version-picture version-file crops crop-source crop-preview
+crop-paper delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
 letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
-invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen objection-end
-retouch-known stray-settle
+look-copy sitting-copy team invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen
+objection-end retouch-known finals-act stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
 usage-answer work-again letter-link letter-again"""
 STUDIO_PAGES = {
@@ -92,7 +92,17 @@ STUDIO_PAGES = {
     **{f"studio-{name}": "post" for name in POSTS.split()},
     **{
         f"studio-{name}": "get post"
-        for name in ("settings", "keeping", "own-copies", "look", "licence", "as-it-is", "send-retouches", "crop-sheet")
+        for name in (
+            "settings",
+            "keeping",
+            "own-copies",
+            "look",
+            "licence",
+            "as-it-is",
+            "send-retouches",
+            "crop-sheet",
+            "delivery",
+        )
     },
     **{f"studio-{name}": "put" for name in ("upload-file", "retouch-file")},
 }
@@ -136,6 +146,7 @@ TOLD_INSIDE = {
     "look-say": {404},  # nor which look
     "studio-crop-paper": {400},
     "studio-set-news": {204},
+    "studio-lists-news": {204},
     "studio-agreed": {404},
     "studio-crop-sheet": {400},
 }
@@ -146,6 +157,7 @@ DRAWN = (
         ("steps.sorting.loupe", "eyes"),
         ("steps.ingesting.proof", "view"),
         ("steps.finishing.versions", "stray_view"),
+        ("steps.finishing.versions", "view"),
         ("steps.delivering.cut", "preview"),
     ),
     *(("steps.delivering.cut", "preview_sheet"), ("steps.sorting.contact", "contact_sheet_pdf")),

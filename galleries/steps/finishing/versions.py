@@ -187,6 +187,11 @@ def stray_view(stray: StrayRetouch) -> bytes:
     return derived.view(stray.sitting, stray.key, stray.sha256, STRAY_SIDE)
 
 
+def view(version: Version) -> bytes:
+    """A version unstamped, for the studio's own eyes. Raises `ImagingError`."""
+    return derived.view(version.final.sitting, version.key, version.sha256)
+
+
 def render_version(version_id: int) -> None:
     """The job: the stamped preview, the reading, and a caution where the retouch changed the face's shape."""
     version = Version.objects.select_related("final__sitting", "final__frame").filter(pk=version_id).first()

@@ -95,7 +95,7 @@ def bring_back(sitting: Sitting, by: Visitor) -> None:
     """
     require(by, Act.RUN, sitting, _("Only the sitting's photographer brings it back."))
     if sitting.stage != Stage.ARCHIVED:
-        raise Conflict(_("This sitting is not put away."))
+        raise Conflict(_("This sitting is not archived."))
     stages.advance(sitting, sitting.put_away_from or Stage.PLANNING, by, verb=Verb.BROUGHT_BACK)
 
 

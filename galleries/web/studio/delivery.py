@@ -12,6 +12,7 @@ from django.contrib import messages
 from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase, JsonResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -22,7 +23,7 @@ from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitti
 from galleries.papers.licence_fields import ALTERATIONS, USES
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import lab_profile, licences, offer, orders, pixels, receipts, sizes
+from galleries.steps.delivering import cut, groups, lab_profile, licences, offer, orders, pixels, receipts, sizes
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import noted, send
@@ -37,31 +38,55 @@ USUAL_DAYS = 90
 
 
 @studio_page()
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """What was delivered and what could be. A POST shows the crops of the sizes sent, and writes nothing; it is no GET
+    because the same form holds a passcode."""
     listed = agree.listed(sitting)
     prefetch_related_objects(listed, "versions__approvals", "crops")
     licence = licences.current(sitting)
     offered = sizes.offered()
     deliveries = list(sitting.deliveries.select_related("licence").order_by("-number"))
     as_before = _as_before(deliveries[0] if deliveries else None, offered)
+    wanted: list[DeliverySize] = []
+    if request.method == "POST":
+        chosen = {whole(pk, _("size")) for pk in request.POST.getlist("size")}
+        wanted = [size for size in offered if size.pk in chosen]
+        if not wanted:
+            raise BadInput(_("Choose at least one size."))
+        as_before |= {"slugs": {size.slug for size in wanted}, "days": request.POST.get("days", "")}
     context = {
         "sitting": sitting,
         "page": "studio-delivery",
         "finals": listed,
-        "few_pixels": _few_pixels(listed, [size for size in offered if size.slug in as_before["slugs"]]),
+        "few_pixels": _few_pixels_of(listed, [size for size in offered if size.slug in as_before["slugs"]]),
+        "ready": sum(final.is_ready for final in listed),
         "undelivered": [final.frame.label for final in sitting.finals.undelivered().select_related("frame")],
-        "unready": approvals.waiting_for(listed),
+        "unready": [(final, approvals.waiting_for([final])[0]) for final in listed if not final.is_ready],
         "unsaid": [final.frame.label for final in orders.undeclared(listed)],
         "licence": licence,
         "sentences": licences.terms_of(licence).sentences() if licence else [],
         "acceptances": licence.acceptances.all() if licence else [],
-        "sizes": offered,
+        "groups": groups.of_sizes(offered),
+        "preview": [(final, _crops_of(sitting, final, wanted)) for final in listed] if wanted else [],
         "as_before": as_before,
         "deliveries": [_delivery_row(one) for one in deliveries],
         "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/delivery.html", context)
+
+
+def _crops_of(sitting: Sitting, final: Final, wanted: list[DeliverySize]) -> list[dict[str, Any]]:
+    """Each crop as it would be cut, and what is to be looked at in it."""
+    return [
+        {
+            "title": crop.size.title,
+            "slug": crop.size.slug,
+            "src": reverse("studio-crop-preview", args=[sitting.slug, final.pk, crop.size.slug]),
+            "warnings": cut.warnings(crop),
+        }
+        for crop in cut.shown(final, wanted)
+    ]
 
 
 def _as_before(last: Delivery | None, offered: list[DeliverySize]) -> dict[str, Any]:
@@ -182,6 +207,11 @@ def prepare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     )
     messages.success(request, _("Delivery %d is being made.") % delivery.number)
     return redirect("studio-delivery", slug=sitting.slug)
+
+
+def _few_pixels_of(finals: list[Final], wanted: list[DeliverySize]) -> list[tuple[Final, str]]:
+    short = pixels.of_finals([final for final in finals if final.is_ready], wanted)
+    return [(final, pixel_words.line(lacks)) for final, lacks in short.items()]
 
 
 def _few_pixels(finals: list[Final], wanted: list[DeliverySize]) -> list[tuple[str, str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 from urllib.parse import unquote
 
@@ -20,15 +19,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import DeliverySize, Final, PinnedNote, Proof, Sitting, StrayRetouch, Verb, Version
+from galleries.models import DeliverySize, Final, Invite, PinnedNote, Proof, Sitting, StrayRetouch, Verb, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import pixels, sizes
-from galleries.steps.finishing import approvals, description, notes, sending, source_type, versions
+from galleries.steps.finishing import approvals, batch, description, notes, sending, source_type, versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, noted, send
-from galleries.web.studio import letter_words, pixel_words
+from galleries.web.studio import compared, letter_words, pixel_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
@@ -43,10 +42,14 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     prefetch_related_objects(listed, "versions__approvals__invite", "pinned_notes")
     proofs = Proof.objects.newest_of(final.frame_id for final in listed)
     chosen = [size for size in sizes.offered() if size.chosen_first]
+    people = [one for one in sitting.invites.sides() if one.holds()]
+    rows = [_row(final, proofs, chosen) for final in listed]
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "rows": [_row(final, proofs, chosen) for final in listed],
+        "rows": [{**row, "waits": _waits_for(row, sitting, people)} for row in rows],
+        "ready": sum(final.is_ready for final in listed),
+        "has_versions": any(row["version"] for row in rows),
         "strays": _strays(sitting, listed, proofs),
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
@@ -57,6 +60,70 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "retries": 6,
     }
     return render(request, "galleries/studio/finals.html", context)
+
+
+@studio_page()
+@require_safe
+def final_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
+    """One final, large: frame against version or two versions, the eyes at one place; and all that was said of it."""
+    wanted = final_of(visitor, sitting, final_id)
+    listed = agree.listed(sitting)
+    at = next((place for place, one in enumerate(listed) if one.pk == wanted.pk), None)
+    final = listed[at] if at is not None else wanted
+    prefetch_related_objects([final], "versions__approvals__invite", "pinned_notes")
+    row = _row(final, Proof.objects.newest_of([final.frame_id]), [one for one in sizes.offered() if one.chosen_first])
+    people = [one for one in sitting.invites.sides() if one.holds()]
+    context = {
+        "sitting": sitting,
+        "page": "studio-finals",
+        "row": {**row, "waits": _waits_for(row, sitting, people)},
+        "pictures": compared.pictures(sitting, final, row["versions"], [note for note, _number in row["notes"]]),
+        "kinds": Version.Kind.choices,
+        "open": sitting.stage in FINISHING,
+        "before": listed[at - 1] if at else None,
+        "after": listed[at + 1] if at is not None and at + 1 < len(listed) else None,
+    }
+    return render(request, "galleries/studio/final.html", context)
+
+
+def _waits_for(row: dict[str, Any], sitting: Sitting, people: list[Invite]) -> str:
+    """Whose word or work a final waits for, by name; '' where it is ready."""
+    final, version = row["final"], row["version"]
+    if final.is_ready:
+        return ""
+    if version is not None and not version.sent_at:
+        return _("you: look, then send")
+    if final.state != Final.State.SHOWN:
+        return _("you: retouch it")
+    roles = {Invite.Role.SUBJECT}
+    if sitting.representation_approves and not final.frame.is_kept_back:
+        roles.add(Invite.Role.REPRESENTATION)
+    names = [one.name for one in people if one.role in roles and one.role not in row["decisions"]]
+    return ", ".join(names)
+
+
+@studio_page()
+@require_POST
+def act_on_several(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """do = as-it-is, undo or made (with kind), on the finals chosen."""
+    ids, do = [whole(pk, _("final")) for pk in request.POST.getlist("final")], request.POST.get("do")
+    if do == "as-it-is":
+        count = batch.deliver_as_it_is(sitting, ids, visitor)
+        sentence = ngettext(
+            "%d final goes out as it was taken. Undo takes it back.",
+            "%d finals go out as they were taken. Undo takes it back.",
+            count,
+        )
+    elif do == "undo":
+        count = batch.undo(sitting, ids, visitor)
+        sentence = ngettext("%d final is as it was before.", "%d finals are as they were before.", count)
+    elif do == "made":
+        count = batch.declare(sitting, ids, visitor, request.POST.get("kind", ""))
+        sentence = ngettext("Said of %d retouch.", "Said of %d retouches.", count)
+    else:
+        raise BadInput(_("Finals go out as they are, are set back by undo, or are said how they were made."))
+    messages.success(request, sentence % count)
+    return redirect("studio-finals", slug=sitting.slug)
 
 
 def _strays(sitting: Sitting, listed: list[Final], proofs: dict[int, Proof]) -> list[dict[str, Any]]:
@@ -94,8 +161,6 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
         "small": picture(proof, "small"),
         "w": size[0],
         "h": size[1],
-        "over_frame": _pins(notes, None, size),
-        "over_version": _pins(notes, version, _within(480, version.width, version.height)) if version else None,
         "version": version,
         "versions": kept,
         "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else "",
@@ -103,35 +168,6 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
         "notes": [(note, numbers.get(note.version_id)) for note in notes],
         "as_it_is": final.state == Final.State.AS_IT_IS,
         "approved": final.state == Final.State.APPROVED,
-    }
-
-
-def _within(side: int, width: int, height: int) -> tuple[int, int]:
-    """Width and height brought to this long side."""
-    long = max(width, height, 1)
-    return max(1, round(width * side / long)), max(1, round(height * side / long))
-
-
-def _pins(notes: Sequence[PinnedNote], of: Version | None, size: tuple[int, int]) -> dict[str, Any]:
-    """Those that speak of this version (None: of the frame), by the numbers they have in the list."""
-    pins = [
-        _pin(number, note, size)
-        for number, note in enumerate(notes, 1)
-        if note.version_id == (of.pk if of is not None else None)
-    ]
-    return {"pins": pins, "w": size[0], "h": size[1]}
-
-
-def _pin(number: int, note: PinnedNote, size: tuple[int, int]) -> dict[str, Any]:
-    """Where a note is drawn over the small picture, in its pixels."""
-    width, height = size
-    return {
-        "number": number,
-        "done": note.done,
-        "x": round(note.x * width),
-        "y": round(note.y * height),
-        "w": round(note.width * width),
-        "h": round(note.height * height),
     }
 
 
@@ -206,7 +242,7 @@ def stray_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, stra
 def drop_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
     stray = _stray(sitting, stray_id)
     versions.drop_stray(stray, visitor)
-    messages.success(request, _("“%s” is put away.") % stray.name)
+    messages.success(request, _("“%s” is dropped.") % stray.name)
     return redirect("studio-finals", slug=sitting.slug)
 
 
@@ -220,7 +256,7 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
     if request.POST.get("alt_text", final.alt_text) != final.alt_text:
         notes.set_alt_text(final, visitor, request.POST["alt_text"])
     messages.success(request, _("The brief of %s is kept.") % final.frame)
-    return redirect("studio-finals", slug=sitting.slug)
+    return redirect("studio-final", slug=sitting.slug, final_id=final.pk)
 
 
 @studio_page()
@@ -237,7 +273,7 @@ def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id:
         )
     else:
         approvals.deliver_as_it_is(final, visitor, setting_aside=request.POST.get("setting_aside", ""))
-        messages.success(request, _("%s goes out as it was taken. You can take that back.") % final.frame)
+        messages.success(request, _("%s goes out as it was taken. Undo takes it back.") % final.frame)
     return redirect("studio-finals", slug=sitting.slug)
 
 
@@ -291,11 +327,11 @@ def note_done(request: HttpRequest, visitor: Visitor, sitting: Sitting, note_id:
     if note is None or note.final.sitting_id != sitting.pk:
         raise Missing(_("There is no such note in this sitting."))
     notes.settle_note(note, visitor, request.POST.get("done") == "1")
-    return redirect("studio-finals", slug=sitting.slug)
+    return redirect("studio-final", slug=sitting.slug, final_id=note.final_id)
 
 
 def _version(sitting: Sitting, version_id: int) -> Version:
-    version = Version.objects.filter(pk=version_id, final__sitting=sitting).first()
+    version = Version.objects.select_related("final__sitting").filter(pk=version_id, final__sitting=sitting).first()
     if version is None:
         raise Missing(_("There is no such version in this sitting."))
     return version
@@ -308,7 +344,7 @@ def how_it_was_made(request: HttpRequest, visitor: Visitor, sitting: Sitting, ve
     version = _version(sitting, version_id)
     source_type.declare(version, visitor, request.POST.get("kind", ""))
     messages.success(request, _("%(version)s: %(made)s.") % {"version": version, "made": version.get_kind_display()})
-    return redirect("studio-finals", slug=sitting.slug)
+    return redirect("studio-final", slug=sitting.slug, final_id=version.final_id)
 
 
 @studio_page()
@@ -320,6 +356,16 @@ def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, ve
         raise Missing(_("The preview of this version is still being made."))
     etag = version.proof_key.rsplit("/", 1)[-1].split(".")[0]
     return send(request, storage.proofs(), version.proof_key, content_type="image/jpeg", etag=etag, cache=FOREVER)
+
+
+@studio_page()
+@require_safe
+def version_view(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
+    """A version unstamped, for the studio alone."""
+    version = _version(sitting, version_id)
+    response = HttpResponse(versions.view(version), content_type="image/jpeg")
+    response.headers["Cache-Control"] = FOREVER
+    return response
 
 
 @studio_page()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
@@ -59,6 +59,15 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "can_reopen": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/lists.html", context)
+
+
+@studio_page()
+@require_safe
+def news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """204 while nothing changed since `?since=`; else the cursor of now."""
+    if request.GET.get("since") == str(sitting.change):
+        return HttpResponse(status=204)
+    return JsonResponse({"change": sitting.change})
 
 
 def _titles() -> dict[str, str]:

@@ -13,6 +13,7 @@ from galleries.errors import BadInput, Missing
 from galleries.models import Invite, Sitting
 from galleries.steps.people import invite as invites
 from galleries.steps.people import letters, mail, openings
+from galleries.steps.planning import again, team
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
 from galleries.web.studio.forms import InviteForm, checked, whole
@@ -23,10 +24,12 @@ MOST_DAYS = 730
 @studio_page()
 @require_safe
 def people(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    return _page(request, sitting)
+    return _page(request, visitor, sitting)
 
 
-def _page(request: HttpRequest, sitting: Sitting, *, link: str = "", person: Invite | None = None) -> HttpResponseBase:
+def _page(
+    request: HttpRequest, visitor: Visitor, sitting: Sitting, *, link: str = "", person: Invite | None = None
+) -> HttpResponseBase:
     rows = [
         {"invite": one, "holds": one.holds(), "letters": one.letters.count(), "marks": one.voice.marks.count()}
         for one in sitting.invites.select_related("passed_from").order_by("revoked_at", "pk")
@@ -36,12 +39,31 @@ def _page(request: HttpRequest, sitting: Sitting, *, link: str = "", person: Inv
         "sitting": sitting,
         "page": "studio-people",
         "rows": rows,
-        "form": InviteForm(),
+        "form": InviteForm(initial=_first(sitting)),
+        "known": again.known_people(visitor.user, sitting) if visitor.user is not None else [],
+        "team": [(one, Visitor(user=one).name) for one in team.could_work_on(sitting)],
+        "works": set(sitting.colleagues.values_list("pk", flat=True)),
+        "photographer": Visitor(user=sitting.photographer).name,
         "link": link,
         "person": person,
         "consent": consent,
     }
     return render(request, "galleries/studio/people.html", context)
+
+
+def _first(sitting: Sitting) -> dict[str, str]:
+    """The subject is invited first, by the name that the sitting has already."""
+    if sitting.invites.filter(role=Invite.Role.SUBJECT).exists():
+        return {}
+    return {"role": Invite.Role.SUBJECT, "name": sitting.subject_name}
+
+
+@studio_page()
+@require_POST
+def set_team(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    team.set_team(sitting, visitor, [whole(pk, _("colleague")) for pk in request.POST.getlist("colleague")])
+    messages.success(request, _("Who of the studio works on it is kept."))
+    return redirect("studio-people", slug=sitting.slug)
 
 
 @studio_page()
@@ -99,7 +121,7 @@ def show_link(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_i
         raise BadInput(_("This invite is revoked or expired; prolong it or invite anew."))
     ends = request.POST.get("end") == "1"
     link = openings.replace(one, visitor) if ends else invites.new_link(one)
-    return _page(request, sitting, link=link, person=one)
+    return _page(request, visitor, sitting, link=link, person=one)
 
 
 @studio_page()

@@ -8,9 +8,11 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
+from django.core.paginator import Paginator
 from django.db.models import Count, Min
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -18,10 +20,11 @@ from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting, Studio
+from galleries.models.journal import who_words
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
 from galleries.steps.people import deadlines, removal_letter
-from galleries.steps.planning import sitting_plan
+from galleries.steps.planning import again, sitting_plan
 from galleries.steps.sorting import looks
 from galleries.steps.sorting.contact import setup_lines
 from galleries.web.calendar_file import calendar_file
@@ -32,6 +35,8 @@ from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import LookForm, NewSittingForm, SittingForm, whole
 from galleries.web.studio.journal_words import line_of
 from galleries.web.studio.waiting import waiting_in, waiting_in_each
+
+LINES_A_PAGE = 100
 
 
 @signed_in
@@ -48,8 +53,10 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
             {"sitting": sitting, "waiting": waits[sitting.pk], "film": strips.get(sitting.pk, [])}
         )
     stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
-    has_days = any(sitting.deadline and sitting.is_picking for sitting in rows)
-    return render(request, "galleries/studio/sittings.html", {"stages": stages, "has_days": has_days})
+    days = sorted((one for one in rows if one.deadline and one.is_picking), key=lambda one: (one.deadline, one.pk))
+    ours = [(one, item) for one in rows for item in waits[one.pk] if item.is_ours]
+    context = {"stages": stages, "days": days, "ours": ours, "today": timezone.localdate()}
+    return render(request, "galleries/studio/sittings.html", context)
 
 
 @signed_in
@@ -145,7 +152,7 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         messages.success(request, _("The sitting is removed: %(frames)d frames, %(files)d files.") % vars(gone))
         return redirect("studio")
     elif request.method == "POST":
-        raise BadInput(_("A sitting is put away, brought back, or removed."))
+        raise BadInput(_("A sitting is archived, brought back, or removed."))
     if do:
         return redirect("studio-keeping", slug=sitting.slug)
     told = removal_letter.told_at(sitting)
@@ -198,6 +205,23 @@ def look_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id:
     context = {"sitting": sitting, "page": "studio-setup", "look": look, "form": form}
     status = 400 if request.method == "POST" else 200
     return render(request, "galleries/studio/look.html", context, status=status)
+
+
+@studio_page()
+@require_POST
+def copy_look(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id: int) -> HttpResponseBase:
+    copy = again.copy_look(look_of(sitting, look_id), visitor)
+    messages.success(request, _("“%s” is on the plan.") % copy.title)
+    return redirect("studio-look", slug=sitting.slug, look_id=copy.pk)
+
+
+@studio_page()
+@require_POST
+def copy_sitting(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    """The settings and looks once more, under a title and days of their own."""
+    copy = again.copy_sitting(sitting, visitor)
+    messages.success(request, _("“%s” is set up. Give it its title and its days.") % copy.title)
+    return redirect("studio-settings", slug=copy.slug)
 
 
 @studio_page()
@@ -263,17 +287,24 @@ def _reference(sitting: Sitting, reference_id: int) -> ReferencePicture:
 @studio_page()
 @require_safe
 def journal(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """Who did what when, newest first."""
+    """Who did what when, newest first, a page at a time; of one kind or one person alone where asked."""
     lines = sitting.journal.order_by("-pk")
-    verb = request.GET.get("verb", "")
+    verb, who = request.GET.get("verb", ""), request.GET.get("who", "")
     if verb:
         lines = lines.filter(verb=verb)
+    if who:
+        lines = lines.filter(who=who)
+    at = Paginator(lines, LINES_A_PAGE).get_page(request.GET.get("page"))
+    people = sitting.journal.order_by("who").values_list("who", flat=True).distinct()[:200]
     written = set(sitting.journal.order_by().values_list("verb", flat=True))
     verbs = sorted(((one, JournalLine(verb=one).verb_words) for one in written), key=itemgetter(1))
     context = {
         "sitting": sitting,
         "page": "studio-journal",
-        "lines": [line_of(line) for line in lines[:500]],
+        "lines": [line_of(line) for line in at],
+        "at": at,
+        "who": who,
+        "people": [(one, who_words(one)) for one in people],
         "verbs": verbs,
         "verb": verb,
     }

@@ -79,7 +79,7 @@ def test_a_file_that_fits_none_waits_for_a_choice(cast: Cast, client: Client, fi
     assert put(client, cast, "holiday.jpg", out.getvalue()).json()["state"] == "stray"
     stray = cast.sitting.strays.get()
     page = client.get(at(cast, "studio-finals")).content.decode()
-    part = page[page.index('id="strays"') : page.index('class="slip final"')]
+    part = page[page.index('id="strays"') : page.index('class="finals-grid"')]
     assert at(cast, "studio-stray-picture", stray.pk) in part  # the file itself, unstamped, beside the frames
     assert part.count('name="final"') == len(finals)
     assert "checked" not in part  # the choice is the person's
@@ -115,6 +115,83 @@ def test_brief_description_notes_and_as_it_is(cast: Cast, client: Client, finals
     final.refresh_from_db()
     assert final.state == "as_it_is"
     assert client.post(at(cast, "studio-as-it-is", final.pk)).status_code == 409
+
+
+def _versions(finals: list[Final], **more: object) -> list[Version]:
+    return [
+        final.versions.create(
+            number=1, sha256=str(number) * 64, key=f"k{number}", name="n.jpg", bytes=1, width=800, height=1200, **more
+        )
+        for number, final in enumerate(finals)
+    ]
+
+
+def test_one_act_on_several_finals_is_done_whole_and_undone(cast: Cast, client: Client, finals: list[Final]) -> None:
+    where, ids = at(cast, "studio-finals-act"), [final.pk for final in finals]
+
+    def states() -> list[str]:
+        return [final.state for final in cast.sitting.finals.order_by("pk")]
+
+    before = states()
+    for bad in ({"do": "undo"}, {"do": "dance", "final": ids}, {"do": "made", "kind": "humanEdits", "final": ids}):
+        assert client.post(where, bad).status_code == 400, bad
+    assert client.post(where, {"do": "as-it-is", "final": ids}).status_code == 302
+    assert states() == ["as_it_is"] * len(ids)
+    assert client.post(where, {"do": "undo", "final": ids}).status_code == 302
+    assert states() == before
+    Final.objects.filter(pk=ids[1]).update(state="approved")
+    answer = client.post(where, {"do": "as-it-is", "final": ids})
+    assert answer.status_code == 409
+    assert finals[1].frame.label in answer.content.decode()
+    assert states() == ["agreed", "approved"], "nothing of it is done by half"
+    other = make_cast("other-sitting")
+    elsewhere = other.client_of(other.owner).post(at(other, "studio-finals-act"), {"do": "undo", "final": ids})
+    assert elsewhere.status_code == 400
+    assert cast.client_of(cast.subject).post(where, {"do": "as-it-is", "final": ids}).status_code == 302  # to the door
+    assert states() == ["agreed", "approved"]
+
+
+def test_how_the_retouches_were_made_is_said_once_for_all(cast: Cast, client: Client, finals: list[Final]) -> None:
+    _versions(finals)
+    chosen = [final.pk for final in finals]
+    said_of = {"do": "made", "kind": "algorithmicallyEnhanced", "final": chosen}
+    assert client.post(at(cast, "studio-finals-act"), said_of).status_code == 302
+    assert {(one.kind, one.kind_stated) for one in Version.objects.all()} == {("algorithmicallyEnhanced", "person")}
+    assert client.post(at(cast, "studio-finals-act"), {**said_of, "kind": "magic"}).status_code == 400
+
+
+def test_a_final_says_whom_it_waits_for(cast: Cast, client: Client, finals: list[Final]) -> None:
+    first, second = finals
+    (version,) = _versions([first])
+
+    def waits() -> list[str]:
+        return [row["waits"] for row in client.get(at(cast, "studio-finals")).context["rows"]]
+
+    assert waits() == ["you: look, then send", "you: retouch it"]
+    Version.objects.update(sent_at=timezone.now())
+    Final.objects.filter(pk=first.pk).update(state="shown")
+    Sitting.objects.update(representation_approves=True)
+    assert waits()[0] == f"{cast.subject.name}, {cast.representation.name}"
+    version.approvals.create(sha256=version.sha256, decision="approved", who="Ansa Veld", invite=cast.subject)
+    assert waits()[0] == cast.representation.name
+    Final.objects.filter(pk=second.pk).update(state="as_it_is")
+    assert waits()[1] == ""
+
+
+def test_frame_and_versions_are_compared_large_by_the_eyes(cast: Cast, client: Client, finals: list[Final]) -> None:
+    face = {"right_eye": [299.5, 399.5], "left_eye": [499.5, 399.5]}
+    (version,) = _versions(finals[:1], reading={"width": 800, "height": 1200, "face": face})
+    note = notes.pin_note(finals[0], cast.as_subject, 0.4, 0.3, text="the collar")
+    page = client.get(at(cast, "studio-final", finals[0].pk))
+    taken, retouched = page.context["pictures"]
+    assert (taken["id"], retouched["id"]) == ("frame", str(version.pk))
+    assert (retouched["w"], retouched["h"], retouched["eyes"], retouched["gap"]) == (800, 1200, [0.5, 0.3333], 0.25)
+    assert [1, note.x, note.y] in taken["pins"] + retouched["pins"]
+    assert at(cast, "studio-final", finals[1].pk) in page.content.decode(), "the way to the next"
+    other = make_cast("other-sitting")
+    for name, pk in (("studio-final", finals[0].pk), ("studio-version-view", version.pk)):
+        assert other.client_of(other.owner).get(at(other, name, pk)).status_code == 404
+        assert cast.client_of(cast.subject).get(at(cast, name, pk)).status_code == 302
 
 
 def test_things_of_another_sitting_are_not_found(cast: Cast, client: Client, finals: list[Final]) -> None:

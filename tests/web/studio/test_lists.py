@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from galleries.models import Frame, Invite, Letter, Mark
+from galleries.steps.picking import pick
 from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -57,6 +58,18 @@ def test_frames_stand_under_who_picked_them(cast: Cast, client: Client) -> None:
         row["line"].frame.number for section in page.context["sections"] for row in section["rows"] if row["chosen"]
     ]
     assert chosen == [1, 2, 3]  # what the program proposes within the three included; a strike never is
+
+
+def test_marks_made_elsewhere_are_news_to_the_open_page(cast: Cast, client: Client) -> None:
+    page = client.get(at(cast, "studio-lists"))
+    cursor = page.context["sitting"].change
+    assert f'data-change="{cursor}"' in page.content.decode()
+    news = at(cast, "studio-lists-news")
+    assert client.get(news, {"since": cursor}).status_code == 204
+    pick.set_mark(cast.as_subject, Frame.objects.get(number=2).pk, kind="pick")
+    assert client.get(news, {"since": cursor}).json() == {"change": cursor + 1}
+    assert cast.client_of(cast.representation).get(news).status_code == 302
+    assert cast.client_of(cast.stranger).get(news).status_code == 404
 
 
 def test_closing_makes_finals_and_lists_one_letter_each(cast: Cast, client: Client) -> None:

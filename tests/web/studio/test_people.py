@@ -110,3 +110,18 @@ def test_an_invite_of_another_sitting_is_not_found(cast: Cast, client: Client) -
 def test_the_page_says_which_pictures_can_be_traced(cast: Cast, client: Client) -> None:
     page = " ".join(client.get(at(cast, "studio-people")).content.decode().split())
     assert "The small pictures of the sheet and the proofs of retouched finals carry the stamp alone" in page
+
+
+def test_colleagues_work_on_a_sitting_and_nobody_shuts_themselves_out(cast: Cast) -> None:
+    where, page = (reverse(name, args=[cast.sitting.slug]) for name in ("studio-team", "studio-people"))
+    owner, colleague = cast.client_of(cast.owner), cast.client_of(cast.colleague)
+    for client, status in ((colleague, 404), (cast.client_of(cast.subject), 302)):
+        assert client.post(where, {"colleague": cast.colleague.pk}).status_code == status
+    assert owner.post(where, {"colleague": [cast.owner.pk]}).status_code == 400, "the photographer is there already"
+    assert owner.post(where, {"colleague": [cast.colleague.pk]}).status_code == 302
+    assert colleague.get(page).status_code == 200
+    line = cast.sitting.journal.order_by("-pk")[0]
+    assert (line.verb, line.detail["added"]) == ("team changed", [cast.colleague.pk])
+    assert colleague.post(where, {}).status_code == 409
+    assert owner.post(where, {}).status_code == 302
+    assert colleague.get(page).status_code == 404

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.core import mail
@@ -14,6 +14,7 @@ from PIL import Image
 
 from galleries.models import Invite, JournalLine, Letter, Look, Sitting
 from galleries.steps.delivering import licences, receipts
+from galleries.steps.sorting import looks
 from galleries.web.studio.waiting import waiting_in, waiting_in_each
 from tests.cast import Cast, make_cast
 
@@ -232,9 +233,66 @@ def test_the_journal_is_shown_newest_first_and_can_be_narrowed(cast: Cast) -> No
     assert "<td>said something of the plan</td>" not in narrowed
 
 
+def test_a_long_journal_comes_in_pages_and_by_person(cast: Cast) -> None:
+    client, where = cast.client_of(cast.owner), reverse("studio-journal", args=[cast.sitting.slug])
+    JournalLine.objects.bulk_create(
+        JournalLine(sitting=cast.sitting, sitting_slug=cast.sitting.slug, who=f"P{number % 2}", verb="look added")
+        for number in range(150)
+    )
+    first, last = client.get(where), client.get(where, {"page": 2, "verb": "look added"})
+    assert len(first.context["lines"]) == 100
+    assert len(last.context["lines"]) == 50
+    assert "page=1&amp;verb=look+added" in last.content.decode()
+    assert len(client.get(where, {"who": "P1"}).context["lines"]) == 75
+    assert client.get(where, {"page": "none"}).status_code == 200
+
+
+def test_the_front_has_all_deadlines_and_what_waits_for_the_reader(cast: Cast) -> None:
+    page = cast.client_of(cast.owner).get(reverse("studio"))
+    assert [one.pk for one in page.context["days"]] == ([cast.sitting.pk] if cast.sitting.deadline else [])
+    assert all(item.is_ours for _sitting, item in page.context["ours"])
+    Sitting.objects.update(deadline=date(2026, 1, 2))
+    late = cast.client_of(cast.owner).get(reverse("studio")).content.decode()
+    assert 'class="late"' in late
+
+
+def test_a_sitting_and_a_look_are_copied_without_their_day_their_people_and_frames(cast: Cast) -> None:
+    client, slug = cast.client_of(cast.owner), cast.sitting.slug
+    look = looks.new_look(cast.sitting, "Rain coat", cast.as_owner, gel="1/2 CTO", purpose="portfolio")
+    cast.frame(1, look)
+    consent = {"subject_is_minor": True, "guardian_name": "G", "guardian_consent_on": date(2026, 5, 1)}
+    Sitting.objects.update(held_on=date(2026, 5, 4), **consent)
+    answer = client.post(reverse("studio-sitting-copy", args=[slug]))
+    copy = Sitting.objects.exclude(slug=slug).get()
+    assert answer.url == reverse("studio-settings", args=[copy.slug])
+    assert (copy.subject_name, copy.allowance) == (cast.sitting.subject_name, cast.sitting.allowance)
+    assert (copy.held_on, copy.guardian_consent_on) == (None, None)
+    assert (copy.stage, copy.frames.count(), copy.invites.count()) == ("planning", 0, 0)
+    assert list(copy.looks.values_list("title", "gel", "purpose")) == [("Rain coat", "1/2 CTO", "portfolio")]
+    client.post(reverse("studio-look-copy", args=[slug, look.pk]))
+    titles = list(cast.sitting.looks.filter(gel="1/2 CTO").values_list("title", flat=True))
+    assert titles == ["Rain coat", "Rain coat, copy"]
+    for name, more in (("studio-sitting-copy", []), ("studio-look-copy", [look.pk])):
+        assert cast.client_of(cast.stranger).post(reverse(name, args=[slug, *more])).status_code == 404
+        assert cast.client_of(cast.subject).post(reverse(name, args=[slug, *more])).status_code == 302
+    assert Sitting.objects.count() == 2
+
+
+def test_people_invited_before_are_offered_to_whoever_invited_them_and_to_nobody_else(cast: Cast) -> None:
+    mine, foreign = make_cast("mine", stage=Sitting.Stage.PLANNING), make_cast("foreign")
+    Sitting.objects.filter(pk=mine.sitting.pk).update(photographer=cast.owner)
+    mine.sitting.invites.all().delete()
+    page = cast.client_of(cast.owner).get(reverse("studio-people", args=[mine.sitting.slug]))
+    known = {one.email for one in page.context["known"]}
+    assert known == {cast.subject.email, cast.representation.email, cast.recipient.email}
+    assert page.context["form"].initial == {"role": "subject", "name": mine.sitting.subject_name}
+    stranger = foreign.client_of(foreign.owner).get(reverse("studio-people", args=[foreign.sitting.slug]))
+    assert stranger.context["known"] == []
+
+
 def test_a_sitting_is_put_away_and_brought_back(cast: Cast) -> None:
     client, where = cast.client_of(cast.owner), reverse("studio-keeping", args=[cast.sitting.slug])
-    assert "Put it away" in client.get(where).content.decode()
+    assert "Archive it" in client.get(where).content.decode()
     client.post(where, {"do": "away"})
     cast.sitting.refresh_from_db()
     assert cast.sitting.stage == "archived"
