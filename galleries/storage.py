@@ -139,24 +139,24 @@ def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
 def shut(sitting_uid: UUID) -> None:
     """From now on nothing is written into the sitting's folder, whoever is just making something for it."""
     for store in (private(), proofs()):
-        if not store.exists(_shut_key(sitting_uid.hex)):
-            store.save(_shut_key(sitting_uid.hex), ContentFile(b""))
+        if not store.exists(shut_key(sitting_uid.hex)):
+            store.save(shut_key(sitting_uid.hex), ContentFile(b""))
 
 
 def open_again(sitting_uid: UUID) -> None:
     """For a sitting that comes back from its archive."""
     for store in (private(), proofs()):
-        store.delete(_shut_key(sitting_uid.hex))
+        store.delete(shut_key(sitting_uid.hex))
 
 
-def _shut_key(uid: str) -> str:
+def shut_key(uid: str) -> str:
     """The folder's own name is not kept, only what it hashes to."""
     return f"erased/{hashlib.sha256(uid.encode()).hexdigest()}"
 
 
 def _still_there(store: Storage, key: str) -> None:
     top, _slash, rest = key.partition("/")
-    if top == "sittings" and store.exists(_shut_key(rest.partition("/")[0])):
+    if top == "sittings" and store.exists(shut_key(rest.partition("/")[0])):
         raise Missing(_("This sitting was removed for good; nothing of it is kept any more."))
 
 

@@ -111,26 +111,28 @@ FILES_FOR_GROUP = env.flag("PORTAL_FILES_FOR_GROUP", False)
 FILES_FOLDERS = [env.folder("PORTAL_FILES_DIR", SITE_DIR / "files")] if FILES == "folder" else []
 
 
-def _store(name: str) -> dict[str, Any]:
-    if FILES_FOLDERS:
+def _store(name: str, to: str = "PORTAL_") -> dict[str, Any]:
+    """`to`: how the settings of its place begin."""
+    if env.one_of(f"{to}FILES", "folder", ("folder", "s3")) == "folder":
+        folder = env.folder("PORTAL_FILES_DIR", SITE_DIR / "files")
         return {
             "BACKEND": "galleries.storage.FolderStore",
             "OPTIONS": {
-                "location": str(FILES_FOLDERS[0] / name),
+                "location": str(folder / name),
                 "base_url": None,
                 "file_permissions_mode": 0o640 if FILES_FOR_GROUP else 0o600,
                 "directory_permissions_mode": 0o750 if FILES_FOR_GROUP else 0o700,
             },
         }
-    bucket = env.text(f"PORTAL_S3_BUCKET_{name.upper()}")
+    bucket = env.text(f"{to}S3_BUCKET_{name.upper()}")
     if not bucket:
-        raise ImproperlyConfigured(f"PORTAL_FILES is 's3' but PORTAL_S3_BUCKET_{name.upper()} is not set.")
+        raise ImproperlyConfigured(f"{to}FILES is 's3' but {to}S3_BUCKET_{name.upper()} is not set.")
     return buckets.store(
         bucket,
-        endpoint=env.text("PORTAL_S3_ENDPOINT") or None,
-        key=env.text("PORTAL_S3_KEY") or None,
-        secret=env.text("PORTAL_S3_SECRET") or None,
-        region=env.text("PORTAL_S3_REGION", "us-east-1"),
+        endpoint=env.text(f"{to}S3_ENDPOINT") or None,
+        key=env.text(f"{to}S3_KEY") or None,
+        secret=env.text(f"{to}S3_SECRET") or None,
+        region=env.text(f"{to}S3_REGION", "us-east-1"),
     )
 
 
@@ -142,6 +144,9 @@ STORAGES: dict[str, Any] = {
     "proofs": _store("proofs"),
     "staticfiles": {"BACKEND": "portal.static.StaticFiles"},
 }
+# Where 'manage.py move-files' brings them; nothing else uses it.
+if env.text("PORTAL_NEXT_FILES"):
+    STORAGES |= {f"next {name}": _store(name, "PORTAL_NEXT_") for name in ("private", "proofs")}
 WHITENOISE_AUTOREFRESH = False
 # With a reverse proxy in front, pictures and archives leave by an internal redirect after the permission check.
 INTERNAL_REDIRECT = env.flag("PORTAL_INTERNAL_REDIRECT", False)

@@ -80,6 +80,19 @@ def files(word: str) -> dict[str, str]:
     }
 
 
+def place(values: dict[str, str]) -> dict[str, str]:
+    """The settings that say where the files lie."""
+    if values.get("PORTAL_FILES", "folder") == "folder":
+        return {"PORTAL_FILES": "folder"}
+    return {name: value for name, value in values.items() if name == "PORTAL_FILES" or name.startswith("PORTAL_S3_")}
+
+
+def same_place(one: dict[str, str], other: dict[str, str]) -> bool:
+    """A new secret for the same buckets moves nothing."""
+    where = ("PORTAL_FILES", "PORTAL_S3_ENDPOINT", "PORTAL_S3_BUCKET_PRIVATE", "PORTAL_S3_BUCKET_PROOFS")
+    return all(place(one).get(name) == place(other).get(name) for name in where)
+
+
 def site(name: str) -> dict[str, str]:
     return {"PORTAL_URL": f"https://{name}", "PORTAL_HOSTS": name}
 

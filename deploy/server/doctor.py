@@ -128,6 +128,7 @@ def mail(env: dict[str, str], seconds: float = 10) -> Iterator[str]:
                 server.starttls()
             if env.get("PORTAL_SMTP_USER"):
                 server.login(env["PORTAL_SMTP_USER"], env.get("PORTAL_SMTP_PASSWORD", ""))
+            server.ehlo_or_helo_if_needed()
             code, answer = server.mail(env.get("PORTAL_MAIL_FROM", ""))
             if code >= 400:
                 yield f"The mail server {host} refuses the sender: {code} {answer.decode(errors='replace')[:200]}"

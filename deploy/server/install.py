@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import os
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +43,7 @@ class Wanted:
     local: bool
     certificate: str
     key: str
+    authority: str
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -61,6 +63,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--contact", default="", help="address for the certificate authority (the photographer's)")
     parser.add_argument("--certificate", default="", help="a certificate of your own, with its chain (PEM)")
     parser.add_argument("--key", default="", help="its private key (PEM)")
+    parser.add_argument("--authority", default="", help="another certificate authority's directory (RFC 8555, https)")
     parser.add_argument("--local", action="store_true", help="for a studio's own network: a certificate made here")
 
 
@@ -77,6 +80,8 @@ def check(options: argparse.Namespace) -> Wanted:
     for word in filter(None, (options.photographer, options.contact)):
         if "@" not in word.strip("@"):
             raise Trouble(f"{word} is no mail address.")
+    if options.authority and not options.authority.startswith("https://"):
+        raise Trouble("--authority is the https address of a directory as RFC 8555 has it.")
     sender = options.sender or f"studio@{name}"
     if options.mail:
         choices.mail(options.mail, sender)
@@ -84,12 +89,16 @@ def check(options: argparse.Namespace) -> Wanted:
         choices.files(options.files)
     return Wanted(
         name, options.mail, options.files, options.photographer, sender, options.contact or options.photographer,
-        options.local, options.certificate, options.key,
+        options.local, options.certificate, options.key, options.authority,
     )  # fmt: skip
 
 
 def install(machine: Machine, wanted: Wanted) -> list[str]:
     """What is still wrong afterwards, in sentences."""
+    if machine.at(APP).is_symlink() and os.readlink(machine.at(APP)) != f"/srv/portal/releases/{release()}":
+        raise Trouble(
+            "Another release runs here. Let this checkout lead first (deploy/upgrade), or run its own install."
+        )
     _user(machine)
     for path, mode, owner in FOLDERS:
         machine.folder(path, mode, owner)
@@ -100,11 +109,13 @@ def install(machine: Machine, wanted: Wanted) -> list[str]:
     _certificate(machine, wanted)
     changed |= _units(machine)
     _started(machine, changed)
-    _proxy(machine, wanted)
+    wrong = _proxy(machine, wanted)
     if wanted.photographer:
         _photographer(machine, wanted)
+    if not machine.read(f"{BACKUP}/about.json"):
+        machine.run("systemctl", "start", "portal-backup.service", about="make the first backup")
     _firewall(machine)
-    return [] if machine.say_only else doctor.look(machine)
+    return wrong if machine.say_only else wrong + doctor.look(machine)
 
 
 def _user(machine: Machine) -> None:
@@ -162,18 +173,25 @@ def settings(machine: Machine, wanted: Wanted) -> bool:
     elif "PORTAL_SMTP_HOST" not in there:
         raise Trouble("--mail says how letters go out; without letters nobody gets a link.")
     if wanted.files or "PORTAL_FILES" not in there:
-        _same_files(there, chosen := choices.files(wanted.files or "disk"))
-        values |= chosen
+        values |= choices.files(wanted.files or "disk")
+        if there.get("PORTAL_FILES") and not choices.same_place(there, values):
+            _move_files(machine, there, values)
     text = choices.env_file((pieces.GROWN / "env.example").read_text(), values)
     return machine.write(ENV, text, 0o600, about="settings and secrets")
 
 
-def _same_files(there: dict[str, str], chosen: dict[str, str]) -> None:
-    kept = there.get("PORTAL_FILES", "")
-    if kept and kept != chosen["PORTAL_FILES"]:
-        raise Trouble(
-            "The files lie elsewhere already. Back up (deploy/backup), then restore into a site with the other --files."
-        )
+def _move_files(machine: Machine, there: dict[str, str], values: dict[str, str]) -> None:
+    """While the site runs, then the rest while it stands still; the settings follow when all of it was compared."""
+    env = there | {name.replace("PORTAL_", "PORTAL_NEXT_", 1): value for name, value in choices.place(values).items()}
+    about = "copy all files to their new place and compare each"
+    print(manage(machine, "move-files", env=env, about=f"{about} (the site goes on meanwhile)"), end="")
+    machine.run("systemctl", "stop", "portal.target", "portal-web@1", "portal-web@2", "portal-worker@*", "portal-beat")
+    try:
+        print(manage(machine, "move-files", "--rest", env=env, about="copy what came meanwhile"), end="")
+    except Trouble:
+        machine.run("systemctl", "start", "portal.target", about="start the site again as it was")
+        raise
+    machine.note("the files at the old place stay: remove them when you are sure")
 
 
 def _queue(machine: Machine) -> None:
@@ -225,7 +243,7 @@ def _started(machine: Machine, changed: bool) -> None:
     )
 
 
-def _proxy(machine: Machine, wanted: Wanted) -> None:
+def _proxy(machine: Machine, wanted: Wanted) -> list[str]:
     changed = machine.write("/etc/nginx/conf.d/portal.conf", pieces.proxy(wanted.host))
     for name in ("proxy.conf", "private-files.conf"):
         changed |= machine.write(f"/etc/portal/{name}", pieces.unit(name))
@@ -233,28 +251,48 @@ def _proxy(machine: Machine, wanted: Wanted) -> None:
         machine.run("nginx", "-t", "-q")
         machine.run("systemctl", "enable", "nginx")
         machine.run("systemctl", "reload-or-restart", "nginx")
-    if not (wanted.local or wanted.certificate):
-        _ask_the_authority(machine, wanted)
+    if wanted.local or wanted.certificate:
+        return []
+    return _from_the_authority(machine, wanted)
 
 
-def _ask_the_authority(machine: Machine, wanted: Wanted) -> None:
-    """By RFC 8555 with certbot, which renews by a timer of its own and runs the same hook each time."""
-    if machine.at(f"/etc/letsencrypt/live/{wanted.host}/fullchain.pem").exists():
-        return
-    if not wanted.contact:
-        raise Trouble("--contact (or --photographer) is the address that the certificate authority writes to.")
+def _from_the_authority(machine: Machine, wanted: Wanted) -> list[str]:
+    """By RFC 8555 with certbot, which renews by a timer of its own and runs the same hook each time.
+
+    What the authority refuses is a sentence, and stops nothing: the site stands with the certificate made here.
+    """
+    live = machine.at(f"/etc/letsencrypt/live/{wanted.host}")
+    if not (live / "fullchain.pem").exists():
+        if not wanted.contact:
+            raise Trouble("--contact (or --photographer) is the address that the certificate authority writes to.")
+        about = f"ask the certificate authority for {wanted.host} (certbot; renewed by its own timer)"
+        try:
+            machine.run(*_certbot(wanted), about=about)
+        except Trouble as trouble:
+            return [
+                f"{trouble}. Until then browsers warn of a certificate made here."
+                f" Does {wanted.host} lead to this machine, and port 80? Then run deploy/install again."
+            ]
+    if (live / "fullchain.pem").exists():  # one of one's own may have stood here meanwhile
+        key = machine.write(f"{TLS}/portal.key", (live / "privkey.pem").read_text(), 0o600)
+        if machine.write(f"{TLS}/portal.crt", (live / "fullchain.pem").read_text()) or key:
+            machine.run("systemctl", "reload", "nginx")
+    return []
+
+
+def _certbot(wanted: Wanted) -> list[str]:
     at = "$RENEWED_LINEAGE"
     hook = f"install -m 644 {at}/fullchain.pem {TLS}/portal.crt && install -m 600 {at}/privkey.pem {TLS}/portal.key"
-    machine.run(
+    return [
         "certbot", "certonly", "--non-interactive", "--agree-tos", "--email", wanted.contact, "--webroot",
         "--webroot-path", ACME, "--domain", wanted.host, "--deploy-hook", f"{hook} && systemctl reload nginx",
-        about=f"ask the certificate authority for {wanted.host} (certbot; renewed by its own timer)",
-    )  # fmt: skip
+        *(("--server", wanted.authority) if wanted.authority else ()),
+    ]  # fmt: skip
 
 
-def manage(machine: Machine, *words: str, path: str = APP, about: str = "") -> str:
+def manage(machine: Machine, *words: str, path: str = APP, about: str = "", env: dict[str, str] | None = None) -> str:
     """A command of the site, as its user and with its settings, which stand on no command line."""
-    env = choices.values_in(machine.read(ENV))
+    env = env or choices.values_in(machine.read(ENV))
     python = str(machine.at(f"{path}/.venv/bin/python"))
     return machine.run(
         python, "-W", "ignore", "manage.py", *words, user="portal", env=env, cwd=path,

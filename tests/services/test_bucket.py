@@ -12,6 +12,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit, urlunsplit
 from uuid import UUID
@@ -27,6 +28,7 @@ from django.core.files.base import ContentFile
 
 from galleries import storage
 from galleries.bucket import BucketStore
+from galleries.management import moving_files
 from portal import buckets
 from tests.servers import Server, bucket_server
 
@@ -198,6 +200,17 @@ def test_removing_a_sitting_leaves_the_next_one_alone(picture: tuple[BucketStore
     assert store.remove_prefix(storage.home(SITTING)) == 1
     assert not store.exists(key)
     assert list(store.keys("sittings")) == [other]
+
+
+def test_files_go_to_a_bucket_and_back(picture: tuple[BucketStore, str, bytes], tmp_path: Path) -> None:
+    store, key, data = picture
+    folder, back = storage.FolderStore(tmp_path / "folder"), storage.FolderStore(tmp_path / "back")
+    other = storage.derived_key(OTHER, "proof", hashlib.sha256(b"another").hexdigest())
+    storage.put(folder, other, b"another")
+    there = moving_files.move({"proofs": (folder, store)})
+    assert (there.copied, there.strangers) == (1, [f"proofs/{key}"])
+    assert moving_files.move({"proofs": (store, back)}).copied == 2
+    assert (storage.get(back, key), storage.get(back, other)) == (data, b"another")
 
 
 def test_a_signed_address_works_and_an_unsigned_one_does_not(picture: tuple[BucketStore, str, bytes]) -> None:
