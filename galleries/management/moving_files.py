@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from itertools import islice
 from typing import Any
 
@@ -49,7 +50,7 @@ def move(pairs: dict[str, tuple[Any, Any]], *, rest: bool = False, seen: Seen | 
     moved = Moved()
     for name, (old, new) in pairs.items():
         keys = [key for top in TOPS for key in old.keys(top)]
-        for key, size, fresh in _at_once(lambda key, old=old, new=new: _one(old, new, key, rest=rest), keys):
+        for key, size, fresh in _at_once(partial(_one, old, new, rest=rest), keys):
             moved.copied += fresh
             moved.same += not fresh
             moved.bytes += size
