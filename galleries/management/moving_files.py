@@ -1,7 +1,8 @@
 """Both stores' files to another place, a folder or buckets: copied while the site runs, read back and compared.
 
 Files lie under keys made of their content and never change; they only come and go. So a first pass copies nearly all of
-them beside the running site, and a second, with the site stopped, the few that came meanwhile. The old place is only read.
+them beside the running site, and a second, with the site stopped, the few that came meanwhile. The old place is only
+read.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ def move(pairs: dict[str, tuple[Any, Any]], *, rest: bool = False, seen: Seen | 
     moved = Moved()
     for name, (old, new) in pairs.items():
         keys = [key for top in TOPS for key in old.keys(top)]
-        for key, size, fresh in _at_once(partial(_one, old, new, rest=rest), keys):
+        for size, fresh in _at_once(partial(_one, old, new, rest=rest), keys):
             moved.copied += fresh
             moved.same += not fresh
             moved.bytes += size
@@ -60,7 +61,7 @@ def move(pairs: dict[str, tuple[Any, Any]], *, rest: bool = False, seen: Seen | 
     return moved
 
 
-def _at_once(work: Callable[[str], tuple[str, int, bool]], keys: list[str]) -> Iterator[tuple[str, int, bool]]:
+def _at_once(work: Callable[[str], tuple[int, bool]], keys: list[str]) -> Iterator[tuple[int, bool]]:
     """In bunches, so that one failure ends it soon."""
     left = iter(keys)
     with ThreadPoolExecutor(HANDS) as hands:
@@ -68,22 +69,22 @@ def _at_once(work: Callable[[str], tuple[str, int, bool]], keys: list[str]) -> I
             yield from hands.map(work, bunch)
 
 
-def _one(old: Any, new: Any, key: str, *, rest: bool) -> tuple[str, int, bool]:
-    """Key, bytes, whether it was copied now. One that goes away meanwhile counts as nothing."""
+def _one(old: Any, new: Any, key: str, *, rest: bool) -> tuple[int, bool]:
+    """Bytes, whether it was copied now. One that goes away meanwhile counts as nothing."""
     try:
         size = old.size(key)
         if new.exists(key):
             if new.size(key) == size and (rest or _digest(new, key, size) == _digest(old, key, size)):
-                return key, size, False
+                return size, False
             new.delete(key)  # half a file, or another's: the old place is the truth
         with old.open(key, "rb") as file:
             new.save(key, File(file))
         there, here = _digest(new, key, new.size(key)), _digest(old, key, size)
     except FileNotFoundError:
-        return key, 0, False
+        return 0, False
     if there != here or inventory.digest_in(key) not in {"", here}:
         raise Conflict(f"{key} did not arrive as it was sent; 'manage.py verify' reads the old place.")
-    return key, size, True
+    return size, True
 
 
 def _digest(store: Any, key: str, size: int) -> str:
