@@ -347,13 +347,15 @@ class ProofSet(models.QuerySet["Proof"]):
 
 
 class Proof(models.Model):
-    """The stamped derivatives of one frame by one version of the recipe."""
+    """The stamped derivatives of one frame by one version of the recipe. `middle_key` is '' where the large one is no
+    larger than the middle one would be, and of proofs from before there was one."""
 
     frame = models.ForeignKey(Frame, models.CASCADE, related_name="proofs")
     recipe = models.CharField(max_length=40)
     large_key = models.CharField(max_length=200)
     large_width = models.PositiveIntegerField()
     large_height = models.PositiveIntegerField()
+    middle_key = models.CharField(max_length=200, blank=True, default="", db_default="")
     small_key = models.CharField(max_length=200)
     small_width = models.PositiveIntegerField()
     small_height = models.PositiveIntegerField()

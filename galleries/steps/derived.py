@@ -111,22 +111,29 @@ def stamp_text_of(studio: Studio, label: str) -> StampText:
 
 
 class Stamped(NamedTuple):
-    """A proof and its small companion as they lie in the proof store, and what was read on the way."""
+    """A proof and its companions as they lie in the proof store ('' where there is none), and what was read on the
+    way."""
 
     large_key: str
     small_key: str
+    middle_key: str
     drawn: ProofFiles
 
 
-def stamped(sitting: Sitting, data: bytes, label: str, *, small: bool = True, plain: int = 0) -> Stamped:
-    """Make and keep the stamped files of a picture, or the large one alone. Again is harmless. `plain`: the long side
+def stamped(sitting: Sitting, data: bytes, label: str, *, alone: bool = False, plain: int = 0) -> Stamped:
+    """Make and keep the stamped files of a picture, or the large one `alone`. Again is harmless. `plain`: the long side
     of a picture without a stamp that is drawn besides and not kept here.
 
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
-    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits(), plain=plain)
-    return Stamped(_kept(sitting, "proof", drawn.large), _kept(sitting, "small", drawn.small) if small else "", drawn)
+    how = {"middle": 0} if alone else {"plain": plain}
+    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits(), **how)
+    large_key = _kept(sitting, "proof", drawn.large)
+    if alone:
+        return Stamped(large_key, "", "", drawn)
+    middle_key = _kept(sitting, "middle", drawn.middle) if drawn.middle else ""
+    return Stamped(large_key, _kept(sitting, "small", drawn.small), middle_key, drawn)
 
 
 def _kept(sitting: Sitting, kind: str, picture: bytes) -> str:

@@ -150,17 +150,18 @@ def _shown(request: HttpRequest, act: Act, frame_id: int) -> tuple[Visitor, Fram
 @guarded_inside
 @require_safe
 def proof_picture(request: HttpRequest, frame_id: int, kind: str, version: int) -> HttpResponseBase:
-    """A stamped proof: /files/proof/<frame>/<large|small>/<row>.jpg; the row in the address makes it immutable."""
+    """A stamped proof: /files/proof/<frame>/<large|middle|small>/<row>.jpg; the row in it makes it immutable."""
     visitor, frame = _shown(request, Act.SEE_FRAME, frame_id)
     stamped = frame.proofs.filter(pk=version).first()
-    if stamped is None or kind not in {"small", "large"}:
+    if stamped is None or kind not in {"small", "middle", "large"} or (kind == "middle" and not stamped.middle_key):
         raise Missing(_("There is no such proof."))
     if kind == "small":
         key, served_to = stamped.small_key, ""
     elif visitor.invite is not None:  # the copy that carries this invite's mark, and nobody else's
-        key, served_to = trace.traced_copy(stamped, visitor.invite), f"-{visitor.invite.pk}"
+        copy = trace.traced_copy(stamped, visitor.invite, middle=kind == "middle")
+        key, served_to = copy, f"-{visitor.invite.pk}"
     else:
-        key, served_to = stamped.large_key, ""
+        key, served_to = stamped.middle_key if kind == "middle" else stamped.large_key, ""
     etag = f"{stamped.pk}-{kind}{served_to}"
     return send(request, storage.proofs(), key, content_type="image/jpeg", etag=etag, cache=FOREVER)
 

@@ -76,7 +76,9 @@ def test_100_per_cent_is_one_pixel_for_one_and_shows_the_eyes(cast: Cast, come: 
     one = proved(cast, 1, look, large=BIG)
     proved(cast, 2, look, large=BIG)
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
+    expect(page.locator("#large-picture")).to_have_attribute("src", re.compile("/middle/"))  # enough for this screen
     page.keyboard.press("e")
+    expect(page.locator("#large-picture")).to_have_attribute("src", re.compile("/large/"))
     stage, box = placed(page, "#stage"), placed(page)
     assert box["width"] == pytest.approx(1365, abs=1)
     # the reading says: pupils at (2000, 2000) of 4000 × 6000

@@ -49,7 +49,7 @@ KNOWN = FrameReading(WIDTH, HEIGHT, 1.0, FACE, "")
 
 
 def proof() -> recipes.ProofFiles:
-    return recipes.make_proof(FRAME, TEXT, large=900, small=240, known=KNOWN)
+    return recipes.make_proof(FRAME, TEXT, large=900, middle=480, small=240, known=KNOWN)
 
 
 def pair() -> bytes:
@@ -57,7 +57,7 @@ def pair() -> bytes:
 
 
 RECIPES: dict[str, Callable[[], list[bytes]]] = {
-    "proof": lambda: [proof().large, proof().small],
+    "proof": lambda: [(files := proof()).large, files.middle, files.small],
     "view": lambda: [recipes.make_view(FRAME, 640)],
     "loupe": lambda: [
         recipes.make_finals(

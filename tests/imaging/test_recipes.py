@@ -51,8 +51,8 @@ def _pixels(data: bytes) -> np.ndarray:
 
 
 def test_a_proof_is_stamped_srgb_and_nothing_else(portrait: bytes) -> None:
-    proof = recipes.make_proof(portrait, TEXT, large=400, small=160)
-    for data, size in ((proof.large, proof.large_size), (proof.small, proof.small_size)):
+    proof = recipes.make_proof(portrait, TEXT, large=400, middle=300, small=160)
+    for data, size in ((proof.large, (400, 400)), (proof.middle, (300, 300)), (proof.small, (160, 160))):
         image = Image.open(io.BytesIO(data))
         assert image.size == size
         assert image.info["icc_profile"] == convert.srgb_profile()
@@ -61,7 +61,7 @@ def test_a_proof_is_stamped_srgb_and_nothing_else(portrait: bytes) -> None:
         far = np.abs(np.asarray(image).astype(int) - plain).max(axis=2)
         assert 0.005 < np.mean(far > 40) < 0.5  # the stamp
         assert np.median(far) < 9  # the rest is the picture, at a proof's quality
-    assert proof.large_size == (400, 400)
+    assert (proof.large_size, proof.small_size) == ((400, 400), (160, 160))
     assert proof.reading.face is not None
 
 
@@ -89,13 +89,14 @@ def test_the_reading_follows_the_orientation(orientation: int) -> None:
 def test_proofs_repeat_to_the_byte_and_a_known_reading_changes_nothing(portrait: bytes) -> None:
     one = recipes.make_proof(portrait, TEXT, large=400, small=160)
     two = recipes.make_proof(portrait, TEXT, large=400, small=160, known=one.reading)
-    assert (one.large, one.small) == (two.large, two.small)
+    assert (one.large, one.middle, one.small) == (two.large, two.middle, two.small)
 
 
 def test_proofs_never_enlarge() -> None:
     proof = recipes.make_proof(saved(painted(300, 200)), TEXT)
     assert proof.large_size == (300, 200)
     assert proof.small_size == (300, 200)
+    assert proof.middle == b""  # it would be no smaller than the large one
 
 
 def test_a_view_is_unstamped_and_clean(portrait: bytes) -> None:

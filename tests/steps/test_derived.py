@@ -122,23 +122,24 @@ def test_a_stamp_hangs_on_the_studios_name_and_the_recipe(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("small", [True, False])
+@pytest.mark.parametrize("alone", [True, False])
 def test_stamped_files_lie_in_the_proof_store_under_their_own_digest(
-    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch, small: bool
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch, alone: bool
 ) -> None:
     Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
     asked: list[Any] = []
-    drawn = SimpleNamespace(large=b"large", small=b"small")
-    monkeypatch.setattr(derived.door, "make_proof", lambda *what, **_how: asked.append(what) or drawn)
-    made = derived.stamped(SITTING, b"frame", "0412", small=small)
-    ((data, text, most),) = asked
+    drawn = SimpleNamespace(large=b"large", middle=b"middle", small=b"small")
+    monkeypatch.setattr(derived.door, "make_proof", lambda *what, **how: asked.append((what, how)) or drawn)
+    made = derived.stamped(SITTING, b"frame", "0412", alone=alone)
+    (((data, text, most), how),) = asked
+    assert how == ({"middle": 0} if alone else {"plain": 0})
     assert (data, text.studio, text.label, most) == (b"frame", "Northlight Rooms", "0412", limits())
     digest = hashlib.sha256(b"large").hexdigest()
     assert made.large_key == f"sittings/{SITTING.uid.hex}/proof/{digest[:2]}/{digest}.jpg"
     assert store["proofs"].open(made.large_key).read() == b"large"
-    assert bool(made.small_key) is small
-    if small:
-        assert store["proofs"].open(made.small_key).read() == b"small"
+    companions = [made.middle_key, made.small_key]
+    read = [store["proofs"].open(key).read() if key else b"" for key in companions]
+    assert read == ([b"", b""] if alone else [b"middle", b"small"])
     assert not store["private"].exists(made.large_key)
 
 

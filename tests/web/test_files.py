@@ -46,6 +46,19 @@ def address(frame, kind="large"):
     return f"/files/proof/{frame.pk}/{kind}/{frame.proofs.get().pk}.jpg"
 
 
+@pytest.mark.parametrize("kind", ["large", "middle", "small"])
+def test_no_size_is_shown_to_anybody_else(cast, frame, kind):
+    Proof.objects.update(middle_key=frame.proofs.get().large_key)
+    assert cast.client_of(cast.subject).get(address(frame, kind)).status_code == 200
+    for person in (None, cast.stranger, cast.recipient):
+        assert cast.client_of(person).get(address(frame, kind)).status_code == 404
+
+
+def test_a_size_that_a_proof_has_not_is_missing(cast, frame):
+    for kind in ("middle", "original"):  # one from before there was a middle size
+        assert cast.client_of(cast.subject).get(address(frame, kind)).status_code == 404
+
+
 def test_those_who_may_see_it_get_it_with_private_headers(cast, frame):
     for person in (cast.owner, cast.subject, cast.representation):
         response = cast.client_of(person).get(address(frame))

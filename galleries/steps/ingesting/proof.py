@@ -16,7 +16,7 @@ def current(frame: Frame) -> Proof | None:
 
 
 def render(frame_id: int) -> None:
-    """Make both stamped files and the desk's own, and read the frame, in one decode. Again is harmless.
+    """Make the stamped files and the desk's own, and read the frame, in one decode. Again is harmless.
 
     Raises:
         ImagingError: the original cannot be decoded; the sentence goes into the job's row.
@@ -43,6 +43,7 @@ def render(frame_id: int) -> None:
                 "large_key": stamped.large_key,
                 "large_width": drawn.large_size[0],
                 "large_height": drawn.large_size[1],
+                "middle_key": stamped.middle_key,
                 "small_key": stamped.small_key,
                 "small_width": drawn.small_size[0],
                 "small_height": drawn.small_size[1],

@@ -21,7 +21,7 @@ MOST_ROWS = 2_000_000
 MOST_BYTES = 2 * 10**12  # of all files together, as the description says
 UID, SHA = re.compile(r"[0-9a-f]{32}"), re.compile(r"[0-9a-f]{64}")
 # Fields that name a file of the store; each may name one of this sitting only.
-KEYS = {"key", "proof_key", "archive_key", "large_key", "small_key", "print_profile_key"}
+KEYS = {"key", "proof_key", "archive_key", "large_key", "middle_key", "small_key", "print_profile_key"}
 
 
 def check(head: dict[str, Any], tables: dict[str, type[models.Model]]) -> None:

@@ -54,6 +54,7 @@ def listing(name: str) -> Listed:
 _NAMED: tuple[tuple[str, type[Model], str, str, str | None], ...] = (
     (PRIVATE, Frame, "sitting", "key", "sha256"),
     (PROOFS, Proof, "frame__sitting", "large_key", None),
+    (PROOFS, Proof, "frame__sitting", "middle_key", None),
     (PROOFS, Proof, "frame__sitting", "small_key", None),
     (PRIVATE, Version, "final__sitting", "key", "sha256"),
     (PROOFS, Version, "final__sitting", "proof_key", None),

@@ -74,7 +74,7 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Proof, "frame__sitting",
         theirs="id frame large_width large_height small_width small_height made_at",
-        picture="large_key", house="recipe small_key",
+        picture="large_key", house="recipe middle_key small_key",
     ),
     _table(m.Refusal, "sitting", theirs="id name bytes created_at", told="reason", house="sitting"),
     _table(

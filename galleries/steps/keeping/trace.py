@@ -1,7 +1,7 @@
 """Which invite a stray copy of a proof was served to.
 
-Every large proof that an invitee opens carries a faint tracer with the number of their invite. The base proof is
-prepared once; each invite's copy is put together from it when first opened, and kept.
+Every large and middle proof that an invitee opens carries a faint tracer with the number of their invite. The base
+proof is prepared once; each invite's copy is put together from it when first opened, and kept.
 """
 
 from __future__ import annotations
@@ -57,20 +57,39 @@ def _keys(frame: Frame) -> list[_Key]:
     return [_Key.of(frame, sitting.tracer_key, "\nown"), _Key.of(frame, sitting.tracer_key_before)]
 
 
-def traced_copy(proof: Proof, invite: Invite) -> str:
-    """The key, in the proof store, of the large proof as served to this invite."""
-    key = _keys(proof.frame)[0]
-    copy = derived.place(proof.frame.sitting, "marked", f"{proof.large_key}\n{invite.pk}{key.suffix}", shown=True)
+def traced_copy(proof: Proof, invite: Invite, *, middle: bool = False) -> str:
+    """The key, in the proof store, of the large or the middle proof as served to this invite."""
+    base, key = proof.middle_key if middle else proof.large_key, _keys(proof.frame)[0]
+    copy = derived.place(proof.frame.sitting, "marked", f"{base}\n{invite.pk}{key.suffix}", shown=True)
     try:
-        return copy.kept(lambda: tracer.embed(_prepared(proof, key), key.bytes, invite.pk))
+        return copy.kept(lambda: tracer.embed(_prepared(proof.frame.sitting, base, key), key.bytes, invite.pk))
     except Unsupported:  # too small a picture to carry a tracer: it is served as it is
-        return proof.large_key
+        return base
 
 
-def _prepared(proof: Proof, key: _Key) -> bytes:
-    """The pair of files that copies are put together from, made when the first invitee opens the proof."""
-    pair = derived.place(proof.frame.sitting, "pairs", f"{proof.large_key}{key.suffix}", ending="pair")
-    return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), proof.large_key), key.bytes))
+def _prepared(sitting: Sitting, base: str, key: _Key) -> bytes:
+    """The pair of files that copies are put together from, made when the first invitee opens the stamped file."""
+    pair = derived.place(sitting, "pairs", f"{base}{key.suffix}", ending="pair")
+    return pair.fetched(lambda: door.tracer_prepare(storage.get(storage.proofs(), base), key.bytes))
+
+
+def _heard(data: bytes, proof: Proof) -> tracer.TraceResult | None:
+    """What a copy tells of one proof: the first tracer read, else that it is a copy of it all the same, else None.
+    Only a copy of the large one is looked for in the middle one too, which shows the same."""
+    given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
+    copy: tracer.TraceResult | None = None
+    for base in filter(None, (proof.large_key, proof.middle_key)):
+        for key in _keys(proof.frame):
+            try:
+                told = door.tracer_find(data, _prepared(proof.frame.sitting, base, key), key.bytes, given)
+            except Unsupported:  # the middle one of a small picture carries none
+                continue
+            if told.found:
+                return told
+            copy = copy or (told if told.aligned else None)
+        if copy is None:
+            return None
+    return copy
 
 
 def find(path: Path, sitting: Sitting | None = None) -> Tracing:
@@ -84,13 +103,11 @@ def find(path: Path, sitting: Sitting | None = None) -> Tracing:
         proofs = _candidates(path, sitting)
         copies_of: Proof | None = None
         for proof in proofs:
-            given = list(proof.frame.sitting.invites.values_list("pk", flat=True))
-            for key in _keys(proof.frame):
-                told = door.tracer_find(data, _prepared(proof, key), key.bytes, given)
-                if told.found:
-                    return _told(proof, told)
-                if told.aligned and copies_of is None:
-                    copies_of = proof
+            told = _heard(data, proof)
+            if told is not None and told.found:
+                return _told(proof, told)
+            if told is not None and copies_of is None:
+                copies_of = proof
     except ImagingError as error:
         raise BadInput(error.told.named(path.name)) from error
     if copies_of is not None:

@@ -188,7 +188,7 @@ def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown:
 
 def script_frames(strips: list[Strip]) -> list[list[Any]]:
     """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike, eyes' gap, pixels of the camera to
-    one of the proof], as the large view wants them."""
+    one of the proof, 1 where the proof has a middle size], as the large view wants them."""
     return [
         [
             shown.frame.pk,
@@ -202,6 +202,7 @@ def script_frames(strips: list[Strip]) -> list[list[Any]]:
             shown.alike,
             shown.eyes[2] if shown.eyes else None,
             shown.finer,
+            int(bool(shown.proof.middle_key)),
         ]
         for strip in strips
         for shown in strip.frames

@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def cast(tmp_path):
     cast = make_cast(stage="planning")
-    put_card(tmp_path / "card", 2)
+    put_card(tmp_path / "card", 2, long_side=1200)
     list(ingest.add_folder(cast.sitting, tmp_path / "card", cast.as_owner))
     return cast
 
@@ -31,7 +31,7 @@ def picture(key: str) -> Image.Image:
     return Image.open(io.BytesIO(storage.get(storage.proofs(), key)))
 
 
-def test_each_frame_gets_a_large_and_a_small_stamped_srgb_file_and_is_read(cast):
+def test_each_frame_gets_a_large_a_middle_and_a_small_stamped_srgb_file_and_is_read(cast):
     assert jobs.run_waiting(cast.sitting, ["proof"]) == 2
     for frame in Frame.objects.all():
         made = proof.current(frame)
@@ -39,8 +39,9 @@ def test_each_frame_gets_a_large_and_a_small_stamped_srgb_file_and_is_read(cast)
         assert large.size == (made.large_width, made.large_height)
         assert small.size == (made.small_width, made.small_height)
         assert max(large.size) == min(2048, max(frame.width, frame.height))
-        assert max(small.size) == 480
-        for one in (large, small):
+        middle = picture(made.middle_key)
+        assert (max(middle.size), max(small.size)) == (1080, 480)
+        for one in (large, middle, small):
             profile = ImageCms.ImageCmsProfile(io.BytesIO(one.info["icc_profile"]))
             assert "sRGB" in ImageCms.getProfileDescription(profile)
         assert frame.reading["face"] is not None
@@ -53,7 +54,7 @@ def test_each_frame_gets_a_large_and_a_small_stamped_srgb_file_and_is_read(cast)
 def test_no_camera_word_is_in_a_proof_by_exiftool(cast, tmp_path):
     jobs.run_waiting(cast.sitting, ["proof"])
     for made in Proof.objects.all():
-        for key in (made.large_key, made.small_key):
+        for key in (made.large_key, made.middle_key, made.small_key):
             path = tmp_path / "p.jpg"
             path.write_bytes(storage.get(storage.proofs(), key))
             found = json.loads(

@@ -28,8 +28,8 @@ def cast(tmp_path):
     return cast
 
 
-def served(client, proof) -> bytes:
-    response = client.get(f"/files/proof/{proof.frame_id}/large/{proof.pk}.jpg")
+def served(client, proof, kind="large") -> bytes:
+    response = client.get(f"/files/proof/{proof.frame_id}/{kind}/{proof.pk}.jpg")
     assert response.status_code == 200
     return body_of(response)
 
@@ -55,6 +55,17 @@ def test_each_invite_gets_a_copy_of_its_own_and_the_photographer_the_base(cast, 
             assert (found.frame, found.invites) == (proof.frame, (who,)), found.sentence
             assert found.confidence > 0.9999
     assert not trace.find(resaved(base, tmp_path)).invites
+
+
+def test_the_middle_size_carries_a_tracer_too(cast, tmp_path):
+    proof, who = Proof.objects.first(), cast.representation
+    data, base = served(cast.client_of(who), proof, "middle"), storage.get(storage.proofs(), proof.middle_key)
+    assert data != base
+    assert served(cast.client_of(cast.owner), proof, "middle") == base
+    path = tmp_path / "sent-on.jpg"
+    Image.open(io.BytesIO(data)).save(path, quality=70)
+    traced = trace.find(path)
+    assert (traced.frame, traced.invites) == (proof.frame, (who,)), traced.sentence
 
 
 def test_a_copy_served_under_the_key_before_is_still_traced(cast, tmp_path):

@@ -40,14 +40,16 @@ def proved(
 ) -> Frame:
     """A frame whose stamped proofs lie in the store (painted, not made by the recipe)."""
     frame = cast.frame(number, look, **{"reading": READING, **fields})
-    keys = {}
-    for kind, (width, height) in (("proof", large), ("small", (80, 120))):
+    keys, sizes = {"middle": ""}, {"proof": large, "small": (80, 120)}
+    if max(large) > 1080:
+        sizes["middle"] = (round(large[0] * 1080 / max(large)), round(large[1] * 1080 / max(large)))
+    for kind, (width, height) in sizes.items():
         key = storage.derived_key(cast.sitting.uid, kind, f"{number:064x}")
         storage.put(storage.proofs(), key, picture(width, height, 60 + number % 120))
         keys[kind] = key
     Proof.objects.create(
         frame=frame, recipe="p-test", large_key=keys["proof"], large_width=large[0], large_height=large[1],
-        small_key=keys["small"], small_width=80, small_height=120,
+        middle_key=keys["middle"], small_key=keys["small"], small_width=80, small_height=120,
     )  # fmt: skip
     return frame
 

@@ -3,7 +3,7 @@ export function framesOf(rows, config) {
   const at = (id, proof, kind) =>
     config.picture.replace("/0/large/", `/${id}/${kind}/`).replace("/1.jpg", `/${proof}.jpg`);
   return new Map(
-    rows.map(([id, label, look, proof, width, height, x, y, run, alike, gap, finer]) => [
+    rows.map(([id, label, look, proof, width, height, x, y, run, alike, gap, finer, half]) => [
       id,
       {
         id,
@@ -17,6 +17,7 @@ export function framesOf(rows, config) {
         finer,
         eyes: x === null ? null : [x, y],
         large: at(id, proof, "large"),
+        middle: half ? at(id, proof, "middle") : null,
         small: at(id, proof, "small"),
       },
     ]),

@@ -3,6 +3,7 @@ import { $, $$, el, fill, say } from "../shared/dom.js";
 import { ask, sentenceOf } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
+import { Held, Sharpening } from "./pictures.js";
 
 const kept = (name, fallback) => {
   try {
@@ -30,7 +31,12 @@ export class Large {
       onChange: () => this.placed(),
       onDown: () => this.close(),
     });
-    this.ahead = [];
+    this.files = new Sharpening(new Held(), {
+      show: (src) => this.put(src),
+      stretch: (image) => (this.frame.width * this.view.scale * (window.devicePixelRatio || 1)) / image.naturalWidth,
+      poor: () => this.poor(),
+    });
+    this.way = 1; // the one the person goes: on, or back
     dialog.addEventListener("click", (event) => this.click(event));
     dialog.addEventListener("keydown", (event) => this.key(event));
     dialog.addEventListener("cancel", (event) => {
@@ -43,6 +49,7 @@ export class Large {
       this.remark();
     });
     dialog.addEventListener("close", () => {
+      this.files.close();
       $("#tray").prepend(...this.voices);
       // On a phone the next frame opens as a picture, not as a form with a stamp above it.
       if (matchMedia("(max-width: 48rem)").matches && !$("#large-talk", dialog).hidden) this.do("talk");
@@ -97,24 +104,7 @@ export class Large {
       this.dialog.showModal();
       $(".large-foot", this.dialog).prepend(...this.voices);
     }
-    const { frame, picture } = this,
-      item = document.getElementById(`f${id}`);
-    const small = $("img", item ?? document)?.currentSrc;
-    picture.onload = null;
-    if (small && !this.loaded(frame)) {
-      picture.src = small; // at once, until the large one is there
-      const large = this.fetchAhead(frame);
-      large.decode().then(
-        () => {
-          if (this.id === id) picture.src = frame.large;
-        },
-        () => {
-          // The small one stays. Not said of a frame that is just going from the sheet.
-          const stays = () => this.id === id && this.dialog.open;
-          setTimeout(() => stays() && say(this.words.small_only), 3000);
-        },
-      );
-    } else picture.src = frame.large;
+    const { frame } = this;
     this.view.show(frame.width, frame.height, frame.eyes);
     this.details = null;
     $("#crop-choice", this.dialog).replaceChildren($("option", $("#crop-choice", this.dialog)));
@@ -134,24 +124,31 @@ export class Large {
     $("#large-place", this.dialog).textContent = at < 0 ? "" : fill(this.words.place, { i: at + 1, n: order.length });
     $("[data-act=previous]", this.dialog).disabled = at <= 0;
     $("[data-act=next]", this.dialog).disabled = at < 0 || at === order.length - 1;
-    for (const near of [order[at + 1], order[at - 1], order[at + 2]]) if (near) this.fetchAhead(this.frames.get(near));
+    const near = [this.way, 2 * this.way, -this.way].map((by) => this.frames.get(order[at + by]));
+    const there = Boolean($(`#f${id} img`)?.naturalWidth);
+    this.files.open(frame, { there, ahead: at < 0 ? [] : near.filter(Boolean) });
     const alike = $("#compare-alike", this.dialog);
     alike.hidden = !(frame.alike > 1);
     if (frame.alike > 1) alike.href = `${this.config.compare}?run=${frame.run}`;
     clearTimeout(this.later);
     this.later = setTimeout(() => this.load(), 250); // not for frames that are only passed by
   }
-  loaded(frame) {
-    return this.ahead.some((image) => image.src.endsWith(frame.large) && image.naturalWidth);
+  /** Into the picture; nothing rather than the frame before, until there is something of this one. */
+  put(src) {
+    if (src) this.picture.src = src;
+    else this.picture.removeAttribute("src");
   }
-  fetchAhead(frame) {
-    let image = this.ahead.find((one) => one.src.endsWith(frame.large) && !(one.complete && !one.naturalWidth));
-    if (!image) {
-      image = new Image();
-      image.src = frame.large;
-      this.ahead = [...this.ahead.slice(-5), image];
-    }
-    return image;
+  /** The small one stays. Not said of a frame that is just going from the sheet. */
+  poor() {
+    const { id } = this,
+      stays = () => this.id === id && this.dialog.open;
+    setTimeout(() => stays() && say(this.words.small_only), 3000);
+  }
+  /** Close on the picture, the large one is wanted at once; where it cannot come, what stands there is said. */
+  async closer() {
+    const { id } = this;
+    if ((await this.files.closer()) || this.id !== id || !this.view.zoomed) return;
+    say(this.words.middle_only);
   }
   async load() {
     const { id } = this;
@@ -242,6 +239,7 @@ export class Large {
       next = order[order.indexOf(this.id) + by];
     if (!next) return;
     history.replaceState(history.state, "", `#frame-${next}`);
+    this.way = by < 0 ? -1 : 1;
     const { zoomed, zoom, x, y, eyes } = this.view;
     this.show(next);
     // At 100 % the next frame shows the same distance from its own eyes, so that expressions can be compared.
@@ -281,6 +279,7 @@ export class Large {
       shape = $("#crop-shape", this.dialog),
       choice = $("#crop-choice", this.dialog);
     const button = $("[data-act=zoom]", this.dialog);
+    if (zoomed && this.files.soft()) this.closer();
     button.setAttribute("aria-pressed", String(zoomed));
     button.textContent = zoomed
       ? `${fill(this.words.percent, { n: this.percent(scale) })} · ${this.words.zoom_out}`
