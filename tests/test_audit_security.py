@@ -326,7 +326,8 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
     from types import SimpleNamespace
 
     reading = SimpleNamespace(as_dict=dict, reader_version=1)
-    made = SimpleNamespace(large=b"l", middle=b"m", small=b"s", large_size=(2, 3), small_size=(1, 2), reading=reading)
+    files = {"large": b"l", "middle": b"m", "small": b"s", "plain": b"p", "large_size": (2, 3), "small_size": (1, 2)}
+    made = SimpleNamespace(**files, reading=reading)
     monkeypatch.setattr(derived.door, "make_proof", lambda *args, **how: made)
     monkeypatch.setattr(storage, "get", lambda *args: b"")
     monkeypatch.setattr(versions, "_caution", lambda *args: "")
