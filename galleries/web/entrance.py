@@ -13,12 +13,11 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from galleries.access import Act, Visitor, may
 from galleries.errors import Missing
 from galleries.models import Invite, StudioSession
 from galleries.steps.people import invite as invites
 from galleries.steps.people import sign_ins, wishes
-from galleries.steps.picking import pick
+from galleries.web import agent_desk
 from galleries.web.by_invite import let_in
 from galleries.web.coming_in import come_in
 from galleries.web.doors import address_of, count_try, invites_held, lets_in, open_to_all, user_of
@@ -30,10 +29,11 @@ def front(request: HttpRequest) -> HttpResponseBase:
     """The studio for the signed-in, the one sitting of somebody invited, a word to everybody else."""
     if user_of(request) is not None:
         return redirect("studio")
-    came_in = Invite.objects.filter(pk__in=request.session.get("invites", {}).values())
-    held = [one for one in came_in if lets_in(request, one)]
+    held = _held(request)
     if len(held) == 1:
         return redirect("sitting", slug=held[0].sitting.slug)
+    if held and all(one.is_representation for one in held):
+        return redirect("desk")
     return render(request, "galleries/front.html", {"invites": held})
 
 
@@ -102,13 +102,19 @@ def ask_link(request: HttpRequest) -> HttpResponseBase:
     return render(request, "galleries/ask_link.html", {"sent": sent})
 
 
-@open_to_all("it shows only what the session's own mailed link opened")
+@open_to_all("it shows only what links opened in this very session")
 @require_safe
 def desk(request: HttpRequest) -> HttpResponseBase:
-    """An agent's sittings with this studio, on one page."""
+    """An agent's sittings with this studio, on one page: all of them behind the mailed link, else those whose links
+    this browser has opened."""
     email = request.session.get("desk", "")
-    if not email:
+    mine = _behind_mailed_link(request, email) if email else [one for one in _held(request) if one.is_representation]
+    if not mine and not email:
         return redirect("ask-link")
+    return render(request, "galleries/desk.html", {"rows": agent_desk.rows(mine), "email": email})
+
+
+def _behind_mailed_link(request: HttpRequest, email: str) -> list[Invite]:
     since = request.session.get("desk_since", 0.0)
     open_invites = invites.invites_of(email)
     mine = [one for one in open_invites if one.shut_before is None or since >= one.shut_before.timestamp()]
@@ -116,13 +122,13 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     for invite in mine:
         if invite.sitting_id not in held:  # none yet, or one that was revoked meanwhile
             let_in(request, invite)
-    picking = {one.pk for one in mine if may(Visitor(invite=one), Act.MARK, one.sitting)}
-    counts = pick.counts([one for one in mine if one.pk in picking])
-    rows = [
-        {"invite": one, "sitting": one.sitting, "picking": one.pk in picking, "count": counts.get(one.pk)}
-        for one in mine
-    ]
-    return render(request, "galleries/desk.html", {"rows": rows, "email": email})
+    return mine
+
+
+def _held(request: HttpRequest) -> list[Invite]:
+    """The invites whose links were opened in this session and still hold."""
+    came_in = Invite.objects.filter(pk__in=request.session.get("invites", {}).values())
+    return [one for one in came_in.select_related("sitting", "passed_from") if lets_in(request, one)]
 
 
 @open_to_all("it only ends the caller's own session")

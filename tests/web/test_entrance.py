@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
@@ -13,12 +14,13 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from galleries.models import AccountLetter, Invite, SignInLink
+from galleries.models import AccountLetter, Invite, SignInLink, Sitting
 from galleries.steps import jobs
 from galleries.steps.people import account_letters, wishes
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from tests.cast import SESSION, make_cast
+from tests.web.invitee.sheets import proved
 
 pytestmark = pytest.mark.django_db
 
@@ -191,6 +193,47 @@ def test_an_agents_desk_shows_their_sittings_and_nobody_elses(cast):
     pick.set_mark(cast.as_representation, cast.frame(1).pk, kind="pick")
     assert b"1 of 3" in client.get("/desk").content
     assert Client().get("/desk").status_code == 302
+
+
+def test_the_desk_shows_picks_as_pictures_and_what_presses_first(cast):
+    """Overdue, then the day that is nearest, then what has no day; one act each."""
+    today = timezone.localdate()
+    late, soon = make_cast("late"), make_cast("soon")
+    for one, days, title in ((cast, None, "No day"), (late, -2, "Late"), (soon, 3, "Soon")):
+        deadline = None if days is None else today + timedelta(days=days)
+        Sitting.objects.filter(pk=one.sitting.pk).update(deadline=deadline, title=title)
+    frames = [proved(late, number, late.look()) for number in (1, 2)]
+    hidden = proved(late, 3, late.look())
+    for frame in (*frames, hidden):
+        pick.set_mark(late.as_representation, frame.pk, kind="pick")
+    type(hidden).objects.filter(pk=hidden.pk).update(hidden=True)
+    pick.set_mark(late.as_subject, proved(late, 4, late.look()).pk, kind="pick")
+    pick.say_done(soon.as_representation, soon.sitting)
+    client = Client()
+    client.post(path_of(invites.sign_in_link(email="ruben@achterberg.example")))
+    page = client.get("/desk").content.decode()
+    rows = re.findall(r'<li class="desk-row".*?</h2>.*?class="button[^>]*>\s*([^<]*?)<', page, re.DOTALL)
+    assert [one.strip() for one in rows] == ["Pick", "Compare both lists", "Pick"]
+    assert [page.index(one) for one in (">Late<", ">Soon<", ">No day<")] == sorted(
+        page.index(one) for one in (">Late<", ">Soon<", ">No day<")
+    )
+    assert "2 days overdue" in page
+    assert "3 days left" in page
+    assert re.findall(r'alt="Frame (\w+)"', page) == [frame.label for frame in frames]
+
+
+def test_an_agent_with_two_links_in_one_browser_has_a_desk_and_no_second_list(cast):
+    other = make_cast("another")
+    client = Client()
+    for person in (cast.representation, other.representation):
+        client.post(path_of(invites.new_link(person)))
+    assert client.get("/")["Location"] == "/desk"
+    page = client.get("/desk").content.decode()
+    for one in (cast, other):
+        assert f'href="/s/{one.sitting.slug}/"' in page
+        assert 'href="/desk"' in client.get(f"/s/{one.sitting.slug}/plan").content.decode()
+    assert 'href="/desk"' not in cast.client_of(cast.subject).get(f"/s/{cast.sitting.slug}/plan").content.decode()
+    assert cast.client_of(cast.subject).get("/desk")["Location"] == "/sign-in/link"
 
 
 def test_the_desk_leaves_other_peoples_invites_of_the_same_browser_alone(cast):

@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -22,6 +21,8 @@ from galleries.steps.ingesting import proof
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
 from galleries.web.invitee.page import key_in, page
+
+PLACE = ("x", "y", "width", "height")  # the fields of a note's place, in per cent of the picture
 
 
 @invitee_page(Act.SEE_FINALS)
@@ -92,6 +93,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         waiting_version=shown.versions.sent().filter(proof_key="").exists(),
         row=_row(shown, visitor, may_approve),
         words=finals_words(),
+        places=PLACE,
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
         pins=[
             _pin(note, number, version) for number, note in enumerate(shown.pinned_notes.select_related("version"), 1)
@@ -111,12 +113,15 @@ def finals_words() -> dict[str, str]:
         "showing_after": _("after"),
         # xgettext:no-python-format
         "slider": _("Frame to the left, retouch to the right of {n} % of the width"),
-        "pin_here": _("Press where the wish belongs, or draw a box round it. The numbers below do the same."),
+        "stage": _("The picture. Draw the line across it, or press B; plus and minus bring it closer."),
+        "pin_here": _("Press where the wish belongs, or move the mark with the arrows and press Enter."),
+        "holding": _("Let go to write your wish, or draw a box first."),
         # xgettext:no-python-format
-        "pin_at": _("Pinned at {x} % from the left, {y} % from the top."),
-        "whole": _("Whole picture"),
+        "pin_at": _("{x} % from the left, {y} % from the top"),
         # xgettext:no-python-format
-        "hundred": _("100 % on the eyes"),
+        "scale": _("This proof at {n} % of its own pixels. The finished file holds {m} times as many each way."),
+        # xgettext:no-python-format
+        "scale_plain": _("This proof at {n} % of its own pixels."),
     }
 
 
@@ -131,7 +136,11 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
     do = request.POST.get("do", "")
     if do == "pin":
         final = _final(visitor, Act.PIN_NOTE, sitting, final_id)
-        x, y, width, height = (_percent(request, name) for name in ("x", "y", "width", "height"))
+        if not all(request.POST.get(name, "").strip() for name in PLACE[:2]):
+            raise BadInput(
+                _("Say where the note belongs: press and hold on the picture, or give its place in numbers.")
+            )
+        x, y, width, height = (_percent(request, name) for name in PLACE)
         pk = request.POST.get("version", "")
         version = _version(final, pk) if pk else None
         notes.pin_note(final, visitor, x, y, width, height, request.POST.get("text", ""), version)
@@ -151,7 +160,7 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
         return redirect("finals", slug=sitting.slug)
     else:
         raise BadInput(_("A final is approved, sent back, or gets a note."))
-    return redirect(reverse("final", args=[sitting.slug, final_id]) + "#pins")
+    return redirect("final", slug=sitting.slug, final_id=final_id)
 
 
 def _version(final: Final, pk: str) -> Version:

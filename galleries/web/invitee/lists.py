@@ -23,6 +23,21 @@ from galleries.web.invitee.page import key_in, page
 from galleries.words.reasons import reason_words
 
 
+@dataclass(frozen=True)
+class Voice:
+    """One side's word on a frame, as the page shows it; `place` is its rank in their order."""
+
+    side: str
+    letter: str
+    name: str
+    mark: str
+    place: int | None
+
+
+def _mark(kind: str) -> str:
+    return {"pick": _("pick"), "alternate": _("alternate"), "strike": _("strike")}.get(kind, "–")
+
+
 @dataclass
 class Row:
     """One line of the lists, as the page shows it."""
@@ -32,6 +47,15 @@ class Row:
     reasons: list[str] = field(default_factory=list)
     chosen: bool = False
     remarks: list[Remark] = field(default_factory=list)
+
+    @property
+    def voices(self) -> list[Voice]:
+        """What either side says of the frame, the subject first."""
+        line = self.line
+        return [
+            Voice("subject", "S", _("Subject:"), _mark(line.subject), line.place_subject),
+            Voice("representation", "R", _("Representation:"), _mark(line.representation), line.place_representation),
+        ]
 
 
 @invitee_page(Act.COMPARE_LISTS)
@@ -56,13 +80,16 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     rows = _rows(tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
     on = {row.line.frame.pk: row for group in rows.values() for row in group}
+    words = {"on_list": _("{n} on the list, %d included") % tally.allowance}
     return page(
         request,
         visitor,
         sitting,
         "lists",
         tally=tally,
-        groups=[(title, rows[key]) for key, title in _groups() if rows[key]],
+        groups=[(key, title, rows[key]) for key, title in _groups() if rows[key]],
+        words=words,
+        counted=words["on_list"].format(n=sum(row.chosen for group in rows.values() for row in group)),
         proposal=proposal,
         exact=proposal.gap <= 1e-6,
         percent=round(proposal.gap * 100, 1),

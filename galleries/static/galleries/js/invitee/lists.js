@@ -1,0 +1,16 @@
+// The tray of the proposed finals follows what is ticked.
+import { $, $$, data, fill } from "../shared/dom.js";
+
+const form = $("#lists"),
+  tray = $(".list-tray");
+
+function follow() {
+  const on = new Set($$("input[name=frame]:checked", form).map((one) => one.value));
+  for (const one of $$("[data-frame]", tray)) one.hidden = !on.has(one.dataset.frame);
+  $("#tray-count").textContent = fill(data("words").on_list, { n: on.size });
+}
+if (tray) {
+  form.addEventListener("change", follow);
+  follow(); // a browser that comes back to the page keeps what was ticked
+}
+document.documentElement.dataset.ready = "1";
