@@ -218,7 +218,9 @@ def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names
     expect(studio.locator("#reload")).to_be_visible(timeout=60_000)
     studio.goto(base + "finals")
     label = re.search(r"(\d+)\.", names[1]).group(1)  # type: ignore[union-attr]
-    press(studio, f"Deliver as it is – {label}")
+    studio.get_by_role("checkbox", name=re.compile(label)).check()
+    press(studio, "Deliver as it is")
+    expect(studio.locator(".messages")).to_contain_text("goes out as it was taken")
     for _ in range(60):  # looked at, then sent: until its proof is made it cannot be ticked
         studio.goto(base + "finals/send")
         if studio.locator('input[name="version"]:enabled').count():
@@ -241,7 +243,8 @@ def deliver(studio: Page, base: str) -> None:
     studio.goto(base + "delivery/licence")
     press(studio, "Write this licence")
     studio.goto(base + "finals")
-    studio.get_by_role("link", name=re.compile("^Crops")).first.click()
+    studio.locator(".finals-picture").first.click()
+    studio.get_by_role("link", name="Crops", exact=True).click()
     adjust_a_crop(studio)
     studio.goto(base + "delivery")
     for row in studio.locator("ul.sizes > li").all():

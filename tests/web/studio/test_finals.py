@@ -14,6 +14,7 @@ from django.contrib.auth.hashers import check_password, make_password
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import escape
 from PIL import Image
 
 from galleries.models import (
@@ -474,6 +475,28 @@ def test_cautions_of_delivered_files_are_sentences(cast: Cast, client: Client, f
     page = client.get(at(cast, "studio-delivery")).content.decode()
     assert "chin" in page
     assert "crop.chin_cut" not in page
+
+
+def test_the_crops_of_the_chosen_sizes_stand_in_the_page_with_their_warnings(
+    cast: Cast, client: Client, finals: list[Final]
+) -> None:
+    size, where = DeliverySize.objects.get(slug="print-8x10"), at(cast, "studio-delivery")
+    page = client.post(where, {"size": [size.pk], "passcode": "open sesame", "days": "7"})
+    shown = page.content.decode()
+    assert page.status_code == 200
+    for final in finals:
+        assert at(cast, "studio-crop-preview", final.pk, size.slug) in shown
+    warned = [word for _final, cells in page.context["preview"] for cell in cells for word in cell["warnings"]]
+    assert warned, "the painted frames are too small for this print"
+    assert all(escape(word) in shown for word in warned)
+    assert page.context["as_before"]["slugs"] == {size.slug}
+    assert "open sesame" not in shown
+    assert not Delivery.objects.exists()
+    assert not cast.sitting.journal.filter(verb__startswith="delivery").exists()
+    assert client.post(where, {"size": []}).status_code == 400
+    assert 'id="crops"' in shown
+    assert 'id="crops"' not in client.get(where).content.decode()
+    assert cast.client_of(cast.recipient).post(where, {"size": [size.pk]}).status_code == 302
 
 
 def test_the_preview_sheet_takes_its_sizes_from_the_body(cast: Cast, client: Client, finals: list[Final]) -> None:

@@ -251,7 +251,7 @@ def test_the_front_has_all_deadlines_and_what_waits_for_the_reader(cast: Cast) -
     page = cast.client_of(cast.owner).get(reverse("studio"))
     assert [one.pk for one in page.context["days"]] == ([cast.sitting.pk] if cast.sitting.deadline else [])
     assert all(item.is_ours for _sitting, item in page.context["ours"])
-    Sitting.objects.update(deadline=date(2026, 1, 2))
+    Sitting.objects.update(deadline=date(2026, 1, 2), stage=Sitting.Stage.PROOFING)
     late = cast.client_of(cast.owner).get(reverse("studio")).content.decode()
     assert 'class="late"' in late
 
