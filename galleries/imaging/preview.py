@@ -139,7 +139,7 @@ def stamp_sample(text: StampText) -> bytes:
         cv2.ellipse(pixels, (round(eye[0]), round(eye[1])), (round(0.2 * d), round(0.08 * d)), 0, 0, 360, (40,) * 3, -1)
     mouth = (round(face.mouth[0]), round(face.mouth[1]))
     cv2.ellipse(pixels, mouth, (round(0.3 * d), round(0.06 * d)), 0, 0, 360, (96,) * 3, -1)
-    return encode.encode_jpeg(stamp.stamp(pixels, text, face), quality=_QUALITY)
+    return encode.encode_jpeg(stamp.stamp(pixels, text, [face]), quality=_QUALITY)
 
 
 def _sample_face() -> Face:

@@ -105,13 +105,12 @@ def make_proof(
     picture = proof_pixels(stored, large)
     reading = known or _read(picture, stored)
     del stored
-    face = reading.face
+    faces = [face for face in (reading.face, *reading.others) if face is not None]
 
     def stamped(long_side: int, quality: int) -> tuple[bytes, tuple[int, int]]:
         width, height = resize.fit_within(facts.width, facts.height, long_side)
         pixels = resize.shrink_far(picture, width, height)
-        here = face.scaled(width / facts.width) if face else None
-        marked = stamp.stamp(pixels, text, here)
+        marked = stamp.stamp(pixels, text, [face.scaled(width / facts.width) for face in faces])
         return encode.encode_jpeg(marked, quality=quality, progressive=long_side <= 1024), (width, height)
 
     large_data, large_size = stamped(large, PROOF_QUALITY)

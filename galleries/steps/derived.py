@@ -8,6 +8,7 @@ so a new version makes them anew by itself; what the one before left behind goes
 from __future__ import annotations
 
 import hashlib
+import hmac
 import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -17,7 +18,7 @@ from django.core.files.storage import Storage
 from galleries import storage
 from galleries.imaging.contained import door
 from galleries.imaging.versions import VERSIONS
-from galleries.models import Sitting, Studio
+from galleries.models import Frame, Sitting, Studio
 from galleries.steps.limits import limits
 
 if TYPE_CHECKING:
@@ -102,12 +103,19 @@ def stamp_recipe_of(studio: Studio) -> str:
     return f"p{VERSIONS['proof']}-{_digest(made_of)[:10]}"
 
 
-def stamp_text_of(studio: Studio, label: str) -> StampText:
+def stamp_text_of(studio: Studio, label: str, *, secret: bytes = b"", frame: bytes = b"") -> StampText:
     """What is drawn over a proof. A strength that is none of ours is the usual one."""
     from galleries.imaging.drawing.stamp import StampText  # with it comes all that draws
 
     logo = storage.get(storage.private(), studio.logo_key) if studio.stamps_with_logo else b""
-    return StampText(studio.stamp_text or studio.name, label, STRENGTHS.get(studio.stamp_strength, 1.0), logo)
+    strength = STRENGTHS.get(studio.stamp_strength, 1.0)
+    return StampText(studio.stamp_text or studio.name, label, strength, logo, secret, frame)
+
+
+def _text_over(sitting: Sitting, frame: Frame, label: str) -> StampText:
+    """A frame keeps its chances whatever is stamped: its proof beside its retouch shows the same places covered."""
+    secret = hmac.digest(sitting.tracer_key.encode(), b"stamp", "sha256")
+    return stamp_text_of(Studio.current(), label, secret=secret, frame=frame.sha256.encode())
 
 
 class Stamped(NamedTuple):
@@ -120,15 +128,15 @@ class Stamped(NamedTuple):
     drawn: ProofFiles
 
 
-def stamped(sitting: Sitting, data: bytes, label: str, *, alone: bool = False, plain: int = 0) -> Stamped:
-    """Make and keep the stamped files of a picture, or the large one `alone`. Again is harmless. `plain`: the long side
-    of a picture without a stamp that is drawn besides and not kept here.
+def stamped(sitting: Sitting, frame: Frame, data: bytes, label: str, *, alone: bool = False, plain: int = 0) -> Stamped:
+    """Make and keep the stamped files of a frame or of its retouch, or the large one `alone`. Again is harmless.
+    `plain`: the long side of a picture without a stamp that is drawn besides and not kept here.
 
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
     how = {"middle": 0} if alone else {"plain": plain}
-    drawn = door.make_proof(data, stamp_text_of(Studio.current(), label), limits(), **how)
+    drawn = door.make_proof(data, _text_over(sitting, frame, label), limits(), **how)
     large_key = _kept(sitting, "proof", drawn.large)
     if alone:
         return Stamped(large_key, "", "", drawn)

@@ -93,7 +93,7 @@ ROOMS: dict[str, tuple[list[str], dict[str, list[str]]]] = {
             "drawing.border": ["strip_height", "insets", "name_problem", "draw"],
             "drawing.lettering": ["writable"],
             "drawing.name_strip": ["strip_box", "fitted"],
-            "drawing.stamp": ["_rows", "clear_zones", "_touches"],
+            "drawing.stamp_layout": ["_row_places", "clear_zones", "touches"],
         },
     ),
     "output": (

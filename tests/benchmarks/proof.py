@@ -72,13 +72,11 @@ class _Libvips:
         self.stamps: dict[tuple[int, int], pyvips.Image] = {}
 
     def overlay(self, width: int, height: int) -> pyvips.Image:
-        """The same stamp as a transparent picture: from stamped black and stamped white."""
+        """A stamp as a transparent picture, from one on even grey: white where it is lighter, black where darker."""
         if (width, height) not in self.stamps:
-            black = stamp(np.zeros((height, width, 3), np.uint8), TEXT, None).astype(np.float32)
-            white = stamp(np.full((height, width, 3), 255, np.uint8), TEXT, None).astype(np.float32)
-            alpha = 255 - (white - black).mean(axis=2)
-            light = np.divide(black.mean(axis=2) * 255, alpha, out=np.zeros_like(alpha), where=alpha > 0)
-            rgba = np.stack([light, light, light, alpha], axis=2).clip(0, 255).astype(np.uint8)
+            change = stamp(np.full((height, width, 3), 127, np.uint8), TEXT, []).mean(axis=2) - 127
+            light = np.where(change > 0, 255.0, 0.0)
+            rgba = np.stack([light, light, light, np.abs(change) * 2], axis=2).clip(0, 255).astype(np.uint8)
             self.stamps[(width, height)] = pyvips.Image.new_from_array(rgba, interpretation="srgb")
         return self.stamps[(width, height)]
 

@@ -44,7 +44,7 @@ def proofs(count: int) -> Iterator[bytes]:
             rgb = np.clip(bgr[..., ::-1] + grain, 0, 255).astype(np.uint8)
         else:
             rgb = frames.paint(number, 2048, 1365)
-        stamped = stamp(np.ascontiguousarray(rgb), StampText("Studio Nordlicht", "proof"), None)
+        stamped = stamp(np.ascontiguousarray(rgb), StampText("Studio Nordlicht", "proof"), [])
         yield encode.encode_jpeg(stamped, quality=82)
 
 

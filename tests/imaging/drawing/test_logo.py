@@ -61,7 +61,7 @@ def test_a_large_one_is_made_small_and_an_even_picture_is_none() -> None:
 def test_the_stamp_draws_it_in_the_place_of_the_name() -> None:
     grey = np.full((480, 360, 3), 128, np.uint8)
     by_name, by_logo = (
-        stamp(grey, StampText("Quay", logo=logo), None) for logo in (b"", make_logo(drawn((255,) * 3, (0,) * 3)))
+        stamp(grey, StampText("Quay", logo=logo), []) for logo in (b"", make_logo(drawn((255,) * 3, (0,) * 3)))
     )
     assert (by_logo != 128).any()
     assert (by_logo != by_name).any()

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from galleries.imaging.codes import Code
-from galleries.imaging.drawing import border, lettering, name_strip, stamp
+from galleries.imaging.drawing import border, lettering, name_strip, stamp, stamp_layout
 from galleries.imaging.drawing.stamp import StampText
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.framing.sizes import SizeSpec
@@ -228,11 +228,6 @@ def test_eyes_nose_and_mouth_are_kept_clear() -> None:
     assert zones["mouth"] == (pytest.approx((1000, 905)), pytest.approx(46))
 
 
-def piece(half: tuple[float, float] = (50.0, 10.0)) -> stamp._Piece:
-    empty = np.zeros(0, np.uint16)
-    return stamp._Piece((0, 0, 1, 1), (500.0, 500.0), half, np.zeros(0, np.int64), empty, empty)
-
-
 @pytest.mark.parametrize(
     ("along", "across", "radius", "touches"),
     [
@@ -248,63 +243,69 @@ def piece(half: tuple[float, float] = (50.0, 10.0)) -> stamp._Piece:
         (40, 15, 6, True),
     ],
 )
+@pytest.mark.parametrize("turn_deg", [-24.0, 19.0])
 def test_a_slanted_piece_touches_a_circle_by_its_own_axes(
-    along: float, across: float, radius: float, touches: bool
+    along: float, across: float, radius: float, touches: bool, turn_deg: float
 ) -> None:
-    turn = math.radians(stamp.SLANT_DEG)
+    turn = math.radians(turn_deg)
     x = 500 + math.cos(turn) * along - math.sin(turn) * across
     y = 500 + math.sin(turn) * along + math.cos(turn) * across
-    assert stamp._touches(piece(), (((x, y), radius),)) is touches
-    assert stamp._touches(piece(), (((5000.0, 5000.0), 1.0), ((x, y), radius))) is touches
-    assert not stamp._touches(piece(), ())
+    piece = ((500.0, 500.0), (50.0, 10.0), turn_deg)
+    assert stamp_layout.touches(*piece, [((x, y), radius)]) is touches
+    assert stamp_layout.touches(*piece, [((5000.0, 5000.0), 1.0), ((x, y), radius)]) is touches
+    assert not stamp_layout.touches(*piece, [])
 
 
+SECRETS = [b"", b"quay", b"lamp"]
+
+
+def rows_of(shape: tuple[int, int], text: StampText) -> list[tuple[stamp_layout.Place, float, float]]:
+    """The pieces without a face, each with its place along and across the rows, in units from the frame's middle."""
+    unit, turn = math.sqrt(shape[0] * shape[1]), math.radians(stamp_layout.Rows.of(text).slant_deg)
+    placed = []
+    for one in stamp_layout._row_places(*shape, text, []):
+        dx, dy = (one.centre[0] - shape[0] / 2) / unit, (one.centre[1] - shape[1] / 2) / unit
+        placed.append((one, math.cos(turn) * dx + math.sin(turn) * dy, -math.sin(turn) * dx + math.cos(turn) * dy))
+    return placed
+
+
+@pytest.mark.parametrize("secret", SECRETS)
 @pytest.mark.parametrize("shape", [(600, 400), (400, 600)])
-def test_rows_cover_the_frame_evenly_and_lie_in_it(shape: tuple[int, int]) -> None:
-    rows = stamp._rows(*shape, StampText("North Light"))
-    unit = math.sqrt(shape[0] * shape[1])
-    turn = math.radians(stamp.SLANT_DEG)
-    levels = {
-        round(
-            (-math.sin(turn) * (p.centre[0] - shape[0] / 2) + math.cos(turn) * (p.centre[1] - shape[1] / 2)) / unit, 3
-        )
-        for p in rows
-    }
-    steps = np.diff(sorted(levels))
-    assert steps == pytest.approx(np.full(len(steps), stamp.ROW_GAP), abs=0.002)
-    ink = np.zeros(shape[0] * shape[1], bool)
-    for one in rows:
-        assert one.index.min() >= 0
-        ink[one.index] = True
-    quarters = ink.reshape(shape[1], shape[0])
-    for part in (
-        quarters[: shape[1] // 2],
-        quarters[shape[1] // 2 :],
-        quarters[:, : shape[0] // 2],
-        quarters[:, shape[0] // 2 :],
-    ):
-        assert part.mean() == pytest.approx(ink.mean(), rel=0.25)
-    half_sizes = {round(p.half[1]) for p in rows}
+def test_rows_cover_the_frame_evenly_and_lie_in_it(shape: tuple[int, int], secret: bytes) -> None:
+    text = StampText("North Light", secret=secret)
+    rows = stamp_layout.Rows.of(text)
+    placed = rows_of(shape, text)
+    steps = np.diff(sorted({round(across, 3) for _one, _along, across in placed}))
+    assert steps == pytest.approx(np.full(len(steps), rows.gap), abs=0.002)
+    assert rows.gap == pytest.approx(stamp_layout.ROW_GAP, rel=0.1)
+    ink = np.zeros((shape[1], shape[0]), bool)
+    for one in stamp_layout.pieces_of(*shape, [], text):
+        assert min(one.rows.min(initial=0), one.columns.min(initial=0)) >= 0
+        ink[one.rows, one.columns] = True
+    for part in np.array_split(ink, 2, axis=0) + np.array_split(ink, 2, axis=1):
+        assert part.mean() == pytest.approx(ink.mean(), rel=0.3)
+    half_sizes = {round(one.half[1]) for one, _along, _across in placed}
     assert len(half_sizes) == 2, "large and small rows by turns"
 
 
 @pytest.mark.parametrize("shape", [(1200, 800), (800, 1200)])
-def test_every_second_row_of_a_kind_is_shifted_by_half_a_step(shape: tuple[int, int]) -> None:
-    unit, turn = math.sqrt(shape[0] * shape[1]), math.radians(stamp.SLANT_DEG)
+def test_every_row_has_a_phase_of_its_own(shape: tuple[int, int]) -> None:
+    """So that no gap stands above a gap, and nobody who knows one row knows the next."""
+    text = StampText("N", secret=b"quay")
+    rows, unit = stamp_layout.Rows.of(text), math.sqrt(shape[0] * shape[1])
     seen = set()
-    for one in stamp._rows(*shape, StampText("N")):
-        dx, dy = one.centre[0] - shape[0] / 2, one.centre[1] - shape[1] / 2
-        along, across = math.cos(turn) * dx + math.sin(turn) * dy, -math.sin(turn) * dx + math.cos(turn) * dy
-        row = round(across / (stamp.ROW_GAP * unit))
-        steps = along / (2 * one.half[0] + 0.10 * unit)
-        assert min((2 * steps) % 1, 1 - (2 * steps) % 1) < 1e-6
-        assert round(2 * steps) % 2 == row // 2 % 2
+    for one, along, across in rows_of(shape, text):
+        row = round((across - rows.shift[1]) / rows.gap)
+        steps = (along - rows.shift[0]) / (2 * one.half[0] / unit + 0.10)
+        off = (steps - rows.along[row + len(rows.along) // 2]) % 1
+        assert min(off, 1 - off) < 1e-6
         seen.add(row)
-    assert min(seen) <= -4
-    assert max(seen) >= 4
+    assert min(seen) <= -3
+    assert max(seen) >= 3
+    assert len(set(rows.along)) == len(rows.along)
 
 
 def test_a_long_name_is_held_to_its_length() -> None:
-    rows = stamp._rows(800, 800, StampText("W" * 48, "M" * 48))
+    rows = stamp_layout._row_places(800, 800, StampText("W" * 48, "M" * 48), [])
     lengths = sorted({round(2 * one.half[0]) for one in rows})
-    assert lengths == pytest.approx([0.6 * stamp._LONGEST * 800, stamp._LONGEST * 800], rel=0.02)
+    assert lengths == pytest.approx([0.6 * stamp_layout._LONGEST * 800, stamp_layout._LONGEST * 800], rel=0.02)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import cv2
 import numpy as np
@@ -28,9 +29,9 @@ def plain(width: int, height: int, value: int) -> NDArray[np.uint8]:
     return np.full((height, width, 3), value, np.uint8)
 
 
-def ink(width: int, height: int, face: Face | None, text: StampText = TEXT) -> NDArray[np.bool_]:
+def ink(width: int, height: int, faces: Sequence[Face], text: StampText = TEXT) -> NDArray[np.bool_]:
     """Pixels that the stamp changes on mid grey."""
-    return (stamp(plain(width, height, 128), text, face) != 128).any(axis=2)
+    return (stamp(plain(width, height, 128), text, faces) != 128).any(axis=2)
 
 
 def whole_pieces(rect: Rect, boxes: list[tuple[int, int, int, int]]) -> list[tuple[int, int, int, int]]:
@@ -54,7 +55,7 @@ def test_every_delivery_crop_keeps_a_whole_piece(
 ) -> None:
     width, height = frame
     face = head(width * at_x, height * at_y, size * min(frame), roll=roll)
-    boxes = stamp_boxes(width, height, face, TEXT)
+    boxes = stamp_boxes(width, height, [face], TEXT)
     assert readable(propose(width, height, face, ratio).rect, boxes)
 
 
@@ -69,19 +70,19 @@ def test_the_tightest_crop_round_the_face_keeps_a_whole_piece(ratio: Ratio, size
     tight = max(w / ratio.width, h / ratio.height)
     cw, ch = math.ceil(tight * ratio.width), math.ceil(tight * ratio.height)
     rect = Rect(int(x + w / 2 - cw / 2), int(y + h / 2 - ch / 2), cw + 1, ch + 1).clamp_to(width, height)
-    assert readable(rect, stamp_boxes(width, height, face, TEXT))
+    assert readable(rect, stamp_boxes(width, height, [face], TEXT))
 
 
 @pytest.mark.parametrize("face", [head(683, 800, 210), head(683, 800, 210, roll=20), head(300, 500, 60)])
 def test_eyes_nose_and_mouth_are_untouched(face: Face) -> None:
-    changed = ink(1365, 2048, face)
+    changed = ink(1365, 2048, [face])
     y, x = np.mgrid[0:2048, 0:1365]
     for (cx, cy), radius in clear_zones(face):
         assert not changed[np.hypot(x - cx, y - cy) < radius - 6].any()
 
 
 def test_background_and_torso_are_crossed() -> None:
-    changed = ink(1365, 2048, head(683, 700, 190))
+    changed = ink(1365, 2048, [head(683, 700, 190)])
     assert changed[:250].any()
     assert changed[1150:1500, 300:1050].any()
     for quarter in (changed[:1024, :683], changed[:1024, 683:], changed[1024:, :683], changed[1024:, 683:]):
@@ -91,16 +92,16 @@ def test_background_and_torso_are_crossed() -> None:
 @pytest.mark.parametrize("value", [0, 1, 32, 64, 96, 128, 160, 192, 224, 254, 255])
 def test_letters_show_on_any_tone(value: int) -> None:
     """Somewhere in every piece the tone moves by at least 30 of 255 code values, lighter or darker."""
-    out = stamp(plain(900, 1200, value), TEXT, head(450, 400, 130)).astype(int)
-    for x, y, w, h in stamp_boxes(900, 1200, head(450, 400, 130), TEXT):
+    out = stamp(plain(900, 1200, value), TEXT, [head(450, 400, 130)]).astype(int)
+    for x, y, w, h in stamp_boxes(900, 1200, [head(450, 400, 130)], TEXT):
         moved = np.abs(out[y : y + h, x : x + w] - value).max(axis=2)
         assert (moved >= 30).mean() > 0.01
         assert moved.max() < 160  # the picture stays visible underneath
 
 
 def test_the_stamp_looks_the_same_at_any_size() -> None:
-    large = stamp(plain(1600, 2400, 128), TEXT, head(800, 900, 260))
-    small = stamp(plain(400, 600, 128), TEXT, head(199.625, 224.625, 65)).astype(float)
+    large = stamp(plain(1600, 2400, 128), TEXT, [head(800, 900, 260)])
+    small = stamp(plain(400, 600, 128), TEXT, [head(199.625, 224.625, 65)]).astype(float)
     shrunk = cv2.resize(large, (400, 600), interpolation=cv2.INTER_AREA).astype(float)
     one, other = (cv2.GaussianBlur(np.abs(p[:, :, 0] - 128), (0, 0), 1) for p in (shrunk, small))
     assert np.corrcoef(one.ravel(), other.ravel())[0, 1] > 0.9
@@ -109,7 +110,7 @@ def test_the_stamp_looks_the_same_at_any_size() -> None:
 
 @pytest.mark.parametrize("ratio", RATIOS, ids=lambda r: f"{r.width}x{r.height}")
 def test_without_a_face_any_centred_crop_of_half_the_frame_keeps_a_piece(ratio: Ratio) -> None:
-    boxes = stamp_boxes(1365, 2048, None, TEXT)
+    boxes = stamp_boxes(1365, 2048, [], TEXT)
     assert readable(fit_largest(ratio, Rect(170, 256, 1024, 1536)), boxes)
 
 
@@ -120,7 +121,7 @@ def test_names_in_other_scripts_are_written(name: str) -> None:
     assert "PROOF" in StampText(name).line
     wide, narrow = text_mask(name, 40), text_mask(name[: len(name) // 2], 40)
     assert wide.shape[1] > narrow.shape[1]
-    assert stamp_boxes(900, 1200, None, StampText(name))
+    assert stamp_boxes(900, 1200, [], StampText(name))
 
 
 def test_what_cannot_be_written_is_left_out() -> None:
@@ -132,26 +133,26 @@ def test_what_cannot_be_written_is_left_out() -> None:
 
 def test_the_given_picture_is_not_changed_and_others_are_refused() -> None:
     picture = plain(300, 400, 90)
-    stamp(picture, TEXT, None)
+    stamp(picture, TEXT, [])
     assert (picture == 90).all()
     with pytest.raises(ValueError, match="uint8"):
-        stamp(picture.astype(np.uint16), TEXT, None)
+        stamp(picture.astype(np.uint16), TEXT, [])
     with pytest.raises(ValueError, match="height, width, 3"):
-        stamp(picture[:, :, 0], TEXT, None)
+        stamp(picture[:, :, 0], TEXT, [])
 
 
 @given(st.integers(1, 80), st.integers(1, 80), st.booleans())
 @settings(max_examples=20, deadline=None)
 def test_tiny_pictures_are_stamped_too(width: int, height: int, known: bool) -> None:
-    face = head(width / 2, height / 2, max(1.0, min(width, height) / 5)) if known else None
-    assert stamp(plain(width, height, 100), TEXT, face).shape == (height, width, 3)
+    faces = [head(width / 2, height / 2, max(1.0, min(width, height) / 5))] if known else []
+    assert stamp(plain(width, height, 100), TEXT, faces).shape == (height, width, 3)
 
 
 def test_a_stronger_stamp_covers_the_same_places_and_weighs_more() -> None:
     """The quiet one still changes a mid grey by more than 15 code values (own choice)."""
     face, grey = head(400, 450, 120), plain(800, 1000, 128)
-    made = [stamp(grey, StampText("North Light", strength=each), face).astype(int) - 128 for each in (0.7, 1.0, 1.3)]
+    made = [stamp(grey, StampText("North Light", strength=each), [face]).astype(int) - 128 for each in (0.7, 1.0, 1.3)]
     weights = [np.abs(one).mean() for one in made]
     assert weights[0] < weights[1] < weights[2]
     assert made[0].max() > 15
-    assert np.array_equal(made[1], stamp(grey, StampText("North Light"), face).astype(int) - 128)
+    assert np.array_equal(made[1], stamp(grey, StampText("North Light"), [face]).astype(int) - 128)
