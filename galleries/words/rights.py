@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
-from galleries.imaging.rights import RightsFound, RightsRecord
+from galleries.imaging.rights import Party, RightsFound, RightsRecord
 from galleries.words.lists import listed
 from galleries.words.told import sentence
 
@@ -71,6 +72,7 @@ def rights_sentences(reading: RightsFound, *, today: date | None = None) -> list
         record = reading.record
         sentences = [*_origin(record), *_licence(record, today), *_people(record), *_technical(record)]
         sentences += _warnings(reading)
+    sentences += [f"{name}: {', '.join(texts)}" for name, texts in reading.further]
     return [_one_line(line) for line in sentences]
 
 
@@ -86,8 +88,11 @@ def _origin(r: RightsRecord) -> list[str]:
     if r.copyright_notice:
         sentences.append(gettext("Copyright notice: %s") % _end(r.copyright_notice))
     if r.copyright_owners:
-        owners = listed([p.name or p.identifier for p in r.copyright_owners])
-        sentences.append(gettext("The copyright belongs to %s.") % owners)
+        sentences.append(gettext("The copyright belongs to %s.") % _parties(r.copyright_owners))
+    if r.image_creators:
+        sentences.append(gettext("Recorded as its creator: %s.") % _parties(r.image_creators))
+    if r.image_suppliers:
+        sentences.append(gettext("Supplied by %s.") % _parties(r.image_suppliers))
     if r.marked is not None:
         protected = gettext("It is marked as protected by rights.")
         sentences.append(protected if r.marked else gettext("It is marked as free of rights."))
@@ -102,6 +107,16 @@ def _origin(r: RightsRecord) -> list[str]:
     return sentences
 
 
+def _parties(parties: Sequence[Party]) -> str:
+    """Names with their identifiers, or whichever of the two there is."""
+    return listed([_identified(party.name, party.identifier) for party in parties])
+
+
+def _identified(name: str, identifier: str) -> str:
+    number = gettext("identifier %s") % identifier if identifier else ""
+    return f"{name} ({number})" if name and number else name or number
+
+
 def _licence(r: RightsRecord, today: date | None) -> list[str]:
     texts = (
         (gettext("Usage terms: %s"), r.usage_terms),
@@ -114,7 +129,8 @@ def _licence(r: RightsRecord, today: date | None) -> list[str]:
     sentences = [words % _end(text) for words, text in texts if text]
     sentences += _term(r, today)
     for licensor in r.licensors:
-        ways = [way for way in (licensor.email, licensor.telephone, licensor.url) if way]
+        number = gettext("identifier %s") % licensor.identifier if licensor.identifier else ""
+        ways = [way for way in (licensor.email, licensor.telephone, licensor.url, number) if way]
         about = f"{licensor.name} ({', '.join(ways)})" if ways else licensor.name
         sentences.append(gettext("A licence is given by %s.") % about)
     if r.alteration_constraints:

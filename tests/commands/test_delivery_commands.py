@@ -8,10 +8,11 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import OperationalError
 
 from galleries import storage
 from galleries.models import Delivery, DeliverySize
-from galleries.steps.delivering import sizes
+from galleries.steps.delivering import offer, sizes
 from galleries.steps.finishing import approvals
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import trace
@@ -71,6 +72,20 @@ def test_rights_of_what_is_not_ours(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert ended.value.code == 1
     with pytest.raises(CommandError, match="cannot be read"):
         call_command("rights", str(tmp_path / "none.jpg"))
+
+
+def test_rights_are_read_where_there_are_no_tables(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_tables(digest: str) -> None:
+        raise OperationalError("no such table: galleries_deliveredfile")
+
+    monkeypatch.setattr(offer, "of_file", no_tables)
+    (tmp_path / "camera.jpg").write_bytes(painted.camera_files()[0][1])
+    call_command("rights", str(tmp_path / "camera.jpg"))
+    shown = capsys.readouterr().out
+    assert "There is no database with deliveries here" in shown
+    assert "No delivery here" not in shown
 
 
 def test_a_stray_copy_is_traced(cast: Cast, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

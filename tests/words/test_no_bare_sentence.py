@@ -47,6 +47,7 @@ ALLOWED = {
     "imaging/colour/profiles.py": "text inside the profiles that are written, names of profiles",
     "imaging/opening/decode.py": "names of profiles",
     "imaging/rights/xmp.py": "XMP",
+    "imaging/rights/names.py": "names of the standard's fields",
     "imaging/face/reading.py:right_openness": "names of values",
     "imaging/opening/formats.py": "what decoders say, to be recognised",
     "steps/scanner.py:size limit exceeded": "what the scanner says, to be recognised",

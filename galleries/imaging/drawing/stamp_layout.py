@@ -201,7 +201,7 @@ def _middle_place(frame_w: int, frame_h: int, text: StampText) -> Place:
     """Where no face is known one small line crosses the middle: what is cut out of a frame mostly holds it."""
     unit, rows = math.sqrt(frame_w * frame_h), Rows.of(text)
     one = line(text.small_line, max(6.0, SMALL * rows.size * unit), 0.6 * _LONGEST * unit, rows.slant_deg)
-    own = OWN_MOVE * text.of_frame("middle place").uniform(-1, 1) * unit
+    own = OWN_MOVE * text.of_frame("middle-place").uniform(-1, 1) * unit
     return Place(one, (frame_w / 2 + rows.shift[0] * unit, frame_h / 2 + own), "middle", held=True)
 
 

@@ -16,6 +16,7 @@ from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable
 from galleries.imaging.rights import engine, fields
 from galleries.imaging.rights import strip as container
+from galleries.imaging.rights.further import further
 from galleries.imaging.rights.private import private_data
 from galleries.imaging.rights.record import EMPTY, Licensor, Party, RightsFound, shown
 from galleries.imaging.rights.vocabulary import bare
@@ -106,6 +107,7 @@ def rights_in(data: bytes) -> RightsFound:
         private_data(raw),
         digest,
         tuple(reader.problems),
+        further(raw),
     )
 
 

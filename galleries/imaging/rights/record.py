@@ -99,7 +99,8 @@ class RightsFound:
 
     `sources` names per field where the value came from ('Exif', 'XMP', 'IIM'); `disagreements` are
     where the containers differ; `private` names data that a delivered file must not carry;
-    `iim_digest` is 'none', 'matches' or 'stale'; `problems` are values that could not be understood.
+    `iim_digest` is 'none', 'matches' or 'stale'; `problems` are values that could not be understood;
+    `further` is what the file says in other fields of the IPTC standard, by their names, whatever it is about.
     """
 
     record: RightsRecord
@@ -109,6 +110,7 @@ class RightsFound:
     private: tuple[Told, ...] = ()
     iim_digest: str = "none"
     problems: tuple[Told, ...] = ()
+    further: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def empty(self) -> bool:

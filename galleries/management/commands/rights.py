@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError
+from django.db import DatabaseError
 from django.utils import timezone
 
 from galleries.imaging.contained import door
@@ -17,9 +18,13 @@ from galleries.steps.delivering import offer
 from galleries.words.rights import rights_sentences
 from galleries.words.told import sentence
 
+NO_TABLES = "There is no database with deliveries here, so where the file comes from was not looked up."
+
 
 class Command(TradeCommand):
     help = "Say in sentences what a picture's metadata state about its rights, also years after it was delivered."
+    # A file is read where there is no database, and on a machine that has nothing of this site but its code.
+    requires_system_checks = []
     example = "manage.py rights veld-ansa_linen-shirt_0412_print-8x10.jpg"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -36,15 +41,23 @@ class Command(TradeCommand):
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
         digest = hashlib.sha256(data).hexdigest()
         sentences = self._rights(path, data)
-        from_ = [
-            f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"
-            f" under licence {row.delivery.licence.number}."
-            for row in offer.of_file(digest)
-        ]
+        from_ = self._deliveries(digest)
         self.tell(options, f"{path.name}\n  SHA-256 {digest}")
-        for line in [*(from_ or ["No delivery here holds exactly these bytes."]), *sentences]:
+        none = NO_TABLES if from_ is None else "No delivery here holds exactly these bytes."
+        for line in [*(from_ or [none]), *sentences]:
             self.tell(options, f"  {line}")
         return {"file": str(path), "sha256": digest, "deliveries": from_, "says": sentences}
+
+    def _deliveries(self, digest: str) -> list[str] | None:
+        """Sentences about the deliveries that hold these bytes; None where there are no tables to look into."""
+        try:
+            return [
+                f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"
+                f" under licence {row.delivery.licence.number}."
+                for row in offer.of_file(digest)
+            ]
+        except DatabaseError:
+            return None
 
     def _rights(self, path: Path, data: bytes) -> list[str]:
         try:

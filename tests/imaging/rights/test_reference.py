@@ -19,8 +19,10 @@ from PIL import Image
 
 from galleries.imaging import rights
 from galleries.imaging.codes import Code
-from galleries.imaging.rights import Licensor, Party, RightsRecord, fields
+from galleries.imaging.rights import Licensor, Party, RightsRecord, engine, fields, names
+from galleries.imaging.rights.further import further
 from galleries.told import told
+from galleries.words.rights import rights_sentences
 from tests import outside
 from tests.telling import sentence_of
 
@@ -219,3 +221,51 @@ def test_old_text_that_is_no_utf8_is_read(tmp_path: Path) -> None:
     data = edited(plain_jpeg(), tmp_path, "-charset", "iptc=Latin", "-IPTC:By-line=Zoë Ångström")
     assert b"Zo\xeb" in data
     assert rights.read_rights(data).record.creators == ("Zoë Ångström",)
+
+
+def test_every_text_of_the_reference_picture_is_shown() -> None:
+    """Of each field of the standard that the picture fills; codes in their own words, whole dates as a day."""
+    reading = rights.read_rights(reference().read_bytes())
+    shown = " ".join(rights_sentences(reading))
+    for key, texts in engine.read(reference().read_bytes()).xmp.items():
+        for text in texts:
+            if (
+                text == 'type="Struct"'
+                or key == "Xmp.photoshop.DateCreated"
+                or "/vocab/" in text
+                or "newscodes" in text
+            ):
+                continue
+            assert " ".join(text.split()) in shown, key
+    assert "Property Release Status: http://ns.useplus.org/ldf/vocab/PR-NAP" in shown
+    assert "Location Shown in the Image 2, City: City (Location shown2) (ref2023.2)" in shown
+    supplier = "Supplied by Image Supplier Name (ref2023.2) (identifier Image Supplier Id (ref2023.2))."
+    assert supplier in shown
+    assert len([line for line in reading.further if line[0].startswith("Licensor 2, ")]) == 9
+
+
+def test_names_of_further_fields_are_the_standards() -> None:
+    tables = technical()
+    published = {one["XMPid"]: one["name"] for one in tables["ipmd_top"].values()}
+    assert {
+        **{xmp: " ".join(published[xmp].split()) for xmp in names.FIELDS if xmp in published},
+        "plus:ImageCreatorImageID": "Image Creator Image ID",
+    } == names.FIELDS
+    ours = {spec.xmp for spec in fields.TEXT_FIELDS} | {*fields.PARTY_FIELDS.values(), fields.CAPTURED}
+    assert set(published) == (set(names.FIELDS) - {"plus:ImageCreatorImageID"}) | (ours & set(published))
+    parts: dict[str, set[str]] = {}
+    for structure in tables["ipmd_struct"].values():
+        for one in structure.values() if isinstance(structure, dict) else ():
+            if isinstance(one, dict) and one.get("XMPid"):
+                parts.setdefault(one["XMPid"], set()).add(one["name"])
+    assert set(names.PARTS) == set(parts)
+    assert all(name in parts[xmp] for xmp, name in names.PARTS.items())
+    numbers = {one["IIMid"]: one["XMPid"] for one in tables["ipmd_top"].values() if one.get("IIMid")}
+    for key, xmp in names.IIM.items():
+        assert numbers[f"2:{exiv2.IptcKey(key).tag():02d}"] == xmp
+
+
+def test_iim_is_asked_only_where_xmp_is_silent() -> None:
+    iim = {"Iptc.Application2.Keywords": ("coat", "harbour"), "Iptc.Application2.City": ("Vell",)}
+    raw = engine.RawMetadata({}, iim, {"Xmp.photoshop.City": ("Vell-on-Sea",), "Xmp.other.Thing": ("x",)})
+    assert further(raw) == (("City (legacy)", ("Vell-on-Sea",)), ("Keywords", ("coat", "harbour")))
