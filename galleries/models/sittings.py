@@ -79,6 +79,9 @@ class Sitting(models.Model):
     send_at_once = models.BooleanField(
         _("retouches and deliveries go out at once, without a look first"), default=False, db_default=False
     )
+    suggestions_shown = models.BooleanField(
+        _("subject and agent see which frames the studio suggests"), default=False, db_default=False
+    )
     answer_days = models.PositiveSmallIntegerField(
         _("days to answer a retouch (0: no date, no reminder)"), default=7, db_default=7
     )
@@ -285,6 +288,8 @@ class Frame(models.Model):
     captured_at = models.DateTimeField(_("captured (camera clock)"), null=True, blank=True)
     added_at = models.DateTimeField(auto_now_add=True)
     hidden = models.BooleanField(_("hidden"), default=False)
+    # The studio's own word, and no more than a word: nobody's mark, and shown to nobody unless the sitting says so.
+    suggested = models.BooleanField(default=False, db_default=False, editable=False)
     # The subject's word, and it follows the frame: whatever look it is moved, split or merged into, and out of any.
     kept_by_subject = models.BooleanField(default=False, db_default=False, editable=False)
     # Set by a person's move or a person's boundary; the program's next proposal leaves such a frame alone.

@@ -64,6 +64,8 @@ class Verb(models.TextChoices):
     FRAMES_MOVED = "frames moved", _("frames moved")
     FRAMES_HIDDEN = "frames hidden", _("frames hidden")
     FRAMES_SHOWN = "frames shown", _("frames shown")
+    FRAMES_SUGGESTED = "frames suggested", _("frames suggested")
+    FRAMES_NOT_SUGGESTED = "frames not suggested", _("suggestions withdrawn")
     UNDONE = "undone", _("taken back")
     LOOK_KEPT_BACK = "look kept back", _("look kept back")
     LOOK_SHOWN = "look shown", _("look let be seen")

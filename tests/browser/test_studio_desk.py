@@ -10,8 +10,10 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from galleries.models import Frame, Look
+from galleries.steps.ingesting import proof
 from galleries.steps.picking import pick
-from tests.browser.studio_stage import many_frames, visiting
+from galleries.steps.sorting import loupe
+from tests.browser.studio_stage import jpeg, many_frames, visiting
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -132,11 +134,22 @@ def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
         expect(page.locator(".frame")).to_have_count(1)
         page.get_by_role("button", name="all 60").click()
         expect(page.locator(".frame")).to_have_count(52)
+        page.keyboard.press("f")  # all that is flagged, in both looks: asked with the number and the pictures
+        page.locator("#flagged").get_by_label("eyes closed 5").check()
+        expect(page.locator("#flagged img")).to_have_count(5)
+        page.get_by_role("button", name="Hide 5 frames").click()
+        expect(page.locator("#said")).to_have_text("Hidden: 5.")
+        expect(page.get_by_label("hidden 6", exact=True)).to_be_visible()
+        page.keyboard.press("t")
+        expect(page.get_by_label("hidden 1", exact=True)).to_be_visible()
 
 
 def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
-    come: Any, live_server: Any, cast: Cast
+    come: Any, live_server: Any, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # What the large view's test has cut from the original and decoded, the stage has ready here.
+    monkeypatch.setattr(loupe, "eyes", lambda _frame: jpeg(60))
+    monkeypatch.setattr(proof, "view", lambda _frame, _side: jpeg(90))
     frames = many_frames(cast, 24, looks=2)
     pick.set_mark(cast.as_subject, frames[4].pk, kind="pick")  # the second of the stack 4, 5, 6: covered by the first
     with visiting(come, cast) as page:
@@ -145,6 +158,20 @@ def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
         expect(stack.locator(".mark.s")).to_have_text("S ○")
         for _step in range(3):
             page.keyboard.press("ArrowRight")
+        expect(frame(page, 4)).to_be_focused()
+        page.keyboard.press("c")  # the eyes of the run: the best is suggested, the rest goes, and it is all taken back
+        expect(page.locator(".closeup")).to_have_count(3)
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("s")
+        expect(page.locator(".closeup").nth(1)).to_contain_text("0005, suggested")
+        page.keyboard.press("r")
+        expect(page.locator(".closeup").nth(2)).to_contain_text("0006, hidden")
+        assert set(Frame.objects.filter(hidden=True).values_list("number", flat=True)) == {4, 6}
+        page.keyboard.press("t")
+        expect(page.locator(".closeup").nth(2)).to_have_text("0006")
+        page.keyboard.press("t")
+        expect(page.locator(".closeup").nth(1)).to_have_text("0005")
+        page.keyboard.press("Escape")
         expect(frame(page, 4)).to_be_focused()
         page.keyboard.press("Space")
         expect(page.locator("#chosen")).to_have_text("3")

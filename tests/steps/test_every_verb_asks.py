@@ -129,7 +129,8 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "name": "Iza Morell", "email": "iza@morell.example", "role": "assistant", "title": "T", "text": "said",
         "words": "no",
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",
-        "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "day": None, "say": print,
+        "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "suggested": True,
+        "day": None, "say": print,
         "x": 0, "y": 0, "width": 400, "height": 500, "warmth": 1.0,
     }  # fmt: skip
 

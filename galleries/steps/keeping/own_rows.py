@@ -54,8 +54,8 @@ TABLES: tuple[Table, ...] = (
         m.Sitting, "pk",
         theirs="""id slug title stage subject_given subject_surname held_on place plan allowance deadline time_zone
         subject_chooses_looks strikes_hide representation_approves subject_is_minor guardian_name guardian_consent_on
-        guardian_consent_note name_for_strip current_look send_at_once answer_days objection_hours created_at
-        published_at delivered_at put_away_from keep_until""",
+        guardian_consent_note name_for_strip current_look send_at_once suggestions_shown answer_days objection_hours
+        created_at published_at delivered_at put_away_from keep_until""",
         named="photographer colleagues",
         house="uid print_profile_key print_profile_name tracer_key tracer_key_before change",
     ),
@@ -68,7 +68,8 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Frame, "sitting",
         theirs="""id look sha256 name number bytes file_format width height bits orientation profile profile_assumed
-        camera captured_at added_at hidden kept_by_subject placed_by_hand reading reading_version run run_place""",
+        camera captured_at added_at hidden suggested kept_by_subject placed_by_hand reading reading_version run
+        run_place""",
         picture="key", house="sitting",
     ),
     _table(

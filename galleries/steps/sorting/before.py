@@ -9,6 +9,7 @@ from typing import Any
 from galleries.models import Frame, Look, Sitting, Undoable, Verb
 
 VERSION = 1
+WITH_SUGGESTIONS = 2  # what kept suggestions: a program that knows none would take nothing back and say that it had
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class GoneLook:
 @dataclass(frozen=True)
 class Before:
     """`into`: the look that the frames were put in, `into_title` as it was called then. `begun`: the look that began
-    by the act. `hidden`: frame → whether it was hidden."""
+    by the act. `hidden` and `suggested`: frame → whether it was that."""
 
     places: tuple[Place, ...] = ()
     hidden: Mapping[int, bool] = field(default_factory=dict)
@@ -47,11 +48,16 @@ class Before:
     begun: int | None = None
     into: int | None = None
     into_title: str = ""
+    suggested: Mapping[int, bool] = field(default_factory=dict)
+
+    @property
+    def version(self) -> int:
+        return WITH_SUGGESTIONS if self.suggested else VERSION
 
     @property
     def frames(self) -> int:
         """How many frames the act named."""
-        return len(self.places) + len(self.hidden)
+        return len(self.places) + len(self.hidden) + len(self.suggested)
 
     def to_json(self) -> dict[str, Any]:
         """Plain values, as `of` reads them."""
@@ -66,7 +72,7 @@ def places_of(frames: Iterable[int]) -> tuple[Place, ...]:
 def keep(sitting: Sitting, who: str, verb: Verb, before: Before) -> Undoable:
     """Call it inside the act's own transaction."""
     return Undoable.objects.create(
-        sitting=sitting, verb=Verb(verb), version=VERSION, before=before.to_json(), who=who[:140]
+        sitting=sitting, verb=Verb(verb), version=before.version, before=before.to_json(), who=who[:140]
     )
 
 
@@ -86,11 +92,12 @@ def of(kept: Undoable) -> Before:
         begun=plain["begun"],
         into=plain["into"],
         into_title=plain["into_title"],
+        suggested={int(frame): suggested for frame, suggested in plain.get("suggested", {}).items()},
     )
 
 
 def is_known(kept: Undoable) -> bool:
-    return kept.version == VERSION
+    return kept.version in {VERSION, WITH_SUGGESTIONS}
 
 
 def _columns(plain: Mapping[str, Any]) -> dict[str, Any]:

@@ -213,6 +213,20 @@ def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) 
         JournalLine.write(sitting, by.who, verb, str(len(chosen)), frames=chosen)
 
 
+def set_suggested(sitting: Sitting, ids: Iterable[int], suggested: bool, by: Visitor) -> None:
+    """The studio suggests frames, or no longer does. Subject and representation read it only where the sitting says so;
+    it is nobody's mark and counts for nothing."""
+    _photographer(by, sitting)
+    chosen = [frame.pk for frame in frames_of(sitting, ids)]
+    verb = Verb.FRAMES_SUGGESTED if suggested else Verb.FRAMES_NOT_SUGGESTED
+    with transaction.atomic():
+        stages.touch(sitting)
+        frames = Frame.objects.filter(pk__in=chosen)
+        keep(sitting, by.who, verb, Before(suggested=dict(frames.values_list("pk", "suggested"))))
+        frames.update(suggested=suggested)
+        JournalLine.write(sitting, by.who, verb, str(len(chosen)), frames=chosen)
+
+
 def split(first: Frame, title: str, by: Visitor) -> Look:
     """A new look starts at this frame: it and the later frames of its look go there.
 

@@ -47,6 +47,8 @@ def _put_back(sitting: Sitting, was: Before) -> None:
     _put_frames_back(sitting, was.places)
     for frame, hidden in was.hidden.items():
         sitting.frames.filter(pk=frame).update(hidden=hidden)
+    for frame, suggested in was.suggested.items():
+        sitting.frames.filter(pk=frame).update(suggested=suggested)
     if was.gone is not None:
         _give_back_what_was_said(sitting, was.gone, was.into)
     if was.begun is not None:

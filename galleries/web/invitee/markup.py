@@ -20,18 +20,21 @@ def frame_item(shown: Shown, words: dict[str, str], side: str | None, *, marking
         '<li class="frame" id="f{pk}" data-frame="{pk}" data-kind="{kind}"{noted}>'
         '<span class="edge"><span class="no">{label}</span></span>'
         '<a class="open" href="{large}" aria-label="{said}">'
-        '<img src="{small}" width="{width}" height="{height}" alt=""{lazy}>{drawn}</a>{buttons}</li>',
+        '<img src="{small}" width="{width}" height="{height}" alt=""{lazy}>{drawn}</a>{suggested}{buttons}</li>',
         pk=shown.frame.pk,
         kind=shown.kind,
         noted=mark_safe(" data-noted") if noted else "",  # our own words  # nosec B308
         label=label,
         large=shown.large,
-        said=label_of(words, label, shown.look, shown.kind, theirs, noted=noted, alike=shown.alike),
+        said=label_of(
+            words, label, shown.look, shown.kind, theirs, noted=noted, alike=shown.alike, suggested=shown.suggested
+        ),
         small=shown.small,
         width=shown.proof.small_width,
         height=shown.proof.small_height,
         lazy="" if eager else mark_safe(' loading="lazy"'),  # our own words  # nosec B308
         drawn=drawn,
+        suggested=format_html('<span class="suggested typed">{}</span>', words["suggested"]) if shown.suggested else "",
         buttons=_buttons(shown, words) if marking else "",
     )
 

@@ -32,6 +32,7 @@ class Shown:
     theirs: list[tuple[Invite, str]] = field(default_factory=list)
     eyes: tuple[float, float, float] | None = None  # the middle between them, and how far apart, of the width
     alike: int = 0
+    suggested: bool = False  # by the studio, where the sitting lets people read it
 
     @property
     def small(self) -> str:
@@ -126,7 +127,16 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
             place = number.get(frame.look_id) if frame.look_id else None
             alike = runs[frame.run] if frame.run is not None else 0
             by_look[frame.look_id if place else None].append(
-                Shown(frame, proof, place, mine.get(frame.pk), theirs.get(frame.pk, []), _eyes(frame), alike)
+                Shown(
+                    frame,
+                    proof,
+                    place,
+                    mine.get(frame.pk),
+                    theirs.get(frame.pk, []),
+                    _eyes(frame),
+                    alike,
+                    frame.suggested and sitting.suggestions_shown,
+                )
             )
     filled = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
     if by_look[None]:
@@ -188,7 +198,8 @@ def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown:
 
 def script_frames(strips: list[Strip]) -> list[list[Any]]:
     """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike, eyes' gap, pixels of the camera to
-    one of the proof, 1 where the proof has a middle size], as the large view wants them."""
+    one of the proof, 1 where the proof has a middle size, 1 where the studio suggests it], as the large view wants
+    them."""
     return [
         [
             shown.frame.pk,
@@ -203,6 +214,7 @@ def script_frames(strips: list[Strip]) -> list[list[Any]]:
             shown.eyes[2] if shown.eyes else None,
             shown.finer,
             int(bool(shown.proof.middle_key)),
+            int(shown.suggested),
         ]
         for strip in strips
         for shown in strip.frames

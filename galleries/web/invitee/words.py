@@ -23,6 +23,7 @@ def frame_words() -> dict[str, str]:
         "their_strike": _("struck by {who}"),
         "noted": _("with your note"),
         "run": _("one of {n} nearly the same"),
+        "suggested": _("suggested by the studio"),
     }
 
 
@@ -35,6 +36,7 @@ def label_of(
     *,
     noted: bool = False,
     alike: int = 0,
+    suggested: bool = False,
 ) -> str:
     """What a screen reader hears. `theirs` are (role, kind, name); the script's `sentence` says the same."""
     parts = [words["frame"].format(label=label), words["look"].format(n=look) if look else words["no_look"]]
@@ -49,6 +51,8 @@ def label_of(
         parts.append(words["noted"])
     if alike > 1:
         parts.append(words["run"].format(n=alike))
+    if suggested:
+        parts.append(words["suggested"])
     return ", ".join(parts)
 
 

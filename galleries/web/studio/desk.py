@@ -32,6 +32,7 @@ def desk(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
         "sitting": sitting,
         "page": "studio-desk",
         "filters": desk_data.filters(),
+        "flags": desk_data.filters()[:4],
         "flag_words": desk_data.flag_words(),
     }
     return render(request, "galleries/studio/desk.html", context)
@@ -108,6 +109,10 @@ def _hide(sitting: Sitting, by: Visitor, body: Body) -> None:
     looks.set_hidden(sitting, _frames(body), bool(body.get("hidden")), by)
 
 
+def _suggest(sitting: Sitting, by: Visitor, body: Body) -> None:
+    looks.set_suggested(sitting, _frames(body), bool(body.get("suggested")), by)
+
+
 def _undo(sitting: Sitting, by: Visitor, body: Body) -> None:
     take_back.undo(sitting, by)
 
@@ -154,6 +159,7 @@ def _join(sitting: Sitting, by: Visitor, body: Body) -> None:
 ACTS: dict[str, Callable[[Sitting, Visitor, Body], None]] = {
     "move": _move,
     "hide": _hide,
+    "suggest": _suggest,
     "undo": _undo,
     "split": _split,
     "merge": _merge,

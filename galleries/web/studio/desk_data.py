@@ -35,11 +35,11 @@ def everything(sitting: Sitting) -> dict[str, Any]:
 def state(sitting: Sitting) -> dict[str, Any]:
     """What acts change: looks, places of frames, what can be taken back."""
     sitting.refresh_from_db(fields=["change", "current_look"])
-    places = sitting.frames.values_list("pk", "look_id", "hidden")
+    places = sitting.frames.values_list("pk", "look_id", "hidden", "suggested")
     return {
         "change": sitting.change,
         "looks": [_look(look) for look in sitting.looks.all()],
-        "places": [[pk, look, int(hidden)] for pk, look, hidden in places],
+        "places": [[pk, look, int(hidden), int(suggested)] for pk, look, hidden, suggested in places],
         "undo": undo_words.hint(take_back.last_undoable(sitting)),
     }
 
@@ -127,6 +127,8 @@ def filters() -> list[tuple[str, str]]:
         ("soft", _("soft")),
         ("noface", _("no face")),
         ("cast", _("skin cast")),
+        ("suggested", _("suggested")),
+        ("changed", _("marks changed")),
         ("unmarked", _("unmarked")),
         ("hidden", _("hidden")),
         ("shown", _("not hidden")),

@@ -40,6 +40,7 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "subject_chooses_looks",
             "strikes_hide",
             "representation_approves",
+            "suggestions_shown",
             "send_at_once",
             "answer_days",
             "objection_hours",

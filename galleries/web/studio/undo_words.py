@@ -28,6 +28,10 @@ def hint(act: Undoable | None) -> str:
             return ngettext("%d frame hidden", "%d frames hidden", was.frames) % was.frames
         case Verb.FRAMES_SHOWN:
             return ngettext("%d frame shown again", "%d frames shown again", was.frames) % was.frames
+        case Verb.FRAMES_SUGGESTED:
+            return ngettext("%d frame suggested", "%d frames suggested", was.frames) % was.frames
+        case Verb.FRAMES_NOT_SUGGESTED:
+            return ngettext("%d suggestion withdrawn", "%d suggestions withdrawn", was.frames) % was.frames
         case Verb.LOOK_SPLIT:
             return ngettext(
                 "“%(look)s” split off, with %(count)d frame", "“%(look)s” split off, with %(count)d frames", was.frames

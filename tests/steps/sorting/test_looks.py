@@ -27,7 +27,7 @@ def placed(sitting):
 def state(sitting):
     """All that undo must bring back."""
     return (
-        list(sitting.frames.values_list("pk", "look_id", "hidden", "placed_by_hand")),
+        list(sitting.frames.values_list("pk", "look_id", "hidden", "suggested", "placed_by_hand")),
         list(sitting.looks.values_list("pk", "title", "position", "purpose", "notes")),
     )
 
@@ -71,7 +71,7 @@ def test_split_moves_the_later_frames_to_a_new_look_right_behind(cast):
         looks.split(frames[0], "x", cast.as_owner)
 
 
-@pytest.mark.parametrize("act", ["move", "hide", "split", "merge"])
+@pytest.mark.parametrize("act", ["move", "hide", "suggest", "split", "merge"])
 def test_every_act_on_frames_can_be_taken_back(cast, act):
     one, two = cast.look("One", notes="key at 45°"), cast.look("Two")
     frames = [cast.frame(number, one) for number in range(1, 4)] + [cast.frame(9, two)]
@@ -80,6 +80,8 @@ def test_every_act_on_frames_can_be_taken_back(cast, act):
         looks.move_frames(cast.sitting, [frames[0].pk, frames[3].pk], two, cast.as_owner)
     elif act == "hide":
         looks.set_hidden(cast.sitting, [frames[1].pk], True, cast.as_owner)
+    elif act == "suggest":
+        looks.set_suggested(cast.sitting, [frames[1].pk], True, cast.as_owner)
     elif act == "split":
         looks.split(frames[1], "Half", cast.as_owner)
     else:

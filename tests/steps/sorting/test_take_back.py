@@ -30,13 +30,20 @@ def plan_as_read_by(cast: Cast, invite: object) -> str:
     [
         Before(),
         Before(hidden={7: False, 8: True}),
+        Before(suggested={7: False}),
         Before(places=(Place(7, 3, True), Place(8, None, False)), begun=5, into=5, into_title="Coat"),
         Before(gone=GoneLook({"id": 3, "title": "Linen", "gel_mired": -30}, (1,), (2, 4)), into=5, into_title="Coat"),
     ],
 )
 def test_what_was_before_is_read_as_it_was_written(was: Before) -> None:
     plain = json.loads(json.dumps(was.to_json()))
-    assert before.of(Undoable(version=before.VERSION, before=plain)) == was
+    assert before.of(Undoable(version=was.version, before=plain)) == was
+
+
+def test_an_act_from_before_there_were_suggestions_is_read(db: None) -> None:
+    plain = Before(hidden={7: False}).to_json()
+    del plain["suggested"]
+    assert before.of(Undoable(version=before.VERSION, before=plain)) == Before(hidden={7: False})
 
 
 def test_what_another_version_kept_is_not_guessed_at() -> None:
@@ -54,7 +61,9 @@ def test_a_column_that_looks_no_longer_have_is_left_out() -> None:
 def test_an_act_of_a_newer_program_is_not_taken_back_and_no_older_one_under_it(cast: Cast) -> None:
     frame = cast.frame(1)
     looks.set_hidden(cast.sitting, [frame.pk], True, cast.as_owner)
-    Undoable.objects.create(sitting=cast.sitting, verb=Verb.FRAMES_MOVED, version=before.VERSION + 1, before={}, who="")
+    Undoable.objects.create(
+        sitting=cast.sitting, verb=Verb.FRAMES_MOVED, version=before.WITH_SUGGESTIONS + 1, before={}, who=""
+    )
     assert take_back.last_undoable(cast.sitting) is None
     with pytest.raises(Conflict):
         take_back.undo(cast.sitting, cast.as_owner)

@@ -31,6 +31,20 @@ def send(cast: Cast, acts: object, person: object = None) -> dict[str, object]:
     return answer.json()  # type: ignore[no-any-return]
 
 
+@pytest.mark.parametrize("shown", [True, False])
+def test_what_the_studio_suggests_is_read_as_words_where_the_sitting_says_so(cast: Cast, shown: bool) -> None:
+    one, two, *_rest = filled(cast)
+    Frame.objects.filter(pk=one.pk).update(suggested=True)
+    Sitting.objects.filter(pk=cast.sitting.pk).update(suggestions_shown=shown)
+    for person in (cast.subject, cast.representation):
+        page = cast.client_of(person).get(reverse("sheet", args=[cast.sitting.slug]))
+        text = page.content.decode()
+        assert text.count('<span class="suggested typed">suggested by the studio</span>') == int(shown)
+        assert (f"frame {one.label}, look 1, no mark yet, suggested by the studio" in text) == shown
+        told = {row[0]: row[-1] for row in page.context["script_frames"]}
+        assert (told[one.pk], told[two.pk]) == (int(shown), 0)
+
+
 def test_acts_are_taken_in_order_and_twice_is_once(cast: Cast) -> None:
     one, two, *_rest = filled(cast)
     at = timezone.now().isoformat()

@@ -6,7 +6,6 @@ import pytest
 from django.utils import translation
 
 from galleries.models import Undoable, Verb
-from galleries.steps.sorting import before
 from galleries.steps.sorting.before import Before, GoneLook, Place
 from galleries.web.studio import undo_words
 
@@ -27,6 +26,10 @@ ONE, TWO = (Place(1, 1, True),), (Place(1, 1, True), Place(2, None, False))
          "1 frame hidden", "1 Aufnahme verborgen", "1 toma ocultada"),
         (Verb.FRAMES_SHOWN, Before(hidden={1: True, 2: True}),
          "2 frames shown again", "2 Aufnahmen wieder gezeigt", "2 tomas mostradas de nuevo"),
+        (Verb.FRAMES_SUGGESTED, Before(suggested={1: False, 2: False}),
+         "2 frames suggested", "2 Aufnahmen vorgeschlagen", "2 tomas sugeridas"),
+        (Verb.FRAMES_NOT_SUGGESTED, Before(suggested={1: True}),
+         "1 suggestion withdrawn", "1 Vorschlag zurückgezogen", "1 sugerencia retirada"),
         (Verb.LOOK_SPLIT, Before(places=TWO, begun=3, into_title="Mantel"),
          "“Mantel” split off, with 2 frames", "„Mantel“ mit 2 Aufnahmen abgeteilt",
          "«Mantel» separado, con 2 tomas"),
@@ -35,7 +38,7 @@ ONE, TWO = (Place(1, 1, True),), (Place(1, 1, True), Place(2, None, False))
     ],
 )  # fmt: skip
 def test_the_hint(verb: str, was: Before, english: str, german: str, spanish: str) -> None:
-    act = Undoable(verb=verb, version=before.VERSION, before=was.to_json())
+    act = Undoable(verb=verb, version=was.version, before=was.to_json())
     for language, words in (("en", english), ("de", german), ("es", spanish)):
         with translation.override(language):
             assert undo_words.hint(act) == words

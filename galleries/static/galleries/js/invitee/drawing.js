@@ -12,6 +12,7 @@ export function sentence(words, frame, mine, theirs) {
   if (said.length === 2) said.push(words.no_mark);
   if (mine.note) said.push(words.noted);
   if (frame.alike > 1) said.push(fill(words.run, { n: frame.alike }));
+  if (frame.suggested) said.push(words.suggested);
   return said.join(", ");
 }
 /** role -> kind: what is drawn. What other sides say is the server's word; on one's own side it is one's own mark. */

@@ -3,7 +3,7 @@ export function framesOf(rows, config) {
   const at = (id, proof, kind) =>
     config.picture.replace("/0/large/", `/${id}/${kind}/`).replace("/1.jpg", `/${proof}.jpg`);
   return new Map(
-    rows.map(([id, label, look, proof, width, height, x, y, run, alike, gap, finer, half]) => [
+    rows.map(([id, label, look, proof, width, height, x, y, run, alike, gap, finer, half, suggested]) => [
       id,
       {
         id,
@@ -15,6 +15,7 @@ export function framesOf(rows, config) {
         alike,
         gap,
         finer,
+        suggested,
         eyes: x === null ? null : [x, y],
         large: at(id, proof, "large"),
         middle: half ? at(id, proof, "middle") : null,

@@ -2,6 +2,8 @@
 const CONDITIONS = {
   hidden: (frame) => frame.hidden,
   shown: (frame) => !frame.hidden,
+  suggested: (frame) => frame.suggested,
+  changed: (frame) => frame.changed,
   unmarked: (frame) => !frame.hidden && !Object.keys(frame.marks).length,
 };
 

@@ -1,12 +1,25 @@
-// One frame large, from the photographer's private rendition; the eyes at 100 % cut from the original.
+// One frame large, from the photographer's private rendition; the eyes at 100 % cut from the original. What is near in
+// the direction of travel is fetched and decoded ahead; until a frame is sharp the desk's own picture stands for it.
 import { fill } from "../shared/dom.js";
+import { Ahead, neighbours } from "./desk-ahead.js";
 import { onward } from "./desk-stacks.js";
 
+const SHARP = 7; // decoded renditions held at once: 3,000 × 2,000 pixels take 24 MB each
+const SHARP_AHEAD = 4;
+const QUICK = 24; // of the desk's own pictures, 1.4 MB each
+const QUICK_AHEAD = 20;
+const LETTERS = { h: "hide", s: "suggest", r: "rest", t: "undo", w: "window" };
+const RESTING = 90; // ms on a frame before large files are asked for: a key held down asks for none
+
 export class LargeView {
-  constructor(dialog, to, words, { choice, hide, frames, sequence, focus }) {
-    Object.assign(this, { dialog, to, words, choice, hideFrames: hide, frames, sequence, focus });
+  constructor(dialog, to, words, { choice, acts, second, frames, sequence, focus }) {
+    Object.assign(this, { dialog, to, words, choice, acts, second, frames, sequence, focus });
     this.id = null;
     this.eyes = false;
+    this.direction = 1;
+    this.resting = 0;
+    this.sharp = new Ahead(SHARP);
+    this.quick = new Ahead(QUICK);
     this.picture = dialog.querySelector("#large-picture");
     this.stage = dialog.querySelector(".stage");
     dialog.addEventListener("click", (event) => {
@@ -15,14 +28,17 @@ export class LargeView {
     });
     dialog.addEventListener("keydown", (event) => {
       const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-      const name = { ArrowLeft: "back", ArrowRight: "on", e: "eyes_", " ": "choose", h: "hide" }[key];
+      const name = { ArrowLeft: "back", ArrowRight: "on", e: "eyes_", " ": "choose", ...LETTERS }[key];
       if (!name || event.ctrlKey || event.metaKey || (key === " " && event.target.closest("button, a"))) return;
       if (this.stage.classList.contains("full") && event.target === this.stage && key.startsWith("Arrow")) return;
       event.preventDefault();
       this[name]();
     });
-    dialog.addEventListener("close", () => this.focus(this.id));
-    this.picture.addEventListener("load", () => this.fit());
+    dialog.addEventListener("close", () => {
+      clearTimeout(this.resting);
+      for (const ahead of [this.sharp, this.quick]) ahead.want([]);
+      this.focus(this.id);
+    });
   }
 
   open(id, eyes = false) {
@@ -41,16 +57,52 @@ export class LargeView {
       .filter(Boolean)
       .join(" · ");
     this.dialog.querySelector("#large-original").href = this.to.original.replace(/0$/, id);
-    this.picture.alt = fill(this.words.frame, { label: frame.label });
     this.stage.classList.toggle("full", this.eyes);
     this.stage.tabIndex = this.eyes ? 0 : -1;
-    this.picture.removeAttribute("width");
-    this.picture.src = this.address(id);
+    this.lay(id);
+    this.second.show(id);
     this.press("eyes", this.eyes);
     this.press("choose", this.choice.ids.has(id));
     this.press("hide", frame.hidden);
-    const next = this.near(1);
-    if (next) new Image().src = this.address(next);
+    this.press("suggest", frame.suggested);
+  }
+
+  // What is decoded stands at once; else the desk's small picture, until the sharp one has come.
+  lay(id) {
+    const order = this.sequence();
+    const around = (ahead) => neighbours(order, order.indexOf(id), this.direction, ahead);
+    const small = this.frames.get(id).small;
+    const sharp = this.sharp.picture(this.address(id));
+    const quick = this.eyes ? null : this.quick.picture(small);
+    if (sharp || quick) this.put(id, sharp ?? quick);
+    else this.put(id, Object.assign(new Image(), { src: this.eyes ? this.address(id) : small || this.address(id) }));
+    this.quick.want(
+      around(QUICK_AHEAD)
+        .map((one) => this.frames.get(one).small)
+        .filter(Boolean),
+    );
+    clearTimeout(this.resting);
+    const settle = () => {
+      this.sharp.want(around(SHARP_AHEAD).map((one) => this.address(one)));
+      const address = this.address(id);
+      this.sharp.when(address).then((picture) => {
+        if (picture && this.id === id && this.address(id) === address) this.put(id, picture);
+      });
+    };
+    if (sharp) settle();
+    else this.resting = setTimeout(settle, RESTING);
+  }
+
+  put(id, picture) {
+    if (picture === this.picture) return;
+    picture.id = "large-picture";
+    picture.alt = fill(this.words.frame, { label: this.frames.get(id).label });
+    picture.removeAttribute("width");
+    picture.addEventListener("load", () => this.fit(), { once: true });
+    this.picture.removeAttribute("id");
+    this.picture.replaceWith(picture);
+    this.picture = picture;
+    this.fit();
   }
 
   address(id) {
@@ -59,7 +111,7 @@ export class LargeView {
 
   // 100 % means one pixel of the original on one of the screen's own.
   fit() {
-    if (!this.eyes) return;
+    if (!this.eyes || !this.picture.naturalWidth) return;
     this.picture.width = Math.round(this.picture.naturalWidth / (globalThis.devicePixelRatio || 1));
     this.stage.scrollTo(
       (this.stage.scrollWidth - this.stage.clientWidth) / 2,
@@ -75,10 +127,14 @@ export class LargeView {
     return order[order.indexOf(this.id) + step];
   }
   back() {
-    this.show(this.near(-1));
+    this.go(-1);
   }
   on() {
-    this.show(this.near(1));
+    this.go(1);
+  }
+  go(step) {
+    this.direction = step;
+    this.show(this.near(step));
   }
   eyes_() {
     this.eyes = !this.eyes;
@@ -97,7 +153,21 @@ export class LargeView {
     const { id } = this;
     const order = this.sequence();
     const hidden = !this.frames.get(id).hidden;
-    if (!(await this.hideFrames([id], hidden))) return;
+    if (!(await this.acts.hide([id], hidden))) return;
     this.show(hidden ? (onward(order, id, (one) => !this.frames.get(one).hidden) ?? id) : id);
+  }
+  async suggest() {
+    await this.acts.suggest([this.id], !this.frames.get(this.id).suggested);
+    this.show(this.id);
+  }
+  rest() {
+    return this.acts.rest(this.id);
+  }
+  async undo() {
+    await this.acts.undo();
+    this.show(this.id);
+  }
+  window() {
+    this.second.toggle(this.id);
   }
 }

@@ -11,7 +11,7 @@ export function stacked(frames, openRuns) {
     if (run.length < 2) rows.push(single(frame));
     else if (!done.has(frame.run)) {
       done.add(frame.run);
-      const best = [...run].sort((a, b) => a.hidden - b.hidden || a.place - b.place);
+      const best = [...run].sort((a, b) => a.hidden - b.hidden || b.suggested - a.suggested || a.place - b.place);
       if (openRuns.has(frame.run))
         rows.push(...best.map((one, index) => ({ ...single(one), alike: index ? 0 : run.length, open: true })));
       else

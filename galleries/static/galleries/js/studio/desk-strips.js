@@ -159,7 +159,8 @@ export class Strips {
     }
     // What the cell shows, as a string: redrawn only when that changed.
     const look = this.titles.get(frame.look) ?? "";
-    const sum = JSON.stringify([look, frame.small, frame.w, frame.hidden, frame.marks, frame.flags, frame.label]);
+    const { small, w, hidden, suggested, changed, marks: marked, flags: raised, label } = frame;
+    const sum = JSON.stringify([look, small, w, hidden, suggested, changed, marked, raised, label]);
     if (cell.dataset.sum === sum) return cell;
     cell.dataset.sum = sum;
     const button = cell.firstElementChild;
@@ -179,11 +180,20 @@ export class Strips {
       }),
     );
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
+    const ours = [suggested ? this.words.suggested : "", changed ? this.words.changed : ""].filter(Boolean).join(", ");
     button.querySelector(".flags").textContent = flags;
+    button.querySelector(".ours").textContent = ours;
     const said = marks.map(([side, kind]) => this.words[side + kind]);
     button.setAttribute(
       "aria-label",
-      [fill(this.words.frame, { label: frame.label }), look, frame.hidden ? this.words.hidden : "", flags, ...said]
+      [
+        fill(this.words.frame, { label: frame.label }),
+        look,
+        frame.hidden ? this.words.hidden : "",
+        ours,
+        flags,
+        ...said,
+      ]
         .filter(Boolean)
         .join(", "),
     );

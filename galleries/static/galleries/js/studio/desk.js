@@ -2,11 +2,15 @@
 
 import { $, $$, fill, say } from "../shared/dom.js";
 import { ask, pause, post, sentenceOf, withRetry } from "../shared/net.js";
+import { changedSince, marksOf } from "./desk-changes.js";
 import { Choice } from "./desk-choice.js";
+import { CloseUps } from "./desk-close.js";
 import { counts, holds, passes } from "./desk-filters.js";
+import { Flagged } from "./desk-flagged.js";
 import { Keeping } from "./desk-kept.js";
 import { LargeView } from "./desk-large.js";
 import { Rail } from "./desk-rail.js";
+import { SecondWindow } from "./desk-second.js";
 import { SideBySide } from "./desk-side.js";
 import { fitting, usualRatio } from "./desk-size.js";
 import { onward } from "./desk-stacks.js";
@@ -27,14 +31,21 @@ const choice = new Choice(
   (id) => strips.stands(id),
 );
 const strips = new Strips(place, words, to, choice);
+const second = new SecondWindow();
 const large = new LargeView($("#large"), to, words, {
   choice,
-  hide,
+  acts: { hide, suggest, rest, undo: () => act({ do: "undo" }) },
+  second: { toggle: toggleSecond, show: showSecond },
   frames: state.frames,
   sequence: () => strips.every(),
   focus: (id) => strips.focus(id),
 });
 const side = new SideBySide($("#side"), to, words, { hide, frames: state.frames });
+const closeUps = new CloseUps($("#closeups"), to, words, {
+  frames: state.frames,
+  acts: { hide, suggest, rest, undo: () => act({ do: "undo" }) },
+});
+const flagged = new Flagged($("#flagged"), words, { hide, frames: () => [...state.frames.values()] });
 
 // --- state ---------------------------------------------------------------------------------------------------
 
@@ -44,18 +55,33 @@ function take(data) {
     for (const frame of data.frames) state.frames.set(frame.id, frame);
     state.order = data.frames.map((frame) => frame.id);
   }
-  for (const [id, look, hidden] of data.places) {
+  for (const [id, look, hidden, suggested] of data.places) {
     const frame = state.frames.get(id);
     if (frame) {
       frame.look = look;
       frame.hidden = Boolean(hidden);
+      frame.suggested = Boolean(suggested);
     }
   }
+  if (data.frames) compareMarks();
   state.looks = data.looks;
   state.change = data.change;
   state.undo = data.undo;
   draw();
   if (data.frames) resize();
+}
+
+// Whose marks changed since the photographer last said that they had seen them; the first time all is seen.
+const seen = new Keeping(`desk marks ${to.keep}`);
+function compareMarks() {
+  const { marks } = seen.read();
+  if (!marks) return seeMarks();
+  for (const frame of state.frames.values()) frame.changed = changedSince(marks, frame);
+  return undefined;
+}
+function seeMarks() {
+  seen.write({ marks: marksOf([...state.frames.values()]) });
+  for (const frame of state.frames.values()) frame.changed = false;
 }
 
 function draw() {
@@ -72,6 +98,7 @@ function draw() {
         hidden: frames.filter((frame) => frame.hidden).length,
       })
     : words.empty;
+  $("#seen").hidden = !frames.some((frame) => frame.changed);
   $("#undo").disabled = !state.undo;
   $("#undo").title = state.undo;
   const select = $("#move-to");
@@ -156,7 +183,50 @@ async function hide(frames, hidden) {
   return true;
 }
 
+// Suggesting is a word of the studio's: people's marks stay what they are.
+function suggest(frames, suggested) {
+  return act(
+    { do: "suggest", frames, suggested },
+    fill(suggested ? words.didsuggest : words.didnot, { n: frames.length }),
+  );
+}
+
+// All others of its run go; the frame itself stays in focus.
+async function rest(id) {
+  const { run } = state.frames.get(id);
+  const others = [...state.frames.values()].filter((one) => run !== null && one.run === run && one.id !== id);
+  const frames = others.filter((one) => !one.hidden).map((one) => one.id);
+  if (!frames.length) return say(words.norest);
+  const done = await act({ do: "hide", frames, hidden: true }, fill(words.hid, { n: frames.length }));
+  if (done) choice.drop(frames);
+  return done;
+}
+
+const runOf = (id) => {
+  const { run } = state.frames.get(id);
+  return run === null ? [id] : strips.every().filter((one) => state.frames.get(one).run === run);
+};
+
+function showSecond(id) {
+  const frame = state.frames.get(id);
+  if (!frame || !second.open_) return;
+  second.show({
+    quick: frame.small,
+    sharp: to.view.replace("/0.jpg", `/${id}.jpg`),
+    alt: fill(words.frame, { label: frame.label }),
+  });
+}
+function toggleSecond(id) {
+  if (second.toggle(document.title)) showSecond(id);
+}
+
 const acts = {
+  suggest(frames = chosen()) {
+    if (!needed(frames)) return undefined;
+    return suggest(frames, !frames.every((id) => state.frames.get(id).suggested));
+  },
+  flagged: () => flagged.open(asked.names),
+  window: () => toggleSecond(strips.focused),
   hide: (frames = chosen()) => needed(frames) && hide(frames, true),
   show: (frames = chosen()) => needed(frames) && hide(frames, false),
   async move(frames = chosen(), look = $("#move-to").value) {
@@ -223,10 +293,12 @@ place.addEventListener("click", (event) => {
 });
 // With a mouse the acts on one frame stand on it.
 const near = $("#near");
+const NEAR_WHOLE = 180; // pixels of a frame's width that all of them need; on a smaller one the first stands alone
 place.addEventListener("pointerover", (event) => {
   const cell = event.target.closest(".cell");
   if (event.pointerType !== "mouse" || !cell || near.parentElement === cell) return;
   near.hidden = false;
+  near.classList.toggle("small", cell.offsetWidth < NEAR_WHOLE);
   near.firstElementChild.textContent = state.frames.get(Number(cell.dataset.id)).hidden ? words.show : words.hide;
   cell.append(near);
 });
@@ -235,6 +307,7 @@ near.addEventListener("click", (event) => {
   const id = Number(near.parentElement.dataset.id);
   strips.focus(id);
   if (event.target.dataset.near === "open") large.open(id);
+  else if (event.target.dataset.near === "suggest") suggest([id], !state.frames.get(id).suggested);
   else if (event.target.dataset.near === "hide") hide(strips.stands(id), !state.frames.get(id).hidden);
 });
 place.addEventListener("dblclick", (event) => {
@@ -305,6 +378,12 @@ const letters = {
   },
   b: () => acts.beside(),
   h: (id) => (state.frames.get(id).hidden ? acts.show() : acts.hide()),
+  s: (id) => suggest([id], !state.frames.get(id).suggested),
+  r: (id) => rest(id),
+  c: (id) => closeUps.open(runOf(id)),
+  y: () => show(asked.names.includes("suggested") ? [] : ["suggested"], null),
+  w: () => acts.window(),
+  f: () => acts.flagged(),
   m: () => $("#move-to").focus(),
   n: (id) => act({ do: "split", frame: earliest(strips.stands(id)) }).then(() => strips.focus(id)),
   e: (id) => large.open(id, true),
@@ -335,6 +414,7 @@ place.addEventListener("focusin", (event) => {
   if (!cell) return;
   strips.focus(Number(cell.dataset.id), false);
   rail.at(state.frames.get(strips.focused)?.look);
+  showSecond(Number(cell.dataset.id));
 });
 $("#keys-open").addEventListener("click", () => $("#keys").showModal());
 
@@ -377,6 +457,13 @@ $("#filters").addEventListener("change", (event) => {
     asked.look,
   );
   return undefined;
+});
+$("#seen").addEventListener("click", () => {
+  seeMarks();
+  show(
+    asked.names.filter((name) => name !== "changed"),
+    asked.look,
+  );
 });
 $("#all").addEventListener("click", () => show([], null));
 $("#rail").addEventListener("click", (event) => {
