@@ -17,7 +17,7 @@ from tests import servers
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "deploy"))
-from server import choices, doctor, install, pieces, uninstall, upgrade  # noqa: E402 - a folder of scripts
+from server import choices, doctor, install, machine, pieces, uninstall, upgrade  # noqa: E402 - a folder of scripts
 from server.__main__ import main, parser  # noqa: E402
 from server.machine import Machine, Trouble  # noqa: E402
 
@@ -320,6 +320,24 @@ def test_a_certificates_end_is_told_in_time(tmp_path: Path, days: int, told: str
 def test_what_the_site_says_of_itself_becomes_sentences() -> None:
     told = {"database": True, "queue": False, "private": True, "proofs": True, "disk": False, "work": True}
     assert list(doctor.ready(told)) == ["The queue does not answer.", "A disk that the site writes on is nearly full."]
+
+
+def test_a_site_that_is_slow_at_first_is_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    answers = ['{"private": false}', "", '{"private": true}', '{"private": false}']
+
+    class Slow(Machine):
+        def ask(self, *_command: str, user: str = "") -> tuple[bool, str]:
+            return True, answers.pop(0)
+
+    assert list(doctor._ready(Slow(), {"PORTAL_HOSTS": "portal.example"}, pause=0)) == []
+    (line,) = doctor._ready(Slow(), {"PORTAL_HOSTS": "portal.example"}, tries=1)
+    assert line == "The store of originals and deliveries does not answer."
+
+
+def test_what_the_authority_said_is_told_and_not_where_to_read_on() -> None:
+    told = "Certbot failed.\n  Type:   dns\n  Detail: NXDOMAIN for proofs.studio.example\n\nSee the logfile.\n"
+    assert machine.reason(told) == "NXDOMAIN for proofs.studio.example"
+    assert (machine.reason("one\ntwo\n"), machine.reason("")) == ("two", "")
 
 
 def test_a_mail_server_out_of_reach_is_a_sentence() -> None:

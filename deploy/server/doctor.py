@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import smtplib
+import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 
@@ -59,14 +60,21 @@ def _units(machine: Machine) -> Iterator[str]:
             yield f"{name} is {state[0] if state else 'not there'}: journalctl -u {name} says why."
 
 
-def _ready(machine: Machine, env: dict[str, str]) -> Iterator[str]:
+def _ready(machine: Machine, env: dict[str, str], tries: int = 4, pause: float = 5) -> Iterator[str]:
+    """Asked again a few times: a site that has just been started is slow at first."""
     host = env.get("PORTAL_HOSTS", "").split(",")[0]
     words = ("--silent", "--insecure", "--max-time", "10", "--resolve", f"{host}:443:127.0.0.1")
-    _well, answer = machine.ask("curl", *words, f"https://{host}/health/ready")
-    try:
-        yield from ready(json.loads(answer))
-    except ValueError:
-        yield "The site does not answer by its proxy: journalctl -u 'portal-web@*' -u nginx"
+    lines: list[str] = []
+    for one in range(tries):
+        time.sleep(pause if one else 0)
+        _well, answer = machine.ask("curl", *words, f"https://{host}/health/ready")
+        try:
+            lines = list(ready(json.loads(answer)))
+        except ValueError:
+            lines = ["The site does not answer by its proxy: journalctl -u 'portal-web@*' -u nginx"]
+        if not lines:
+            break
+    yield from lines
 
 
 def ready(told: dict[str, object]) -> Iterator[str]:

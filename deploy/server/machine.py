@@ -132,8 +132,7 @@ class Machine:
         except FileNotFoundError:
             raise Trouble(f"{command[0]} is missing.") from None
         if done.returncode:
-            last = ((done.stderr.strip() or done.stdout.strip()).splitlines() or ["no reason given"])[-1]
-            raise Trouble(f"{about or ' '.join(command)}: {last}")
+            raise Trouble(f"{about or ' '.join(command)}: {reason(done.stdout + done.stderr) or 'no reason given'}")
         return done.stdout
 
     def _give(self, path: Path, owner: str) -> None:
@@ -141,3 +140,10 @@ class Machine:
             name, _colon, group = owner.partition(":")
             user = pwd.getpwnam(name)
             os.chown(path, user.pw_uid, grp.getgrnam(group).gr_gid if group else user.pw_gid)
+
+
+def reason(output: str) -> str:
+    """Of what a command wrote: its 'Detail:' (certbot tells there what the authority said), else its last line."""
+    lines = [line.strip() for line in output.strip().splitlines()]
+    details = [line.removeprefix("Detail:").strip() for line in lines if line.startswith("Detail:")]
+    return (details or lines or [""])[-1]
