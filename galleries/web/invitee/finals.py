@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from galleries import storage
@@ -22,7 +23,21 @@ from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
 from galleries.web.invitee.page import key_in, page
 
-PLACE = ("x", "y", "width", "height")  # the fields of a note's place, in per cent of the picture
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+# The fields of a note's place, in per cent of the picture; a point has no width and height.
+POINT = ("x", "y")
+PLACE: dict[str, _StrPromise] = {
+    # xgettext:no-python-format
+    "x": gettext_lazy("From the left, %"),
+    # xgettext:no-python-format
+    "y": gettext_lazy("From the top, %"),
+    # xgettext:no-python-format
+    "width": gettext_lazy("Width, %"),
+    # xgettext:no-python-format
+    "height": gettext_lazy("Height, %"),
+}
 
 
 @invitee_page(Act.SEE_FINALS)
@@ -93,7 +108,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         waiting_version=shown.versions.sent().filter(proof_key="").exists(),
         row=_row(shown, visitor, may_approve),
         words=finals_words(),
-        places=PLACE,
+        places=[(name, words, name in POINT) for name, words in PLACE.items()],
         said=[(role, word) for role, word in approvals.decisions(version).items()] if version else [],
         pins=[
             _pin(note, number, version) for number, note in enumerate(shown.pinned_notes.select_related("version"), 1)
@@ -136,7 +151,7 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
     do = request.POST.get("do", "")
     if do == "pin":
         final = _final(visitor, Act.PIN_NOTE, sitting, final_id)
-        if not all(request.POST.get(name, "").strip() for name in PLACE[:2]):
+        if not all(request.POST.get(name, "").strip() for name in POINT):
             raise BadInput(
                 _("Say where the note belongs: press and hold on the picture, or give its place in numbers.")
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+from dataclasses import replace
 from datetime import timedelta
 from io import BytesIO
 
@@ -423,3 +424,13 @@ def test_what_the_licence_allows_already_is_refused_with_that_sentence(cast: Cas
     assert answer.status_code == 409
     assert "The licence allows that already" in answer.content.decode()
     assert not UsageRequest.objects.exists()
+
+
+def test_what_the_studio_wrote_into_the_licence_itself_stands_beside_the_columns(cast: Cast) -> None:
+    terms = replace(
+        licences.draft(cast.sitting), clauses=("No picture is shown before the premiere.",), clauses_number=1
+    )
+    licences.compose(cast.sitting, terms, cast.as_owner)
+    delivered(cast)
+    shown = page(cast.client_of(cast.recipient), cast)
+    assert "No picture is shown before the premiere." in shown.split("Also agreed")[1].split("<details")[0]
