@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps.agreeing import agree, sidecars
+from galleries.steps.agreeing import agree
 
 
 class Command(TradeCommand):
@@ -42,6 +42,8 @@ Sidecars carry xmp:Rating 5 and the keyword 'agreed' (ISO 16684-1), so that a ra
         return {"sitting": sitting.slug, "frames": names}
 
     def _sidecars(self, options: dict[str, Any], finals: list[Any]) -> Any:
+        from galleries.steps.agreeing import sidecars  # half of this command's start, and few ask for them
+
         wanted = sidecars.sidecars(finals)
         written = sidecars.write_into(options["sidecars"].expanduser(), finals)
         there = sorted(set(wanted) - {path.name for path in written})
