@@ -189,24 +189,55 @@ def _detect_padded(rgb: Pixels) -> list[Detection]:
     return [_shifted(spot, -pad, -pad) for spot in models.detect(np.asarray(padded, np.uint8))]
 
 
-def _detect_tiled(rgb: Pixels) -> list[Detection]:
+def find_small_faces(rgb: Pixels) -> FaceFinding:
+    """As `find_faces`, for a large picture in a small copy of which no face was seen: looked through in tiles."""
+    spots = _detect_tiled(np.ascontiguousarray(rgb), 4, 0.25)
+    faces: list[Face] = []
+    for spot in spots[:_MOST_FACES]:
+        face = _read_face(rgb, spot)
+        if face is not None and all(_overlap(face.box, other.box) < _SAME_FACE for other in faces):
+            faces.append(face)
+    return _finding(rgb, faces) if faces else FaceFinding(None, (), told(Code.NO_FACE))
+
+
+def closer(face: Face, rgb: Pixels, scale: float) -> Face | None:
+    """The same face read from a picture `scale` times as large as the one it was seen in, in that one's pixels.
+
+    None when nothing is read at its place there.
+    """
+    seen = face.scaled(scale)
+    x, y, w, h = seen.box
+    reach = 1.5 * max(w, h)
+    left, top = max(0, int(x + w / 2 - reach)), max(0, int(y + h / 2 - reach))
+    part = np.ascontiguousarray(rgb[top : int(y + h / 2 + reach) + 1, left : int(x + w / 2 + reach) + 1])
+    if min(part.shape[:2]) < 1:
+        return None
+    there = find_faces(part)
+    for again in (there.face, *there.others):
+        if again is not None and _overlap(again.moved(left, top).box, seen.box) > 0.5:
+            return again.moved(left, top).scaled(1 / scale)
+    return None
+
+
+def _detect_tiled(rgb: Pixels, parts: int = 2, shared: float = 0.5) -> list[Detection]:
+    """Detections in tiles of one `parts`-th of the long side, each sharing at least `shared` of it with the next."""
     height, width = rgb.shape[:2]
-    side = max(height, width) // 2
+    side = max(height, width) // parts
     if side < 96:
         return []  # half of what the detector looks at: nothing to be gained
     detections: list[Detection] = []
-    for top in _starts(height, side):
-        for left in _starts(width, side):
+    for top in _starts(height, side, shared):
+        for left in _starts(width, side, shared):
             tile = np.ascontiguousarray(rgb[top : top + side, left : left + side])
             detections += [_shifted(spot, left, top) for spot in models.detect(tile)]
     return sorted(detections, key=lambda spot: -spot.score)
 
 
-def _starts(length: int, side: int) -> list[int]:
-    """Starts of tiles of `side` that cover `length` with at least half of each shared with the next."""
+def _starts(length: int, side: int, shared: float = 0.5) -> list[int]:
+    """Starts of tiles of `side` that cover `length` with at least `shared` of each lying in the next."""
     if length <= side:
         return [0]
-    steps = math.ceil((length - side) / (side / 2))
+    steps = math.ceil((length - side) / (side * (1 - shared)))
     return [round(i * (length - side) / steps) for i in range(steps + 1)]
 
 

@@ -16,7 +16,7 @@ from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.face import eyes, tones
 from galleries.imaging.face.eyes import CatchLight, Eye
-from galleries.imaging.face.faces import Face, find_faces
+from galleries.imaging.face.faces import Face, FaceFinding, closer, find_faces, find_small_faces
 from galleries.imaging.face.hashes import hash_text, perceptual_hash
 from galleries.imaging.face.models import shrunk
 from galleries.told import Told, told
@@ -27,6 +27,7 @@ Lab = tuple[float, float, float]
 
 _LOOK_SIDE = 1024  # the face is looked for in a copy of about this long side
 _TONE_SIDE = 256
+_CLOSE_UNDER = 48.0  # px between the eyes in that copy, under which they are read from a larger one
 _PROFILE_YAW = 0.75
 _SOFT_RATIO = 0.42
 _SOFT = 0.20  # sharpness at half size or larger; painted frames: 0.32 and more sharp, 0.13 and less soft
@@ -149,13 +150,13 @@ def read_pixels(
     width, height = full_size or (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
     scale = rgb.shape[1] / width
     look = _shrunk(rgb, _LOOK_SIDE)
-    finding = find_faces(look)
+    close, close_scale = (rgb, scale) if fine is None or fine.shape[1] <= rgb.shape[1] else (fine, fine_scale)
     to_full = rgb.shape[1] / look.shape[1] / scale
+    finding = _look_closer(find_faces(look), look, rgb, close, to_full * close_scale)
     tone = _shrunk(look, _TONE_SIDE)
     lab = tones.to_lab(tone)
     face = finding.face
     small_face = face.scaled(tone.shape[1] / look.shape[1]) if face else None
-    close, close_scale = (rgb, scale) if fine is None or fine.shape[1] <= rgb.shape[1] else (fine, fine_scale)
     reading = FrameReading(
         width=width,
         height=height,
@@ -180,6 +181,21 @@ def read_pixels(
     reading = _with_tones(reading, tone, lab, small_face, unknown)
     reading = _with_eyes(reading, close, close_scale, shaded, unknown)
     return replace(reading, unknown=unknown)
+
+
+def _look_closer(finding: FaceFinding, look: Pixels, rgb: Pixels, close: Pixels, scale: float) -> FaceFinding:
+    """Where a face is small or none was seen, what the larger pictures say; in the pixels of `look`.
+
+    `scale`: how many times as large `close` is as `look`.
+    """
+    if finding.face is None and rgb.shape[1] > look.shape[1]:
+        small = find_small_faces(rgb)
+        finding = small.scaled(look.shape[1] / rgb.shape[1]) if small.face else finding
+    face = finding.face
+    if face is None or face.eye_distance >= _CLOSE_UNDER or close.shape[1] <= look.shape[1]:
+        return finding
+    again = closer(face, close, scale)
+    return replace(finding, face=again) if again is not None else finding
 
 
 def _rounded(value: float | None) -> float | None:

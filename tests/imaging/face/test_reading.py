@@ -218,3 +218,25 @@ def test_painted_backdrop_and_wardrobe_are_read_as_painted() -> None:
     worn = tones.wardrobe_lab(lab, face, (skin.median_l, *skin.skin_ab), backdrop)
     assert worn == pytest.approx(of((150, 30, 40)), abs=0.5)
     assert tones.wardrobe_lab(lab[:140], face, None, None) is None
+
+
+def test_a_face_far_away_is_found_and_read_to_two_percent() -> None:
+    """60 px between the eyes in 6000 × 4000: a portrait of known pupils shrunk into an empty frame.
+
+    Portrait and marks: Face Research Lab London Set, DeBruine and Jones (CC BY 4.0).
+    """
+    _name, portrait, marks = next(portraits(outside.shared("portraits")))
+    corner = np.array([1200, 900])
+    factor = 60 / float(np.hypot(*(marks[1] - marks[0])))
+    frames = []
+    for scale in (1 / 3, 1 / 2):
+        side = round(portrait.shape[1] * factor * scale)
+        frame = np.full((round(4000 * scale), round(6000 * scale), 3), 205, np.uint8)
+        x, y = np.rint(corner * scale).astype(int)
+        frame[y : y + side, x : x + side] = cv2.resize(portrait, (side, side), interpolation=cv2.INTER_AREA)
+        frames.append(frame)
+    seen = read_pixels(frames[0], full_size=(6000, 4000), fine=frames[1], fine_scale=0.5).face
+    assert seen is not None
+    true = ((marks + 0.5) * (side / portrait.shape[1]) + (x, y)) / scale - 0.5
+    off = np.hypot(*(np.array([seen.right_eye, seen.left_eye]) - true).T)
+    assert off.max() < 0.02 * 60
