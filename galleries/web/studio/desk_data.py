@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, NamedTuple
 
+import msgspec
+from django.db.models import TextField
+from django.db.models.functions import Cast
 from django.urls import reverse
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
-from galleries.sorting.cast import Cast
+from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import sort, take_back
@@ -20,16 +24,49 @@ from galleries.words.told import stored
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
 
+class Small(NamedTuple):
+    """What the desk needs of a frame's newest proof: its shape."""
+
+    width: int
+    height: int
+
+
 def everything(sitting: Sitting) -> dict[str, Any]:
-    frames = list(sitting.frames.order_by("captured_at", "name", "pk"))
-    proofs = Proof.objects.newest_of(frame.pk for frame in frames)
+    frames = _frames(sitting)
+    proofs = {
+        frame: Small(width, height)
+        for frame, width, height in Proof.objects.filter(frame__sitting=sitting)
+        .order_by("pk")
+        .values_list("frame_id", "small_width", "small_height")
+    }
     marks = _marks(sitting)
-    usual_in = _usual_by_look(frames)
+    numbers = {frame.pk: sort.numbers(frame) for frame in frames}
+    usual_in = _usual_by_look(frames, numbers)
     casts = sort.skin_casts(frames)
-    rows = [
-        _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), usual_in[frame.look_id], casts) for frame in frames
-    ]
+    view = reverse("view-picture", args=[0])  # one for all: thousands of them cost more than all the rest
+    rows = []
+    for frame in frames:
+        usual_here, cast = usual_in[frame.look_id], casts.get(frame.pk)
+        row = _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), cast)
+        row["small"] = view.replace("/0.", f"/{frame.pk}.") + "?of=desk"  # without the stamp
+        row["flags"] = [*_flags(frame.read, numbers[frame.pk], usual_here), *_cast_flags(cast)]
+        row["compared"] = _compared(row["flags"], numbers[frame.pk], usual_here, cast)
+        rows.append(row)
     return {"frames": rows, **state(sitting)}
+
+
+def _frames(sitting: Sitting) -> list[Frame]:
+    """All of them, with readings. These are read by a parser that takes a quarter of the time of Django's own."""
+    rows = (
+        sitting.frames.defer("reading", "added_at")
+        .annotate(text=Cast("reading", TextField()))
+        .order_by("captured_at", "name", "pk")
+    )
+    frames = list(rows)
+    for frame in frames:
+        text = frame.text  # type: ignore[attr-defined]  # the annotation
+        frame.reading = None if text is None else msgspec.json.decode(text)
+    return frames
 
 
 def state(sitting: Sitting) -> dict[str, Any]:
@@ -59,26 +96,17 @@ def _look(look: Look) -> dict[str, Any]:
     }
 
 
-def _frame(
-    frame: Frame,
-    proof: Proof | None,
-    marks: dict[str, str],
-    usual_here: Usual,
-    casts: dict[int, Cast],
-) -> dict[str, Any]:
-    read, cast = frame.read, casts.get(frame.pk)
+def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinCast | None) -> dict[str, Any]:
+    read = frame.read
     row: dict[str, Any] = {
         "id": frame.pk,
         "label": frame.label,
         "name": frame.name,
         "time": f"{frame.captured_at:%H:%M:%S}" if frame.captured_at else "",
-        "small": f"{reverse('view-picture', args=[frame.pk])}?of=desk" if proof else "",  # without the stamp
-        "large": picture(proof, "large"),
-        "w": proof.small_width if proof else 320,
-        "h": proof.small_height if proof else 480,
+        "w": proof.width if proof else frame.width,
+        "h": proof.height if proof else frame.height,
         "run": frame.run,
         "place": frame.run_place,
-        "flags": [*flags(frame, usual_here), *(["cast", cast.towards] if cast and cast.marked else [])],
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
@@ -93,12 +121,14 @@ def _frame(
 
 def flags(frame: Frame, usual: Usual) -> list[str]:
     """closed, soft, noface, unread: hints for the photographer's own look, nothing more. `usual` in its look."""
-    read = frame.read
+    return _flags(frame.read, sort.numbers(frame), usual)
+
+
+def _flags(read: dict[str, Any], numbers: FrameNumbers, usual: Usual) -> list[str]:
     if not read:
         return ["unread"]
     if not read.get("face"):
         return ["noface"]
-    numbers = sort.numbers(frame)
     hints = []
     if eyes_closed(numbers, usual.openness):
         hints.append("closed")
@@ -107,11 +137,32 @@ def flags(frame: Frame, usual: Usual) -> list[str]:
     return hints
 
 
-def _usual_by_look(frames: Iterable[Frame]) -> dict[int | None, Usual]:
+def _cast_flags(cast: SkinCast | None) -> list[str]:
+    return ["cast", cast.towards] if cast and cast.marked else []
+
+
+def _compared(flags: list[str], numbers: FrameNumbers, usual: Usual, cast: SkinCast | None) -> str:
+    """The numbers behind the flags, and what they were held against; '' where there is no number."""
+    pairs = []
+    if "closed" in flags:
+        pairs.append((_("eyes open"), numbers.openness, usual.openness))
+    if "soft" in flags:
+        pairs.append((_("sharpness"), numbers.sharpness, usual.sharpness))
+    told = []
+    for what, here, there in pairs:
+        if here is not None:
+            beside = _("(usual in its look: %s)") % number_format(there, 2) if there else ""
+            told.append(f"{what} {number_format(here, 2)} {beside}".rstrip())
+    if cast and "cast" in flags:
+        told.append(_("skin %s away from the usual of its look") % number_format(cast.distance, 1))
+    return ", ".join(told)
+
+
+def _usual_by_look(frames: Iterable[Frame], numbers: dict[int, FrameNumbers]) -> dict[int | None, Usual]:
     by_look: dict[int | None, list[FrameNumbers]] = {}
     for frame in frames:
-        by_look.setdefault(frame.look_id, []).append(sort.numbers(frame))
-    return {look: usual(numbers) for look, numbers in by_look.items()}
+        by_look.setdefault(frame.look_id, []).append(numbers[frame.pk])
+    return {look: usual(known) for look, known in by_look.items()}
 
 
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:

@@ -190,6 +190,10 @@ def test_eyes_are_held_against_what_is_usual_in_the_look(cast: Cast, client: Cli
         Frame.objects.filter(pk=cast.frame(number, look).pk).update(reading=reading(openness=openness))
     rows = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
     assert [row["label"] for row in rows if "closed" in row["flags"]] == ["0032"]
+    told = {row["label"]: row["compared"] for row in rows}
+    assert told["0032"] == "eyes open 0.22 (usual in its look: 0.40)"  # the number, and what it was held against
+    assert told["0031"] == ""
+    assert all(row["small"].endswith("?of=desk") for row in rows)  # also while a frame's proof is being made
 
 
 def test_desk_and_sheet_show_the_eyes_at_the_same_place(cast: Cast, client: Client, looks: tuple[Look, Look]) -> None:

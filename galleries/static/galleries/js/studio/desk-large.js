@@ -53,7 +53,7 @@ export class LargeView {
     const frame = this.frames.get(id);
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     this.dialog.querySelector("#large-label").textContent = frame.label;
-    this.dialog.querySelector("#large-said").textContent = [frame.time, frame.name, flags, frame.note]
+    this.dialog.querySelector("#large-said").textContent = [frame.time, frame.name, flags, frame.compared, frame.note]
       .filter(Boolean)
       .join(" · ");
     this.dialog.querySelector("#large-original").href = this.to.original.replace(/0$/, id);

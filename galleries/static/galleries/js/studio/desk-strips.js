@@ -182,6 +182,7 @@ export class Strips {
     const flags = frame.flags.map((flag) => this.words[flag]).join(", ");
     const ours = [suggested ? this.words.suggested : "", changed ? this.words.changed : ""].filter(Boolean).join(", ");
     button.querySelector(".flags").textContent = flags;
+    button.querySelector(".flags").title = frame.compared;
     button.querySelector(".ours").textContent = ours;
     const said = marks.map(([side, kind]) => this.words[side + kind]);
     button.setAttribute(
