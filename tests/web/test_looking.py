@@ -112,6 +112,7 @@ def parts(name: str, place: Place) -> dict[str, Any]:
     values = {
         "session_id": 1,
         "account_id": place.cast.owner.pk,
+        "digest": "0" * 64,
         "size_id": sizes.offered()[0].pk,
         "token": link().rsplit("/", 1)[1] if link else "x" * 32,
     }
