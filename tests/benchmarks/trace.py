@@ -30,8 +30,8 @@ T = TypeVar("T")
 Attack = Callable[[np.ndarray], bytes]
 
 
-def proofs(count: int) -> Iterator[bytes]:
-    """Stamped proofs, 2048 px on the long side."""
+def plain(count: int) -> Iterator[np.ndarray]:
+    """Portraits in sRGB, 2048 px on the long side."""
     files = sorted(PORTRAITS.glob("*.jpg"))
     for number in range(count):
         if number < len(files):
@@ -44,7 +44,13 @@ def proofs(count: int) -> Iterator[bytes]:
             rgb = np.clip(bgr[..., ::-1] + grain, 0, 255).astype(np.uint8)
         else:
             rgb = frames.paint(number, 2048, 1365)
-        stamped = stamp(np.ascontiguousarray(rgb), StampText("Studio Nordlicht", "proof"), [])
+        yield np.ascontiguousarray(rgb)
+
+
+def proofs(count: int) -> Iterator[bytes]:
+    """Stamped proofs, 2048 px on the long side."""
+    for rgb in plain(count):
+        stamped = stamp(rgb, StampText("Studio Nordlicht", "proof"), [])
         yield encode.encode_jpeg(stamped, quality=82)
 
 

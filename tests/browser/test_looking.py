@@ -10,10 +10,11 @@ from playwright.sync_api import Page, expect
 
 from galleries.models import Mark, Sitting, Standing
 from galleries.steps.delivering import sizes
+from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
 from tests.cast import Cast
-from tests.web.invitee.sheets import filled, proved
+from tests.web.invitee.sheets import READING, filled, proved
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 BIG = (1365, 2048)
@@ -99,6 +100,31 @@ def test_100_per_cent_is_one_pixel_for_one_and_shows_the_eyes(cast: Cast, come: 
     assert placed(page)["height"] <= stage["height"] + 1
 
 
+def test_the_face_keeps_its_size_and_place_on_request_and_the_device_remembers_it(cast: Cast, come: Come) -> None:
+    look = cast.look()
+    far = proved(cast, 1, look, large=BIG)
+    face = {**READING["face"], "right_eye": [1199.5, 2999.5], "left_eye": [1999.5, 2999.5]}  # type: ignore[dict-item]
+    proved(cast, 2, look, large=BIG, reading={**READING, "face": face})
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet#frame-{far.pk}"))
+    whole = placed(page)
+    page.get_by_role("button", name="Keep the face in place").tap()
+    expect(page.locator("[data-act=steady]")).to_have_attribute("aria-pressed", "true")
+    assert placed(page) == pytest.approx(whole, abs=1)  # this one is the measure
+    for _turn in range(2):
+        page.locator("[data-act=next]").tap()
+        expect(page.locator("#large-no")).to_have_text("0002")
+        # the reading: eyes twice as far apart, their middle at (0.4, 0.5) instead of (0.5, 1/3) of the frame
+        there = placed(page)
+        assert there["width"] == pytest.approx(whole["width"] / 2, abs=1)
+        assert there["x"] + 0.4 * there["width"] == pytest.approx(whole["x"] + 0.5 * whole["width"], abs=1)
+        assert there["y"] + 0.5 * there["height"] == pytest.approx(whole["y"] + whole["height"] / 3, abs=1)
+        page = ready(device.open(f"/s/{cast.sitting.slug}/sheet?again#frame-{far.pk}"))
+        expect(page.locator("[data-act=steady]")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("f")  # heard, although the button that led to the last frame went dead
+    expect(page.locator("[data-act=steady]")).to_have_attribute("aria-pressed", "false")
+
+
 def test_double_tap_swipe_and_pinch(cast: Cast, come: Come) -> None:
     look = cast.look()
     one = proved(cast, 1, look, large=BIG)
@@ -179,6 +205,37 @@ def test_the_knock_out_ends_in_an_order_that_is_kept(cast: Cast, come: Come) -> 
     expect(page.locator("#finished-words")).to_have_text("Your order is kept.")
     stored = Standing.objects.filter(invite=cast.subject).order_by("place").values_list("frame_id", flat=True)
     assert [numbers[pk] for pk in stored] == liking
+
+
+def test_many_frames_are_sorted_into_three_heaps_by_keys_and_one_press_marks_them(cast: Cast, come: Come) -> None:
+    frames = filled(cast, 1, 14)
+    pick.set_mark(cast.as_subject, frames[13].pk, kind="strike")  # left out
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
+    expect(page.locator("#heaps-offer")).to_contain_text("13 frames: three heaps take 13 presses")
+    page.get_by_role("button", name="Sort into three heaps").tap()
+    expect(page.locator("#heaps-question")).to_have_text("0001, 1 of 13: on which heap?")
+    expect(page.get_by_role("button", name="Yes", exact=True)).to_be_focused()
+    for number, key in enumerate("yhntyhnnnnnnn", 1):  # T takes the third back, so that twelve are laid
+        page.keyboard.press(key)
+        laid = number if number < 4 else number - 2
+        if laid < 13:
+            expect(page.locator("#heaps-question")).to_contain_text(f", {laid + 1} of 13")
+    page.get_by_role("button", name="No", exact=True).tap()
+    page.get_by_role("button", name="No", exact=True).tap()
+    expect(page.get_by_role("heading", name="Your three heaps")).to_be_focused()
+    expect(page.locator("#heaps-told")).to_contain_text("2 to pick, 2 as alternates, 9 left out.")
+    page.get_by_role("button", name="Make marks of the heaps").tap()
+    expect(page.get_by_role("button", name="Take these marks back")).to_be_focused()
+    kinds = dict(Mark.objects.exclude(kind="").values_list("frame__number", "kind"))
+    marked = {1: "pick", 2: "alternate", 3: "pick", 4: "alternate", 14: "strike"}
+    for _turn in range(100):
+        if kinds == marked:
+            break
+        page.wait_for_timeout(100)
+        kinds = dict(Mark.objects.exclude(kind="").values_list("frame__number", "kind"))
+    assert kinds == marked
+    page.get_by_role("button", name="Knock-out among the first heap").tap()
+    expect(page.locator(".pane .no")).to_have_text(["0001", "0003"])
 
 
 def test_four_at_a_time_with_undo_and_an_early_end(cast: Cast, come: Come) -> None:

@@ -22,7 +22,8 @@ from galleries.web.invitee.sheet import config
 from galleries.web.invitee.showing import Shown, Strip
 from galleries.web.invitee.words import sheet_words
 
-MOST = 64
+MOST = 500
+HEAPS_FROM = 13  # frames from which three heaps are offered: a knock-out of so many takes up to 49 presses
 
 
 @invitee_page(Act.SEE_SHEET)
@@ -47,6 +48,7 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         sitting,
         "compare",
         chosen=chosen,
+        heaps=len(chosen) >= HEAPS_FROM,
         script_frames=showing.script_frames(kept),
         state=showing.state(visitor, sitting, with_frames=False),
         words={**sheet_words(), **compare_words()},
@@ -121,5 +123,15 @@ def compare_words() -> dict[str, str]:
         "place_of": _("Place {place}"),
         "unsent_order": _("The order could not be sent. Try again when the network is back."),
         "said_kept": _("{label} stays."),
+        "heaps_offer": _("{n} frames: three heaps take {n} presses, the knock-out up to {presses}."),
+        "which_heap": _("{label}, {i} of {n}: on which heap?"),
+        "laid_yes": _("{label}: yes."),
+        "laid_perhaps": _("{label}: perhaps."),
+        "laid_no": _("{label}: no."),
+        "heaps_will": _("{picks} to pick, {alternates} as alternates, {left} left out."),
+        "heaps_over": _("More than the {n} included: the knock-out brings the first heap into an order."),
+        "heaps_mark": _("Make marks of the heaps"),
+        "heaps_unmark": _("Take these marks back"),
+        "heaps_marked": _("The marks are set; your sheet shows them."),
         "taken_back": _("The last choice is taken back."),
     }

@@ -125,6 +125,7 @@ def sheet_words() -> dict[str, Any]:
         "selected": _("{n} chosen"),
         "none_alike": _("No other frame is nearly the same as this one."),
         "small_only": _("The large picture cannot be fetched now; this is the small one."),
+        "no_eyes": _("The eyes of this frame are not known, so its face cannot be the measure."),
         "middle_only": _("The sharpest picture cannot be fetched now; this one is a little softer."),
         "through_waits": _("You are through. The others are told as soon as the network is back."),
         "through_said": _("You are through, and everybody sees it."),

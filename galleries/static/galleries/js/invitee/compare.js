@@ -4,16 +4,19 @@ import { ask, sentenceOf, setClock } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
+import { HeapsView } from "./heaps-view.js";
 import { Knockout } from "./knockout.js";
 import { level } from "./level.js";
 import { Marks } from "./marks.js";
 import { Outbox } from "./outbox.js";
+import { Held, Sharpening } from "./pictures.js";
 
 const words = data("words"),
   config = data("config"),
   first = data("state");
 const frames = framesOf(data("frames"), config);
 const panes = $("#panes");
+const MOST = 64; // frames that a knock-out takes; more than a few are offered the heaps
 if (panes && frames.size > 1) start();
 
 function start() {
@@ -36,33 +39,39 @@ function start() {
   const unstruck = [...frames.keys()].filter((id) => marks.of(id).kind !== "strike"),
     ids = () => (unstruck.length > 1 ? unstruck : [...frames.keys()]);
   let many = 2,
-    game = new Knockout(ids(), many),
+    pool = ids(), // who is in the question: all, or a heap of them
+    game = new Knockout(pool, many),
     views = [],
     close = false,
     wanted = 1,
-    locked = false;
+    locked = false,
+    heaps = null;
   marks.listeners.push(redraw);
 
   function round() {
-    for (const view of views) view.watch.disconnect();
+    for (const view of views) {
+      view.watch.disconnect();
+      view.files.close();
+    }
     views = [];
     if (game.over) return finish();
     $("#finished").hidden = true;
-    panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = false;
+    heaps?.close();
+    asking(true);
     const question = game.placed.length ? words.question_place : words.question;
     $("#question").textContent = fill(question, { presses: game.presses, place: game.place });
     panes.dataset.many = String(game.shown.length);
     locked = true; // until all are placed: a pane that is being made is no hand that moved one
     panes.replaceChildren(...game.shown.map(pane));
     $("#back-one").disabled = game.past.length === 0;
-    for (const id of game.coming) new Image().src = frames.get(id).large;
+    for (const id of game.coming) new Image().src = frames.get(id).middle ?? frames.get(id).large;
     place(); // eyes that were compared: go on with the eyes of those who come next
     redraw();
     $(".keep", panes).focus({ preventScroll: true });
   }
   function pane(id) {
     const frame = frames.get(id),
-      picture = el("img", { src: frame.large, alt: "" }),
+      picture = el("img", { alt: "" }),
       stage = el("div", { className: "stage" }, picture);
     const keep = el("button", {
       type: "button",
@@ -103,7 +112,15 @@ function start() {
         ),
       );
     }
-    const view = new Viewport(stage, picture, { onChange: lock });
+    const view = new Viewport(stage, picture, {
+      onChange: lock,
+    });
+    view.files = new Sharpening(new Held(), {
+      show: (src) => (src ? picture.setAttribute("src", src) : picture.removeAttribute("src")),
+      stretch: (image) => (frame.width * view.scale * (window.devicePixelRatio || 1)) / image.naturalWidth,
+      poor: () => say(words.small_only),
+    });
+    view.files.open(frame);
     views.push(view);
     view.show(frame.width, frame.height, frame.eyes);
     return made;
@@ -123,7 +140,12 @@ function start() {
       } else view.set(0);
     }
     locked = false;
+    if (close) sharpen();
     $("#zoom").setAttribute("aria-pressed", String(close));
+  }
+  /** Close on the frames, each is wanted as sharp as it can be had. */
+  function sharpen() {
+    for (const view of views) if (view.zoomed && view.files.soft()) view.files.closer();
   }
   /** What one pane shows, the others show about their own eyes. */
   function lock(moved) {
@@ -140,6 +162,7 @@ function start() {
       view.set(moved.zoomed ? (moved.zoom * view.level) / moved.level : 0, moved.x + dx, moved.y + dy);
     }
     locked = false;
+    sharpen();
   }
   function redraw() {
     for (const made of $$(".pane", panes)) {
@@ -151,9 +174,8 @@ function start() {
     }
   }
   function finish() {
-    panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = true;
-    panes.replaceChildren();
-    $("#question").textContent = "";
+    asking(false);
+    $("#back-one").hidden = false;
     $("#back-one").disabled = game.past.length === 0;
     list(game.order);
     $("#finished").hidden = false;
@@ -166,6 +188,14 @@ function start() {
       $("#pick-first").textContent = fill(words.pick_first, { n: wanted });
     }
     $("#finished h2").focus();
+  }
+  /** The two to four that are asked about, with their tools, or none. */
+  function asking(now) {
+    panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = $("#back-one").hidden = !now;
+    if (now) return;
+    for (const view of views) view.files.close();
+    panes.replaceChildren();
+    $("#question").textContent = "";
   }
   function list(order) {
     const move = (at, by) => {
@@ -230,7 +260,7 @@ function start() {
   });
   $("#enough").addEventListener("click", () => finish());
   $("#anew").addEventListener("click", () => {
-    game = new Knockout(ids(), many);
+    game = new Knockout(pool, many);
     round();
   });
   for (const button of $$("button[data-many]")) {
@@ -241,7 +271,8 @@ function start() {
     });
   }
   document.addEventListener("keydown", (event) => {
-    if (event.target.closest("input, textarea, select") || event.ctrlKey || event.metaKey || game.over) return;
+    if (event.target.closest("input, textarea, select") || event.ctrlKey || event.metaKey || game.over || panes.hidden)
+      return;
     const far = { ArrowLeft: [-60, 0], ArrowRight: [60, 0], ArrowUp: [0, -60], ArrowDown: [0, 60] }[event.key];
     if (far && event.shiftKey && views[0]?.zoomed) {
       views[0].pan(...far);
@@ -253,7 +284,33 @@ function start() {
       event.preventDefault();
     }
   });
-  round();
+  heaps =
+    $("#heaps") &&
+    new HeapsView($("#heaps"), {
+      frames,
+      marks,
+      words,
+      config,
+      most: MOST,
+      order: (these) => {
+        pool = these;
+        game = new Knockout(pool, many);
+        $("#heaps-offer").hidden = pool.length > MOST;
+        round();
+      },
+    });
+  function sort() {
+    asking(false);
+    $("#finished").hidden = $("#heaps-offer").hidden = true;
+    heaps.start(ids());
+  }
+  if (heaps) {
+    $("#heaps-offer span").textContent = fill(words.heaps_offer, { n: pool.length, presses: game.presses });
+    $("#heaps-offer button").addEventListener("click", sort);
+    $("#heaps [data-does=instead]").hidden = pool.length > MOST;
+  }
+  if (pool.length > MOST) sort();
+  else round();
   if (unstruck.length > 1 && unstruck.length < frames.size)
     say(fill(words.left_out, { n: frames.size - unstruck.length }));
   document.documentElement.dataset.ready = "1";

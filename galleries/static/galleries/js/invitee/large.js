@@ -4,6 +4,7 @@ import { ask, sentenceOf } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 import { Held, Sharpening } from "./pictures.js";
+import { measure, meeting, sound } from "./steady.js";
 
 const kept = (name, fallback) => {
   try {
@@ -60,6 +61,7 @@ export class Large {
     keys.addEventListener("change", () => keep("single-keys", keys.checked ? "1" : "0"));
     this.surround(kept("surround", "dark"));
     this.goesOn();
+    this.hold(sound(kept(this.measureName, "")));
   }
   /** Back closes, a copied address opens: the frame stands in the address. */
   fromAddress() {
@@ -105,6 +107,7 @@ export class Large {
       $(".large-foot", this.dialog).prepend(...this.voices);
     }
     const { frame } = this;
+    this.view.home = this.measure ? () => meeting(frame, this.measure, this.stage) : null;
     this.view.show(frame.width, frame.height, frame.eyes);
     this.details = null;
     $("#crop-choice", this.dialog).replaceChildren($("option", $("#crop-choice", this.dialog)));
@@ -122,8 +125,7 @@ export class Large {
     const order = this.order(),
       at = order.indexOf(id);
     $("#large-place", this.dialog).textContent = at < 0 ? "" : fill(this.words.place, { i: at + 1, n: order.length });
-    $("[data-act=previous]", this.dialog).disabled = at <= 0;
-    $("[data-act=next]", this.dialog).disabled = at < 0 || at === order.length - 1;
+    this.steps(at > 0, at >= 0 && at < order.length - 1);
     const near = [this.way, 2 * this.way, -this.way].map((by) => this.frames.get(order[at + by]));
     const there = Boolean($(`#f${id} img`)?.naturalWidth);
     this.files.open(frame, { there, ahead: at < 0 ? [] : near.filter(Boolean) });
@@ -132,6 +134,14 @@ export class Large {
     if (frame.alike > 1) alike.href = `${this.config.compare}?run=${frame.run}`;
     clearTimeout(this.later);
     this.later = setTimeout(() => this.load(), 250); // not for frames that are only passed by
+  }
+  /** Which way one may step. The focus never stays on a button that goes dead: the keys would be heard no more. */
+  steps(before, after) {
+    const [previous, next, close] = ["previous", "next", "close"].map((act) => $(`[data-act=${act}]`, this.dialog));
+    const lost = [!before && previous, !after && next].includes(document.activeElement);
+    previous.disabled = !before;
+    next.disabled = !after;
+    if (lost) [previous, next, close].find((one) => !one.disabled).focus();
   }
   /** Into the picture; nothing rather than the frame before, until there is something of this one. */
   put(src) {
@@ -240,15 +250,39 @@ export class Large {
     if (!next) return;
     history.replaceState(history.state, "", `#frame-${next}`);
     this.way = by < 0 ? -1 : 1;
-    const { zoomed, zoom, x, y, eyes } = this.view;
+    const { zoomed, zoom, x, y, eyes } = this.view,
+      seen = zoomed && this.measure && measure(this.frame, this.view.box, this.stage);
     this.show(next);
-    // At 100 % the next frame shows the same distance from its own eyes, so that expressions can be compared.
-    if (zoomed)
+    const same = seen && meeting(this.frame, seen, this.stage);
+    if (same) this.view.set(same.zoom, same.x, same.y);
+    // Close on it, the next frame shows the same distance from its own eyes, so that expressions can be compared.
+    else if (zoomed)
       this.view.set(
         zoom,
         x + (this.frame.eyes?.[0] ?? 0) - (eyes?.[0] ?? 0),
         y + (this.frame.eyes?.[1] ?? 0) - (eyes?.[1] ?? 0),
       );
+  }
+  /** Whose face keeps its size and place here: each person's own on a sitting. */
+  get measureName() {
+    return `face-${this.config.person || this.config.sitting}`;
+  }
+  /** measure: what the faces of all frames are to look like (`steady.js`), null for each frame as it is. */
+  hold(wanted) {
+    this.measure = wanted;
+    keep(this.measureName, wanted ? JSON.stringify(wanted) : "");
+    $("[data-act=steady]", this.dialog).setAttribute("aria-pressed", String(Boolean(wanted)));
+  }
+  steady() {
+    const { frame, view, stage } = this,
+      wanted = this.measure ? null : measure(frame, view.box, stage);
+    if (!wanted && !this.measure) {
+      say(this.words.no_eyes);
+      return;
+    }
+    this.hold(wanted);
+    view.home = wanted ? () => meeting(this.frame, this.measure, stage) : null;
+    view.set(0); // what stands there now is what the others are to look like
   }
   /** After a mark the next frame without one, where the person wants it so. */
   goesOn() {
@@ -324,6 +358,7 @@ export class Large {
       next: () => this.step(1),
       zoom: () => this.view.toggle(),
       undo: () => this.undo(),
+      steady: () => this.steady(),
       monochrome: () => {
         const on = this.stage.classList.toggle("monochrome");
         $("[data-act=monochrome]", this.dialog).setAttribute("aria-pressed", String(on));
@@ -377,6 +412,7 @@ export class Large {
       t: "undo",
       n: "talk",
       b: "beside",
+      f: "steady",
       m: "monochrome",
       g: "surround",
     }[event.key.toLowerCase()];

@@ -10,6 +10,7 @@ export class Viewport {
     this.zoom = 0; // 0: the whole picture; otherwise CSS pixels per picture pixel
     this.x = this.y = 0.5; // the point of the picture in the middle of the stage
     this.eyes = null;
+    this.home = null; // () => { zoom, x, y } of the picture while nobody came close, or null for the whole of it
     this.pointers = new Map();
     this.watch = new ResizeObserver(() => this.draw());
     this.watch.observe(stage);
@@ -26,11 +27,15 @@ export class Viewport {
     const { clientWidth, clientHeight } = this.stage;
     return Math.min(clientWidth / this.width, clientHeight / this.height, 1);
   }
+  /** Where the picture lies while nobody came close. */
+  get rest() {
+    return this.home?.() ?? { zoom: this.fit, x: 0.5, y: 0.5 };
+  }
   get scale() {
-    return Math.max(this.zoom || 0, this.fit);
+    return Math.max(this.zoom || 0, this.rest.zoom);
   }
   get zoomed() {
-    return this.zoom > this.fit * 1.001;
+    return this.zoom > this.rest.zoom * 1.001;
   }
   draw() {
     const { clientWidth, clientHeight } = this.stage,
@@ -43,7 +48,7 @@ export class Viewport {
       this.x = clamp(this.x, this.width, clientWidth);
       this.y = clamp(this.y, this.height, clientHeight);
     }
-    const [x, y] = this.zoomed ? [this.x, this.y] : [0.5, 0.5];
+    const { x, y } = this.zoomed ? this : this.rest;
     const left = clientWidth / 2 - x * this.width * scale + this.drag[0],
       top = clientHeight / 2 - y * this.height * scale + this.drag[1];
     this.picture.style.width = `${this.width}px`;
@@ -57,10 +62,10 @@ export class Viewport {
   toggle(event) {
     if (this.zoomed) return this.set(0);
     const at = this.eyes ?? (event?.clientX !== undefined ? this.at(event) : [0.5, 0.4]);
-    this.set(Math.max(1, this.fit * 1.5), ...at);
+    this.set(Math.max(1, this.rest.zoom * 1.5), ...at);
   }
   set(zoom, x = this.x, y = this.y) {
-    Object.assign(this, { zoom: zoom > this.fit * 1.001 ? Math.min(zoom, 4) : 0, x, y });
+    Object.assign(this, { zoom: zoom > this.rest.zoom * 1.001 ? Math.min(zoom, 4) : 0, x, y });
     this.draw();
   }
   by(factor) {
@@ -80,7 +85,7 @@ export class Viewport {
   about(point, zoom) {
     const [fx, fy] = this.at(point),
       edge = this.stage.getBoundingClientRect();
-    const next = Math.min(4, Math.max(zoom, this.fit));
+    const next = Math.min(4, Math.max(zoom, this.rest.zoom));
     const dx = point.clientX - edge.left - this.stage.clientWidth / 2,
       dy = point.clientY - edge.top - this.stage.clientHeight / 2;
     this.set(next, fx - dx / (this.width * next), fy - dy / (this.height * next));
