@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
 import time
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.conf import settings
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import FileSystemStorage, Storage, storages
 from django.utils.translation import gettext as _
 
 from galleries.errors import Missing
+from galleries.imaging.opening.picture import RAW_KINDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PART = ".part"  # of a file while it is being written
-ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic"}
+ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic", **{kind: kind.lower() for kind in RAW_KINDS}}
 
 
 class FolderStore(FileSystemStorage):
@@ -164,3 +168,26 @@ def get(store: Storage, key: str) -> bytes:
     with store.open(key, "rb") as file:
         data: bytes = file.read()
     return data
+
+
+@contextmanager
+def at_hand(store: Storage, key: str) -> Iterator[Path]:
+    """The file as one on this machine's disk, for the block only: a large file never stands whole in this process.
+
+    Raises:
+        FileNotFoundError: there is no such file.
+    """
+    if isinstance(store, FolderStore):
+        if not store.exists(key):
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), key)
+        yield Path(store.path(key))
+        return
+    folder = Path(settings.INCOMING_DIR)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{os.getpid()}-{os.urandom(8).hex()}{PART}"
+    try:
+        with store.open(key, "rb") as file, open(path, "xb") as out:
+            shutil.copyfileobj(file, out, 1 << 20)
+        yield path
+    finally:
+        path.unlink(missing_ok=True)

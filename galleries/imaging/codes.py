@@ -24,6 +24,7 @@ class Code(StrEnum):
     PNG_COLOURS = "opening.png_colours"
     CIELAB = "opening.cielab"
     RAW_FRAME = "opening.raw_frame"
+    RAW_CUT_OFF = "opening.raw_cut_off"
     JPEG_CUT_OFF = "opening.jpeg_cut_off"
     JPEG_NO_FRAME = "opening.jpeg_no_frame"
     JPEG_SCANS = "opening.jpeg_scans"

@@ -141,7 +141,7 @@ def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[F
 def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
     """An unstamped sRGB JPEG for the photographer's own desk; never enlarged, nothing carried over."""
     stored = open_stored(source, limits, at_least=long_side)
-    return _view_of(proof_pixels(stored, long_side))
+    return _view_of(proof_pixels(stored, min(long_side, max(stored.pixels.shape[:2]))))
 
 
 def _view_of(pixels: NDArray[np.uint8]) -> bytes:

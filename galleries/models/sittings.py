@@ -269,6 +269,13 @@ class FrameSet(models.QuerySet["Frame"]):
 class Frame(models.Model):
     """One exposure. Its bytes are kept as they came; what the program read from them stands beside."""
 
+    class Shown(models.TextChoices):
+        """Which picture of the file people see; the values are those of `imaging.opening.picture.Shown`."""
+
+        FILE = "file", _("the file itself")
+        EMBEDDED = "embedded", _("the camera's own picture inside the raw file")
+        SENSOR = "sensor", _("developed from the sensor's data of the raw file")
+
     sitting = models.ForeignKey(Sitting, models.CASCADE, related_name="frames")
     look = models.ForeignKey(Look, models.SET_NULL, null=True, blank=True, related_name="frames")
     sha256 = models.CharField(max_length=64)
@@ -286,6 +293,10 @@ class Frame(models.Model):
     camera = models.CharField(max_length=120, blank=True)
     # The camera's own clock: it knows no time zone and may be wrong, so it is kept as it was written.
     captured_at = models.DateTimeField(_("captured (camera clock)"), null=True, blank=True)
+    shown = models.CharField(_("picture shown"), max_length=8, choices=Shown, default=Shown.FILE, db_default=Shown.FILE)
+    # Of a raw file the sensor's pixels, upright; width and height above are those of the picture shown.
+    sensor_width = models.PositiveIntegerField(default=0, db_default=0)
+    sensor_height = models.PositiveIntegerField(default=0, db_default=0)
     added_at = models.DateTimeField(auto_now_add=True)
     hidden = models.BooleanField(_("hidden"), default=False)
     # The studio's own word, and no more than a word: nobody's mark, and shown to nobody unless the sitting says so.
@@ -331,6 +342,11 @@ class Frame(models.Model):
     @property
     def stem(self) -> str:
         return self.name.rsplit(".", 1)[0] if "." in self.name else self.name
+
+    @property
+    def is_raw(self) -> bool:
+        """Is its file a camera's raw file, which nobody invited ever gets?"""
+        return self.shown != Frame.Shown.FILE
 
     @property
     def is_kept_back(self) -> bool:

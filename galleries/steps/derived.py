@@ -11,6 +11,7 @@ import hashlib
 import hmac
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.core.files.storage import Storage
@@ -80,10 +81,17 @@ def view(sitting: Sitting, key: str, sha256: str, long_side: int = VIEW_SIDE) ->
     Raises:
         ImagingError: the file cannot be decoded.
     """
-    store = storage.private()
-    return view_place(sitting, sha256, long_side).fetched(
-        lambda: door.make_view(storage.get(store, key), long_side, limits())
-    )
+    return view_place(sitting, sha256, long_side).fetched(lambda: _view_of(key, long_side))
+
+
+def _view_of(key: str, long_side: int) -> bytes:
+    with storage.at_hand(storage.private(), key) as path:
+        return door.make_view(path, long_side, limits())
+
+
+def view_kept(sitting: Sitting, key: str, sha256: str) -> str:
+    """As `view`: the key it is kept under, once it is there."""
+    return view_place(sitting, sha256).kept(lambda: _view_of(key, VIEW_SIDE))
 
 
 STRENGTHS: dict[str, float] = {Studio.Strength.QUIET: 0.7, Studio.Strength.USUAL: 1.0, Studio.Strength.STRONG: 1.3}
@@ -128,7 +136,9 @@ class Stamped(NamedTuple):
     drawn: ProofFiles
 
 
-def stamped(sitting: Sitting, frame: Frame, data: bytes, label: str, *, alone: bool = False, plain: int = 0) -> Stamped:
+def stamped(
+    sitting: Sitting, frame: Frame, data: bytes | Path, label: str, *, alone: bool = False, plain: int = 0
+) -> Stamped:
     """Make and keep the stamped files of a frame or of its retouch, or the large one `alone`. Again is harmless.
     `plain`: the long side of a picture without a stamp that is drawn besides and not kept here.
 

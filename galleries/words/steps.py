@@ -21,6 +21,7 @@ class Code(StrEnum):
     LIKE_ANOTHER = "match.like_another"
     SAME_VERSION = "match.same_version"
     NOT_RETOUCHED = "match.not_retouched"
+    RAW_VERSION = "match.raw_version"
     AFTER_PAUSE = "look.after_pause"
     FIRST_FRAMES = "look.first_frames"
     TOO_MANY_MB = "ingest.too_many_mb"
@@ -50,6 +51,7 @@ SENTENCES: dict[str, str] = {
     Code.FITS_NONE: _("Neither its name nor its picture fits any final."),
     Code.LIKE_ANOTHER: _("It looks like frame %(frame)s too, which is not on the list."),
     Code.SAME_VERSION: _("This file is version %(version)s already."),
+    Code.RAW_VERSION: _("This is a raw file of a camera; a version is the picture developed from it, as TIFF or JPEG."),
     Code.NOT_RETOUCHED: _("This is the camera's own file of frame %(frame)s, not a retouch of it."),
     Code.AFTER_PAUSE: _("first frame after a pause"),
     Code.FIRST_FRAMES: _("first frames of the sitting"),

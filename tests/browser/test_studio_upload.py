@@ -13,6 +13,7 @@ from playwright.sync_api import Page, expect
 from galleries.models import Frame, Refusal
 from tests.browser.studio_stage import jpeg, visiting
 from tests.cast import Cast
+from tests.imaging.negatives import Negative, dng, scene
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 THROUGH = re.compile("Through")
@@ -20,7 +21,7 @@ THROUGH = re.compile("Through")
 
 @pytest.fixture
 def card(tmp_path: Path) -> list[Path]:
-    """Twelve frames, one of them twice, one that is no picture, a companion and a raw file."""
+    """Twelve frames, one of them twice, one that is no picture, a companion and a raw file of a frame of its own."""
     paths = []
     for number in range(1, 13):
         path = tmp_path / f"KAL_{number:04d}.JPG"
@@ -29,8 +30,8 @@ def card(tmp_path: Path) -> list[Path]:
     (tmp_path / "COPY.JPG").write_bytes(paths[0].read_bytes())
     (tmp_path / "PAPER.JPG").write_bytes(b"%PDF-1.4 this is no picture")
     (tmp_path / "KAL_0001.XMP").write_bytes(b"<x/>")
-    (tmp_path / "KAL_0001.NEF").write_bytes(b"raw")
-    return [*paths, *(tmp_path / name for name in ("COPY.JPG", "PAPER.JPG", "KAL_0001.XMP", "KAL_0001.NEF"))]
+    (tmp_path / "KAL_0013.NEF").write_bytes(dng(Negative(scene(), make="NIKON CORPORATION", dng=False)))
+    return [*paths, *(tmp_path / name for name in ("COPY.JPG", "PAPER.JPG", "KAL_0001.XMP", "KAL_0013.NEF"))]
 
 
 def open_page(page: Page, live_server: Any, cast: Cast) -> list[str]:
@@ -50,15 +51,15 @@ def test_a_card_comes_in_whole_and_a_second_time_nothing_is_sent(
     with visiting(come, cast) as page:
         sent = open_page(page, live_server, cast)
         page.set_input_files("#pick-files", card)
-        expect(page.locator("#said")).to_have_text(re.compile("Through: 12 new, 1 here already, 1 refused, 0 not sent"))
+        expect(page.locator("#said")).to_have_text(re.compile("Through: 13 new, 1 here already, 1 refused, 0 not sent"))
         expect(page.locator("#said")).to_contain_text("1 other files passed over")
-        assert Frame.objects.count() == 12
+        assert Frame.objects.count() == 13
+        assert Frame.objects.get(shown="sensor").file_format == "NEF"
         assert Refusal.objects.get().name == "PAPER.JPG"
-        expect(page.locator("#said")).to_contain_text("Raw files stay on your disk: 1 (.nef).")
         expect(page.get_by_role("heading", name="Not brought in: 1")).to_be_visible()
         expect(page.locator("#troubled li")).to_contain_text("PAPER.JPG")
-        expect(page.locator("#frame-count")).to_have_text("12")
-        assert len(sent) <= 14
+        expect(page.locator("#frame-count")).to_have_text("13")
+        assert len(sent) <= 15
         page.reload()
         expect(page.locator("main > section").first).to_contain_text("PAPER.JPG")  # what was refused stands first
         before = len(sent)

@@ -14,10 +14,12 @@ from collections.abc import Iterator
 from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable, Unsupported
 
-_ORDERS = {b"II*\0": "<", b"MM\0*": ">"}
+_ORDERS = {b"II*\0": "<", b"MM\0*": ">", b"IIU\0": "<", b"IIRO": "<", b"IIRS": "<", b"MMOR": ">"}  # raw kinds last
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
-_NEW_SUBFILE_TYPE, _PHOTOMETRIC, _SUB_DIRECTORIES = 254, 262, 330
-_CFA_PATTERN, _DNG_VERSION = 33422, 50706  # TIFF/EP (ISO 12234-2) and Adobe's DNG specification [std, from memory]
+_NEW_SUBFILE_TYPE, _WIDTH, _HEIGHT, _PHOTOMETRIC, MAKE, _SUB_DIRECTORIES = 254, 256, 257, 262, 271, 330
+_JPEG_AT, _JPEG_LENGTH, _RW2_DATA_AT = 513, 514, 280
+_CFA_PATTERN, DNG_VERSION = 33422, 50706  # TIFF/EP (ISO 12234-2) and Adobe's DNG specification [std, from memory]
+_PREVIEW_SPACE, _SPACES = 50970, {2: "sRGB", 3: "Adobe RGB"}  # DNG: PreviewColorSpace
 _CIELAB = (8, 9, 10)  # CIE L*a*b*, ICC L*a*b*, ITU L*a*b*
 _SENSOR = (32803, 34892)  # colour filter array, linear raw
 _MOST_DIRECTORIES = 16
@@ -35,28 +37,94 @@ def check(data: bytes) -> None:
         Unsupported: a camera's raw file, one whose first picture is only a reduced copy of another, or colours stored
             as CIELAB.
     """
-    order = _ORDERS.get(data[:4])
-    if order is None:
+    opened = _opened(data)
+    if opened is None:
         return
-    try:
-        first, following = _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
-    except struct.error as error:
-        raise Unreadable(Code.TIFF_CUT_OFF) from error
+    order, first, following = opened
     if _is_raw(data, order, first, following):
         raise Unsupported(Code.RAW_FRAME)
     if _photometric(first) in _CIELAB:
         raise Unsupported(Code.CIELAB, kind="TIFF")
-    for offsets, counts in _PIECES:
-        for offset, size in zip(first.get(offsets, ()), first.get(counts, ()), strict=False):
-            if offset + size > len(data):
-                raise Unreadable(Code.TIFF_CUT_OFF)
+    if not _pieces_inside(first, len(data)):
+        raise Unreadable(Code.TIFF_CUT_OFF)
+
+
+def _opened(data: bytes) -> tuple[str, Directory, int] | None:
+    """The order of bytes, the first directory, where the next one is; None for no classic TIFF. Raises `Unreadable`."""
+    order = _ORDERS.get(data[:4])
+    if order is None:
+        return None
+    try:
+        return order, *_directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
+    except struct.error as error:
+        raise Unreadable(Code.TIFF_CUT_OFF) from error
+
+
+def _pieces_inside(directory: Directory, size: int) -> bool:
+    return all(
+        not count or offset + count <= size
+        for offsets, counts in (*_PIECES, (_JPEG_AT, _JPEG_LENGTH))
+        for offset, count in zip(directory.get(offsets, ()), directory.get(counts, ()), strict=False)
+    )
+
+
+def raw_marks(data: bytes) -> Directory | None:
+    """The first directory of a camera's raw file; None for any other TIFF, a damaged one among them."""
+    try:
+        opened = _opened(data)
+    except Unreadable:
+        return None
+    if opened is None:
+        return None
+    order, first, following = opened
+    return first if _is_raw(data, order, first, following) else None
+
+
+def is_whole(data: bytes) -> bool:
+    """Does all that the directories of a raw file point at lie inside it? The parts they name are looked at too; of
+    RW2, which points by tags of its own, the first directory and where its sensor's data start."""
+    try:
+        opened = _opened(data)
+        if opened is not None and data[:4] == b"IIU\0":
+            return max(opened[1].get(_RW2_DATA_AT, (0,))) < len(data)
+        return opened is None or all(
+            _pieces_inside(directory, len(data)) for directory in _all(data, *opened, strictly=True)
+        )
+    except (struct.error, Unreadable):
+        return False
+
+
+def preview_space(data: bytes, width: int, height: int) -> str:
+    """What a DNG says of the colours of its preview of this size: "sRGB", "Adobe RGB", or "" for unsaid."""
+    opened = _opened(data)
+    for directory in _all(data, *opened) if opened else ():
+        if directory.get(_WIDTH) == (width,) and directory.get(_HEIGHT) == (height,) and _PREVIEW_SPACE in directory:
+            return _SPACES.get(next(iter(directory[_PREVIEW_SPACE]), 0), "")
+    return ""
+
+
+def text(data: bytes, tag: int) -> bytes:
+    """The first letters (64 at most) of a text in the first directory, b"" where there is none."""
+    order = _ORDERS.get(data[:4], "<")
+    try:
+        (start,) = struct.unpack_from(order + "I", data, 4)
+        (count,) = struct.unpack_from(order + "H", data, start)
+        for index in range(count):
+            at = start + 2 + 12 * index
+            name, kind, length = struct.unpack_from(order + "HHI", data, at)
+            if name == tag and kind == 2:
+                where = at + 8 if length <= 4 else struct.unpack_from(order + "I", data, at + 8)[0]
+                return data[where : where + min(length, 64)].split(b"\0", 1)[0].strip()
+    except struct.error:
+        pass
+    return b""
 
 
 def _is_raw(data: bytes, order: str, first: Directory, following: int) -> bool:
     reduced = first.get(_NEW_SUBFILE_TYPE, (0,))[:1] == (1,)
     if reduced or data[8:10] == b"CR" or data[8:12] in (b"IIII", b"MMMM"):
         return True
-    if _DNG_VERSION in first or _CFA_PATTERN in first:
+    if DNG_VERSION in first or _CFA_PATTERN in first:
         return True
     return any(_photometric(directory) in _SENSOR for directory in _all(data, order, first, following))
 
@@ -65,8 +133,9 @@ def _photometric(directory: Directory) -> int:
     return next(iter(directory.get(_PHOTOMETRIC, ())), -1)
 
 
-def _all(data: bytes, order: str, first: Directory, following: int) -> Iterator[Directory]:
-    """The first directory, those it names as its parts, and those that follow it; damaged ones are passed over."""
+def _all(data: bytes, order: str, first: Directory, following: int, *, strictly: bool = False) -> Iterator[Directory]:
+    """The first directory, those it names as its parts, and those that follow it; damaged ones are passed over, or
+    (`strictly`) raise `struct.error` or `Unreadable`."""
     yield first
     waiting = [following, *first.get(_SUB_DIRECTORIES, ())]
     for _ in range(_MOST_DIRECTORIES):
@@ -78,6 +147,8 @@ def _all(data: bytes, order: str, first: Directory, following: int) -> Iterator[
         try:
             directory, after = _directory(data, order, start)
         except (struct.error, Unreadable):
+            if strictly:
+                raise
             continue
         yield directory
         waiting.append(after)

@@ -15,9 +15,9 @@ from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.errors import TooLarge, Unreadable, error_name
 from galleries.imaging.framing.geometry import oriented_size
-from galleries.imaging.opening import formats
+from galleries.imaging.opening import formats, raw
 from galleries.imaging.opening.exif import read_exif
-from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Shown, Stored
 from galleries.told import Value
 
 
@@ -39,7 +39,12 @@ def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
 
 
 def _check_size(header: formats.Header, limits: Limits) -> None:
-    width, height = header.width, header.height
+    _check_sides(header, header.width, header.height, limits)
+    if header.sensor is not None:  # it may be developed later
+        _check_sides(header, header.sensor.width, header.sensor.height, limits)
+
+
+def _check_sides(header: formats.Header, width: int, height: int, limits: Limits) -> None:
     this: dict[str, Value] = {"kind": header.format, "width_px": width, "height_px": height}
     if width < 1 or height < 1:
         raise Unreadable(Code.NO_SIZE, **this)
@@ -68,13 +73,16 @@ def _judge_profile(header: formats.Header, exif_colour: str) -> tuple[profiles.P
 def _examine(data: bytes, limits: Limits) -> tuple[formats.Header, profiles.ProfileVerdict, FrameFacts]:
     header = formats.read_header(data)
     _check_size(header, limits)
-    exif = read_exif(header.exif)
+    exif = header.facts or read_exif(header.exif)
     verdict, assumed = _judge_profile(header, exif.colour)
     orientation = 1 if header.oriented else exif.orientation
     width, height = oriented_size(orientation, header.width, header.height)
+    sensor = header.sensor
+    sides = oriented_size(sensor.orientation, sensor.width, sensor.height) if sensor else (0, 0)
     facts = FrameFacts(
         header.format, width, height, orientation, header.bits, header.mode,
         verdict.name, assumed, verdict.problem, exif.captured_at, exif.camera, exif.frame_number,
+        header.shown, *sides,
     )  # fmt: skip
     return header, verdict, facts
 
@@ -85,10 +93,15 @@ def probe(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
 
 
 def _scale_for(header: formats.Header, at_least: int | None) -> float:
-    """The smallest of 1, 1/2, 1/4, 1/8 whose long side still has `at_least` pixels; JPEG only."""
-    if at_least is None or header.format != "JPEG":
+    """The smallest of 1, 1/2, 1/4, 1/8 whose long side still has `at_least` pixels; JPEG only. Of a raw
+    file's sensor half the size will do for whatever is looked at, if that is as large as an embedded picture is."""
+    if at_least is None:
         return 1.0
     longest = max(header.width, header.height)
+    if header.shown == Shown.SENSOR:
+        return 0.5 if longest >= 2 * min(at_least, raw.LEAST_EMBEDDED) else 1.0
+    if header.format != "JPEG" and header.shown != Shown.EMBEDDED:
+        return 1.0
     return next((s for s in (0.125, 0.25, 0.5) if longest * s >= at_least), 1.0)
 
 

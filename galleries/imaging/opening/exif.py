@@ -76,14 +76,29 @@ def _moment(text: Value | None, subsec: Value | None) -> datetime | None:
 
 def read_exif(data: bytes) -> ExifFacts:
     """Facts of an EXIF block: a TIFF structure, with or without its leading 'Exif\\0\\0'. Never raises."""
+    data, order, main = _first(data)
+    if not order:
+        return ExifFacts()
+    detail = _directory(data, order, main.get(_EXIF_IFD))
+    return _facts(main, detail, _directory(data, order, detail.get(_INTEROP_IFD)))
+
+
+def read_exif_apart(first: bytes, detail: bytes) -> ExifFacts:
+    """As `read_exif`, where the first directory and the detail are TIFF structures of their own. Never raises."""
+    return _facts(_first(first)[2], _first(detail)[2], {})
+
+
+def _first(data: bytes) -> tuple[bytes, str, dict[int, Value]]:
+    """The TIFF structure, its order of bytes ("" when it is none), and its first directory."""
     if data[:6] == b"Exif\0\0":
         data = data[6:]
     order = {b"II": "<", b"MM": ">"}.get(data[:2], "")
     if not order or len(data) < 8:
-        return ExifFacts()
-    main = _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
-    detail = _directory(data, order, main.get(_EXIF_IFD))
-    interop = _directory(data, order, detail.get(_INTEROP_IFD))
+        return data, "", {}
+    return data, order, _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
+
+
+def _facts(main: dict[int, Value], detail: dict[int, Value], interop: dict[int, Value]) -> ExifFacts:
     orientation = main.get(_ORIENTATION, 1)
     make, model = str(main.get(_MAKE, "")), str(main.get(_MODEL, ""))
     camera = model if model.lower().startswith(make.lower()) else f"{make} {model}"

@@ -1,6 +1,7 @@
 """One reader per format: a header without pixels, and the stored pixels, strictly.
 
-Content decides the format, never the name. Pixels come as stored (not yet turned upright), 3 bands RGB.
+Content decides the format, never the name. Pixels come as stored (not yet turned upright), 3 bands RGB. A raw file
+is the camera's own picture inside it, read as the JPEG it is, or the sensor's (`raw`).
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ import re
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pillow_heif
@@ -20,9 +21,12 @@ from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.containers import jpeg, tiff, vips
+from galleries.imaging.containers import raw as raw_files
 from galleries.imaging.containers.jpeg import JpegParts
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
-from galleries.imaging.opening import png_colours
+from galleries.imaging.opening import png_colours, raw
+from galleries.imaging.opening.exif import ExifFacts, read_exif, read_exif_apart
+from galleries.imaging.opening.picture import RAW_KINDS, Shown
 from galleries.told import Told, told
 
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
@@ -51,6 +55,10 @@ class Header:
     oriented: bool = False  # the decoder turns the picture itself, the EXIF tag is to be ignored
     named_space: str = ""  # colours said without a profile
     jpeg: JpegParts | None = None
+    facts: ExifFacts | None = None  # facts that do not stand in `exif`
+    shown: Shown = Shown.FILE
+    embedded: bytes = b""  # the JPEG that is shown instead of the file
+    sensor: raw.Sensor | None = None
 
     @property
     def mode(self) -> str:
@@ -58,7 +66,9 @@ class Header:
 
 
 def sniff(data: bytes) -> str:
-    """ "JPEG", "TIFF", "PNG" or "HEIF" from the first bytes; raises `Unsupported`."""
+    """ "JPEG", "TIFF", "PNG", "HEIF" or a kind of raw, from the content; raises `Unsupported`."""
+    if kind := raw_files.kind_of(data):
+        return kind
     if data[:3] == b"\xff\xd8\xff":
         return "JPEG"
     if data[:8] == b"\x89PNG\r\n\x1a\n":
@@ -253,20 +263,47 @@ def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
     return np.ascontiguousarray(pixels)
 
 
+# --- raw ------------------------------------------------------------------------------------------------
+
+
+def _raw_header(data: bytes, kind: str) -> Header:
+    sensor = raw.look(data, kind)
+    blocks = raw_files.exif_blocks(data, kind)
+    facts = read_exif_apart(*blocks) if len(blocks) == 2 else read_exif(*blocks or (b"",))
+    if not sensor.embedded:
+        facts = replace(facts, orientation=sensor.orientation)
+        return Header(
+            kind, sensor.width, sensor.height, 8, "RGB",
+            named_space="sRGB", facts=facts, shown=Shown.SENSOR, sensor=sensor,
+        )  # fmt: skip
+    inside = _jpeg_header(sensor.embedded)
+    colour = read_exif(inside.exif).colour or facts.colour
+    facts = replace(facts, orientation=sensor.embedded_orientation, colour=colour)
+    return replace(
+        inside, format=kind, exif=b"", named_space=sensor.embedded_space,
+        facts=facts, shown=Shown.EMBEDDED, embedded=sensor.embedded, sensor=sensor,
+    )  # fmt: skip
+
+
 # --- all ------------------------------------------------------------------------------------------------
 
 
 def read_header(data: bytes) -> Header:
     """Facts of the first picture in the file; raises `Unsupported` or `Unreadable`."""
     kind = sniff(data)
+    if kind in RAW_KINDS:
+        return _raw_header(data, kind)
     if kind == "JPEG":
         return _jpeg_header(data)
     return _heif_header(data) if kind == "HEIF" else _vips_header(data, kind)
 
 
 def read_pixels(data: bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> Pixels:
-    """Stored pixels as RGB (h, w, 3); grey and CMYK come out in sRGB. `scale` under 1 is for JPEG only."""
+    """Stored pixels as RGB (h, w, 3); grey and CMYK come out in sRGB. `scale` under 1 is for JPEG, and 0.5 for the
+    sensor's picture."""
     icc = verdict.icc
-    if header.format == "JPEG":
-        return _jpeg_pixels(data, header, scale, icc)
+    if header.shown == Shown.SENSOR:
+        return raw.develop(data, header.format, half=scale < 1)
+    if header.jpeg is not None:
+        return _jpeg_pixels(header.embedded or data, header, scale, icc)
     return _heif_pixels(data, header, icc) if header.format == "HEIF" else _vips_pixels(data, header, icc)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
 from galleries.imaging.arrays import Pixels
@@ -22,9 +23,23 @@ class Limits:
 DEFAULT_LIMITS = Limits()
 
 
+RAW_KINDS = frozenset({"DNG", "CR2", "CR3", "NEF", "ARW", "RAF", "ORF", "RW2", "PEF", "3FR", "IIQ", "RAW"})
+
+
+class Shown(StrEnum):
+    """Which picture of a file people see: the file itself, or of a raw file the camera's own or the sensor's."""
+
+    FILE = "file"
+    EMBEDDED = "embedded"
+    SENSOR = "sensor"
+
+
 @dataclass(frozen=True)
 class FrameFacts:
-    """What a file says of itself; width and height upright, captured_at the camera's own naive clock."""
+    """What a file says of itself; width and height upright, captured_at the camera's own naive clock.
+
+    Width and height are those of the picture that is shown; of a raw file the sensor's stand beside (else 0).
+    """
 
     format: str
     width: int
@@ -38,6 +53,13 @@ class FrameFacts:
     captured_at: datetime | None = None
     camera: str = ""
     frame_number: int | None = None
+    shown: Shown = Shown.FILE
+    sensor_width: int = 0
+    sensor_height: int = 0
+
+    @property
+    def is_raw(self) -> bool:
+        return self.format in RAW_KINDS
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON; the moment as ISO 8601."""
@@ -50,7 +72,8 @@ class FrameFacts:
     def from_dict(cls, plain: dict[str, Any]) -> FrameFacts:
         moment = plain.get("captured_at")
         problem = plain.get("profile_problem")
-        values = {"captured_at": datetime.fromisoformat(moment) if moment else None}
+        values: dict[str, Any] = {"captured_at": datetime.fromisoformat(moment) if moment else None}
+        values["shown"] = Shown(plain.get("shown", Shown.FILE))
         return cls(**{**plain, **values, "profile_problem": Told.from_stored(problem) if problem else None})
 
 

@@ -131,6 +131,11 @@ def _orders(
     orders = []
     for final in finals:
         source = cut.source_of(final)
+        if final.frame.is_raw and source.version is None:
+            raise Refused(
+                _("Frame %s is a raw file of the camera: a delivery waits for the approved version developed from it.")
+                % final.frame.label
+            )
         caption = _caption_of(final, source)
         for crop, size in zip(cut.propose(final, wanted, by), wanted, strict=True):
             order = FileOrder(

@@ -75,6 +75,8 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
     try:
         scanner.check(path)
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
+        if facts.is_raw:
+            return Outcome("refused", told=told(Code.RAW_VERSION))
         matching = match.find(sitting, path, name)
     except (ImagingError, BadInput) as error:
         return Outcome("refused", told=error.told)

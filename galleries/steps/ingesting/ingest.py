@@ -31,9 +31,10 @@ from galleries.words.told import sentence
 CHUNK = 1 << 20
 # What a camera's card and a computer put beside pictures; passed over without a word.
 NOT_FOR_US = re.compile(r"^(\.|Thumbs\.db$|desktop\.ini$)", re.IGNORECASE)
-# Files that stand beside a frame and are no picture for the sheet: raw files and their companions.
+# How raw files' names end, for pages that say which files to choose: what a file is, its content tells.
 RAW = {".dng", ".raw", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".iiq", ".3fr"}
-COMPANIONS = {*RAW, ".xmp", ".thm", ".wav", ".mp4", ".mov", ".txt", ".csv", ".ctg", ".dat"}
+# Files that stand beside a frame and are no picture for the sheet.
+COMPANIONS = {".xmp", ".thm", ".wav", ".mp4", ".mov", ".txt", ".csv", ".ctg", ".dat"}
 
 
 @dataclass(frozen=True)
@@ -170,6 +171,9 @@ def _row(sitting: Sitting, digest: str, key: str, name: str, size: int, facts: F
         profile_assumed=facts.profile_assumed,
         camera=facts.camera[:120],
         captured_at=_camera_clock(facts.captured_at),
+        shown=facts.shown,
+        sensor_width=facts.sensor_width,
+        sensor_height=facts.sensor_height,
     )
 
 

@@ -25,8 +25,8 @@ def render(frame_id: int) -> None:
     if frame is None:
         return  # removed meanwhile
     recipe = derived.stamp_recipe()
-    data = storage.get(storage.private(), frame.key)
-    stamped = derived.stamped(frame.sitting, frame, data, frame.label, plain=derived.DESK_SIDE)
+    with storage.at_hand(storage.private(), frame.key) as path:
+        stamped = derived.stamped(frame.sitting, frame, path, frame.label, plain=derived.DESK_SIDE)
     drawn = stamped.drawn
     derived.view_place(frame.sitting, frame.sha256, derived.DESK_SIDE).kept(lambda: drawn.plain)
     with transaction.atomic():

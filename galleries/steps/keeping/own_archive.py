@@ -20,7 +20,7 @@ from galleries import models as m
 from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import BadInput
-from galleries.steps import packing
+from galleries.steps import derived, packing
 from galleries.steps.delivering import naming
 from galleries.steps.keeping import inventory, own_page, own_rows
 from galleries.steps.keeping.inventory import PRIVATE, PROOFS, Place
@@ -90,7 +90,8 @@ def _pictures(copy: m.OwnCopy) -> dict[Place, str]:
 
 
 def _unstamped(sitting: m.Sitting, frames: list[m.Frame], versions: list[m.Version]) -> dict[Place, str]:
-    files = {(PRIVATE, one.key): _path("originals", one.pk, one.stem, _ending(one.key)) for one in frames}
+    keys = {one: _picture_key(sitting, one) for one in frames}
+    files = {(PRIVATE, key): _path("originals", one.pk, one.stem, _ending(key)) for one, key in keys.items()}
     for version in versions:
         files[PRIVATE, version.key] = _path("retouches", version.pk, version.name, _ending(version.key))
     for stray in sitting.strays.all():
@@ -99,6 +100,11 @@ def _unstamped(sitting: m.Sitting, frames: list[m.Frame], versions: list[m.Versi
         stem, _dot, ending = file.name.rpartition(".")
         files[PRIVATE, file.key] = _path(f"delivered-{file.delivery.number}", file.pk, stem, ending)
     return files
+
+
+def _picture_key(sitting: m.Sitting, frame: m.Frame) -> str:
+    """The file as it came; of a raw file, which nobody invited ever gets, the unstamped picture it shows."""
+    return derived.view_kept(sitting, frame.key, frame.sha256) if frame.is_raw else frame.key
 
 
 def _ending(key: str) -> str:

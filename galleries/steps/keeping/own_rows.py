@@ -68,8 +68,8 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Frame, "sitting",
         theirs="""id look sha256 name number bytes file_format width height bits orientation profile profile_assumed
-        camera captured_at added_at hidden suggested kept_by_subject placed_by_hand reading reading_version run
-        run_place""",
+        camera captured_at shown sensor_width sensor_height added_at hidden suggested
+        kept_by_subject placed_by_hand reading reading_version run run_place""",
         picture="key", house="sitting",
     ),
     _table(

@@ -28,8 +28,8 @@ def eyes(frame: Frame) -> bytes:
     """
 
     def cut_out() -> bytes:
-        original = storage.get(storage.private(), frame.key)
-        return door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
+        with storage.at_hand(storage.private(), frame.key) as original:
+            return door.make_finals(original, [CutOrder(_NATIVE, region(frame))], limits())[0].data
 
     return derived.place(frame.sitting, "loupe", frame.sha256).fetched(cut_out)
 

@@ -81,6 +81,15 @@ def state(sitting: Sitting) -> dict[str, Any]:
     }
 
 
+def _picture_shown(frame: Frame) -> tuple[str, ...]:
+    """Of a raw file: which of its two pictures people see, and how many pixels the sensor has."""
+    if not frame.is_raw:
+        return ()
+    size = f"{frame.sensor_width} × {frame.sensor_height}"
+    shown = frame.get_shown_display()
+    return (_("%(kind)s of %(size)s pixels: %(shown)s") % {"kind": frame.file_format, "size": size, "shown": shown},)
+
+
 def picture(proof: Proof | None, kind: str) -> str:
     return reverse("proof-picture", args=[proof.frame_id, kind, proof.pk]) if proof else ""
 
@@ -98,6 +107,7 @@ def _look(look: Look) -> dict[str, Any]:
 
 def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinCast | None) -> dict[str, Any]:
     read = frame.read
+    unknown = dict.fromkeys(stored(why) for why in (read.get("unknown") or {}).values())
     row: dict[str, Any] = {
         "id": frame.pk,
         "label": frame.label,
@@ -110,7 +120,7 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join(dict.fromkeys(stored(why) for why in (read.get("unknown") or {}).values()))[:200],
+        "note": "; ".join((*_picture_shown(frame), *unknown))[:300],
     }
     face = read.get("face") or {}
     eyes = eyes_place(face.get("right_eye"), face.get("left_eye"), read.get("width"), read.get("height"))

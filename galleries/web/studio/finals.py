@@ -54,7 +54,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
         "unsent": sending.waiting(sitting),
-        "companions": " ".join(sorted(ingest.COMPANIONS - ingest.RAW)),
+        "companions": " ".join(sorted(ingest.COMPANIONS)),
         "raw": " ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,

@@ -49,8 +49,8 @@ def upload_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         "open": sitting.is_open_to_frames,
         "frame_count": sitting.frames.count(),
         "refusals": sitting.refusals.all(),
-        "companions": " ".join(sorted(ingest.COMPANIONS - ingest.RAW)),
-        "raw": " ".join(sorted(ingest.RAW)),
+        "companions": " ".join(sorted(ingest.COMPANIONS)),
+        "raw_endings": ", ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
     }

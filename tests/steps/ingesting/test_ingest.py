@@ -136,7 +136,7 @@ def test_an_archived_sitting_takes_no_frames(cast, tmp_path):
 
 def test_companions_and_hidden_files_are_passed_over(cast, tmp_path):
     (path,) = put_card(tmp_path, 1)
-    for name in ("KAL_0001.NEF", "KAL_0001.xmp", ".DS_Store", "Thumbs.db"):
+    for name in ("KAL_0001.WAV", "KAL_0001.xmp", ".DS_Store", "Thumbs.db"):
         (tmp_path / name).write_bytes(b"x")
     (tmp_path / ".trash").mkdir()
     (tmp_path / ".trash" / "old.jpg").write_bytes(b"x")

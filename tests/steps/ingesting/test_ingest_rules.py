@@ -30,7 +30,8 @@ from tests.cast import Cast, make_cast
 SIZES = {"large_width": 4, "large_height": 6, "small_width": 2, "small_height": 3}
 FACTS = SimpleNamespace(
     format="JPEG", width=4000, height=6000, bits=8, orientation=6, profile_name="p" * 130, profile_assumed=True,
-    camera="c" * 130, captured_at=datetime(2026, 5, 4, 10, 0, 1),
+    camera="c" * 130, captured_at=datetime(2026, 5, 4, 10, 0, 1), shown="file",
+    sensor_width=0, sensor_height=0, is_raw=False,
 )  # fmt: skip
 
 
@@ -245,10 +246,10 @@ def test_what_a_sitting_has_already_is_asked_of_this_sitting_only(cast: Cast) ->
 
 
 def test_files_of_a_card_are_taken_at_any_depth_and_what_is_not_for_us_is_not(tmp_path: Path) -> None:
-    wanted = ["100/KAL_1.JPG", "100/KAL_2.tif", "a.heic", "noending", "thumbs.db.jpg"]
+    wanted = ["100/KAL_1.JPG", "100/KAL_2.tif", "KAL_1.Cr3", "KAL_1.nef", "a.heic", "noending", "thumbs.db.jpg"]
     unwanted = [
         ".hidden.jpg", ".Trashes/KAL_3.JPG", "100/.x/y/KAL_4.JPG", "Thumbs.db", "100/DESKTOP.INI", "KAL_1.XMP",
-        "KAL_1.Cr3", "KAL_1.nef", "100/KAL_1.WAV", "notes.txt",
+        "100/KAL_1.WAV", "notes.txt",
     ]  # fmt: skip
     for name in (*wanted, *unwanted):
         path = tmp_path / name

@@ -7,7 +7,7 @@ const AT_ONCE = 4;
 const part = $("#uploader");
 const words = $("#words").dataset;
 const companions = new Set(part.dataset.companions.split(" "));
-const raw = new Set(part.dataset.raw.split(" "));
+const raw = new Set((part.dataset.raw ?? "").split(" ")); // kinds that stay on the disk, where there are any
 const most = Number(part.dataset.most);
 const tries = Number(part.dataset.retries);
 const items = [];
@@ -23,7 +23,7 @@ const ending = (name) => name.slice(name.lastIndexOf(".")).toLowerCase();
 const hidden = (file) => /^(\.|Thumbs\.db$|desktop\.ini$)/i.test(file.name);
 function forUs(file) {
   const kind = ending(file.name);
-  if (!hidden(file) && raw.has(kind)) {
+  if (!hidden(file) && kind && raw.has(kind)) {
     rawPassed.count += 1;
     rawPassed.kinds.add(kind);
     return false;
