@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0035_studio_of_its_own"),
+        ("galleries", "0036_logo_and_clauses"),
     ]
 
     operations = [
