@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0036_logo_and_clauses"),
+        ("galleries", "0037_proof_middle_size"),
     ]
 
     operations = [
