@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0037_proof_middle_size"),
+        ("galleries", "0038_the_studios_own_suggestion"),
     ]
 
     operations = [
