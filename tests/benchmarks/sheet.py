@@ -135,8 +135,9 @@ def real_pictures(cast: Cast, count: int) -> None:
     from tests.benchmarks import trace as portraits
 
     rows = list(Proof.objects.select_related("frame__sitting").order_by("pk"))
-    for number, jpeg in enumerate(islice(portraits.plain(count), count)):
-        files = derived.stamped(cast.sitting, encode.encode_jpeg(jpeg, quality=95), "0001")
+    for number, pixels in enumerate(islice(portraits.plain(count), count)):
+        frame = rows[number].frame
+        files = derived.stamped(cast.sitting, frame, encode.encode_jpeg(pixels, quality=95), frame.label)
         (width, height), (small_width, small_height) = files.drawn.large_size, files.drawn.small_size
         Proof.objects.filter(pk__in=[row.pk for row in rows[number::count]]).update(
             large_key=files.large_key, middle_key=files.middle_key, small_key=files.small_key,
@@ -197,10 +198,10 @@ def slow_page(context: BrowserContext) -> tuple[Page, Any, dict[str, float]]:
 
     def came(event: dict[str, Any]) -> None:
         kind = kinds.get(event["requestId"], "Other")
-        bytes_of[kind] = bytes_of.get(kind, 0) + event.get("dataLength", 0)
+        bytes_of[kind] = bytes_of.get(kind, 0) + event["encodedDataLength"]
 
     wire.on("Network.requestWillBeSent", asked)
-    wire.on("Network.dataReceived", lambda event: came({**event, "dataLength": event["encodedDataLength"]}))
+    wire.on("Network.loadingFinished", came)
     wire.on("Network.responseReceived", lambda event: bytes_of.update(requests=bytes_of["requests"] + 1))
     page.add_init_script(OBSERVE)
     return page, wire, bytes_of
