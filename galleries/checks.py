@@ -8,8 +8,6 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
 
-from galleries.imaging.contained import cage
-
 
 @register
 def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
@@ -36,6 +34,8 @@ def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 @register
 def cage_of_decoders(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    from galleries.imaging.contained import cage  # what calls the kernel: no other command needs it loaded
+
     missing = cage.available().missing
     if not missing:
         return []

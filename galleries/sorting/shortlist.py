@@ -20,8 +20,6 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
 
 from galleries.sorting.sides import ALTERNATE, PICK, STRIKE
 
@@ -134,6 +132,10 @@ def propose(candidates: Sequence[Candidate], allowance: int, *, seconds: float =
 
 def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:
     """Variables: x (frame is on), y (look or purpose is covered), z (both of an alike pair are on)."""
+    # 20 MB of the web's memory and half a second of a command's start, for whoever is asked for a proposal only.
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import coo_array
+
     n = len(usable)
     groups = [*_groups(usable, "look"), *_groups(usable, "purpose")]
     pairs = [(i, j, cost) for i, j in combinations(range(n), 2) if (cost := alike(usable[i], usable[j])) > 0]

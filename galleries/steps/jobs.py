@@ -22,7 +22,6 @@ from django.db import connection, transaction
 from django.db.models import Case, Q, When
 from django.db.models.expressions import CombinedExpression
 from django.db.models.functions import Now
-from kombu.exceptions import ChannelError
 
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
@@ -101,6 +100,8 @@ def ring(ids: list[int]) -> None:
 
 def bells() -> int:
     """How many bells the queue holds that no worker has heard yet; -1 when it cannot be asked."""
+    from kombu.exceptions import ChannelError
+
     from portal.celery import app
 
     if time.monotonic() < _silent["until"]:

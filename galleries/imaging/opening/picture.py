@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from galleries.imaging.arrays import Pixels
 from galleries.told import Told
+
+if TYPE_CHECKING:  # who asks for a kind or a fact only, as the storage does, loads no library of pixels
+    from galleries.imaging.arrays import Pixels
 
 
 @dataclass(frozen=True)

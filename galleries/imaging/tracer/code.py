@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import hadamard
 
 from galleries.imaging.arrays import Floats
 
@@ -27,7 +26,17 @@ PAYLOADS = 1 << 32
 _LOUD = 12.0  # noise alone reaches about 8 (the best of 256 bytes in each of 8 blocks)
 CHANCE = 1e-6  # the largest chance of a false match that counts as found
 
-_HADAMARD: Floats = hadamard(WORD).astype(np.float64)
+
+def _hadamard(size: int) -> Floats:
+    """Sylvester's matrix of `size` (a power of two) orthogonal rows of +1 and -1, as scipy.linalg.hadamard has it;
+    that library would hold 20 MB of every process that only asks whose copy a picture is."""
+    matrix = np.ones((1, 1))
+    while len(matrix) < size:
+        matrix = np.block([[matrix, matrix], [matrix, -matrix]])
+    return matrix
+
+
+_HADAMARD: Floats = _hadamard(WORD)
 
 
 @dataclass(frozen=True)
