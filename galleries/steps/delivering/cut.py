@@ -125,7 +125,8 @@ def _still_good(crop: Crop, source: Source) -> bool:
 
 
 def _fresh(source: Source, size: DeliverySize) -> dict[str, object]:
-    proposal = crops.propose(source.width, source.height, source.face, ratio_of(size))
+    spec = sizes_.spec(size)
+    proposal = crops.propose(source.width, source.height, source.face, spec.ratio, out_height=spec.out_height)
     return {
         **_place(proposal.rect, proposal.tilt_deg, source),
         "by_hand": False,

@@ -91,7 +91,10 @@ def cut(path: Path, wanted: Sequence[SizeSpec], out: Path, name: str = "") -> li
         OSError: a file cannot be read or written.
     """
     facts, reading = door.read_frame(path, limits())
-    places = [crops.propose(facts.width, facts.height, reading.face, size.ratio) for size in wanted]
+    places = [
+        crops.propose(facts.width, facts.height, reading.face, size.ratio, out_height=size.out_height)
+        for size in wanted
+    ]
     orders = [CutOrder(size, place.rect, place.tilt_deg) for size, place in zip(wanted, places, strict=True)]
     files = door.make_finals(path, orders, limits(), name=name)
     out.mkdir(parents=True, exist_ok=True)

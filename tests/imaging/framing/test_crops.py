@@ -1,11 +1,14 @@
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from galleries.imaging.codes import Code
-from galleries.imaging.face.faces import Face
+from galleries.imaging.face.faces import Face, find_faces
 from galleries.imaging.framing.crops import (
     EYE_LINE,
     HEADROOM,
@@ -16,6 +19,8 @@ from galleries.imaging.framing.crops import (
 )
 from galleries.imaging.framing.geometry import Ratio, Rect, from_turned, to_turned, turned_inside
 from galleries.told import told
+from tests import outside
+from tests.benchmarks.eyes import portraits
 from tests.imaging.heads import head, mirrored
 from tests.size_data import BY_SLUG, SIZES
 from tests.telling import sentence_of
@@ -114,16 +119,61 @@ def test_a_roomy_frame_keeps_every_rule(d: int, hair: float, ratio: Ratio) -> No
 
 
 @given(st.integers(250, 900), st.integers(250, 900), st.floats(0.35, 0.65), st.floats(0.25, 0.6), st.floats(0.08, 0.16))
-@settings(max_examples=60, deadline=None)
-def test_no_larger_crop_keeps_the_rules(w: int, h: int, at_x: float, at_y: float, size: float) -> None:
-    """Every position of every larger 4:5 is tried one by one."""
+@settings(max_examples=40, deadline=None)
+def test_no_crop_that_keeps_the_rules_is_nearer_to_their_middle(
+    w: int, h: int, at_x: float, at_y: float, size: float
+) -> None:
+    """Every position of every 4:5 is tried one by one; a step of the shape and a pixel of place are forgiven."""
     face, ratio = head(w * at_x, h * at_y, size * min(w, h)), Ratio(4, 5)
-    found = propose(w, h, face, ratio).rect
-    for k in range(found.height // 5 + 2, min(w // 4, h // 5) + 1):
-        for top in range(h - 5 * k + 1):
-            x = min(max(0, round(face.eye_middle[0] - 2 * k)), w - 4 * k)
-            centred = abs((face.eye_middle[0] + 0.5 - x) / (4 * k) - 0.5) < 0.01
-            assert not (centred and keeps_rules(Rect(x, top, 4 * k, 5 * k), face, ratio)), (found, k, top)
+    proposal = propose(w, h, face, ratio).rect
+    rules = np.array([EYE_LINE, HEADROOM, head_shares(ratio)])
+
+    def off_middle(tops: np.ndarray, height: int) -> np.ndarray:
+        """The sum of squares of the ways to the middles, in halves of the rules; infinite where one is broken."""
+        eye, room = ((y + 0.5 - tops) / height for y in (face.eye_middle[1], face.crown_y))
+        measures = np.stack([eye, room, np.full(len(tops), (face.chin[1] - face.crown_y) / height)])
+        ways = (measures - rules.mean(axis=1)[:, None]) / (np.diff(rules) / 2)
+        return np.where(np.abs(ways).max(axis=0) <= 1, np.square(ways).sum(axis=0), np.inf)
+
+    best = math.inf
+    for k in range(1, min(w // 4, h // 5) + 1):
+        x = min(max(0, round(face.eye_middle[0] - 2 * k)), w - 4 * k)
+        centred = abs((face.eye_middle[0] + 0.5 - x) / (4 * k) - 0.5) < 0.01
+        if centred and x <= face.box[0] and face.box[0] + face.box[2] <= x + 4 * k:
+            best = min(best, off_middle(np.arange(h - 5 * k + 1), 5 * k).min())
+    if best < math.inf:
+        assert keeps_rules(proposal, face, ratio, 0.006)
+        assert off_middle(np.array([proposal.y]), proposal.height)[0] <= best + 0.1, (proposal, best)
+
+
+def test_real_heads_stand_well_inside_the_rules() -> None:
+    """Four portraits with room all round (../shared: Face Research Lab London Set, DeBruine and Jones, CC BY 4.0)."""
+    for name, rgb, _marks in list(portraits(outside.shared("portraits")))[4:17:4]:
+        face = find_faces(rgb).face
+        assert face is not None
+        measures = shares(propose(1350, 1350, face, Ratio(4, 5)), face)
+        for value, (least, most) in zip(measures, (EYE_LINE, HEADROOM, head_shares(Ratio(4, 5))), strict=True):
+            assert abs(value - (least + most) / 2) < 0.4 * (most - least), (name, measures)
+
+
+@pytest.mark.parametrize(("d", "code"), [(420, Code.TIGHT), (60, None)])
+def test_a_head_a_little_too_large_is_said(d: int, code: Code | None) -> None:
+    """A head of 1,535 px in a frame of 2,500: 0.614, where 0.60 is the most."""
+    face = head(1000, 1090, d)
+    codes = {reason.code for reason in propose(2000, 2500, face, Ratio(4, 5)).reasons}
+    assert codes & {Code.TIGHT, Code.LOOSE} == ({code} if code else set())
+
+
+def test_a_crop_keeps_its_sizes_pixels_where_the_rules_allow_it() -> None:
+    """The middle of all rules is a crop of 2,870 px here; the loosest one that keeps them has 3,560."""
+    face, ratio = head(2000, 2300, 420), Ratio(4, 5)
+    free, small, print_size, poster = (
+        propose(4000, 6000, face, ratio, out_height=height).rect for height in (0, 1500, 3000, 9000)
+    )
+    assert free == small
+    assert free.height < 3000 <= print_size.height < 3050
+    assert keeps_rules(print_size, face, ratio)
+    assert keeps_rules(poster, face, ratio, 0.006)
 
 
 @given(frames_with_faces(), SHAPES)
@@ -192,7 +242,7 @@ def test_the_whole_frame_is_not_cropped() -> None:
 
 def test_warnings_are_arithmetic() -> None:
     face, size = head(2000, 2300, 420), BY_SLUG["print-8x10"]
-    good = propose(4000, 6000, face, size.ratio).rect
+    good = propose(4000, 6000, face, size.ratio, out_height=size.out_height).rect
     assert [w.code for w in warnings_for(good, (4000, 6000), face, size)] == []
     small = Rect(good.x + 500, good.y, 1200, 1500)
     found = {w.code: sentence_of(w) for w in warnings_for(small, (4000, 6000), face, size)}

@@ -219,6 +219,28 @@ def test_a_crown_that_the_frame_cuts_costs_nothing() -> None:
     assert search(eye_y=375.0, crown=-80.0, chin=560.0).cost(low) == pytest.approx(2 * HEADROOM[0])
 
 
+@pytest.mark.parametrize(
+    ("values", "pull"),
+    [
+        ({"crown": 690.0}, 0.0),  # headroom 0.065, the head 0.51
+        ({"crown": 690.0, "eye_y": 1045.0}, 0.001),  # the eye line at its bound
+        ({"crown": 690.0, "eye_y": 1022.5}, 0.00025),  # and half-way to it
+        ({"crown": 725.0}, 0.001),
+        ({"crown": 690.0, "eye_y": 1300.0}, 0.001),  # no more beyond it: there the rule counts
+    ],
+)
+def test_the_middle_of_each_rule_pulls(values: dict[str, float], pull: float) -> None:
+    """Beside headroom, eyes at 0.375 of KEPT; the chin stands so that the head takes half of it."""
+    where = {"eye_y": 1000.0, **values}
+    assert search(**where, chin=where["crown"] + 500).pull(KEPT) == pytest.approx(pull, abs=1e-9)
+
+
+def test_a_crop_that_would_be_enlarged_is_pulled_looser() -> None:
+    plain = search()
+    assert replace(plain, out_height=1000).pull(KEPT) == plain.pull(KEPT)
+    assert replace(plain, out_height=1250).pull(KEPT) - plain.pull(KEPT) == pytest.approx(0.05 * 0.2)
+
+
 def test_room_is_given_on_the_side_that_is_looked_to() -> None:
     middle, right, left = (search(looks=looks)._place(600, 800, 1000) for looks in (0.0, 1.0, -1.0))
     assert middle is not None
@@ -255,4 +277,8 @@ def test_chin_room_is_part_of_the_tops_that_are_tried() -> None:
     tops = search()._tops(1000)
     assert 1200 + CHIN_ROOM * 1000 - 1000 in tops
     assert [1000 - share * 1000 for share in EYE_LINE] == pytest.approx(tops[4:2:-1])
-    assert tops[0] == pytest.approx((tops[1] + tops[2]) / 2)
+    assert tops[1] <= tops[0] <= tops[2]
+    measures = (1000 - tops[0]) / 1000, (700 - tops[0]) / 1000
+    both = zip(measures, (EYE_LINE, HEADROOM), strict=True)
+    aims = [(value - sum(rule) / 2) / (rule[1] - rule[0]) ** 2 for value, rule in both]
+    assert sum(aims) == pytest.approx(0)  # the square of both together is least where their slopes cancel
