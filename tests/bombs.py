@@ -416,6 +416,11 @@ def _at_other_doors() -> list[Bomb]:
             door.shape_change(data, data, FACE)
         return door.open_small(data)
 
+    def logo(data: bytes) -> object:
+        return door.make_logo(
+            data, replace(DEFAULT_LIMITS, max_bytes=2_000_000, max_pixels=20_000_000)
+        )  # as bring_logo
+
     def trace(data: bytes) -> object:
         door.read_frame(data)
         return door.tracer_find(data, _tracer_pair(), b"key", [1, 2])
@@ -432,7 +437,7 @@ def _at_other_doors() -> list[Bomb]:
     pixels = [
         Bomb(name, "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), asked[name], True) for name in asked
     ]
-    return scans + pixels
+    return [*scans, *pixels, Bomb("logo", "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), logo)]
 
 
 def _tracer_pair() -> bytes:

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import tracemalloc
+from contextlib import nullcontext
 from datetime import timedelta
 from pathlib import Path
 
@@ -330,6 +331,7 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
     made = SimpleNamespace(**files, reading=reading)
     monkeypatch.setattr(derived.door, "make_proof", lambda *args, **how: made)
     monkeypatch.setattr(storage, "get", lambda *args: b"")
+    monkeypatch.setattr(storage, "at_hand", lambda *args: nullcontext(Path(os.devnull)))
     monkeypatch.setattr(versions, "_caution", lambda *args: "")
     monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)
 

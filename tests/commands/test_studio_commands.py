@@ -40,7 +40,7 @@ def run(name: str, *args: str) -> tuple[str, int]:
 
 def test_a_card_is_brought_in_once(cast: Cast, tmp_path: Path) -> None:
     put_card(tmp_path / "DCIM" / "100KAL", 3)
-    (tmp_path / "DCIM" / "100KAL" / "KAL_0001.DNG").write_bytes(b"raw")
+    (tmp_path / "DCIM" / "100KAL" / "KAL_0001.XMP").write_bytes(b"what a camera puts beside")
     said, status = run("ingest", str(tmp_path), "--sitting", cast.sitting.slug)
     assert (said.splitlines()[-1], status) == ("3 new, 0 there already, 0 refused.", 0)
     said, status = run("ingest", str(tmp_path), "--sitting", cast.sitting.slug, "--json")

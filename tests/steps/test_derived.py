@@ -100,7 +100,12 @@ def test_a_view_is_made_from_the_private_original(
     store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[Any] = []
-    monkeypatch.setattr(derived.door, "make_view", lambda *what: asked.append(what) or b"view")
+
+    def make_view(path: Path, *how: Any) -> bytes:
+        asked.append((path.read_bytes(), *how))
+        return b"view"
+
+    monkeypatch.setattr(derived.door, "make_view", make_view)
     store["private"].save("o.jpg", ContentFile(b"original"))
     for _again in range(2):
         assert derived.view(SITTING, "o.jpg", SHA, 1600) == b"view"

@@ -312,7 +312,8 @@ CASES = (
 ELSEWHERE = {
     "agreeing.agree.tally": "reads", "agreeing.agree.not_on_list": "reads", "agreeing.agree.listed_for": "reads",
     "agreeing.objection.left_out": "reads", "agreeing.rounds.open_again": "what reopen and object_to_list hang on",
-    "delivering.offer.check_fetch": "reads", "picking.kept.held": "reads", "picking.pick.count": "reads",
+    "delivering.offer.check_fetch": "reads", "delivering.by_use.bundle": "reads",
+    "picking.kept.held": "reads", "picking.pick.count": "reads",
     "delivering.cut.preview_sheet": "reads", "sorting.contact.contact_sheet": "reads",
     "delivering.cut.adopt": "tests/steps/delivering/test_cut.py: crops of the same shape",
     "planning.team": "tests/web/studio/test_people.py",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from galleries import storage
-from galleries.access import Visitor, files_shown_to
+from galleries.access import Act, Visitor, files_shown_to, require
 from galleries.errors import Missing
 from galleries.models import DeliveredFile, Delivery, Invite
 from galleries.steps import stored_zip
@@ -78,13 +78,15 @@ def bundles(delivery: Delivery, files: Iterable[DeliveredFile]) -> list[Bundle]:
     return [Bundle(delivery, group.use, group.folder, group.items) for group in groups.of_files(delivery, files)]
 
 
-def bundle(delivery: Delivery, use: str, visitor: Visitor) -> Bundle:
+def bundle(delivery: Delivery, use: str, by: Visitor) -> Bundle:
     """What this person may fetch for one use.
 
     Raises:
+        Refused: the delivery is not theirs to fetch.
         Missing: nothing of it is shown to them, or more than goes into one archive.
     """
-    shown = bundles(delivery, files_shown_to(visitor, delivery).order_by("name"))
+    require(by, Act.FETCH, delivery, _("This delivery is not yours to fetch, or not any more."))
+    shown = bundles(delivery, files_shown_to(by, delivery).order_by("name"))
     one = next((one for one in shown if one.use == use and one.fits), None)
     if one is None:
         raise Missing(_("There is nothing for this use in the delivery."))

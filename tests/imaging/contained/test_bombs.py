@@ -41,6 +41,7 @@ def test_a_bomb_ends_within_its_limits(name: str) -> None:
 LEFT = {
     "probe": "reads the head, as verify does before the pixels",
     "check_rights": "reads what this site wrote itself a moment ago",
+    "stamp_sample": "draws words, at most as many as the form takes",
     "contact_sheet": "gets pictures that this site drew",
 }
 

@@ -671,7 +671,7 @@ def test_a_fetch_is_counted_for_its_person_file_and_delivery(cast: Cast, clock: 
     ],
 )
 def test_whole_means_to_the_last_byte(cast: Cast, name: str, last: int, whole: bool) -> None:
-    delivery = delivery_of(cast, archive_name="all.zip", archive_bytes=100)
+    delivery = delivery_of(cast, archive_name="all.zip", archive_bytes=100, sizes={"s": {"use": "web"}})
     delivery.files.create(size_slug="s", name="one.jpg", key="k", sha256="a" * 64, bytes=10)
     assert receipts.complete(receipts.record(delivery, cast.subject, "Ansa Veld", name, last)) is whole
     unmade = delivery_of(cast, archive_name="", archive_bytes=0)

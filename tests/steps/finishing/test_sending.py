@@ -151,7 +151,7 @@ def test_approving_goes_on_while_a_final_of_the_list_is_open(cast: Cast) -> None
     made.refresh_from_db()
     client = cast.client_of(cast.subject)
     page = client.get(reverse("final", args=[cast.sitting.slug, one.pk])).content.decode()
-    assert "Approve version 1" in page
+    assert 'value="approve"' in page
     assert any("0001" in line.what or "retouch" in line.what for line in waiting_in(cast.sitting))
     assert approvals.approve(Version.objects.get(pk=made.pk), cast.as_subject, made.sha256).state == S.APPROVED
     with pytest.raises(Refused):

@@ -108,7 +108,7 @@ def test_a_person_of_any_name_is_a_person(cast: Cast, final: Final, tmp_path: Pa
     cast.owner.first_name, cast.owner.last_name = "the", "file"
     cast.owner.save()
     source_type.declare(version, Visitor(user=cast.owner), Kind.RETOUCHED)
-    page = cast.client_of(cast.owner).get(reverse("studio-finals", args=[cast.sitting.slug])).content.decode()
+    page = cast.client_of(cast.owner).get(reverse("studio-final", args=[cast.sitting.slug, final.pk])).content.decode()
     assert "said by the file" in page
     assert "as the file itself says" not in page
 
@@ -172,7 +172,7 @@ def test_the_photographer_says_it_on_the_page_and_who_approves_sees_it(
 ) -> None:
     version = version_of(cast, final, tmp_path / "a.jpg")
     studio, slug = cast.client_of(cast.owner), cast.sitting.slug
-    assert "Nobody has said so yet" in studio.get(reverse("studio-finals", args=[slug])).content.decode()
+    assert "Nobody has said so yet" in studio.get(reverse("studio-final", args=[slug, final.pk])).content.decode()
     answer = studio.post(reverse("studio-version-made", args=[slug, version.pk]), {"kind": Kind.GENERATIVE})
     assert answer.status_code == 302
     subject = cast.client_of(cast.subject)
