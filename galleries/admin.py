@@ -39,6 +39,7 @@ from galleries.models import (
     PinnedNote,
     PlanComment,
     Proof,
+    RawFile,
     Receipt,
     RecoveryCode,
     ReferencePicture,
@@ -130,6 +131,7 @@ _look_at(Version, "final", "number", "name", "added_at", search=("name", "sha256
 _look_at(Crop, "final", "size", "by_hand", "updated_at")
 _look_at(Final, "sitting", "frame", "state", "on_list", filters=("state", "on_list"))
 _look_at(Frame, "name", "sitting", "look", "captured_at", "hidden", filters=("hidden",), search=("name", "sha256"))
+_look_at(RawFile, "name", "frame", "bytes", search=("name", "sha256"))
 _look_at(Proof, "frame", "recipe", "made_at")
 _look_at(PinnedNote, "final", "version", "who", "text", "done", filters=("done",))
 _look_at(StrayRetouch, "sitting", "name", "reason")

@@ -11,7 +11,7 @@ from galleries.models.marks import Mark, Remark, Round, Standing
 from galleries.models.own_copies import OwnCopy
 from galleries.models.people import Invite, InviteLink, Letter, Opening, SignInLink, Studio
 from galleries.models.rights import Acceptance, Licence, UsageRequest
-from galleries.models.sittings import Frame, Look, PlanComment, Proof, ReferencePicture, Refusal, Sitting
+from galleries.models.sittings import Frame, Look, PlanComment, Proof, RawFile, ReferencePicture, Refusal, Sitting
 from galleries.models.undoables import Undoable
 from galleries.models.verbs import Verb
 
@@ -43,6 +43,7 @@ __all__ = [
     "PinnedNote",
     "PlanComment",
     "Proof",
+    "RawFile",
     "Receipt",
     "RecoveryCode",
     "ReferencePicture",

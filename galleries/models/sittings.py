@@ -349,6 +349,16 @@ class Frame(models.Model):
         return self.shown != Frame.Shown.FILE
 
     @property
+    def raw_beside(self) -> RawFile | None:
+        """The raw file of the same exposure, where this frame's own file is none."""
+        return getattr(self, "raw", None)
+
+    @property
+    def file_names(self) -> list[str]:
+        """The names of its files as the camera gave them: the picture's, then the raw file's."""
+        return [self.name, *([self.raw_beside.name] if self.raw_beside else [])]
+
+    @property
     def is_kept_back(self) -> bool:
         """As `FrameSet.kept_back`, for one frame."""
         return self.kept_by_subject or (self.look is not None and self.look.kept_from_representation)
@@ -356,6 +366,27 @@ class Frame(models.Model):
     @property
     def read(self) -> dict[str, Any]:
         return self.reading or {}
+
+
+class RawFile(models.Model):
+    """The camera's raw file of a frame whose picture is a JPEG or HEIF of the same exposure."""
+
+    frame = models.OneToOneField(Frame, models.CASCADE, related_name="raw")
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=200)
+    name = models.CharField(_("camera file name"), max_length=200)
+    bytes = models.PositiveBigIntegerField()
+    file_format = models.CharField(max_length=8)
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("raw file")
+        verbose_name_plural = _("raw files")
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["sha256"])]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class ProofSet(models.QuerySet["Proof"]):

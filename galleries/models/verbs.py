@@ -50,6 +50,7 @@ class Verb(models.TextChoices):
     PASSING_ON_STOPPED = "passing on stopped", _("passing on stopped")
     LETTER = "letter", _("letter written")
     FRAME_ADDED = "frame added", _("frame added")
+    RAW_JOINED = "raw file joined", _("raw file and picture of one exposure joined")
     FRAME_NAMED = "frame named", _("frame has the camera's own name now")
     LOOKS_PROPOSED = "looks proposed", _("looks proposed")
     LOOK_ADDED = "look added", _("look added")

@@ -32,7 +32,7 @@ Sidecars carry xmp:Rating 5 and the keyword 'agreed' (ISO 16684-1), so that a ra
         finals = agree.listed(sitting)
         if not finals:
             raise CommandError(f"“{sitting.title}” has no agreed list yet.")
-        names = [final.frame.stem if options["no_endings"] else final.frame.name for final in finals]
+        names = [name for final in finals for name in agree.names_of(final.frame, endings=not options["no_endings"])]
         if options["sidecars"]:
             return self._sidecars(options, finals)
         if options["csv"] and not options["json"]:

@@ -287,25 +287,31 @@ def publish(sitting: Sitting, by: Visitor, *, by_letter: bool = False) -> None:
 
 def listed(sitting: Sitting) -> list[Final]:
     """The finals of the closed list, in order."""
-    return list(sitting.finals.listed().select_related("frame", "frame__look"))
+    return list(sitting.finals.listed().select_related("frame__raw", "frame__look"))
 
 
 def listed_for(by: Visitor, sitting: Sitting) -> list[Final]:
     """As `listed`, without what is kept from this person."""
     require(by, Act.SEE_FINALS, sitting)
-    return list(finals_shown_to(by, sitting).listed().select_related("frame", "frame__look"))
+    return list(finals_shown_to(by, sitting).listed().select_related("frame__raw", "frame__look"))
 
 
 def as_text(finals: Sequence[Final], *, endings: bool = True) -> str:
-    """One camera file name a line, for the editor to filter by."""
-    return "".join(f"{final.frame.name if endings else final.frame.stem}\n" for final in finals)
+    """One camera file name a line, for the editor to filter by; a frame's raw file after its picture."""
+    return "".join(f"{name}\n" for final in finals for name in names_of(final.frame, endings=endings))
+
+
+def names_of(frame: Frame, *, endings: bool = True) -> list[str]:
+    """The names of its files; without endings both are often the same, which is named once."""
+    names = frame.file_names
+    return names if endings else list(dict.fromkeys(name.rsplit(".", 1)[0] if "." in name else name for name in names))
 
 
 def as_csv(finals: Sequence[Final]) -> str:
-    """RFC 4180: position, file, number, look, purpose, brief."""
+    """RFC 4180: position, file, number, look, purpose, brief, raw file beside it."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["position", "file", "number", "look", "purpose", "brief"])
+    writer.writerow(["position", "file", "number", "look", "purpose", "brief", "raw"])
     for position, final in enumerate(finals, 1):
         look = final.frame.look
         cells = [
@@ -314,6 +320,7 @@ def as_csv(finals: Sequence[Final]) -> str:
             look.title if look else "",
             look.purpose if look else "",
             final.brief,
+            final.frame.raw_beside.name if final.frame.raw_beside else "",
         ]
         writer.writerow([position, *(_plain(cell) for cell in cells)])
     return out.getvalue()

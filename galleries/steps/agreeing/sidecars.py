@@ -9,6 +9,7 @@ from pathlib import Path
 
 from galleries.models import Final
 from galleries.papers.sidecar import sidecar
+from galleries.steps.agreeing.agree import names_of
 
 AGREED_RATING = 5  # xmp:Rating is -1 to 5 (ISO 16684-1); the list is closed, so its frames get the highest
 KEYWORD = "agreed"
@@ -20,7 +21,8 @@ def sidecars(finals: Sequence[Final]) -> dict[str, str]:
     for final in finals:
         look = final.frame.look
         words = [KEYWORD, *([look.title] if look is not None else [])]
-        texts.setdefault(f"{final.frame.stem}.xmp", sidecar(AGREED_RATING, words))
+        for name in names_of(final.frame, endings=False):
+            texts.setdefault(f"{name}.xmp", sidecar(AGREED_RATING, words))
     return texts
 
 

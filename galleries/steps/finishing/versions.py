@@ -8,7 +8,7 @@ from typing import Literal
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -69,7 +69,7 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
     known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
     if known is not None:
         return Outcome("same", known.final, known, told(Code.SAME_VERSION, version=known.number))
-    original = Frame.objects.filter(sitting=sitting, sha256=digest).first()
+    original = sitting.frames.filter(Q(sha256=digest) | Q(raw__sha256=digest)).first()
     if original is not None:
         return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
     try:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -20,9 +20,9 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
-from galleries.models import Frame, JournalLine, Refusal, Sitting, Verb
+from galleries.models import Frame, JournalLine, RawFile, Refusal, Sitting, Verb
 from galleries.steps import clashes, derived, jobs, scanner
-from galleries.steps.ingesting import file_names
+from galleries.steps.ingesting import file_names, pairs
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
 from galleries.told import Told
@@ -83,7 +83,9 @@ def check_open(sitting: Sitting) -> None:
 
 def known(sitting: Sitting, digests: Iterable[str]) -> set[str]:
     """Which of these SHA-256 digests the sitting has already."""
-    return set(Frame.objects.filter(sitting=sitting, sha256__in=list(digests)).values_list("sha256", flat=True))
+    asked = list(digests)
+    beside = RawFile.objects.filter(frame__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True)
+    return {*sitting.frames.filter(sha256__in=asked).values_list("sha256", flat=True), *beside}
 
 
 def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: str = "") -> Outcome:
@@ -101,9 +103,9 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     sha256 = sha256_of(path)
     if digest and digest.lower() != sha256:
         raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
-    there = Frame.objects.filter(sitting=sitting, sha256=sha256).first()
+    there = _here(sitting, sha256)
     if there is not None:
-        return _same(there, name, by)
+        return _same(there, sha256, name, by)
     try:
         scanner.check(path)
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
@@ -114,21 +116,40 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
         storage.put(storage.private(), key, file)
     try:
         with transaction.atomic():
-            frame = _row(sitting, sha256, key, name, path.stat().st_size, facts)
-            looks.place_at_once(frame)
-            jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
+            stages.touch(sitting)  # holds its row: of two files of one exposure, the second sees the first
+            beside = sitting.frames.filter(raw__sha256=sha256).first() if facts.shown != Frame.Shown.FILE else None
+            if beside is not None:  # joined at the same moment; what a raw file is beside has no constraint
+                return _same(beside, sha256, name, by)
+            row = _row(sha256, key, name, path.stat().st_size, facts)
+            frame = pairs.other_half(sitting, row)
+            if frame is None:
+                frame = _add(sitting, row, by)
+            else:
+                pairs.join(frame, row, by)
             Refusal.objects.filter(sitting=sitting, name=name).delete()
-            stages.touch(sitting)
-            JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, name, sha256=sha256)
     except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
         if not clashes.at_once(error):
             raise
-        return _same(Frame.objects.get(sitting=sitting, sha256=sha256), name, by)
+        return _same(Frame.objects.get(sitting=sitting, sha256=sha256), sha256, name, by)
     return Outcome(name, "new", frame)
 
 
-def _same(frame: Frame, name: str, by: Visitor) -> Outcome:
-    return Outcome(name, "same", next(iter(take_names(frame.sitting, {frame.sha256: name}, by)), frame))
+def _add(sitting: Sitting, row: dict[str, Any], by: Visitor) -> Frame:
+    frame = Frame.objects.create(sitting=sitting, **row)
+    looks.place_at_once(frame)
+    jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
+    JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, frame.name, sha256=frame.sha256)
+    return frame
+
+
+def _here(sitting: Sitting, sha256: str) -> Frame | None:
+    """The frame that has this file, as its own or beside it."""
+    own = sitting.frames.filter(sha256=sha256).first()
+    return own or sitting.frames.filter(raw__sha256=sha256).first()
+
+
+def _same(frame: Frame, sha256: str, name: str, by: Visitor) -> Outcome:
+    return Outcome(name, "same", next(iter(take_names(frame.sitting, {sha256: name}, by)), frame))
 
 
 def take_names(sitting: Sitting, names: Mapping[str, str], by: Visitor) -> list[Frame]:
@@ -154,27 +175,27 @@ def take_names(sitting: Sitting, names: Mapping[str, str], by: Visitor) -> list[
     return renamed
 
 
-def _row(sitting: Sitting, digest: str, key: str, name: str, size: int, facts: FrameFacts) -> Frame:
-    return Frame.objects.create(
-        sitting=sitting,
-        sha256=digest,
-        key=key,
-        name=name,
-        number=frame_number(name),
-        bytes=size,
-        file_format=facts.format,
-        width=facts.width,
-        height=facts.height,
-        bits=facts.bits,
-        orientation=facts.orientation,
-        profile=facts.profile_name[:120],
-        profile_assumed=facts.profile_assumed,
-        camera=facts.camera[:120],
-        captured_at=_camera_clock(facts.captured_at),
-        shown=facts.shown,
-        sensor_width=facts.sensor_width,
-        sensor_height=facts.sensor_height,
-    )
+def _row(digest: str, key: str, name: str, size: int, facts: FrameFacts) -> dict[str, Any]:
+    """A frame's values, as the file tells them."""
+    return {
+        "sha256": digest,
+        "key": key,
+        "name": name,
+        "number": frame_number(name),
+        "bytes": size,
+        "file_format": facts.format,
+        "width": facts.width,
+        "height": facts.height,
+        "bits": facts.bits,
+        "orientation": facts.orientation,
+        "profile": facts.profile_name[:120],
+        "profile_assumed": facts.profile_assumed,
+        "camera": facts.camera[:120],
+        "captured_at": _camera_clock(facts.captured_at),
+        "shown": facts.shown,
+        "sensor_width": facts.sensor_width,
+        "sensor_height": facts.sensor_height,
+    }
 
 
 def _camera_clock(at: datetime | None) -> datetime | None:
@@ -191,8 +212,9 @@ def refuse(sitting: Sitting, name: str, path: Path, why: Told) -> Outcome:
 
 
 def files_in(folder: Path) -> list[Path]:
-    """The files of a card or folder, at any depth, in the order of their names; companions left out."""
-    return sorted(
+    """The files of a card or folder, at any depth, in the order of their names, a raw file after the others of its
+    name; companions left out."""
+    files = (
         path
         for path in folder.rglob("*")
         if path.is_file()
@@ -200,6 +222,7 @@ def files_in(folder: Path) -> list[Path]:
         and not any(NOT_FOR_US.match(part) for part in path.relative_to(folder).parts)
         and path.suffix.lower() not in COMPANIONS
     )
+    return sorted(files, key=lambda path: (path.with_suffix(""), path.suffix.lower() in RAW, path))
 
 
 def add_folder(

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from galleries.access import Visitor
 from galleries.errors import Conflict
-from galleries.models import Frame, Refusal, Sitting
+from galleries.models import Frame, RawFile, Refusal, Sitting
 from galleries.steps.ingesting import ingest
 from galleries.steps.ingesting.incoming import TooMuch, arriving
 
@@ -79,7 +79,8 @@ class Watcher:
         if len(paths) < 2:
             return paths
         rows = Frame.objects.filter(sitting=self.sitting).values_list("name", "bytes")
-        known = set(rows)
+        beside = RawFile.objects.filter(frame__sitting=self.sitting).values_list("name", "bytes")
+        known = {*rows, *beside}
         return sorted(paths, key=lambda path: (path.name, self._pending[path].state[1]) in known)
 
     def _take(self, path: Path) -> ingest.Outcome | None:

@@ -45,6 +45,7 @@ TABLES: tuple[tuple[type[models.Model], str], ...] = (
     (m.Sitting, "pk"),
     (m.Look, "sitting"),
     (m.Frame, "sitting"),
+    (m.RawFile, "frame__sitting"),
     (m.Proof, "frame__sitting"),
     (m.Refusal, "sitting"),
     (m.Invite, "sitting"),

@@ -20,6 +20,7 @@ from galleries.models import (
     Frame,
     OwnCopy,
     Proof,
+    RawFile,
     ReferencePicture,
     Sitting,
     StrayRetouch,
@@ -53,6 +54,7 @@ def listing(name: str) -> Listed:
 # What names files: where they lie, the model, its way to the sitting, the column of the key and that of its digest.
 _NAMED: tuple[tuple[str, type[Model], str, str, str | None], ...] = (
     (PRIVATE, Frame, "sitting", "key", "sha256"),
+    (PRIVATE, RawFile, "frame__sitting", "key", "sha256"),
     (PROOFS, Proof, "frame__sitting", "large_key", None),
     (PROOFS, Proof, "frame__sitting", "middle_key", None),
     (PROOFS, Proof, "frame__sitting", "small_key", None),
@@ -89,7 +91,7 @@ def expected_of(sittings: Sequence[Sitting]) -> dict[int, dict[Place, str]]:
 
 def digest_in(key: str) -> str:
     """The digest of the content that a key names; '' where the key names something else."""
-    digest = re.search(r"/([0-9a-f]{64})\.[a-z]+$", key)
+    digest = re.search(r"/([0-9a-f]{64})\.[a-z0-9]+$", key)
     return digest.group(1) if digest and not is_cache(key) else ""
 
 

@@ -72,6 +72,7 @@ TABLES: tuple[Table, ...] = (
         kept_by_subject placed_by_hand reading reading_version run run_place""",
         picture="key", house="sitting",
     ),
+    _table(m.RawFile, "frame__sitting", theirs="id frame sha256 name bytes file_format added_at", house="key"),
     _table(
         m.Proof, "frame__sitting",
         theirs="id frame large_width large_height small_width small_height made_at",

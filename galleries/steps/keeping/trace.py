@@ -45,16 +45,20 @@ class _Key:
     suffix: str = ""  # of what is kept under it, where the sitting has had two
 
     @classmethod
-    def of(cls, frame: Frame, sitting_key: str, suffix: str = "") -> _Key:
-        return cls(hmac.digest(bytes.fromhex(sitting_key), frame.sha256.encode(), "sha256"), suffix)
+    def of(cls, sha256: str, sitting_key: str, suffix: str = "") -> _Key:
+        return cls(hmac.digest(bytes.fromhex(sitting_key), sha256.encode(), "sha256"), suffix)
 
 
 def _keys(frame: Frame) -> list[_Key]:
     """Today's first, then the one before: what lies in the store from then keeps its place."""
     sitting = frame.sitting
     if not sitting.tracer_key_before:
-        return [_Key.of(frame, sitting.tracer_key)]
-    return [_Key.of(frame, sitting.tracer_key, "\nown"), _Key.of(frame, sitting.tracer_key_before)]
+        keys = [_Key.of(frame.sha256, sitting.tracer_key)]
+    else:
+        keys = [_Key.of(frame.sha256, sitting.tracer_key, "\nown"), _Key.of(frame.sha256, sitting.tracer_key_before)]
+    if frame.raw_beside is not None:  # copies served while the raw file was all there was of the frame
+        keys.append(_Key.of(frame.raw_beside.sha256, sitting.tracer_key, "\nraw"))
+    return keys
 
 
 def traced_copy(proof: Proof, invite: Invite, *, middle: bool = False) -> str:

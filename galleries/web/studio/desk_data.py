@@ -58,7 +58,8 @@ def everything(sitting: Sitting) -> dict[str, Any]:
 def _frames(sitting: Sitting) -> list[Frame]:
     """All of them, with readings. These are read by a parser that takes a quarter of the time of Django's own."""
     rows = (
-        sitting.frames.defer("reading", "added_at")
+        sitting.frames.select_related("raw")
+        .defer("reading", "added_at")
         .annotate(text=Cast("reading", TextField()))
         .order_by("captured_at", "name", "pk")
     )
@@ -82,7 +83,10 @@ def state(sitting: Sitting) -> dict[str, Any]:
 
 
 def _picture_shown(frame: Frame) -> tuple[str, ...]:
-    """Of a raw file: which of its two pictures people see, and how many pixels the sensor has."""
+    """Of a raw file: which of its two pictures people see, and how many pixels the sensor has; of another, whether
+    the raw file stands beside it."""
+    if frame.raw_beside is not None:
+        return (_("beside it the raw file %s") % frame.raw_beside.name,)
     if not frame.is_raw:
         return ()
     size = f"{frame.sensor_width} × {frame.sensor_height}"

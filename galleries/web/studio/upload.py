@@ -51,6 +51,7 @@ def upload_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         "refusals": sitting.refusals.all(),
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "raw_endings": ", ".join(sorted(ingest.RAW)),
+        "after_others": " ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
     }

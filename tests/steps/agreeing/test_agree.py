@@ -128,7 +128,7 @@ def test_csv_can_be_read_back_and_no_cell_is_a_formula(cast):
     frame = cast.frame(1, look)
     agree.close(cast.sitting, [frame.pk], cast.as_owner)
     rows = list(csv.reader(io.StringIO(agree.as_csv(agree.listed(cast.sitting)))))
-    assert rows[0] == ["position", "file", "number", "look", "purpose", "brief"]
+    assert rows[0] == ["position", "file", "number", "look", "purpose", "brief", "raw"]
     assert rows[1][:3] == ["1", "KAL_0001.JPG", "1"]
     assert rows[1][3].startswith("'=")
 

@@ -345,9 +345,9 @@ def test_the_table_for_the_editor_has_a_row_for_each_final_in_order() -> None:
     text = agree.as_csv([final("KAL_0412.JPG", 412, look, "calm skin"), final("loose.tif")])
     assert text.endswith("\r\n")
     assert list(csv.reader(io.StringIO(text, newline=""))) == [
-        ["position", "file", "number", "look", "purpose", "brief"],
-        ["1", "KAL_0412.JPG", "412", 'Coat, "dark"', "portfolio", "calm skin"],
-        ["2", "loose.tif", "", "", "", ""],
+        ["position", "file", "number", "look", "purpose", "brief", "raw"],
+        ["1", "KAL_0412.JPG", "412", 'Coat, "dark"', "portfolio", "calm skin", ""],
+        ["2", "loose.tif", "", "", "", "", ""],
     ]
     assert agree.as_text([final("a.b.JPG"), final("noending")], endings=False) == "a.b\nnoending\n"
 

@@ -8,6 +8,7 @@ const part = $("#uploader");
 const words = $("#words").dataset;
 const companions = new Set(part.dataset.companions.split(" "));
 const raw = new Set((part.dataset.raw ?? "").split(" ")); // kinds that stay on the disk, where there are any
+const afterOthers = new Set((part.dataset.afterOthers ?? "").split(" "));
 const most = Number(part.dataset.most);
 const tries = Number(part.dataset.retries);
 const items = [];
@@ -31,6 +32,13 @@ function forUs(file) {
   if (!hidden(file) && !companions.has(kind)) return true;
   passedOver += 1;
   return false;
+}
+
+// In the order of their names, a raw file after the others of its name: the picture is the frame, the raw joins it.
+function placeOf(file) {
+  const path = file.webkitRelativePath || file.name;
+  const dot = path.lastIndexOf(".");
+  return `${path.slice(0, dot < 0 ? undefined : dot)} ${afterOthers.has(ending(path)) ? "2" : "1"} ${path}`;
 }
 
 async function* walk(entry) {
@@ -61,7 +69,7 @@ function take(files) {
     say(words.none);
     return;
   }
-  wanted.sort((a, b) => (a.webkitRelativePath || a.name).localeCompare(b.webkitRelativePath || b.name));
+  wanted.sort((a, b) => placeOf(a).localeCompare(placeOf(b)));
   const rows = document.createDocumentFragment();
   for (const file of wanted) {
     const row = $("#file-row").content.firstElementChild.cloneNode(true);
