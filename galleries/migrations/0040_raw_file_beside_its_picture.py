@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0039_raw_files_of_cameras'),
+        ("galleries", "0039_raw_files_of_cameras"),
     ]
 
     operations = [
