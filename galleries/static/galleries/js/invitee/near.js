@@ -1,5 +1,5 @@
-// The sheet's small pictures on a phone (sheet.css holds them back there): a browser left alone fetches two screens more
-// of them before anybody looks. A script by itself, so that it is there before the sheet's many parts are.
+// The sheet's small pictures on a phone (sheet.css holds them back there): a browser left alone fetches two
+// screens more of them than anybody sees. A script by itself, so that it is there before the sheet's many parts are.
 
 /**
  * Let each picture come when its cell is on the screen, and from the first sign of a hand a screen before that.
