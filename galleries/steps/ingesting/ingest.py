@@ -125,7 +125,7 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
             if frame is None:
                 frame = _add(sitting, row, by)
             else:
-                pairs.join(frame, row, by)
+                pairs.join(frame, row, by.who)
             Refusal.objects.filter(sitting=sitting, name=name).delete()
     except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
         if not clashes.at_once(error):

@@ -10,7 +10,6 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from galleries.access import Visitor
 from galleries.models import Frame, JournalLine, RawFile, Sitting, Verb
 from galleries.steps import derived, jobs
 
@@ -37,8 +36,8 @@ def _same_moment(one: datetime | None, other: datetime) -> bool:
     return one == other or (one is not None and 0 in (one.microsecond, other.microsecond))
 
 
-def join(frame: Frame, row: dict[str, Any], by: Visitor) -> None:
-    """Put the file of `row` to the frame. In a transaction."""
+def join(frame: Frame, row: dict[str, Any], who: str) -> None:
+    """Put the file of `row`, which `who` brought, to the frame. In a transaction; the caller has asked."""
     if row["shown"] != Frame.Shown.FILE:
         RawFile.objects.create(frame=frame, **{name: row[name] for name in FILE})
     else:
@@ -48,4 +47,4 @@ def join(frame: Frame, row: dict[str, Any], by: Visitor) -> None:
             setattr(frame, name, value)
         frame.save(update_fields=[*row, "reading", "reading_version"])
         jobs.enqueue("proof", frame.pk, frame.sitting, recipe=derived.stamp_recipe(), again=True)
-    JournalLine.write(frame.sitting, by.who, Verb.RAW_JOINED, frame.name, sha256=row["sha256"], file=row["name"])
+    JournalLine.write(frame.sitting, who, Verb.RAW_JOINED, frame.name, sha256=row["sha256"], file=row["name"])
