@@ -33,6 +33,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 LONG_SIDE = 3600  # large enough for an 8×10 in print without enlarging
 SUBJECT = ("subject", "Ansa Veld", "ansa@veld.example")
 AGENT = ("representation", "Ruben Achterberg", "ruben@achterberg.example")
+APPROVE = re.compile(r"^Approve \S+, version 1")
 SIZES = ("8×10", "square", "full")
 
 
@@ -100,7 +101,7 @@ def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path
         bring_in(studio, base, tmp_path / "card")
         invite(studio, base)
         mark(site, phone, agent, studio, base)
-        names = close(agent, studio, base)
+        names = close(agent, studio)
         finish(site, studio, phone, base, tmp_path, names)
         deliver(studio, base)
         archive = fetch(phone, tmp_path)
@@ -193,15 +194,15 @@ def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
     press(phone, "I am through")
 
 
-def close(agent: Page, studio: Page, base: str) -> list[str]:
+def close(agent: Page, studio: Page) -> list[str]:
     agent.goto(re.sub(r"/s/([^/]+)/.*", r"/s/\1/lists", agent.url))
     chosen = {plan().frames[index].name.split("_")[1].split(".")[0] for index in (0, 1)}
     for row in agent.locator("li.list-row").all():
         row.locator('input[name="frame"]').set_checked(any(label in row.inner_text() for label in chosen))
     press(agent, "Go on to close the list")
     press(agent, "Close the list")
-    studio.goto(base + "lists")
-    expect(studio.get_by_role("heading", name="The closed list: 2 frames")).to_be_visible()
+    # The photographer's page, open on the lists, turns by itself.
+    expect(studio.get_by_role("heading", name="The closed list: 2 frames")).to_be_visible(timeout=30_000)
     with studio.expect_download() as download:
         studio.get_by_role("link", name="file names").click()
     names = Path(download.value.path()).read_text().split()
@@ -232,10 +233,10 @@ def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names
     for _ in range(60):
         phone.goto(finals)
         phone.get_by_role("link", name=re.compile(first)).first.click()
-        if phone.get_by_role("button", name="Approve version 1").count():
+        if phone.get_by_role("button", name=APPROVE).count():
             break
         phone.wait_for_timeout(500)
-    press(phone, "Approve version 1")
+    phone.get_by_role("button", name=APPROVE).first.click()
     expect(phone.locator("main")).to_contain_text("version 1, approved")
 
 
