@@ -266,6 +266,11 @@ class FrameSet(models.QuerySet["Frame"]):
         return super().update(**values)
 
 
+def stem_of(name: str) -> str:
+    """A file's name without its ending."""
+    return name.rsplit(".", 1)[0] if "." in name else name
+
+
 class Frame(models.Model):
     """One exposure. Its bytes are kept as they came; what the program read from them stands beside."""
 
@@ -341,7 +346,7 @@ class Frame(models.Model):
 
     @property
     def stem(self) -> str:
-        return self.name.rsplit(".", 1)[0] if "." in self.name else self.name
+        return stem_of(self.name)
 
     @property
     def is_raw(self) -> bool:

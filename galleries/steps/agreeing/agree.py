@@ -19,7 +19,7 @@ from galleries.access import Act, Visitor, finals_shown_to, frames_shown_to, loo
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Standing, Verb
 from galleries.models.marks import MarkSet
-from galleries.models.sittings import LookSet
+from galleries.models.sittings import LookSet, stem_of
 from galleries.sorting import sides
 from galleries.steps.agreeing import objection, rounds
 from galleries.steps.people import letters
@@ -304,7 +304,7 @@ def as_text(finals: Sequence[Final], *, endings: bool = True) -> str:
 def names_of(frame: Frame, *, endings: bool = True) -> list[str]:
     """The names of its files; without endings both are often the same, which is named once."""
     names = frame.file_names
-    return names if endings else list(dict.fromkeys(name.rsplit(".", 1)[0] if "." in name else name for name in names))
+    return names if endings else list(dict.fromkeys(map(stem_of, names)))
 
 
 def as_csv(finals: Sequence[Final]) -> str:

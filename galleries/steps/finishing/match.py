@@ -12,6 +12,7 @@ from galleries import storage
 from galleries.imaging.comparing import match
 from galleries.imaging.contained import door
 from galleries.models import Final, Frame, Sitting
+from galleries.models.sittings import stem_of
 from galleries.steps.limits import limits
 from galleries.told import Told, told
 from galleries.words.steps import Code
@@ -36,16 +37,12 @@ def _plain(stem: str) -> str:
     return re.sub(r"[\s_\-.]+", "_", stem.strip().lower())
 
 
-def _stem(name: str) -> str:
-    return name.rsplit(".", 1)[0] if "." in name else name
-
-
 def by_name(finals: Iterable[Final], name: str) -> list[Final]:
     """The finals whose camera file name stands in this file name, whatever an editor put round it.
 
     A name that is the camera's own counts before one that only holds it, and a longer one before a shorter.
     """
-    given = _plain(_stem(name))
+    given = _plain(stem_of(name))
     fits: list[tuple[int, Final]] = []
     for final in finals:
         stem = _plain(final.frame.stem)

@@ -117,10 +117,10 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     try:
         with transaction.atomic():
             stages.touch(sitting)  # holds its row: of two files of one exposure, the second sees the first
+            there = _here(sitting, sha256)
+            if there is not None:  # the same bytes came at the same moment
+                return _same(there, sha256, name, by)
             row = _row(sha256, key, name, path.stat().st_size, facts)
-            beside = sitting.frames.filter(raw__sha256=sha256).first() if row["shown"] != Frame.Shown.FILE else None
-            if beside is not None:  # joined at the same moment; what a raw file is beside has no constraint
-                return _same(beside, sha256, name, by)
             frame = pairs.other_half(sitting, row)
             if frame is None:
                 frame = _add(sitting, row, by)

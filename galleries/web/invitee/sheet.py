@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -23,6 +23,7 @@ from galleries.web.invitee import showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import sheet_words
+from galleries.web.news import news
 
 MOST_ACTS = 2000
 EAGER = 6  # pictures that the first screen shows; the rest are fetched when they come near
@@ -178,9 +179,7 @@ def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
 @require_safe
 def changes(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """204 while nothing changed since the page looked last, else everything that can change."""
-    if request.GET.get("since") == str(sitting.change):
-        return HttpResponse(status=204)
-    return JsonResponse(showing.state(visitor, sitting))
+    return news(request, sitting, lambda: showing.state(visitor, sitting))
 
 
 @invitee_page(Act.SEE_FRAME)

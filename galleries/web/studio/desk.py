@@ -17,6 +17,7 @@ from galleries.models import Frame, Look, Sitting
 from galleries.steps.sorting import boundaries, looks, loupe, take_back
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
+from galleries.web.news import news
 from galleries.web.studio import desk_data
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import look_of
@@ -45,9 +46,7 @@ def desk(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 @require_safe
 def data(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """Everything, or 204 when nothing changed since `?since=`."""
-    if request.GET.get("since") == str(sitting.change):
-        return HttpResponse(status=204)
-    response = JsonResponse(desk_data.everything(sitting))
+    response = news(request, sitting, lambda: desk_data.everything(sitting))
     response.headers["Cache-Control"] = "private, no-store"
     return response
 

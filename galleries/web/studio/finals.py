@@ -42,12 +42,11 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     prefetch_related_objects(listed, "versions__approvals__invite", "pinned_notes")
     proofs = Proof.objects.newest_of(final.frame_id for final in listed)
     chosen = [size for size in sizes.offered() if size.chosen_first]
-    people = [one for one in sitting.invites.sides() if one.holds()]
-    rows = [_row(final, proofs, chosen) for final in listed]
+    rows = _with_waits([_row(final, proofs, chosen) for final in listed], sitting)
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "rows": [{**row, "waits": _waits_for(row, sitting, people)} for row in rows],
+        "rows": rows,
         "ready": sum(final.is_ready for final in listed),
         "has_versions": any(row["version"] for row in rows),
         "strays": _strays(sitting, listed, proofs),
@@ -71,12 +70,12 @@ def final_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_i
     at = next((place for place, one in enumerate(listed) if one.pk == wanted.pk), None)
     final = listed[at] if at is not None else wanted
     prefetch_related_objects([final], "versions__approvals__invite", "pinned_notes")
-    row = _row(final, Proof.objects.newest_of([final.frame_id]), [one for one in sizes.offered() if one.chosen_first])
-    people = [one for one in sitting.invites.sides() if one.holds()]
+    chosen = [one for one in sizes.offered() if one.chosen_first]
+    (row,) = _with_waits([_row(final, Proof.objects.newest_of([final.frame_id]), chosen)], sitting)
     context = {
         "sitting": sitting,
         "page": "studio-finals",
-        "row": {**row, "waits": _waits_for(row, sitting, people)},
+        "row": row,
         "pictures": compared.pictures(sitting, final, row["versions"], [note for note, _number in row["notes"]]),
         "kinds": Version.Kind.choices,
         "open": sitting.stage in FINISHING,
@@ -84,6 +83,11 @@ def final_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_i
         "after": listed[at + 1] if at is not None and at + 1 < len(listed) else None,
     }
     return render(request, "galleries/studio/final.html", context)
+
+
+def _with_waits(rows: list[dict[str, Any]], sitting: Sitting) -> list[dict[str, Any]]:
+    people = [one for one in sitting.invites.sides() if one.holds()]
+    return [{**row, "waits": _waits_for(row, sitting, people)} for row in rows]
 
 
 def _waits_for(row: dict[str, Any], sitting: Sitting, people: list[Invite]) -> str:

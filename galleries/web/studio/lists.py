@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
@@ -16,6 +16,7 @@ from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, objection, proposals, sidecars
 from galleries.web.doors import studio_page
+from galleries.web.news import news
 from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
@@ -63,11 +64,9 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
 
 @studio_page()
 @require_safe
-def news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+def list_news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """204 while nothing changed since `?since=`; else the cursor of now."""
-    if request.GET.get("since") == str(sitting.change):
-        return HttpResponse(status=204)
-    return JsonResponse({"change": sitting.change})
+    return news(request, sitting, lambda: {"change": sitting.change})
 
 
 def _titles() -> dict[str, str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -19,6 +19,7 @@ from galleries.models import Proof, Sitting
 from galleries.sorting.eyes import Usual
 from galleries.steps.sorting import looks, loupe
 from galleries.web.doors import studio_page
+from galleries.web.news import news
 from galleries.web.studio.desk_data import flag_words, flags, picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import look_of
@@ -89,11 +90,9 @@ def newest(sitting: Sitting) -> dict[str, Any]:
 
 @studio_page()
 @require_safe
-def news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+def set_news(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """204 while nothing changed since `?since=`."""
-    if request.GET.get("since") == str(sitting.change):
-        return HttpResponse(status=204)
-    return JsonResponse(newest(sitting))
+    return news(request, sitting, lambda: newest(sitting))
 
 
 @studio_page()
