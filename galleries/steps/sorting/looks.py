@@ -202,19 +202,20 @@ def _place(
 
 def set_hidden(sitting: Sitting, ids: Iterable[int], hidden: bool, by: Visitor) -> None:
     """Hide frames from all invitees, or show them again."""
+    _photographer(by, sitting)
     _set_flag(sitting, ids, "hidden", hidden, Verb.FRAMES_HIDDEN if hidden else Verb.FRAMES_SHOWN, by)
 
 
 def set_suggested(sitting: Sitting, ids: Iterable[int], suggested: bool, by: Visitor) -> None:
     """The studio suggests frames, or no longer does. Subject and representation read it only where the sitting says so;
     it is nobody's mark and counts for nothing."""
+    _photographer(by, sitting)
     verb = Verb.FRAMES_SUGGESTED if suggested else Verb.FRAMES_NOT_SUGGESTED
     _set_flag(sitting, ids, "suggested", suggested, verb, by)
 
 
 def _set_flag(sitting: Sitting, ids: Iterable[int], column: str, value: bool, verb: Verb, by: Visitor) -> None:
     """One column of the frames, with what each had before kept for undo (`Before` has a field of the same name)."""
-    _photographer(by, sitting)
     chosen = [frame.pk for frame in frames_of(sitting, ids)]
     with transaction.atomic():
         stages.touch(sitting)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import resource
 import signal
 import socket
 import subprocess
@@ -58,6 +59,19 @@ def test_too_much_memory_is_a_sentence_and_the_child_lives() -> None:
     with refused(errors.TooLarge, "more memory"):
         door.verify(big, memory=60_000_000)
     assert door.verify(SOUND, memory=60_000_000).width == 160
+
+
+def test_a_process_with_very_many_files_open_still_reads_pictures() -> None:
+    """A descriptor from 1,024 on: `select` refuses it, and a server with many people has more than that."""
+    assert resource.getrlimit(resource.RLIMIT_NOFILE)[0] > 1100
+    held = [os.open(os.devnull, os.O_RDONLY) for _ in range(1100)]
+    try:
+        door.close()
+        assert door.verify(SOUND).width == 160
+        assert children.pool.idle[0].channel.fileno() >= 1024
+    finally:
+        for descriptor in held:
+            os.close(descriptor)
 
 
 def test_too_slow_is_given_up_and_replaced() -> None:
