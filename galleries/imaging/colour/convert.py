@@ -166,22 +166,25 @@ def grey_to_srgb(grey: Pixels, icc: bytes) -> Pixels:
 
 
 def to_monochrome(pixels: Pixels, icc: bytes) -> Pixels:
-    """Black and white of the same luminance (CIE Y), neutral, in the same profile; (h, w, 3) kept."""
-    bits = 8 * pixels.dtype.itemsize
-    srgb = between_profiles(pixels, icc, srgb_profile(), 16)
-    out = np.empty((*pixels.shape[:2], 1), np.uint16)
-    table = (profiles.srgb_to_linear(np.arange(65536) / 65535.0)).astype(np.float32)
-    back = _linear_to_srgb_table()
-    for top in range(0, pixels.shape[0], _STRIP):
-        linear = table[srgb[top : top + _STRIP]]
-        luminance = linear @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-        out[top : top + _STRIP, :, 0] = back[np.clip(luminance * 65535 + 0.5, 0, 65535).astype(np.uint16)]
-    neutral = np.repeat(depth(out, bits), 3, axis=2)
-    return between_profiles(neutral, srgb_profile(), icc, bits)
+    """Black and white of the same luminance (CIE Y), neutral, in the same profile; (h, w, 3) and bits kept.
+
+    A profile with tables is asked by way of Lab, where lightness stands by itself.
+    """
+    shaper = matrix_shaper.read(icc)
+    if shaper is not None:
+        return matrix_shaper.monochrome(pixels, shaper)
+    return _lightness_alone(pixels, icc)
 
 
-@lru_cache(maxsize=1)
-def _linear_to_srgb_table() -> NDArray[np.uint16]:
-    linear = np.arange(65536) / 65535.0
-    curve = np.where(linear <= 0.0031308, linear * 12.92, 1.055 * linear ** (1 / 2.4) - 0.055)
-    return np.round(curve * 65535).astype(np.uint16)
+def _lightness_alone(pixels: Pixels, icc: bytes) -> Pixels:
+    image = vips.from_array(pixels)
+    image.set_type(vips.BLOB, "icc-profile-data", icc)
+    how = {"intent": "relative", "black_point_compensation": True}
+    with _as_file(icc) as name:
+        try:
+            lab = image.icc_import(embedded=True, pcs="lab", **how)
+            neutral = lab.linear([1, 0, 0], [0, 0, 0]).copy(interpretation="lab")
+            bits = 8 * pixels.dtype.itemsize
+            return vips.to_array(neutral.icc_export(output_profile=name, pcs="lab", depth=bits, **how))
+        except vips.Error as error:
+            raise BadProfile(Code.PROFILE_NO_WAY) from error

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
+from galleries.imaging.colour import profiles
 
 _STEPS = 65536
 _ROWS = 256
@@ -27,10 +28,12 @@ _CLASSES = (b"scnr", b"mntr", b"prtr", b"spac")  # not links, abstract profiles 
 
 @dataclass(frozen=True, eq=False)
 class Shaper:
-    """`curves` (1 or 3, 65536): linear light of each code value; `matrix` takes linear RGB to XYZ D50."""
+    """`curves` (1 or 3, 65536): linear light of each code value; `matrix` takes linear RGB to XYZ D50; `luminance`
+    (1 or 3, sum 1): what each band gives to CIE Y as seen under the profile's own white."""
 
     curves: Floats
     matrix: Floats
+    luminance: Floats
 
     def inverse_curves(self) -> NDArray[np.float32]:
         """Code value 0..1 over the square root of linear light in 65536 steps: fine where the eye is."""
@@ -104,7 +107,24 @@ def read(icc: bytes) -> Shaper | None:
     if any(curve is None or np.any(np.diff(curve) < 0) or curve[0] > 0 or curve[-1] < 1 - 1e-4 for curve in curves):
         return None
     stacked = np.stack([curve for curve in curves if curve is not None])
-    return Shaper(_light(stacked) if icc[20:24] == b"Lab " else stacked, matrix)
+    luminance = np.ones(1) if grey else _luminance(tags, matrix)
+    return Shaper(_light(stacked) if icc[20:24] == b"Lab " else stacked, matrix, luminance)
+
+
+def _luminance(tags: dict[bytes, bytes], matrix: Floats) -> Floats:
+    """Y before the adaptation to D50: a version 4 profile states that (chad, ICC.1:2010 9.2.15), an older one its white
+    (wtpt). Without either, or where it makes no sense, Y under D50."""
+    try:
+        if b"chad" in tags:
+            adaptation = np.reshape(struct.unpack_from(">9i", tags[b"chad"], 8), (3, 3)) / 65536
+        else:
+            adaptation = profiles.to_d50(np.array(struct.unpack_from(">3i", tags[b"wtpt"], 8)) / 65536)
+        own = (np.linalg.inv(adaptation) @ matrix)[1]
+    except (KeyError, struct.error, np.linalg.LinAlgError):
+        own = matrix[1]
+    if not np.all(np.isfinite(own)) or own.min() < -0.01 or not 0.9 < own.sum() < 1.1:
+        own = matrix[1]
+    return np.asarray(own / own.sum())
 
 
 def apply(pixels: NDArray[Any], source: Shaper, target: Shaper, bits: int) -> NDArray[Any]:
@@ -121,6 +141,25 @@ def apply(pixels: NDArray[Any], source: Shaper, target: Shaper, bits: int) -> ND
         index = (np.sqrt(linear.clip(0, 1)) * np.float32(_STEPS - 1) + np.float32(0.5)).astype(np.uint16)
         for band in range(3):
             out[row : row + _ROWS, :, band] = back[band][index[:, :, band]] * top + np.float32(0.5)
+    return out
+
+
+def monochrome(pixels: NDArray[Any], shaper: Shaper) -> NDArray[Any]:
+    """RGB (h, w, 3) uint8 or uint16 to the neutral of the same luminance, same profile and bits, rounded once.
+
+    Nothing is clipped on the way: a colour beyond every screen has a luminance like any other.
+    """
+    bits = 8 * pixels.dtype.itemsize
+    forward = shaper.curves[:, :: 1 if bits == 16 else 257] * shaper.luminance[:, None]
+    forward = forward.astype(np.float32)
+    back, top = shaper.inverse_curves(), np.float32(2**bits - 1)
+    out = np.empty_like(pixels)
+    for row in range(0, pixels.shape[0], _ROWS):
+        part = pixels[row : row + _ROWS]
+        light = forward[0][part[:, :, 0]] + forward[1][part[:, :, 1]] + forward[2][part[:, :, 2]]
+        index = (np.sqrt(light.clip(0, 1)) * np.float32(_STEPS - 1) + np.float32(0.5)).astype(np.uint16)
+        for band in range(3):
+            out[row : row + _ROWS, :, band] = back[band][index] * top + np.float32(0.5)
     return out
 
 

@@ -55,9 +55,13 @@ def _colorants(primaries: Primaries, white: tuple[float, float]) -> NDArray[np.f
     """3×3, columns the XYZ of red, green and blue, adapted to D50."""
     matrix = np.stack([_xyz(xy) for xy in primaries], axis=1)
     matrix = matrix * np.linalg.solve(matrix, _xyz(white))
-    cone_from, cone_to = _BRADFORD @ _xyz(white), _BRADFORD @ _D50
-    adapted: NDArray[np.float64] = np.linalg.inv(_BRADFORD) @ np.diag(cone_to / cone_from) @ _BRADFORD @ matrix
-    return adapted
+    return to_d50(_xyz(white)) @ matrix
+
+
+def to_d50(white: NDArray[np.float64]) -> NDArray[np.float64]:
+    """3×3: XYZ seen under `white` (its XYZ) to XYZ under D50, by Bradford."""
+    scale = np.diag((_BRADFORD @ _D50) / (_BRADFORD @ white))
+    return np.asarray(np.linalg.inv(_BRADFORD) @ scale @ _BRADFORD)
 
 
 def srgb_to_linear(values: NDArray[np.floating]) -> NDArray[np.float64]:

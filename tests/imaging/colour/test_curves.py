@@ -89,14 +89,8 @@ def test_the_srgb_curve_is_that_of_colour_science() -> None:
     assert profiles.srgb_to_linear(np.array([0.0, 0.04045, 1.0])) == pytest.approx([0, 0.04045 / 12.92, 1])
 
 
-@pytest.mark.parametrize("code", [0, 1, 1000, 32768, 65535])
-def test_linear_light_goes_back_to_its_code(code: int) -> None:
-    linear = profiles.srgb_to_linear(np.array([code / 65535]))[0]
-    assert abs(int(convert._linear_to_srgb_table()[round(linear * 65535)]) - code) <= (12 if code else 0)
-
-
 def test_an_inverse_curve_undoes_its_curve() -> None:
-    shaper = matrix_shaper.Shaper(np.stack([X**2.2, X, X**1.8]), np.eye(3))
+    shaper = matrix_shaper.Shaper(np.stack([X**2.2, X, X**1.8]), np.eye(3), np.full(3, 1 / 3))
     inverse = shaper.inverse_curves()
     assert inverse.shape == (3, 65536)
     for row, curve in zip(inverse, shaper.curves, strict=True):
