@@ -183,7 +183,11 @@ def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, co
     assert Mark.objects.get(frame__number=2).note == "the smile"
     focus_on(subject, "I am through")
     subject.keyboard.press("Enter")
-    expect(subject.locator(".messages")).to_contain_text("Thank you")
+    slip = subject.get_by_role("dialog", name="Your picks")
+    expect(slip.get_by_role("button", name="frame 0001")).to_be_visible()
+    focus_on(subject, "I am through")
+    subject.keyboard.press("Enter")
+    expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
 
     agent = ready(come(cast.representation).open(f"/s/{cast.sitting.slug}/sheet"))
     focus_on(agent, "Pick 0001")

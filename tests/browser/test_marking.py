@@ -103,7 +103,10 @@ def test_marks_made_without_a_network_outlive_the_page_and_arrive_once(cast: Cas
     expect(again.locator("#large-picture")).to_have_js_property("naturalWidth", 80)
     again.get_by_role("button", name="Back").tap()
     again.get_by_role("button", name="I am through").tap()
-    expect(again.locator("#said")).to_contain_text("The others are told as soon as the network is back.")
+    slip = again.get_by_role("dialog", name="Your picks")  # what it is about is seen before it is said
+    expect(slip.get_by_role("button", name="frame 0002")).to_be_visible()
+    slip.get_by_role("button", name="I am through").tap()
+    expect(slip.get_by_role("status")).to_contain_text("The others are told as soon as the network is back.")
     for path, heading in (
         ("plan", "The plan for"),
         ("compare?look=1", "This page needs the network"),

@@ -192,6 +192,9 @@ def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
     studio.goto(base + "lists")
     expect(studio.locator("body")).to_contain_text("eyes shut here")
     press(phone, "I am through")
+    slip = phone.get_by_role("dialog", name="Your picks")
+    slip.get_by_role("button", name="I am through").click()
+    expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
 
 
 def close(agent: Page, studio: Page) -> list[str]:

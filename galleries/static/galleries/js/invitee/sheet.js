@@ -255,13 +255,16 @@ $("#compare-now").addEventListener("click", () => {
   location.href = `${config.compare}?frames=${[...chosen].join(",")}`;
 });
 $("#undo")?.addEventListener("click", undo);
-// "I am through" waits for the marks before it, and for the network, as they do.
+// "I am through" is said where all picks stand: at the end of the sheet it opens them first. It waits for the marks
+// before it, and for the network, as they do.
 for (const form of $$("form.say-through"))
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (!markable()) return;
-    if (await outbox.through()) (picks?.dialog.open ? picks : { say }).say(words.through_waits);
+    if (picks && !picks.dialog.open) picks.show();
+    else if (await outbox.through()) (picks ?? { say }).say(words.through_waits);
   });
+if (picks) for (const button of $$(".through .say-through button")) button.ariaHasPopup = "dialog";
 $("#your-picks")?.addEventListener("click", () => picks.show());
 $("#fresh button").addEventListener("click", () => location.reload());
 $("#tools-open").addEventListener("click", ({ currentTarget }) => {
