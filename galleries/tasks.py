@@ -10,7 +10,7 @@ from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
 from galleries.steps.keeping import own_copy, upkeep
 from galleries.steps.people import account_letters, posting, wishes
-from galleries.steps.sorting import sort
+from galleries.steps.sorting import loupe, sort
 
 jobs.KINDS.update(
     {
@@ -19,6 +19,7 @@ jobs.KINDS.update(
         "version": versions.render_version,
         "delivery": build.build,
         "letter": posting.send,
+        "develop": loupe.develop,
         "restamp": proof.restamp,
         "account letter": account_letters.send,
         "wish": wishes.answer,

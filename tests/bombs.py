@@ -30,6 +30,7 @@ from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening.decode import DEFAULT_LIMITS
 from tests.imaging.core_pictures import painted, saved
+from tests.imaging.negatives import Negative, dng, scene
 
 TEXT = StampText(studio="Northlight Rooms", label="0412")
 FACE = Face(
@@ -425,6 +426,9 @@ def _at_other_doors() -> list[Bomb]:
         door.read_frame(data)
         return door.tracer_find(data, _tracer_pair(), b"key", [1, 2])
 
+    def developed(data: bytes) -> object:
+        return door.cut_sensor(data, Rect(0, 0, 1400, 900))
+
     asked: dict[str, Callable[[bytes], object]] = {
         "reference": reference,
         "version": version,
@@ -437,7 +441,16 @@ def _at_other_doors() -> list[Bomb]:
     pixels = [
         Bomb(name, "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), asked[name], True) for name in asked
     ]
-    return [*scans, *pixels, Bomb("logo", "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), logo)]
+    sensor = [
+        Bomb("eyes from the sensor", "DNG of 12 million pixels and no data", lambda: negative(4000, 3000), developed),
+        Bomb("eyes from the sensor", "DNG of 200 million", lambda: negative(20_000, 10_000), developed, True),
+    ]
+    return [*scans, *pixels, *sensor, Bomb("logo", "PNG of 30,000 × 7,300, 8 bit", lambda: png(30_000, 7_300), logo)]
+
+
+def negative(width: int, height: int) -> bytes:
+    """A raw file whose sensor claims to have this many pixels."""
+    return dng(Negative(scene(), claims=(width, height)))
 
 
 def _tracer_pair() -> bytes:

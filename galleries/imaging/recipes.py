@@ -23,7 +23,7 @@ from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing.cut_order import CutOrder, Finish, check_order
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.opening.decode import open_picture, open_stored, turn_upright, view_upright
+from galleries.imaging.opening.decode import open_picture, open_sensor, open_stored, turn_upright, view_upright
 from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
 from galleries.imaging.output import encode, resize, sharpen
 from galleries.told import Told, told
@@ -142,6 +142,14 @@ def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFA
     """An unstamped sRGB JPEG for the photographer's own desk; never enlarged, nothing carried over."""
     stored = open_stored(source, limits, at_least=long_side)
     return _view_of(proof_pixels(stored, min(long_side, max(stored.pixels.shape[:2]))))
+
+
+def cut_sensor(source: bytes | Path, region: Rect, limits: Limits = DEFAULT_LIMITS) -> bytes:
+    """`region` of a raw file's sensor, developed in full and upright, pixel for pixel as an sRGB JPEG; what of it lies
+    outside is left out. Raises as `decode.open_sensor`."""
+    pixels = open_sensor(source, limits)
+    inside = region.clamp_to(pixels.shape[1], pixels.shape[0])
+    return _view_of(np.ascontiguousarray(pixels[inside.y : inside.bottom, inside.x : inside.right]))
 
 
 def _view_of(pixels: NDArray[np.uint8]) -> bytes:

@@ -45,10 +45,10 @@ class Opener(Target):
         self.verify, self.limits = ENTRIES["verify"].function, Limits(**SMALL)
 
     def seeds(self) -> dict[str, bytes]:
-        from tests.imaging import core_pictures
+        from tests.imaging import core_pictures, negatives
 
         with_exif = core_pictures.saved(core_pictures.painted(40, 30), exif=core_pictures.exif(subsec="12", number=7))
-        return {**core_pictures.files(), "jpeg-exif": with_exif}
+        return {**core_pictures.files(), **negatives.seeds(), "jpeg-exif": with_exif}
 
     def take(self, data: bytes) -> None:
         with suppress(errors.ImagingError, MemoryError):  # a sentence, which is what such a file is to get

@@ -143,12 +143,30 @@ def dng(negative: Negative, sensor: bytes | None = None) -> bytes:
     return bytes(out.data)
 
 
+def block(width: int, height: int) -> np.ndarray:
+    """The same four quarters, as displayed colours."""
+    out = np.zeros((height, width, 3), np.uint8)
+    out[: height // 2, : width // 2] = (220, 30, 30)
+    out[: height // 2, width // 2 :] = (30, 220, 30)
+    out[height // 2 :, : width // 2] = (30, 30, 220)
+    out[height // 2 :, width // 2 :] = 118
+    return out
+
+
 def with_preview(width: int = 2048, height: int = 1366, *, icc: bytes = b"", **how: Any) -> bytes:
-    """A raw whose camera wrote a large picture of its own: the same four quarters, as displayed colours."""
-    block = np.zeros((height, width, 3), np.uint8)
-    block[: height // 2, : width // 2] = (220, 30, 30)
-    block[: height // 2, width // 2 :] = (30, 220, 30)
-    block[height // 2 :, : width // 2] = (30, 30, 220)
-    block[height // 2 :, width // 2 :] = 118
-    preview = saved(block, quality=88, **({"icc_profile": icc} if icc else {}))
+    """A raw whose camera wrote a large picture of its own."""
+    preview = saved(block(width, height), quality=88, **({"icc_profile": icc} if icc else {}))
     return dng(Negative(scene(), preview=preview, preview_size=(width, height), **how))
+
+
+def seeds() -> dict[str, bytes]:
+    """Small sound files to start fuzzing from: the sensor's picture alone, with a picture that is too small to be
+    shown, with a small file's worth of a large one, and as a kind without DNG's own tags."""
+    flat = saved(np.full((16, 2048, 3), 90, np.uint8), quality=30)
+    small = {"preview": saved(block(64, 48)), "preview_size": (64, 48)}
+    return {
+        "dng": dng(Negative(scene(32, 24), orientation=6, subsec="25")),
+        "dng-small-preview": dng(Negative(scene(32, 24), **small)),
+        "dng-preview": dng(Negative(scene(32, 24), preview=flat, preview_size=(2048, 16))),
+        "nef-like": dng(Negative(scene(32, 24), make="NIKON CORPORATION", dng=False)),
+    }

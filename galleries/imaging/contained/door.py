@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from galleries.imaging.face.faces import Face
     from galleries.imaging.face.reading import FrameReading
     from galleries.imaging.framing.cut_order import CutOrder
+    from galleries.imaging.framing.geometry import Rect
     from galleries.imaging.preview import SheetPicture
     from galleries.imaging.recipes import FinalFile, ProofFiles
     from galleries.told import Told
@@ -104,6 +105,11 @@ def read_frame(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFac
 def make_view(source: Bytes, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:
     view: bytes = call("make_view", _Source(source), long_side, limits)
     return view
+
+
+def cut_sensor(source: Bytes, region: Rect, limits: Limits = DEFAULT_LIMITS) -> bytes:
+    part: bytes = call("cut_sensor", _Source(source), region, limits)
+    return part
 
 
 def make_finals(

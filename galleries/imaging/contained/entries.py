@@ -75,6 +75,7 @@ ENTRIES: dict[str, Entry] = {
     "make_proof": Entry(recipes.make_proof, recipes.ProofFiles),
     "read_frame": Entry(recipes.read_frame, tuple[FrameFacts, FrameReading]),
     "make_view": Entry(recipes.make_view, bytes),
+    "cut_sensor": Entry(recipes.cut_sensor, bytes),
     "make_finals": Entry(_finals, list[recipes.FinalFile]),
     "cut_small": Entry(preview.cut_small, list[bytes]),
     "contact_sheet": Entry(preview.contact_sheet, bytes),

@@ -13,7 +13,7 @@ import cv2
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
-from galleries.imaging.errors import TooLarge, Unreadable, error_name
+from galleries.imaging.errors import TooLarge, Unreadable, Unsupported, error_name
 from galleries.imaging.framing.geometry import oriented_size
 from galleries.imaging.opening import formats, raw
 from galleries.imaging.opening.exif import read_exif
@@ -139,6 +139,18 @@ def open_picture(source: bytes | Path, limits: Limits = DEFAULT_LIMITS, *, at_le
     stored = open_stored(source, limits, at_least=at_least)
     pixels = turn_upright(stored.pixels, stored.facts.orientation)
     return Picture(pixels, stored.profile, stored.facts, stored.scale)
+
+
+def open_sensor(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> Pixels:
+    """The sensor's picture of a raw file in full, upright, sRGB (h, w, 3) of 8 bits, whatever people else see of it.
+
+    Raises `Unsupported` (also where the file is no raw file), `Unreadable` or `TooLarge`.
+    """
+    data = load_bytes(source, limits)
+    header = _examine(data, limits)[0]
+    if header.sensor is None:
+        raise Unsupported(Code.RAW_FRAME)
+    return view_upright(raw.develop(data, header.format, half=False), header.sensor.orientation)
 
 
 def verify(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:

@@ -66,12 +66,15 @@ def act(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespons
 @studio_page()
 @require_safe
 def eyes(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: int) -> HttpResponseBase:
-    """The eyes of a frame at 100 %."""
+    """The eyes of a frame at 100 %; 202 (accepted, RFC 9110) with a smaller picture while they are being developed.
+    Asked for the head alone it draws nothing, and says with 422 that they cannot be."""
     frame = sitting.frames.select_related("sitting").filter(pk=frame_id).first()
     if frame is None:
         raise Missing(_("There is no such frame in this sitting."))
-    response = HttpResponse(loupe.eyes(frame), content_type="image/jpeg")
-    response.headers["Cache-Control"] = FOREVER
+    pixels, asked = loupe.pixels(frame), request.method == "HEAD"
+    status = {loupe.Pixels.COMING: 202, loupe.Pixels.FAILED: 422 if asked else 200}.get(pixels, 200)
+    response = HttpResponse(b"" if asked else loupe.eyes(frame), content_type="image/jpeg", status=status)
+    response.headers["Cache-Control"] = FOREVER if pixels == loupe.Pixels.SHARP else "private, no-store"
     return response
 
 

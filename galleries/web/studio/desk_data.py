@@ -17,7 +17,7 @@ from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.sorting import sort, take_back
+from galleries.steps.sorting import loupe, sort, take_back
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
 
@@ -126,6 +126,8 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         "marks": marks,
         "note": "; ".join((*_picture_shown(frame), *unknown))[:300],
     }
+    if loupe.from_sensor(frame):
+        row["sensor"] = True  # its eyes at 100 % are developed when somebody asks
     face = read.get("face") or {}
     eyes = eyes_place(face.get("right_eye"), face.get("left_eye"), read.get("width"), read.get("height"))
     if eyes:

@@ -71,6 +71,7 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 # The studio judges without the stamp.
                 "large": reverse("view-picture", args=[frame.pk]) if proof else "",
                 "eyes": reverse("studio-eyes", args=[sitting.slug, frame.pk]) if frame.reading else "",
+                "sensor": loupe.from_sensor(frame),
                 "pupils": loupe.pupils(frame) if frame.reading else [],
                 "small": picture(proof, "small"),
                 "w": proof.large_width if proof else frame.width,

@@ -22,6 +22,7 @@ from galleries.words.told import stored
 MOST = 200
 KINDS = {
     "proof": gettext_noop("Stamped proof"),
+    "develop": gettext_noop("Raw file developed for 100 %"),
     "sort": gettext_noop("Sorting into looks and runs"),
     "version": gettext_noop("Preview of a retouch"),
     "delivery": gettext_noop("Delivery"),

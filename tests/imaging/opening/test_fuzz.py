@@ -13,9 +13,10 @@ from galleries.imaging.containers import jpeg, tiff
 from galleries.imaging.opening import decode, exif
 from galleries.imaging.opening.picture import FrameFacts, Limits
 from tests.imaging.core_pictures import files
+from tests.imaging.negatives import seeds
 from tests.telling import sentence_of
 
-SOUND = files()
+SOUND = {**files(), **seeds()}
 LIMITS = Limits(max_bytes=200_000, max_pixels=4_000_000, max_side=4_000)
 quick = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

@@ -20,6 +20,7 @@ from galleries.imaging.codes import Code
 from galleries.imaging.colour import profiles
 from galleries.imaging.contained import door
 from galleries.imaging.containers import raw as containers
+from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.opening import decode
 from galleries.imaging.opening.picture import FrameFacts, Limits, Shown
 from tests import outside
@@ -189,19 +190,36 @@ def test_facts_of_a_crx_file_stand_in_its_boxes_and_of_a_raf_in_its_jpeg() -> No
         containers.check(head + jpeg[:-1], "RAF")
 
 
-def test_exiftool_reads_the_same_out_of_it(tmp_path: Path) -> None:
-    path = tmp_path / "one.dng"
-    path.write_bytes(with_preview(orientation=6, subsec="25"))
-    command = [outside.program("exiftool"), "-json", "-n", "-G1", "-all", "-validate", str(path)]
-    (read,) = json.loads(subprocess.run(command, check=True, capture_output=True).stdout)
-    facts = decode.probe(path)
-    assert read["File:FileType"] == facts.format == "DNG"
-    assert read["ExifTool:Validate"] == "0 0 0"  # errors, warnings, minor ones
-    assert read["IFD0:Orientation"] == facts.orientation == 6
-    assert (read["SubIFD:ImageHeight"], read["SubIFD:ImageWidth"]) == (facts.sensor_width, facts.sensor_height)
-    assert (read["SubIFD1:ImageHeight"], read["SubIFD1:ImageWidth"]) == (facts.width, facts.height)
-    assert facts.captured_at == datetime(2026, 3, 14, 10, 11, 12, 250_000)
-    assert read["ExifIFD:SubSecTimeOriginal"] == 25
+def test_exiftool_reads_the_same_out_of_each(tmp_path: Path) -> None:
+    """One process for all four ways up. -validate: errors, warnings, minor ones."""
+    paths = {orientation: tmp_path / f"{orientation}.dng" for orientation in TURNED}
+    for orientation, path in paths.items():
+        path.write_bytes(with_preview(orientation=orientation, subsec="25"))
+    command = [outside.program("exiftool"), "-json", "-n", "-G1", "-all", "-validate", *map(str, paths.values())]
+    answers = json.loads(subprocess.run(command, check=True, capture_output=True).stdout)
+    for (orientation, path), read in zip(paths.items(), answers, strict=True):
+        facts = decode.probe(path)
+        assert read["File:FileType"] == facts.format == "DNG"
+        assert read["ExifTool:Validate"] == "0 0 0"
+        assert read["IFD0:Orientation"] == facts.orientation == orientation
+        stored = [(read[f"{part}:ImageWidth"], read[f"{part}:ImageHeight"]) for part in ("SubIFD", "SubIFD1")]
+        upright = [(facts.sensor_width, facts.sensor_height), (facts.width, facts.height)]
+        assert stored == [size if orientation < 5 else size[::-1] for size in upright]
+        assert facts.captured_at == datetime(2026, 3, 14, 10, 11, 12, 250_000)
+        assert read["ExifIFD:SubSecTimeOriginal"] == 25
+
+
+@pytest.mark.parametrize("orientation", TURNED)
+def test_a_part_of_the_sensor_is_cut_upright_whatever_else_is_shown(orientation: int) -> None:
+    """From above left, two corners high and wide, in the upright picture's own pixels."""
+    data = with_preview(orientation=orientation)
+    part = decode.open_picture(recipes.cut_sensor(data, Rect(-5, -5, 40, 30))).pixels
+    assert part.shape == (30, 40, 3)
+    assert near(tuple(int(v) for v in part[10, 10]), TURNED[orientation][0], 6)
+    size = (64, 96) if orientation < 5 else (96, 64)
+    assert decode.open_sensor(data).shape[:2] == size
+    with pytest.raises(errors.Unsupported):
+        decode.open_sensor(saved(painted(40, 30)))
 
 
 def test_sixty_megabytes_never_stand_whole_in_the_child_twice(tmp_path: Path) -> None:

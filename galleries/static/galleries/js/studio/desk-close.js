@@ -1,12 +1,15 @@
 // The eyes of a run beside each other, one pixel of the camera on one of the screen; the best is taken with one key.
 import { el, fill } from "../shared/dom.js";
 
+import { Developed } from "./desk-developed.js";
+
 const MOST = 9;
 
 export class CloseUps {
   /** `acts`: {hide(ids, hidden), suggest(ids, suggested)}; `frames`: id → frame. */
   constructor(dialog, to, words, { frames, acts }) {
     Object.assign(this, { dialog, to, words, frames, acts });
+    this.developed = new Developed();
     this.place = dialog.querySelector(".closeups");
     dialog.addEventListener("keydown", (event) => this.key(event));
     dialog.addEventListener("click", (event) => {
@@ -18,6 +21,7 @@ export class CloseUps {
     this.place.replaceChildren(...ids.slice(0, MOST).map((id) => this.pane(id)));
     this.dialog.showModal();
     this.place.firstElementChild?.focus();
+    for (const pane of this.place.children) this.develop(pane);
   }
 
   pane(id) {
@@ -26,11 +30,24 @@ export class CloseUps {
     picture.addEventListener("load", () => {
       picture.width = Math.round(picture.naturalWidth / (globalThis.devicePixelRatio || 1));
     });
-    picture.src = this.to.eyes.replace("/0.jpg", `/${id}.jpg`);
+    picture.src = this.developed.now(frame, this.to.eyes.replace("/0.jpg", `/${id}.jpg`));
     const pane = el("button", { type: "button", className: "closeup" }, picture, el("b", { className: "typed" }));
     pane.dataset.id = id;
     this.label(pane);
     return pane;
+  }
+
+  async develop(pane) {
+    const frame = this.frames.get(Number(pane.dataset.id));
+    if (!this.developed.waits(frame)) return;
+    const address = this.to.eyes.replace("/0.jpg", `/${frame.id}.jpg`);
+    const wanted = () => this.dialog.open && this.place.contains(pane);
+    pane.dataset.line = this.words.developing;
+    this.label(pane);
+    const sharp = await this.developed.when(frame, address, wanted).catch(() => null);
+    pane.dataset.line = sharp === null ? this.words.undeveloped : "";
+    if (sharp) pane.querySelector("img").src = address;
+    this.label(pane);
   }
 
   label(pane) {
@@ -39,6 +56,7 @@ export class CloseUps {
       frame.label,
       frame.suggested ? this.words.suggested : "",
       frame.hidden ? this.words.hidden : "",
+      pane.dataset.line,
     ]
       .filter(Boolean)
       .join(", ");

@@ -1,7 +1,9 @@
 // One frame large, from the photographer's private rendition; the eyes at 100 % cut from the original. What is near in
 // the direction of travel is fetched and decoded ahead; until a frame is sharp the desk's own picture stands for it.
 import { fill } from "../shared/dom.js";
+import { sentenceOf } from "../shared/net.js";
 import { Ahead, neighbours } from "./desk-ahead.js";
+import { Developed } from "./desk-developed.js";
 import { onward } from "./desk-stacks.js";
 
 const SHARP = 7; // decoded renditions held at once: 3,000 × 2,000 pixels take 24 MB each
@@ -20,6 +22,7 @@ export class LargeView {
     this.resting = 0;
     this.sharp = new Ahead(SHARP);
     this.quick = new Ahead(QUICK);
+    this.developed = new Developed();
     this.picture = dialog.querySelector("#large-picture");
     this.stage = dialog.querySelector(".stage");
     dialog.addEventListener("click", (event) => {
@@ -56,6 +59,7 @@ export class LargeView {
     this.dialog.querySelector("#large-said").textContent = [frame.time, frame.name, flags, frame.compared, frame.note]
       .filter(Boolean)
       .join(" · ");
+    this.dialog.querySelector("#large-developing").textContent = "";
     this.dialog.querySelector("#large-original").href = this.to.original.replace(/0$/, id);
     this.stage.classList.toggle("full", this.eyes);
     this.stage.tabIndex = this.eyes ? 0 : -1;
@@ -83,14 +87,31 @@ export class LargeView {
     );
     clearTimeout(this.resting);
     const settle = () => {
-      this.sharp.want(around(SHARP_AHEAD).map((one) => this.address(one)));
+      this.sharp.want(
+        around(SHARP_AHEAD)
+          .filter((one) => one === id || !this.eyes || !this.developed.waits(this.frames.get(one)))
+          .map((one) => this.address(one)),
+      );
       const address = this.address(id);
+      if (this.eyes && this.developed.waits(this.frames.get(id))) this.develop(id);
       this.sharp.when(address).then((picture) => {
         if (picture && this.id === id && this.address(id) === address) this.put(id, picture);
       });
     };
     if (sharp) settle();
     else this.resting = setTimeout(settle, RESTING);
+  }
+
+  /** The smaller picture stands, and says so, until the worker has developed the sharp one. */
+  async develop(id) {
+    const line = this.dialog.querySelector("#large-developing");
+    const wanted = () => this.dialog.open && this.eyes && this.id === id;
+    line.textContent = this.words.developing;
+    try {
+      if (await this.developed.when(this.frames.get(id), this.full(id), wanted)) this.show(id);
+    } catch (error) {
+      if (wanted()) line.textContent = sentenceOf(error, { ...this.words, failed: this.words.undeveloped });
+    }
   }
 
   put(id, picture) {
@@ -106,7 +127,12 @@ export class LargeView {
   }
 
   address(id) {
-    return this.eyes ? this.to.eyes.replace("/0.jpg", `/${id}.jpg`) : this.to.view.replace("/0.jpg", `/${id}.jpg`);
+    return this.eyes
+      ? this.developed.now(this.frames.get(id), this.full(id))
+      : this.to.view.replace("/0.jpg", `/${id}.jpg`);
+  }
+  full(id) {
+    return this.to.eyes.replace("/0.jpg", `/${id}.jpg`);
   }
 
   // 100 % means one pixel of the original on one of the screen's own.

@@ -2,6 +2,7 @@
 // stops when nobody looks, and keeps the screen awake where the browser allows it.
 import { $, data, el, fill } from "../shared/dom.js";
 import { ask, pause, sentenceOf, shut } from "../shared/net.js";
+import { Developed } from "./desk-developed.js";
 import { eachInItsHalf } from "./eyes-apart.js";
 
 const words = $("#words").dataset;
@@ -10,6 +11,7 @@ const EVERY = 500;
 let change = -1;
 let shown = null;
 let pupils = [];
+const developed = new Developed();
 
 const named = (frame) => fill(words.frame, { label: frame.label, look: frame.look || "–" });
 
@@ -50,8 +52,21 @@ function eyes(frame) {
   if (!frame.eyes) return;
   picture.style.visibility = "hidden"; // the eyes of the frame before would lie under this one's name
   picture.removeAttribute("width");
-  picture.src = frame.eyes;
+  picture.src = developed.now(frame, frame.eyes);
   picture.dataset.frame = frame.id;
+  develop(frame, picture);
+}
+
+// A smaller picture stands until the worker has developed the sharp one.
+async function develop(frame, picture) {
+  const line = $("#eyes-developing");
+  line.textContent = developed.waits(frame) ? words.developing : "";
+  if (!developed.waits(frame)) return;
+  const wanted = () => picture.dataset.frame === String(frame.id);
+  const sharp = await developed.when(frame, frame.eyes, wanted).catch(() => null);
+  if (!wanted()) return;
+  line.textContent = sharp === null ? words.undeveloped : "";
+  if (sharp) picture.src = frame.eyes;
 }
 $("#eyes-picture").addEventListener("load", ({ target }) => {
   $("#eyes-other").src = target.src;
