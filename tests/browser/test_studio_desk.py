@@ -10,6 +10,7 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from galleries.models import Frame, Look
+from galleries.steps.agreeing import agree
 from galleries.steps.ingesting import proof
 from galleries.steps.picking import pick
 from galleries.steps.sorting import loupe
@@ -86,6 +87,99 @@ def test_ranges_and_moving_without_dragging(come: Any, live_server: Any, cast: C
         page.get_by_role("button", name="Undo").click()
         expect(page.locator("#undo")).to_be_disabled()
         assert not third.frames.filter(number__lt=10).exists()
+
+
+def test_two_windows_and_the_lists_follow_each_other(come: Any, live_server: Any, cast: Cast) -> None:
+    frames = many_frames(cast, 12, looks=2)
+    with visiting(come, cast) as page:
+        other, lists = page.context.new_page(), page.context.new_page()
+        open_desk(page, live_server, cast)
+        open_desk(other, live_server, cast)
+        lists.goto(live_server.url + reverse("studio-lists", args=[cast.sitting.slug]))
+        expect(lists.locator("html[data-ready]")).to_be_attached()
+        expect(lists.get_by_role("link", name=re.compile("0002"))).to_have_count(0)
+        frame(page, 1).focus()
+        page.keyboard.press("h")
+        expect(frame(other, 1)).to_have_accessible_name(re.compile("hidden"))
+        pick.set_mark(cast.as_subject, frames[1].pk, kind="pick")  # and what the subject does meanwhile, in all three
+        for desk in (page, other):
+            expect(frame(desk, 2)).to_have_accessible_name(re.compile("picked by the subject"))
+        expect(lists.get_by_role("link", name=re.compile("0002"))).to_be_visible()
+        other.keyboard.press("t")  # what one window did, the other takes back
+        expect(frame(page, 1)).not_to_have_accessible_name(re.compile("hidden"))
+        # An act between a stranger's mark and the next question for news loses nothing of the mark.
+        page.route(re.compile(r"/desk/data\?since=\d"), lambda route: route.fulfill(status=204))
+        pick.set_mark(cast.as_subject, frames[2].pk, kind="pick")
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("s")
+        expect(frame(page, 3)).to_have_accessible_name(re.compile("picked by the subject"))
+        # What changed since the photographer last looked is there to be seen alone, until it was seen.
+        page.get_by_label("marks changed 2").check()
+        expect(page.locator(".frame")).to_have_count(2)
+        page.get_by_role("button", name="Seen").click()
+        expect(page.locator(".frame")).not_to_have_count(2)
+        expect(page.get_by_role("button", name="Seen")).to_be_hidden()
+
+
+def held(page: Page) -> None:
+    """The keyboard is on something that can be seen."""
+    page.wait_for_function("document.activeElement !== document.body && document.activeElement.checkVisibility()")
+
+
+def on_to(page: Page, role: Any, name: str) -> None:
+    """By the tabulator to a control, and press it."""
+    control = page.get_by_role(role, name=name).first
+    for _step in range(40):
+        if control.evaluate("one => one === document.activeElement"):
+            break
+        page.keyboard.press("Tab")
+    expect(control).to_be_focused()
+    page.keyboard.press("Enter")
+
+
+def test_from_the_desk_to_a_sent_retouch_by_keyboard_alone(come: Any, live_server: Any, cast: Cast) -> None:
+    frames = many_frames(cast, 12, looks=2)
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+        expect(frame(page, 1)).to_be_focused()
+        page.keyboard.press("h")
+        expect(frame(page, 2)).to_be_focused()
+        page.keyboard.press("m")
+        expect(page.get_by_label("Move to")).to_be_focused()
+        page.get_by_label("Move to").press("End")
+        expect(page.get_by_label("Move to")).to_have_value(str(Look.objects.get(title="Look 2").pk))
+        on_to(page, "button", "Move")
+        expect(page.locator(".look").nth(1).locator(".count")).to_have_text("7")
+        held(page)
+        page.keyboard.press("t")
+        expect(page.locator(".look").nth(1).locator(".count")).to_have_text("6")
+        held(page)
+        page.keyboard.press("Escape")
+        frame(page, 2).focus()
+        page.keyboard.press("ArrowRight")
+        expect(frame(page, 3)).to_be_focused()
+        page.keyboard.press("Enter")
+        expect(page.locator("#large")).to_be_visible()
+        page.keyboard.press("h")
+        held(page)
+        page.keyboard.press("Escape")
+        expect(page.locator("#large")).to_be_hidden()
+        expect(page.locator(".frame:focus")).to_have_count(1)
+        agree.close(cast.sitting, [frames[1].pk], cast.as_owner)
+        final = cast.sitting.finals.get()
+        proof_key = frames[1].proofs.get().small_key
+        retouched = final.versions.create(
+            number=1, sha256="a" * 64, key="k", name="KAL_0002_v1.jpg", bytes=1, width=4000, height=6000,
+            proof_key=proof_key,
+        )  # fmt: skip
+        on_to(page, "link", "Finals")
+        expect(page.get_by_role("heading", name="Finals")).to_be_visible()
+        on_to(page, "link", "Look, then send")
+        expect(page.get_by_role("checkbox", name="Send version 1 of 0002")).to_be_checked()
+        on_to(page, "button", "Send with one letter")
+        expect(page.locator(".messages")).to_be_visible()
+        retouched.refresh_from_db()
+        assert retouched.sent_at is not None
 
 
 def test_dragging_chosen_frames_to_another_look(come: Any, live_server: Any, cast: Cast) -> None:

@@ -1,21 +1,75 @@
-// How tall the pictures are until somebody chose: as tall as the rows allow, and then whole from edge to edge.
+// How tall the pictures are until somebody chose: as tall as four rows of them allow. A sitting whose looks fill no
+// row so is given the width, until its widest look does, three rows in sight. One that can be seen whole is, as tall as
+// that allows.
 export const GAP = 4;
 export const EDGE = 17; // pixels: what is written beneath a picture
 const ROWS = 4;
 const HEADS = 2; // heads of looks among the rows in sight
 const HEAD = 32; // pixels, with the space below
-const PHONE = 640;
+const INSIDE = 10; // pixels: a strip's own edges, left and right together, and what rounding takes
+const TALLEST = 592;
+const STEP = 8;
+const PHONE = 560;
 const PHONE_COLUMNS = 3;
+const ROOMY = { rows: 3, height: 820 }; // pixels: below it, four rows stay
 
-/** In pixels of the page; `ratio` is width over height of most pictures. */
-export function fitting({ width, height, ratio }) {
+/** In pixels of the page; `looks`: each look's pictures, as width over height, as they are laid. */
+export function fitting({ width, height, looks }) {
+  const rows = inRows(width - INSIDE, height, usualRatio(looks.flat()));
+  if (width < PHONE || !looks.length) return rows;
+  const least = Math.max(rows, height < ROOMY.height ? 0 : acrossWidth(width, height, looks));
+  for (let tall = TALLEST; tall > least; tall -= STEP) if (laid(looks, tall, width) <= height) return tall;
+  return least;
+}
+
+function inRows(width, height, ratio) {
   const most = ((height - HEADS * HEAD) / ROWS - EDGE - GAP) * ratio;
   const columns = width < PHONE ? PHONE_COLUMNS : Math.ceil((width + GAP) / (Math.max(most, 40) + GAP));
   return Math.floor((width + GAP) / columns - GAP - 0.1) / ratio;
 }
 
+/** As tall as the widest look may be to lie in one row, while there are rows enough. */
+function acrossWidth(width, height, looks) {
+  const widest = Math.min(...looks.map((ratios) => (width - stripWidth(ratios, 0)) / sum(ratios)));
+  return Math.floor(Math.min(widest, height / ROOMY.rows - HEAD - EDGE - GAP));
+}
+
+const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
+
+/** How wide a look's strip would lie in one row. */
+export const stripWidth = (ratios, tall) => INSIDE + sum(ratios) * tall + (ratios.length - 1) * GAP;
+
+/** How high all strips stand, those that fit beside each other in one line. */
+function laid(looks, tall, width) {
+  let height = 0;
+  let left = 0; // what the line being filled has yet
+  for (const ratios of looks) {
+    const wide = stripWidth(ratios, tall);
+    if (wide <= left) left -= wide + GAP;
+    else {
+      height += HEAD + rowsOf(ratios, tall, width - INSIDE) * (tall + EDGE + GAP);
+      left = width - Math.min(wide, width) - GAP;
+    }
+  }
+  return height;
+}
+
+function rowsOf(ratios, tall, width) {
+  let rows = 1;
+  let left = width;
+  for (const ratio of ratios) {
+    const wide = ratio * tall;
+    if (wide > left && left < width) {
+      rows += 1;
+      left = width;
+    }
+    left -= wide + GAP;
+  }
+  return rows;
+}
+
 /** The middle one of the frames' shapes. */
-export function usualRatio(frames) {
-  const ratios = frames.map(({ w, h }) => w / h).sort((a, b) => a - b);
-  return ratios[ratios.length >> 1] ?? 2 / 3;
+export function usualRatio(ratios) {
+  const sorted = [...ratios].sort((a, b) => a - b);
+  return sorted[sorted.length >> 1] ?? 2 / 3;
 }

@@ -2,6 +2,7 @@
 // so that an act on one frame of a thousand costs the few cells it touches.
 import { fill } from "../shared/dom.js";
 import { passes, stacksHold } from "./desk-filters.js";
+import { GAP } from "./desk-size.js";
 import { marksBeneath, onward, single, stacked } from "./desk-stacks.js";
 
 const SIGNS = { pick: "○", alternate: "[ ]", strike: "╱" };
@@ -103,6 +104,7 @@ export class Strips {
     part.querySelector(".title").textContent = look.title;
     part.querySelector(".count").textContent = frames.length;
     part.querySelector(".kind").textContent = look.hidden ? `${look.purpose}, ${this.words.hidden}` : look.purpose;
+    part.classList.toggle("is-proposed", Boolean(look.reason));
     part.querySelector(".proposed").hidden = !look.reason;
     const why = part.querySelector(".why");
     why.textContent = fill(this.words.proposed, { why: look.reason });
@@ -116,7 +118,11 @@ export class Strips {
     into.replaceChildren(
       ...this.state.looks.filter((one) => one.id !== look.id).map((one) => new Option(one.title, one.id)),
     );
-    this.lay(part.querySelector(".frames"), stacks ? stacked(frames, this.openRuns) : frames.map(single));
+    const rows = stacks ? stacked(frames, this.openRuns) : frames.map(single);
+    this.lay(part.querySelector(".frames"), rows);
+    // How wide it would lie in one row: strips that fit beside each other share a line.
+    part.style.setProperty("--ratios", rows.reduce((sum, { frame }) => sum + ratioOf(frame), 0).toFixed(4));
+    part.style.setProperty("--gaps", `${Math.max(rows.length - 1, 0) * GAP}px`);
     return part;
   }
 
@@ -167,7 +173,7 @@ export class Strips {
     const picture = button.querySelector("img");
     picture.width = frame.w;
     picture.height = frame.h;
-    cell.style.setProperty("--ratio", (frame.w / frame.h).toFixed(4));
+    cell.style.setProperty("--ratio", ratioOf(frame).toFixed(4));
     if (frame.small && picture.getAttribute("src") !== frame.small) picture.src = frame.small;
     button.querySelector(".label").textContent = frame.label;
     const marks = Object.entries(frame.marks);
@@ -265,11 +271,24 @@ export class Strips {
     redraw();
   }
 
+  /** Of each look, the shapes of what is laid while nothing is left out and every stack is closed. */
+  whole(stacks) {
+    const groups = new Map((this.state?.looks ?? []).map((look) => [look.id, []]));
+    groups.set(0, []);
+    for (const frame of this.state?.frames.values() ?? []) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
+    return [...groups.values()]
+      .map((frames) => (stacks ? stacked(frames, new Set()) : frames.map(single)))
+      .filter((rows) => rows.length)
+      .map((rows) => rows.map(({ frame }) => ratioOf(frame)));
+  }
+
   /** `tall`: the height of a picture, in pixels of the page. */
   size(tall) {
     this.place.style.setProperty("--tall", `${tall}px`);
   }
 }
+
+const ratioOf = (frame) => frame.w / frame.h;
 
 // A mark as it is written on an edge: whose, and which.
 function sign(side, kind) {

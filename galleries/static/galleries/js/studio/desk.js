@@ -1,7 +1,7 @@
 // The desk: lays the frames out by look, keeps the choice, sends acts, listens to keys and hands.
 
 import { $, $$, fill, say } from "../shared/dom.js";
-import { ask, pause, post, sentenceOf, withRetry } from "../shared/net.js";
+import { ask, lasting, pause, post, sentenceOf, withRetry } from "../shared/net.js";
 import { changedSince, marksOf } from "./desk-changes.js";
 import { Choice } from "./desk-choice.js";
 import { CloseUps } from "./desk-close.js";
@@ -12,7 +12,7 @@ import { LargeView } from "./desk-large.js";
 import { Rail } from "./desk-rail.js";
 import { SecondWindow } from "./desk-second.js";
 import { SideBySide } from "./desk-side.js";
-import { fitting, usualRatio } from "./desk-size.js";
+import { fitting } from "./desk-size.js";
 import { onward } from "./desk-stacks.js";
 import { Strips } from "./desk-strips.js";
 
@@ -68,7 +68,7 @@ function take(data) {
   state.change = data.change;
   state.undo = data.undo;
   draw();
-  if (data.frames) resize();
+  if (data.frames && fitted !== state.order.length) resize();
 }
 
 // Whose marks changed since the photographer last said that they had seen them; the first time all is seen.
@@ -138,9 +138,12 @@ function drawRail(frames) {
 }
 
 async function act(body, done = words.done) {
+  const before = state.change;
   try {
     take(await post(to.act, body));
     say(done);
+    // Somebody else acted meanwhile: the answer says where the frames are, not what was marked or came in.
+    if (state.change > before + 1) load().catch(() => {});
     return true;
   } catch (error) {
     const said = sentenceOf(error, words);
@@ -423,11 +426,12 @@ $("#keys-open").addEventListener("click", () => $("#keys").showModal());
 const kept = new Keeping(`desk ${to.keep}`);
 const size = $("#size");
 let chosenSize = null;
+let fitted = -1; // how many frames there were when their size was last reckoned: news of marks moves nothing
 // What is above and below the strips, in pixels, is measured: it wraps with the language and the size of the letters.
 function resize() {
   const height = innerHeight - (place.getBoundingClientRect().top + scrollY) - $("#tools").offsetHeight;
-  const ratio = usualRatio([...state.frames.values()]);
-  const tall = chosenSize ?? fitting({ width: place.clientWidth - 8, height, ratio });
+  const tall = chosenSize ?? fitting({ width: place.clientWidth, height, looks: strips.whole($("#stacked").checked) });
+  fitted = state.order.length;
   size.value = tall;
   strips.size(tall);
 }
@@ -490,11 +494,19 @@ resize();
 
 // --- news ------------------------------------------------------------------------------------------------------
 
-const EVERY = 4000;
+const EVERY = 1500; // milliseconds: what another window does is seen here within two seconds
 async function watch() {
+  let took = 0;
   for (;;) {
-    await pause(EVERY);
-    if (!document.hidden && !document.querySelector("dialog[open]")) await load(state.change).catch(() => {});
+    await pause(Math.max(EVERY, 2 * took)); // a desk of thousands that is slow to fetch is not fetched all the time
+    if (document.hidden || document.querySelector("dialog[open]")) continue;
+    const begun = performance.now();
+    try {
+      await load(state.change);
+    } catch (error) {
+      if (lasting(error)) throw error;
+    }
+    took = performance.now() - begun;
   }
 }
 load()
