@@ -26,7 +26,6 @@ from galleries.web.invitee.words import sheet_words
 from galleries.web.news import news
 
 MOST_ACTS = 2000
-EAGER = 6  # pictures that the first screen shows; the rest are fetched when they come near
 Stage = Sitting.Stage
 START = {
     Stage.PLANNING: "plan",
@@ -68,10 +67,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     items = []
     for strip in strips:
         items.append(
-            [
-                frame_item(shown, words, side, marking=marking, eager=place + n < EAGER)
-                for n, shown in enumerate(strip.frames)
-            ]
+            [frame_item(shown, words, side, marking=marking, place=place + n) for n, shown in enumerate(strip.frames)]
         )
         place += len(strip.frames)
     return page(

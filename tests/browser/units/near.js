@@ -3,7 +3,9 @@ import { same, until } from "./checks.js";
 
 /** Cells that lie so many screens below the upper edge, and which of them may fetch their picture by now. */
 function column(...screens) {
-  document.body.replaceChildren(
+  const film = document.createElement("div"); // as long as the sheet of which they are the cells
+  film.style.cssText = `position: relative; height: ${14 * innerHeight}px`;
+  film.append(
     ...screens.map((one) => {
       const cell = document.createElement("div");
       cell.style.cssText = `position: absolute; width: 50px; height: 50px; top: ${one * innerHeight}px`;
@@ -11,7 +13,8 @@ function column(...screens) {
       return cell;
     }),
   );
-  const cells = [...document.body.children];
+  document.body.replaceChildren(film);
+  const cells = [...film.children];
   return { cells, come: () => cells.flatMap((cell, n) => ("near" in cell.firstChild.dataset ? [screens[n]] : [])) };
 }
 /** Two frames drawn: what the observers had to say of them has come. */

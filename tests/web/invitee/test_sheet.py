@@ -176,6 +176,7 @@ def test_every_picture_has_its_size_and_only_six_are_eager(cast: Cast) -> None:
     assert len(pictures) == 12
     assert all('width="80" height="120"' in picture for picture in pictures)
     assert sum('loading="lazy"' not in picture for picture in pictures) == 6
+    assert ['fetchpriority="high"' in picture for picture in pictures] == [True] * 2 + [False] * 10
     assert 'style="' not in page
 
 

@@ -47,6 +47,11 @@ export class Marks {
     if (row.held === "conflict" || row.note === undefined) return said;
     return { ...said, note: row.note, alone: row.alone ?? held.alone };
   }
+  /** The frames that stand as picked, without asking of each of a thousand. */
+  picked() {
+    const spoken = new Set([...this.mine.keys(), ...this.outbox.rows.keys()]);
+    return [...spoken].filter((frame) => this.of(frame).kind === "pick");
+  }
   othersOf(frame) {
     return this.theirs.get(frame) ?? [];
   }

@@ -16,7 +16,9 @@ const words = data("words"),
   config = data("config"),
   first = data("state");
 const frames = framesOf(data("frames"), config);
-const items = new Map($$(".frame").map((item) => [Number(item.dataset.frame), item]));
+const numberOf = (item) => Number(item.id.slice(1)); // its id is "f" and the frame's number
+const items = new Map($$(".frame").map((item) => [numberOf(item), item]));
+const strips = $$(".look-strip").map((strip) => ({ strip, film: $(".film", strip), place: $("[data-picked]", strip) }));
 const chosen = new Set();
 let choosing = false;
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
@@ -66,16 +68,13 @@ function redraw(ids = items.keys()) {
 /** The allowance in words, in all and per look; over it is a remark, not a wall. */
 function count() {
   if (!config.person) return;
-  let total = 0;
-  for (const strip of $$(".look-strip")) {
-    let here = 0;
-    for (const item of $$(".frame", strip)) {
-      if (!item.dataset.gone && marks.of(Number(item.dataset.frame)).kind === "pick") {
-        here += 1;
-      }
-    }
-    total += here;
-    const place = $("[data-picked]", strip);
+  const picked = marks
+    .picked()
+    .map((id) => items.get(id))
+    .filter((item) => item && !item.dataset.gone);
+  const total = picked.length;
+  for (const { film, place } of strips) {
+    const here = picked.filter((item) => item.parentElement === film).length;
     const said = here ? fill(words.look_some, { n: here }) : words.look_none;
     if (place && place.textContent !== said) place.textContent = said;
   }
@@ -222,7 +221,7 @@ function onwards(id) {
 $("#sheet").addEventListener("click", (event) => {
   const item = event.target.closest(".frame");
   if (!item) return;
-  const id = Number(item.dataset.frame),
+  const id = numberOf(item),
     button = event.target.closest("button.m");
   if (button) {
     event.preventDefault();
@@ -302,15 +301,28 @@ document.addEventListener("keydown", (event) => {
 });
 /** The height that a strip outside the window will have, so that the scroll bar tells the truth. */
 function sizes() {
-  for (const strip of $$(".look-strip")) {
-    const film = $(".film", strip),
-      columns = getComputedStyle(film).gridTemplateColumns.split(" ").length;
-    const shown = $$(".frame:not([hidden])", strip).length,
-      width = (document.documentElement.clientWidth - 24) / columns;
-    const rows = Math.ceil(shown / columns),
-      [, wide, high] = strip.className.match(/cell-(\d)x(\d)/);
-    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(90 + rows * ((width * high) / wide + 74))}px`;
-    strip.hidden = shown === 0;
+  // All that is read is read before anything is written, and of one strip of each shape only: to ask for the layout of
+  // a strip outside the window makes the browser lay it out.
+  const grids = {},
+    shape = (strip) => strip.classList.contains("lying"),
+    tall = (strip) =>
+      strip.className
+        .match(/cell-(\d)x(\d)/)
+        .slice(1)
+        .reduce((wide, high) => high / wide),
+    shown = (film) => film.querySelectorAll(":scope > :not([hidden])").length;
+  for (const { strip, film } of strips) {
+    if (grids[shape(strip)] || !shown(film) || strip.hidden) continue;
+    const columns = getComputedStyle(film).gridTemplateColumns.split(" "),
+      width = parseFloat(columns[0]),
+      row = film.offsetHeight / Math.ceil(shown(film) / columns.length);
+    grids[shape(strip)] = { across: columns.length, width, around: row - width * tall(strip) };
+  }
+  for (const { strip, film } of strips) {
+    const { across, width, around } = grids[shape(strip)] ?? { across: 2, width: 190, around: 62 };
+    const height = 40 + Math.ceil(shown(film) / across) * (width * tall(strip) + around);
+    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(height)}px`;
+    strip.hidden = shown(film) === 0;
   }
 }
 
