@@ -14,23 +14,29 @@ from django.utils import timezone, translation
 from galleries.access import one_line
 from galleries.models import AccountLetter, Letter, Studio
 
+# Written as {{ heed }} before the paragraph of a template that names a day: the page draws it out, the text drops it.
+# A private use character (Unicode, 23.5), which nobody types and no paragraph loses by being stripped.
+HEED = "\ue000"
+
 
 def compose(kind: str, to: str, language: str, link: str, **context: Any) -> EmailMultiAlternatives:
     """The letter `letters/<kind>.txt` to one address, not sent yet.
 
-    The template's first line is the subject. The HTML beside it is made of the same paragraphs; the one that is the
-    link alone becomes a button with the address below it, so that nobody has to trust a button.
+    The template's first line is the subject. The HTML beside it is made of the same paragraphs (see `drawn`).
     """
     studio = Studio.current()
     with translation.override(language or settings.LANGUAGE_CODE):
-        written = render_to_string(f"galleries/letters/{kind}.txt", {"studio": studio, "link": link, **context})
+        written = render_to_string(
+            f"galleries/letters/{kind}.txt", {"studio": studio, "link": link, "heed": HEED, **context}
+        )
         subject, _line, body = written.strip().partition("\n")
-        parts = [("link" if part == link else "text", part) for part in paragraphs(body)]
+        parts = drawn(paragraphs(body), link)
         page = render_to_string(
             "galleries/letters/letter.html",
             {
                 "subject": subject.strip(),
                 "parts": parts,
+                "studio": studio,
                 "language": translation.get_language(),
                 "direction": "rtl" if translation.get_language_bidi() else "ltr",
             },
@@ -46,6 +52,24 @@ def compose(kind: str, to: str, language: str, link: str, **context: Any) -> Ema
     )
     letter.attach_alternative(page, "text/html")
     return letter
+
+
+def drawn(written: list[str], link: str) -> list[tuple[str, str]]:
+    """Each paragraph with what the page makes of it: link, heed (a day is named), from (who writes) or text.
+
+    The one that is the link alone becomes a button with the address below it, so that nobody has to trust a button.
+    """
+    last = len(written) - 1
+
+    def kind(place: int, part: str) -> str:
+        if part == link:
+            return "link"
+        if part.startswith(HEED):
+            return "heed"
+        return "from" if place == last else "text"
+
+    parts = [(kind(place, part), part.removeprefix(HEED).strip()) for place, part in enumerate(written)]
+    return [(kind, text) for kind, text in parts if text]
 
 
 def sender(studio: Studio) -> str:

@@ -110,8 +110,8 @@ def merged(ranking: Sequence[int], fresh: Sequence[int]) -> list[int]:
 def compare_words() -> dict[str, str]:
     return {
         "keep": _("Keep {label}"),
-        "question": _("Which one stays? At most {presses} presses to go."),
-        "question_place": _("Which one comes at place {place}? At most {presses} presses to go."),
+        "question": _("Which one stays? Presses left: at most {presses}."),
+        "question_place": _("Which one comes at place {place}? Presses left: at most {presses}."),
         "finished": _("Your order, best first. Move a frame if it is wrong, then keep the order."),
         "finished_only": _("Your order, best first."),
         "left_out": _("{n} struck left out."),

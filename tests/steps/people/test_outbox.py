@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -305,6 +305,29 @@ def test_the_sender_is_the_studio_by_its_name_in_one_line(settings: Any, name: s
 )
 def test_paragraphs_stand_between_empty_lines(body: str, parts: list[str]) -> None:
     assert composing.paragraphs(body) == parts
+
+
+def test_the_page_of_a_letter_draws_out_the_days_and_the_text_carries_no_sign_of_it() -> None:
+    written = ["Dear Ansa,", "https://x.example", composing.HEED + " By Friday.", composing.HEED, "Northlight Rooms"]
+    assert composing.drawn(written, "https://x.example") == [
+        ("text", "Dear Ansa,"),
+        ("link", "https://x.example"),
+        ("heed", "By Friday."),
+        ("from", "Northlight Rooms"),
+    ]
+
+
+def test_the_days_by_which_something_is_wanted_stand_out_in_the_page_of_a_letter(cast: Cast) -> None:
+    cast.sitting.allowance, cast.sitting.deadline = 4, date(2026, 12, 6)
+    letter = composing.compose(
+        "proofs", "a@b.example", "en", "https://x.example", sitting=cast.sitting, person=cast.subject
+    )
+    page = str(letter.alternatives[0][0])
+    assert composing.HEED not in letter.body + page
+    heeded = page.partition("border-inline-start: 4px")[2].partition("</p>")[0]
+    assert "Please mark your picks by 6 December 2026." in heeded
+    assert "Please mark your picks by 6 December 2026." in letter.body
+    assert "<img" not in page  # nothing is fetched that would tell who opened it
 
 
 def test_the_link_alone_becomes_a_button_and_its_address_is_shown(cast: Cast) -> None:
