@@ -1,5 +1,5 @@
 // "Your picks": all of them side by side at any time, what is left of the allowance, and "I am through".
-import { $, el, fill } from "../shared/dom.js";
+import { $, $$, el, fill } from "../shared/dom.js";
 
 /** What a person picked and kept in reserve of the frames on the sheet, and the looks of which they picked nothing.
     rows: [id, look, kind] in the sheet's order. */
@@ -8,6 +8,19 @@ export function summary(rows) {
   const covered = new Set(rows.filter(([, , kind]) => kind === "pick").map(([, look]) => look));
   const looks = [...new Set(rows.map(([, look]) => look))].filter((look) => look && !covered.has(look));
   return { picks: of("pick"), alternates: of("alternate"), looks };
+}
+
+/** Lay out each [film, ids] anew: a film whose frames are the same stays as it is, and the focus on a frame goes with
+    it to where it lies now, or to `or` when it lies nowhere. make(id): its item with a button of that data-frame. */
+export function lay(films, make, or) {
+  const held = document.activeElement?.dataset?.frame;
+  for (const [film, ids] of films) {
+    const there = $$("[data-frame]", film).map((button) => Number(button.dataset.frame));
+    if (String(there) !== String(ids)) film.replaceChildren(...ids.map(make));
+  }
+  if (!held || document.activeElement?.dataset?.frame === held) return;
+  const buttons = films.flatMap(([film]) => $$("[data-frame]", film));
+  (buttons.find((button) => button.dataset.frame === held) ?? or).focus();
 }
 
 export class Picks {
@@ -24,6 +37,7 @@ export class Picks {
   }
   show() {
     this.dialog.showModal();
+    for (const film of $$(".picks-film", this.dialog)) film.replaceChildren(); // a proof may be another since
     this.redraw();
     $("#picks-title").focus();
   }
@@ -33,9 +47,12 @@ export class Picks {
       .filter(([, item]) => !item.dataset.gone)
       .map(([id]) => [id, this.frames.get(id).look, this.marks.of(id).kind]);
     const { picks, alternates, looks } = summary(rows);
-    $("#picks-film").replaceChildren(...picks.map((id) => this.cell(id)));
     $("#picks-alternates").hidden = alternates.length === 0;
-    $("#picks-alternates ul").replaceChildren(...alternates.map((id) => this.cell(id)));
+    const films = [
+      [$("#picks-film"), picks],
+      [$("#picks-alternates ul"), alternates],
+    ];
+    lay(films, (id) => this.cell(id), $("#picks-title"));
     $("#picks-left").textContent = this.left() || fill(this.words.picked_n, { n: picks.length });
     $("#picks-looks").textContent = looks.length
       ? fill(this.dialog.dataset.looks, { looks: looks.map((look) => this.title(look)).join(", ") })
