@@ -123,6 +123,15 @@ def queue_server(home: Path) -> Iterator[Server]:
 
 
 @contextmanager
+def redis_server(folder: Path) -> Iterator[Server]:
+    """Debian's own Redis; its address is a PORTAL_REDIS."""
+    port = free_port()
+    command = ["redis-server", "--port", str(port), "--bind", "127.0.0.1", "--dir", str(folder), "--save", ""]
+    with running(command, f"redis://127.0.0.1:{port}/0", lambda: listens(port), folder / "redis.log") as server:
+        yield server
+
+
+@contextmanager
 def postgresql_server() -> Iterator[Server]:
     """A PostgreSQL of its own with one role and one database; its address is a PORTAL_DATABASE."""
     programs = sorted(Path("/usr/lib/postgresql").glob("*/bin/postgres"))

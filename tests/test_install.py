@@ -246,6 +246,9 @@ def test_files_change_their_place_by_one_option_copied_first_and_the_rest_while_
 
     def watched(*command: str, env: dict[str, str] | None = None, **how: object) -> str:
         there = choices.values_in((tmp_path / "etc/portal/env").read_text())["PORTAL_FILES"]
+        if command[:2] == ("systemctl", "reload-or-restart"):  # the proxy knows the way before the site sends it there
+            assert "https://store.example;" in (tmp_path / "etc/portal/store.conf").read_text()
+            seen.append(f"{command[2]}, {there}")
         if command[:2] in {("systemctl", "stop"), ("systemctl", "restart")} or "move-files" in command:
             seen.append(f"{command[1] if command[0] == 'systemctl' else ' '.join(command[4:])}, {there}")
         if "move-files" in command:
@@ -256,7 +259,7 @@ def test_files_change_their_place_by_one_option_copied_first_and_the_rest_while_
 
     monkeypatch.setattr(server, "run", watched)
     install.install(server, wanted("--files", BUCKETS))
-    assert seen == ["move-files, folder", "stop, folder", "move-files --rest, folder", "restart, s3"]
+    assert seen == ["move-files, folder", "stop, folder", "move-files --rest, folder", "nginx, s3", "restart, s3"]
     assert not any("secret@" in line or ":secret" in line for line in server.changes)
     seen.clear()
     install.install(server, wanted("--files", BUCKETS.replace("secret", "newer")))  # the same place
@@ -278,6 +281,29 @@ def test_files_that_do_not_arrive_leave_the_site_as_it_was(tmp_path: Path, monke
         install.install(server, wanted("--files", BUCKETS))
     assert (tmp_path / "etc/portal/env").read_text() == before
     assert server.ran[-1] == "systemctl start portal.target"
+
+
+@pytest.mark.parametrize(
+    ("endpoint", "hosts", "lines"),
+    [
+        (
+            "https://store.example:9000",
+            "",
+            ("https://store.example:9000;", "Host store.example:9000;", "name store.example;"),
+        ),
+        ("http://store.lan", "10.0.0.7 nas store.lan # here", ("http://10.0.0.7;", "Host store.lan;")),
+        ("http://store.lan", "fd00::7 store.lan", ("http://[fd00::7];", "resolver 192.0.2.1 [2001:db8::1] valid")),
+        ("", "127.0.0.1 localhost", ("https://s3.eu-1.amazonaws.com;", "name s3.eu-1.amazonaws.com;")),
+    ],
+)
+def test_the_proxy_is_told_where_the_bucket_is(endpoint: str, hosts: str, lines: tuple[str, ...]) -> None:
+    values = {"PORTAL_FILES": "s3", "PORTAL_S3_ENDPOINT": endpoint, "PORTAL_S3_REGION": "eu-1"}
+    text = pieces.store(
+        values, "# mine\nnameserver 192.0.2.1\nnameserver 2001:db8::1\nnameserver fe80::1%eth0\n", hosts
+    )
+    for line in lines:
+        assert line in text
+    assert "proxy_pass" not in pieces.store({"PORTAL_FILES": "folder"}, "", "")
 
 
 def test_a_bucket_is_one_option() -> None:

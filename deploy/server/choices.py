@@ -70,7 +70,7 @@ def files(word: str) -> dict[str, str]:
     at = f"{parts.scheme}://{parts.hostname}" + (f":{parts.port}" if parts.port else "")
     return {
         "PORTAL_FILES": "s3",
-        "PORTAL_INTERNAL_REDIRECT": "no",
+        "PORTAL_INTERNAL_REDIRECT": "yes",
         "PORTAL_S3_ENDPOINT": at,
         "PORTAL_S3_REGION": dict(parse_qsl(parts.query)).get("region", "us-east-1"),
         "PORTAL_S3_KEY": unquote(parts.username),

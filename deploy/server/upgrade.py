@@ -54,6 +54,7 @@ def _lead(machine: Machine, path: str) -> None:
     changed = [name for name in pieces.UNITS if machine.write(f"/etc/systemd/system/{name}", pieces.unit(name))]
     if changed:
         machine.run("systemctl", "daemon-reload")
+    install.store(machine)
     host = choices.values_in(machine.read(install.ENV)).get("PORTAL_HOSTS", "").split(",")[0]
     for one in pieces.SETS:
         _through(machine, pieces.proxy(host, down=one))

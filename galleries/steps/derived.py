@@ -75,23 +75,21 @@ def view_place(sitting: Sitting, sha256: str, long_side: int = VIEW_SIDE) -> Der
     return place(sitting, "view", sha256, side=long_side)
 
 
-def view(sitting: Sitting, key: str, sha256: str, long_side: int = VIEW_SIDE) -> bytes:
-    """An unstamped rendition in sRGB, JPEG, of the private file `key` whose content has this digest.
+def view(sitting: Sitting, key: str, sha256: str, long_side: int = VIEW_SIDE) -> Derived:
+    """Where an unstamped rendition in sRGB, JPEG, of the private file `key` lies whose content has this digest, once
+    it is there.
 
     Raises:
         ImagingError: the file cannot be decoded.
     """
-    return view_place(sitting, sha256, long_side).fetched(lambda: _view_of(key, long_side))
+    rendition = view_place(sitting, sha256, long_side)
+    rendition.kept(lambda: _view_of(key, long_side))
+    return rendition
 
 
 def _view_of(key: str, long_side: int) -> bytes:
     with storage.at_hand(storage.private(), key) as path:
         return door.make_view(path, long_side, limits())
-
-
-def view_kept(sitting: Sitting, key: str, sha256: str) -> str:
-    """As `view`: the key it is kept under, once it is there."""
-    return view_place(sitting, sha256).kept(lambda: _view_of(key, VIEW_SIDE))
 
 
 STRENGTHS: dict[str, float] = {Studio.Strength.QUIET: 0.7, Studio.Strength.USUAL: 1.0, Studio.Strength.STRONG: 1.3}

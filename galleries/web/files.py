@@ -38,25 +38,37 @@ def send(
     etag: str = "",
     cache: str = "private, no-store",
 ) -> HttpResponseBase:
-    """A stored file: by internal redirect where the proxy serves the folder, else streamed, ranges honoured.
+    """A stored file: by internal redirect where a proxy sends the files, else streamed, ranges honoured.
 
     `name` makes it a download. A wrong or unsatisfiable range is answered as RFC 9110 says (200 or 416).
     """
-    if settings.INTERNAL_REDIRECT and settings.FILES == "folder":
+    if etag and request.headers.get("If-None-Match") == f'"{etag}"':
+        return _headers(HttpResponse(status=304), "", etag, cache)
+    if settings.INTERNAL_REDIRECT:
         response: HttpResponseBase = HttpResponse(content_type=content_type)
-        response.headers["X-Accel-Redirect"] = (
-            f"/internal/{'proofs' if store == storage.proofs() else 'private'}/{quote(key)}"
-        )
+        _inside(request, response, store, key, etag)
         return _headers(response, name, etag, cache)
     try:
         size = store.size(key)
     except FileNotFoundError:
         raise Missing(_("The file is not in the store. Tell the studio.")) from None
-    if request.headers.get("If-None-Match") == f'"{etag}"' and etag:
-        return _headers(HttpResponse(status=304), "", etag, cache)
     # In pieces as they come from the store: a file of any size costs this process one piece.
     pieces = partial(store.pieces, key, size=CHUNK)  # type: ignore[attr-defined]  # both of ours have it
     return stream(request, size, pieces, content_type=content_type, name=name, etag=etag, cache=cache)
+
+
+def _inside(request: HttpRequest, response: HttpResponseBase, store: Storage, key: str, etag: str) -> None:
+    """Tells the proxy, and nobody else, where the file lies: in a folder, or at an address of the bucket that is signed
+    for this file and method and holds for minutes. Of a bucket it asks for the part that is named here."""
+    if settings.FILES == "folder":
+        response.headers["X-Accel-Redirect"] = (
+            f"/internal/{'proofs' if store == storage.proofs() else 'private'}/{quote(key)}"
+        )
+        return
+    signed = store.signed(key, request.method)  # type: ignore[attr-defined]  # a bucket's
+    response.headers["X-Accel-Redirect"] = f"/internal/bucket{signed}"
+    if _condition_holds(request, etag):
+        response.headers["X-Store-Range"] = request.headers.get("Range", "")
 
 
 def stream(
@@ -123,8 +135,7 @@ def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> Ht
 def _range(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None:
     """(first, last + 1), None for the whole, (0, 0) for one that cannot be satisfied."""
     span = RANGE.match(request.headers.get("Range", ""))
-    condition = request.headers.get("If-Range")
-    if span is None or (condition is not None and condition != f'"{etag}"'):
+    if span is None or not _condition_holds(request, etag):
         return None
     first, last = span.groups()
     if not first and not last:
@@ -134,6 +145,11 @@ def _range(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None
     else:
         start, stop = int(first), min(int(last) + 1, size) if last else size
     return (start, stop) if start < stop <= size else (0, 0)
+
+
+def _condition_holds(request: HttpRequest, etag: str) -> bool:
+    """Is what the visitor has a part of still this file (RFC 9110, 13.1.5)?"""
+    return request.headers.get("If-Range", f'"{etag}"') == f'"{etag}"'
 
 
 def _shown(request: HttpRequest, act: Act, frame_id: int) -> tuple[Visitor, Frame]:
@@ -172,8 +188,8 @@ def view_picture(request: HttpRequest, frame_id: int) -> HttpResponseBase:
     """The photographer's own unstamped rendition, for the loupe; `?of=desk`: as small as the desk draws it."""
     _visitor, frame = _shown(request, Act.SEE_ORIGINAL, frame_id)
     side = derived.DESK_SIDE if request.GET.get("of") == "desk" else derived.VIEW_SIDE
-    response = HttpResponse(proof.view(frame, side), content_type="image/jpeg")
-    return _headers(response, "", f"{frame.sha256}-view{side}", FOREVER)
+    etag = f"{frame.sha256}-view{side}"
+    return send(request, *proof.view(frame, side), content_type="image/jpeg", etag=etag, cache=FOREVER)
 
 
 @guarded_inside

@@ -7,24 +7,20 @@ from __future__ import annotations
 
 import http.client
 import json
-import os
 import re
 import socket
 import ssl
 import subprocess
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
 
-from portal import cookies
 from tests.servers import free_ports, listens, queue_server, running, wait_for
+from tests.services.proxy import SESSION, Proxy, nginx_configuration
 from tests.services.site import ROOT, Site
 
 pytestmark = pytest.mark.services
-GROWN = ROOT / "deploy" / "grown"
 
 MAKE = """
 import hashlib, io, json, random
@@ -69,59 +65,6 @@ print(json.dumps({
 """
 
 
-SESSION, DEVICE, FORM = (cookies.name(what, secure=True) for what in ("session", "device", "form"))
-
-
-@dataclass
-class Proxy:
-    port: int
-    plain: int
-    site: Site
-    made: dict[str, object]
-    folder: Path
-    cookies: dict[str, str] = field(default_factory=dict)
-
-    def get(
-        self, path: str, headers: dict[str, str] | None = None, method: str = "GET", cookie: str = "", body: str = ""
-    ) -> tuple[int, http.client.HTTPMessage, bytes]:
-        context = ssl.create_default_context(cafile=str(self.folder / "site" / "tls" / "portal.example.crt"))
-        context.minimum_version = ssl.TLSVersion.TLSv1_2
-        line = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=30, context=context)
-        context.check_hostname = (
-            False  # the certificate is for the name, we come by address; it is checked all the same
-        )
-        all_headers = {"Host": "portal.example", **(headers or {})}
-        if cookie:
-            all_headers["Cookie"] = cookie
-        line.request(method, path, body=body or None, headers=all_headers)
-        answer = line.getresponse()
-        read = answer.read()
-        line.close()
-        return answer.status, answer.headers, read
-
-    def come_in(self, link: str) -> str:
-        """Exchange a link for the session's cookie, as a browser does: by a press, and without it once it is known."""
-        status, headers, page = self.get(link, cookie=self.cookies.get(DEVICE, ""))
-        if status == 200:
-            token = re.search(rb'name="csrfmiddlewaretoken" value="([^"]+)"', page)
-            assert token is not None
-            form = {"Content-Type": "application/x-www-form-urlencoded", "Origin": "https://portal.example"}
-            pressed, cookie = f"csrfmiddlewaretoken={token[1].decode()}", given(headers, FORM)
-            status, headers, _page = self.get(link, form, "POST", cookie=cookie, body=pressed)
-            self.cookies[DEVICE] = given(headers, DEVICE)
-        assert status == 302, status
-        return given(headers, SESSION)
-
-
-def given(headers: http.client.HTTPMessage, name: str) -> str:
-    """The cookie of that name, 'name=value', which must be for this host alone."""
-    one = next(one for one in headers.get_all("Set-Cookie", []) if one.startswith(f"{name}="))
-    cookie, *bounds = one.split("; ")
-    assert {"Secure", "HttpOnly", "Path=/"} <= set(bounds)
-    assert not any(bound.startswith("Domain") for bound in bounds)
-    return cookie
-
-
 @pytest.fixture(scope="module")
 def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
     folder = tmp_path_factory.mktemp("nginx")
@@ -148,37 +91,6 @@ def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
             command = ["nginx", "-c", str(conf), "-p", str(folder), "-g", "daemon off;"]
             with running(command, "", lambda: listens(port), folder / "nginx.log"):
                 yield Proxy(port, plain, site, made, folder)
-
-
-def nginx_configuration(folder: Path, plain: int, port: int) -> Path:
-    """The files of deploy/grown with this machine's names in place of the example's; nothing else is changed."""
-    names = {
-        "unix:/run/portal-web-1/web.sock": f"unix:{folder}/starting-anew.sock",  # the other set answers meanwhile
-        "unix:/run/portal-web-2/web.sock": f"unix:{folder}/web.sock",
-        "/srv/portal/acme": f"{folder}/acme",
-        "listen 80;": f"listen 127.0.0.1:{plain};",
-        "listen 443 ssl http2;": f"listen 127.0.0.1:{port} ssl http2;",
-        "/etc/portal/tls/portal.": f"{folder}/site/tls/portal.example.",
-        "/etc/portal/": f"{folder}/",
-        "/srv/portal/static/": f"{folder}/site/static/",
-        "/srv/portal/files/": f"{folder}/site/files/",
-        "/var/log/nginx/": f"{folder}/",
-    }
-    for name in ("nginx.conf", "proxy.conf", "private-files.conf"):
-        text = (GROWN / name).read_text()
-        for old, new in names.items():
-            text = text.replace(old, new)
-        (folder / ("portal.conf" if name == "nginx.conf" else name)).write_text(text)
-    whole = folder / "whole.conf"
-    whole.write_text(
-        ("user root;\n" if os.getuid() == 0 else "")
-        + f"pid {folder}/nginx.pid;\nerror_log {folder}/error.log;\nworker_processes 1;\n"
-        + "events { worker_connections 256; }\nhttp {\n  include /etc/nginx/mime.types;\n"
-        + f"  client_body_temp_path {folder}/body;\n  proxy_temp_path {folder}/proxy;\n"
-        + f"  fastcgi_temp_path {folder}/f;\n  uwsgi_temp_path {folder}/u;\n  scgi_temp_path {folder}/s;\n"
-        + f"  include {folder}/portal.conf;\n}}\n"
-    )
-    return whole
 
 
 def address(picture: dict[str, object], kind: str = "large") -> str:
@@ -214,8 +126,8 @@ def test_the_site_answers_through_it_and_believes_in_https(proxy: Proxy) -> None
 
 @pytest.mark.parametrize("kind", ["large", "small"])
 def test_a_proof_leaves_by_internal_redirect_after_the_check(proxy: Proxy, kind: str) -> None:
-    shown = proxy.made["shown"]
-    cookie = proxy.come_in(proxy.made["link"])
+    shown = proxy.things["shown"]
+    cookie = proxy.come_in(proxy.things["link"])
     status, headers, body = proxy.get(address(shown, kind), cookie=cookie)
     assert status == 200
     assert body == bytes.fromhex(shown[kind][1])
@@ -227,9 +139,9 @@ def test_a_proof_leaves_by_internal_redirect_after_the_check(proxy: Proxy, kind:
 
 
 def test_a_broken_download_is_resumed(proxy: Proxy) -> None:
-    shown = proxy.made["shown"]
+    shown = proxy.things["shown"]
     data = bytes.fromhex(shown["large"][1])
-    cookie = proxy.come_in(proxy.made["link"])
+    cookie = proxy.come_in(proxy.things["link"])
     _status, headers, _body = proxy.get(address(shown), cookie=cookie)
     ranged = {"Range": "bytes=1000-", "If-Range": headers["ETag"]}
     status, headers, body = proxy.get(address(shown), ranged, cookie=cookie)
@@ -239,8 +151,8 @@ def test_a_broken_download_is_resumed(proxy: Proxy) -> None:
 
 def test_without_the_check_no_byte_leaves(proxy: Proxy) -> None:
     """No cookie, somebody else's sitting, a hidden frame, an original: refused by the site, so nothing is sent."""
-    cookie = proxy.come_in(proxy.made["link"])
-    shown, hidden, other = proxy.made["shown"], proxy.made["hidden"], proxy.made["other"]
+    cookie = proxy.come_in(proxy.things["link"])
+    shown, hidden, other = proxy.things["shown"], proxy.things["hidden"], proxy.things["other"]
     for path, who in (
         (address(shown), ""),
         (address(shown), f"{SESSION}=0123456789abcdef0123456789abcdef"),
@@ -257,12 +169,12 @@ def test_without_the_check_no_byte_leaves(proxy: Proxy) -> None:
 
 
 def test_after_revocation_the_next_request_gets_nothing(proxy: Proxy) -> None:
-    shown = proxy.made["shown"]
-    cookie = proxy.come_in(proxy.made["revoked"])
+    shown = proxy.things["shown"]
+    cookie = proxy.come_in(proxy.things["revoked"])
     assert proxy.get(address(shown), cookie=cookie)[0] == 200
     proxy.site.python(
         "from django.utils import timezone\nfrom galleries.models import Invite\n"
-        f"Invite.objects.filter(pk={proxy.made['representation']}).update(revoked_at=timezone.now())"
+        f"Invite.objects.filter(pk={proxy.things['representation']}).update(revoked_at=timezone.now())"
     )
     status, _headers, body = proxy.get(address(shown), cookie=cookie)
     assert status in {403, 404}
@@ -285,9 +197,9 @@ def test_after_revocation_the_next_request_gets_nothing(proxy: Proxy) -> None:
     ],
 )
 def test_the_internal_addresses_are_closed_from_outside(proxy: Proxy, shape: str) -> None:
-    cookie = proxy.come_in(proxy.made["link"])
+    cookie = proxy.come_in(proxy.things["link"])
     for store, kind in (("proofs", "large"), ("private", "original")):
-        key, data = proxy.made["shown"][kind]
+        key, data = proxy.things["shown"][kind]
         status, _headers, body = proxy.get(
             shape.format(store=store, key=key), {"X-Accel-Redirect": f"/internal/{store}/{key}"}, cookie=cookie
         )
@@ -354,12 +266,12 @@ def test_hashed_static_files_are_kept_for_good_and_the_rest_asked_for_again(prox
 
 def test_no_secret_of_a_link_and_no_name_of_a_sitting_is_written_down(proxy: Proxy) -> None:
     """Nor in a log of errors: the first web set's socket is away, which nginx would tell of with each address."""
-    proxy.come_in(proxy.made["link"])
+    proxy.come_in(proxy.things["link"])
     log = proxy.folder / "portal.log"
     wait_for(lambda: "/i/-" in log.read_text(), "the request is not in the log")
     every = {path.name: path.read_text() for path in proxy.folder.glob("*.log")}
     assert {"portal.log", "portal-error.log", "error.log"} <= set(every)
     for name, text in every.items():
-        assert proxy.made["link"].removeprefix("/i/") not in text, name
+        assert proxy.things["link"].removeprefix("/i/") not in text, name
         assert "request: " not in text, name  # nginx quotes the whole line there
     assert not re.search(r" /(s|studio)/(?!-|sizes|sittings)[^ \"]", log.read_text())

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.servers import Server, free_port, listens, running, wait_for
+from tests import servers
+from tests.servers import Server, free_port, running, wait_for
 from tests.services.site import Site
 
 pytestmark = pytest.mark.services
@@ -18,9 +19,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def redis_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    folder, port = tmp_path_factory.mktemp("redis"), free_port()
-    command = ["redis-server", "--port", str(port), "--bind", "127.0.0.1", "--dir", str(folder), "--save", ""]
-    with running(command, f"redis://127.0.0.1:{port}/0", lambda: listens(port), folder / "log") as server:
+    with servers.redis_server(tmp_path_factory.mktemp("redis")) as server:
         yield server
 
 

@@ -155,9 +155,6 @@ TOLD_INSIDE = {
 DRAWN = (
     *(
         ("steps.sorting.loupe", "eyes"),
-        ("steps.ingesting.proof", "view"),
-        ("steps.finishing.versions", "stray_view"),
-        ("steps.finishing.versions", "view"),
         ("steps.delivering.cut", "preview"),
     ),
     *(("steps.delivering.cut", "preview_sheet"), ("steps.sorting.contact", "contact_sheet_pdf")),

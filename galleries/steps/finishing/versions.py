@@ -184,12 +184,12 @@ def _stray_view(stray: StrayRetouch) -> derived.Derived:
     return derived.view_place(stray.sitting, stray.sha256, STRAY_SIDE)
 
 
-def stray_view(stray: StrayRetouch) -> bytes:
+def stray_view(stray: StrayRetouch) -> derived.Derived:
     """A file that waits for a choice, unstamped, for the studio's own eyes. Raises `ImagingError`."""
     return derived.view(stray.sitting, stray.key, stray.sha256, STRAY_SIDE)
 
 
-def view(version: Version) -> bytes:
+def view(version: Version) -> derived.Derived:
     """A version unstamped, for the studio's own eyes. Raises `ImagingError`."""
     return derived.view(version.final.sitting, version.key, version.sha256)
 

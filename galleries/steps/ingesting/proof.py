@@ -72,7 +72,7 @@ def given_up(job: Job) -> None:
         _sort_after_the_last(job.sitting, derived.stamp_recipe())
 
 
-def view(frame: Frame, long_side: int = derived.VIEW_SIDE) -> bytes:
+def view(frame: Frame, long_side: int = derived.VIEW_SIDE) -> derived.Derived:
     """A private, unstamped rendition for the photographer's own desk. Raises `ImagingError`."""
     return derived.view(frame.sitting, frame.key, frame.sha256, long_side)
 

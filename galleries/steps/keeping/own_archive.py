@@ -104,7 +104,7 @@ def _unstamped(sitting: m.Sitting, frames: list[m.Frame], versions: list[m.Versi
 
 def _picture_key(sitting: m.Sitting, frame: m.Frame) -> str:
     """The file as it came; of a raw file, which nobody invited ever gets, the unstamped picture it shows."""
-    return derived.view_kept(sitting, frame.key, frame.sha256) if frame.is_raw else frame.key
+    return derived.view(sitting, frame.key, frame.sha256).key if frame.is_raw else frame.key
 
 
 def _ending(key: str) -> str:

@@ -105,7 +105,7 @@ def _kept(frame: Frame) -> derived.Derived:
 
 def _smaller(frame: Frame) -> bytes:
     """The same place out of the rendition that the desk shows."""
-    view = derived.view(frame.sitting, frame.key, frame.sha256)
+    view = storage.get(*derived.view(frame.sitting, frame.key, frame.sha256))
     facts = door.probe(view, limits())
     factor = facts.width / (frame.width * _scale(frame))
     return _cut(view, region(frame).scaled(factor).clamp_to(facts.width, facts.height))

@@ -315,8 +315,7 @@ def file_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, file_
     """A small picture of a delivered file, so that people see what they fetch. As closed as the file itself."""
     file = _file(visitor, sitting, file_id)
     offer.check_fetch(file.delivery, visitor, passcode_given=unlocked(request, file.delivery))
-    derived.view(sitting, file.key, file.sha256, PICTURE_SIDE)
-    store, key = derived.view_place(sitting, file.sha256, PICTURE_SIDE)
+    store, key = derived.view(sitting, file.key, file.sha256, PICTURE_SIDE)
     return send(request, store, key, content_type="image/jpeg", etag=f"{file.sha256}-small", cache=FOREVER)
 
 

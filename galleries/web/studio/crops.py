@@ -21,7 +21,7 @@ from galleries.steps import derived
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import cut, lab_profile, sizes
 from galleries.web.doors import studio_page
-from galleries.web.files import FOREVER
+from galleries.web.files import FOREVER, send
 from galleries.web.studio.finals import final_of
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import body_json
@@ -163,10 +163,8 @@ def source_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, fin
     """The picture that is cut, unstamped, for the photographer's editor."""
     final = final_of(visitor, sitting, final_id)
     source = cut.source_of(final)
-    picture = derived.view(sitting, source.key, source.sha256, SHOWN_SIDE)
-    response = HttpResponse(picture, content_type="image/jpeg")
-    response.headers["Cache-Control"] = FOREVER
-    return response
+    store, key = derived.view(sitting, source.key, source.sha256, SHOWN_SIDE)
+    return send(request, store, key, content_type="image/jpeg", etag=f"{source.sha256}-view{SHOWN_SIDE}", cache=FOREVER)
 
 
 @studio_page()

@@ -8,7 +8,7 @@ from urllib.parse import unquote
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import prefetch_related_objects
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.http.request import UnreadablePostError
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -236,9 +236,7 @@ def settle_stray(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray
 def stray_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, stray_id: int) -> HttpResponseBase:
     """A file that waits for a choice, unstamped, for the studio alone."""
     stray = _stray(sitting, stray_id)
-    response = HttpResponse(versions.stray_view(stray), content_type="image/jpeg")
-    response.headers["Cache-Control"] = FOREVER
-    return response
+    return send(request, *versions.stray_view(stray), content_type="image/jpeg", cache=FOREVER)
 
 
 @studio_page()
@@ -367,9 +365,7 @@ def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, ve
 def version_view(request: HttpRequest, visitor: Visitor, sitting: Sitting, version_id: int) -> HttpResponseBase:
     """A version unstamped, for the studio alone."""
     version = _version(sitting, version_id)
-    response = HttpResponse(versions.view(version), content_type="image/jpeg")
-    response.headers["Cache-Control"] = FOREVER
-    return response
+    return send(request, *versions.view(version), content_type="image/jpeg", cache=FOREVER)
 
 
 @studio_page()

@@ -1,0 +1,129 @@
+"""The grown way whole: PostgreSQL, Redis, an S3-compatible store, nginx and SMTP, each started here."""
+
+from __future__ import annotations
+
+import hashlib
+import http.client
+import json
+import ssl
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.services.grown import Grown, grown_site
+from tests.services.proxy import SESSION
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
+
+LARGE = 250_000_000
+# Two sittings with an original of 250 MB in the bucket, one frame whose file is lost, and a link for each person.
+FILL = """
+import hashlib, json, sys
+from django.core.files.base import File
+from galleries import storage
+from galleries.steps.people import invite as invites
+from tests.cast import make_cast
+
+cast, other = make_cast(), make_cast("other-sitting")
+path, digest = {path!r}, {digest!r}
+key = storage.original_key(cast.sitting.uid, digest, "JPEG")
+with open(path, "rb") as file:
+    storage.put(storage.private(), key, file)
+frame = cast.frame(1, cast.look(), sha256=digest, key=key)
+lost = cast.frame(2, frame.look)
+link = lambda token: token.split("localhost", 1)[1].partition("/")[2]
+print(json.dumps({{
+    "frame": frame.pk, "lost": lost.pk, "key": key, "signed": storage.private().url(key),
+    "owner": link(invites.sign_in_link(user=cast.owner)),
+    "foreign": link(invites.sign_in_link(user=other.owner)),
+    "subject": link(invites.new_link(cast.subject)),
+}}))
+"""
+
+
+@pytest.fixture(scope="module")
+def grown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Grown]:
+    with grown_site(tmp_path_factory.mktemp("grown")) as site:
+        yield site
+
+
+def most_memory(pid: int) -> int:
+    """The most bytes that this process and its children ever held, together."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    (line,) = [row for row in Path(f"/proc/{pid}/status").read_text().splitlines() if row.startswith("VmHWM")]
+    return int(line.split()[1]) * 1024 + sum(most_memory(int(child)) for child in children)
+
+
+def digest_of(grown: Grown, path: str, cookie: str) -> tuple[str, http.client.HTTPMessage]:
+    """Read as it comes: no file of this size stands whole in this process either."""
+    context = ssl._create_unverified_context()  # noqa: S323 - our own server
+    line = http.client.HTTPSConnection("127.0.0.1", grown.port, timeout=60, context=context)
+    line.request("GET", path, headers={"Host": "localhost", "Cookie": cookie})
+    answer, digest = line.getresponse(), hashlib.sha256()
+    assert answer.status == 200
+    while piece := answer.read(1 << 20):
+        digest.update(piece)
+    line.close()
+    return digest.hexdigest(), answer.headers
+
+
+def test_a_file_of_250_mb_leaves_the_bucket_by_the_proxy_after_the_check(grown: Grown, tmp_path: Path) -> None:
+    piece = hashlib.sha256(b"large").digest() * 31_250  # one million bytes
+    path = tmp_path / "large"
+    with open(path, "wb") as out:
+        for number in range(LARGE // len(piece)):
+            out.write(number.to_bytes(4, "big") + piece[4:])
+    digest = hashlib.file_digest(open(path, "rb"), "sha256").hexdigest()  # noqa: SIM115 - closed at once
+    things: dict[str, Any] = json.loads(grown.site.python(FILL.format(path=str(path), digest=digest)))
+    owner, foreign, subject = (grown.come_in("/" + things[who]) for who in ("owner", "foreign", "subject"))
+    at = f"/files/original/{things['frame']}"
+
+    # Somebody else: the site says no, so that nothing is sent.
+    for cookie in ("", f"{SESSION}=0123456789abcdef0123456789abcdef", foreign, subject):
+        assert grown.get(at, cookie=cookie)[0] == 404
+    # Nor does anybody reach the store by the proxy's own address of it.
+    signature = things["signed"].partition("?")[2]
+    for inside in (f"/internal/bucket/originals/{things['key']}?{signature}", f"/internal/bucket/{things['key']}"):
+        assert grown.get(inside, cookie=owner)[0] == 404
+
+    # A first small answer sets the client of the store up; from then on nothing grows.
+    tenth = {"Range": "bytes=100000000-100000099"}
+    status, headers, body = grown.get(at, tenth, cookie=owner)
+    assert (status, body) == (206, piece[:100].replace(piece[:4], (100).to_bytes(4, "big"), 1))
+    assert headers["Content-Range"] == f"bytes 100000000-100000099/{LARGE}"
+    before = most_memory(grown.web.process.pid)
+    fetched, headers = digest_of(grown, at, owner)
+    assert fetched == digest
+    assert most_memory(grown.web.process.pid) - before < 10_000_000
+    assert (headers["Content-Type"], headers["ETag"]) == ("application/octet-stream", f'"{digest}"')
+    assert headers.get_all("Cache-Control") == ["private, no-store"]
+    assert headers.get_all("Accept-Ranges") == ["bytes"]
+    assert "KAL_0001.JPG" in headers["Content-Disposition"]
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert not [name for name in headers if name.lower().startswith(("x-amz", "x-accel", "x-store"))]
+
+    # RFC 9110: a condition on the part, one on the whole, what cannot be satisfied, and a question without an answer.
+    same, another = f'"{digest}"', '"another"'
+    assert grown.get(at, tenth | {"If-Range": same}, cookie=owner)[0] == 206
+    assert grown.get(at, tenth | {"If-Range": another}, "HEAD", cookie=owner)[0] == 200
+    assert grown.get(at, {"If-None-Match": same}, cookie=owner)[0] == 304
+    assert grown.get(at, {"Range": f"bytes={LARGE}-"}, cookie=owner)[0] == 416
+    status, headers, _body = grown.get(at, method="HEAD", cookie=owner)
+    assert (status, headers["Content-Length"]) == (200, str(LARGE))
+
+    # Nothing else of the visitor's goes to the store, which listens to a condition that the site has no ear for.
+    condition = {"If-Match": another}
+    with pytest.raises(urllib.error.HTTPError, match="412"):
+        urllib.request.urlopen(urllib.request.Request(things["signed"], headers=condition), timeout=20)
+    assert grown.get(at, tenth | condition, cookie=owner)[0] == 206
+
+    # A file that the store lost: no word of the store's, and nothing that a browser would keep.
+    status, headers, body = grown.get(f"/files/original/{things['lost']}", cookie=owner)
+    assert (status, b"<Code>" in body) == (404, False)
+    assert any("no-store" in line for line in headers.get_all("Cache-Control", []))
+    for log in grown.folder.glob("*.log"):
+        assert "X-Amz" not in log.read_text(errors="replace"), log.name
