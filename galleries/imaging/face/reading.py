@@ -38,8 +38,9 @@ class FrameReading:
     """One frame read. Coordinates are pixels of the oriented full frame, (0, 0) the middle of the first pixel.
 
     sharpness: 1 over the width, in pixels of the picture read (`read_scale` of full size), of the sharpest edge at
-    the nearer eye; detail: the same for the frame's sharpest places; sharpness_ratio: one over the other; soft:
-    the eye is far behind the frame (focus missed), or its edges are over 5 px wide (the whole frame is soft).
+    the nearer eye; detail: the same for the frame's sharpest places; sharpness_ratio: one over the other; fine_detail:
+    dB, see `eyes.fine_detail`; soft: by this frame alone, the eye is far behind the frame (focus missed), or its edges
+    are over 5 px wide (the whole frame is soft); beside others of its look `sorting.eyes.is_soft` decides.
     catch lights and pupil ratio are per eye (the subject's own right and left). light_x and light_y: stops by
     which the picture-right and the upper half of the face are brighter; light_clock: where the light comes from.
     """
@@ -54,6 +55,7 @@ class FrameReading:
     sharpness: float | None = None
     detail: float | None = None
     sharpness_ratio: float | None = None
+    fine_detail: float | None = None
     soft: bool | None = None
     catch_lights_right: tuple[CatchLight, ...] | None = None
     catch_lights_left: tuple[CatchLight, ...] | None = None
@@ -164,6 +166,7 @@ def read_pixels(
         face=None,
         face_reason=finding.reason,
         detail=_rounded(eyes.frame_detail(close)),
+        fine_detail=_rounded(eyes.fine_detail(close)),
         monochrome=tones.is_monochrome(lab),
         hash=hash_text(perceptual_hash(tone)),
         backdrop_lab=tones.middle_lab(lab, tones.backdrop_mask(tone.shape, small_face)),

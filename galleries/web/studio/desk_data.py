@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import msgspec
@@ -15,7 +16,7 @@ from django.utils.translation import gettext as _
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting.cast import Cast as SkinCast
-from galleries.sorting.eyes import Usual, eyes_closed, is_soft, usual
+from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import loupe, sort, take_back
 from galleries.web.studio import undo_words
@@ -52,7 +53,17 @@ def everything(sitting: Sitting) -> dict[str, Any]:
         row["flags"] = [*_flags(frame.read, numbers[frame.pk], usual_here), *_cast_flags(cast)]
         row["compared"] = _compared(row["flags"], numbers[frame.pk], usual_here, cast)
         rows.append(row)
-    return {"frames": rows, **state(sitting)}
+    return {"frames": rows, "soft": _soft_looks(usual_in), **state(sitting)}
+
+
+def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
+    """Of each look that is soft from end to end one sentence (key: its id, '0' for frames without a look)."""
+    words = _("No frame here is quite sharp (the best %(best)s, sharp is from %(sharp)s): enlarged, or focus missed")
+    return {
+        str(look or 0): words % {"best": number_format(usual.sharpest or 0, 2), "sharp": number_format(SHARP, 2)}
+        for look, usual in usual_in.items()
+        if soft_throughout(usual)
+    }
 
 
 def _frames(sitting: Sitting) -> list[Frame]:
@@ -94,6 +105,16 @@ def _picture_shown(frame: Frame) -> tuple[str, ...]:
     return (_("%(kind)s of %(size)s pixels: %(shown)s") % {"kind": frame.file_format, "size": size, "shown": shown},)
 
 
+def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
+    """What a look at 100 % would show of the picture as a whole: few pixels, or fewer than it seems to have."""
+    if 0 < frame.width * frame.height < SMALL:
+        size = {"width": frame.width, "height": frame.height}
+        yield _("a small picture (%(width)s × %(height)s): its sharpness says little about a print") % size
+    detail = read.get("fine_detail")
+    if detail is not None and detail < ENLARGED:
+        yield _("less fine detail than its pixels could hold: enlarged, or soft all over")
+
+
 def picture(proof: Proof | None, kind: str) -> str:
     return reverse("proof-picture", args=[proof.frame_id, kind, proof.pk]) if proof else ""
 
@@ -124,7 +145,7 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join((*_picture_shown(frame), *unknown))[:300],
+        "note": "; ".join((*_picture_shown(frame), *_holds_little(frame, read), *unknown))[:300],
     }
     if loupe.from_sensor(frame):
         row["sensor"] = True  # its eyes at 100 % are developed when somebody asks
@@ -148,7 +169,7 @@ def _flags(read: dict[str, Any], numbers: FrameNumbers, usual: Usual) -> list[st
     hints = []
     if eyes_closed(numbers, usual.openness):
         hints.append("closed")
-    if is_soft(numbers, usual.sharpness):
+    if is_soft(numbers, usual.sharpest):
         hints.append("soft")
     return hints
 
@@ -161,13 +182,13 @@ def _compared(flags: list[str], numbers: FrameNumbers, usual: Usual, cast: SkinC
     """The numbers behind the flags, and what they were held against; '' where there is no number."""
     pairs = []
     if "closed" in flags:
-        pairs.append((_("eyes open"), numbers.openness, usual.openness))
+        pairs.append((_("eyes open"), numbers.openness, usual.openness, _("(usual in its look: %s)")))
     if "soft" in flags:
-        pairs.append((_("sharpness"), numbers.sharpness, usual.sharpness))
+        pairs.append((_("sharpness"), numbers.sharpness, usual.sharpest, _("(the sharpest of its look: %s)")))
     told = []
-    for what, here, there in pairs:
+    for what, here, there, against in pairs:
         if here is not None:
-            beside = _("(usual in its look: %s)") % number_format(there, 2) if there else ""
+            beside = against % number_format(there, 2) if there else ""
             told.append(f"{what} {number_format(here, 2)} {beside}".rstrip())
     if cast and "cast" in flags:
         told.append(_("skin %s away from the usual of its look") % number_format(cast.distance, 1))
@@ -178,7 +199,10 @@ def _usual_by_look(frames: Iterable[Frame], numbers: dict[int, FrameNumbers]) ->
     by_look: dict[int | None, list[FrameNumbers]] = {}
     for frame in frames:
         by_look.setdefault(frame.look_id, []).append(numbers[frame.pk])
-    return {look: usual(known) for look, known in by_look.items()}
+    everywhere = usual(numbers.values()).sharpest
+    told = {look: usual(known) for look, known in by_look.items()}
+    # A look of a few frames is held against the whole sitting.
+    return {look: replace(one, sharpest=one.sharpest or everywhere) for look, one in told.items()}
 
 
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:

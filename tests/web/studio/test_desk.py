@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from collections.abc import Iterable
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
@@ -166,6 +167,45 @@ def reading(openness: float | None = 0.3, sharpness: float = 0.5, face: bool = T
     return {"face": eyes if face else None, "sharpness": sharpness}
 
 
+def shot(cast: Cast, look: Look, sharpness: Iterable[float], first: int, **more: Any) -> list[str]:
+    """Frames of those sharpnesses; their labels."""
+    labels = []
+    for number, sharp in enumerate(sharpness, first):
+        one = cast.frame(number, look)
+        Frame.objects.filter(pk=one.pk).update(reading={**reading(sharpness=sharp), **more})
+        labels.append(one.label)
+    return labels
+
+
+def test_a_look_soft_from_end_to_end_is_told_once_and_its_frames_are_held_against_each_other(
+    cast: Cast, client: Client, looks: tuple[Look, Look]
+) -> None:
+    """Enlarged frames, or a soft lens: only the one that is far behind the rest is flagged, whatever its own reading
+    said of it alone."""
+    shot(cast, looks[0], [0.12, 0.11, 0.12, 0.13, 0.12, 0.06], 20, soft=True)
+    shot(cast, looks[1], [0.35, 0.34, 0.36, 0.3, 0.33, 0.2], 40, soft=False)
+    data = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()
+    soft = {row["label"]: row["compared"] for row in data["frames"] if "soft" in row["flags"]}
+    assert soft == {
+        "0025": "sharpness 0.06 (the sharpest of its look: 0.12)",
+        "0045": "sharpness 0.20 (the sharpest of its look: 0.35)",
+    }
+    assert list(data["soft"]) == [str(looks[0].pk)]
+    assert "0.12" in data["soft"][str(looks[0].pk)]
+
+
+def test_a_picture_says_that_it_is_small_or_holds_less_than_its_pixels(
+    cast: Cast, client: Client, looks: tuple[Look, Look]
+) -> None:
+    enlarged, small = shot(cast, looks[0], [0.3], 60, fine_detail=-18.0), shot(cast, looks[0], [0.3], 61)
+    Frame.objects.update(width=4000, height=6000)
+    Frame.objects.filter(name__contains=small[0]).update(width=800, height=1200)
+    data = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()
+    notes = {row["label"]: row["note"] for row in data["frames"]}
+    assert notes[enlarged[0]] == "less fine detail than its pixels could hold: enlarged, or soft all over"
+    assert notes[small[0]] == "a small picture (800 × 1200): its sharpness says little about a print"
+
+
 @pytest.mark.parametrize(
     ("read", "expected"),
     [
@@ -175,8 +215,8 @@ def reading(openness: float | None = 0.3, sharpness: float = 0.5, face: bool = T
         (reading(openness=0.19), ["closed"]),
         (reading(openness=None), []),  # what could not be read is not guessed
         (reading(sharpness=0.24), ["soft"]),  # the reading could not say: beside the others of its look
-        ({**reading(), "soft": True}, ["soft"]),
-        ({**reading(sharpness=0.1), "soft": False}, []),
+        ({**reading(sharpness=0.45), "soft": True}, []),  # beside the sharpest of its look it is not
+        ({**reading(sharpness=0.1), "soft": False}, ["soft"]),
         (reading(openness=0.1, sharpness=0.1), ["closed", "soft"]),
     ],
 )

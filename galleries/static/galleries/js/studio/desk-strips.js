@@ -105,6 +105,9 @@ export class Strips {
     part.querySelector(".count").textContent = frames.length;
     part.querySelector(".kind").textContent = look.hidden ? `${look.purpose}, ${this.words.hidden}` : look.purpose;
     part.classList.toggle("is-proposed", Boolean(look.reason));
+    const soft = part.querySelector(".throughout");
+    soft.textContent = soft.title = this.state.soft[look.id] ?? "";
+    soft.hidden = !soft.textContent;
     part.querySelector(".proposed").hidden = !look.reason;
     const why = part.querySelector(".why");
     why.textContent = fill(this.words.proposed, { why: look.reason });

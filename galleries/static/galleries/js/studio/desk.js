@@ -54,6 +54,7 @@ function take(data) {
     state.frames.clear();
     for (const frame of data.frames) state.frames.set(frame.id, frame);
     state.order = data.frames.map((frame) => frame.id);
+    state.soft = data.soft;
   }
   for (const [id, look, hidden, suggested] of data.places) {
     const frame = state.frames.get(id);
