@@ -64,6 +64,8 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "portal.headers.PrivacyHeaders",
+    # Before all that it does without.
+    "galleries.web.straight.StraightWay",
     "portal.visits.Sessions",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -221,6 +223,7 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = SECURE
 DEVICE_COOKIE_NAME = cookies.name("device", secure=SECURE)
+PASS_COOKIE_NAME = cookies.name("pass", secure=SECURE)
 CSRF_COOKIE_SECURE = SECURE
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_NAME = cookies.name("form", secure=SECURE)

@@ -52,11 +52,13 @@ def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
 
 
 def lets_in(request: HttpRequest, invite: Invite) -> bool:
-    """Does the invite, by which this browser came in, still hold, and were its sessions not ended since?"""
-    if not invite.holds():
-        return False
-    came = request.session.get(CAME, {}).get(str(invite.pk), 0.0)
-    return invite.shut_before is None or came >= invite.shut_before.timestamp()
+    """As `still_in`, of the browser that asks."""
+    return still_in(invite, request.session.get(CAME, {}).get(str(invite.pk), 0.0))
+
+
+def still_in(invite: Invite, came: float) -> bool:
+    """Does the invite, by which a browser came in then, still hold, and were its sessions not ended since?"""
+    return invite.holds() and (invite.shut_before is None or came >= invite.shut_before.timestamp())
 
 
 def invites_held(request: HttpRequest, sitting_ids: Iterable[int]) -> dict[int, Invite]:

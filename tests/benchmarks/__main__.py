@@ -7,7 +7,7 @@ import pkgutil
 import sys
 from pathlib import Path
 
-HELPERS = ("frames", "mutant_rooms", "timing")
+HELPERS = ("frames", "many_rows", "mutant_rooms", "timing")
 
 
 def names() -> list[str]:

@@ -1,0 +1,142 @@
+"""The straight way: what open pages ask for by the hundred, the small pictures of a sheet and whether there is news, is
+answered from one question to the database, before the session is read, an address looked up or a page thought of.
+
+It only ever says yes. Whatever it is not sure of goes the whole way, which says no in words. What it is sure of rests
+on the same rules: `access.may` and the frames of `access.frames_of_sheets`, asked of the rows as they are now.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from django.contrib.sessions.models import Session
+from django.db import DatabaseError, InterfaceError, connection
+from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models.functions import Now
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+from galleries import storage
+from galleries.access import Act, Visitor, frames_of_sheets, may
+from galleries.models import Invite, Proof, Sitting
+from galleries.models.compiled import Compiled
+from galleries.web import passes
+from galleries.web.doors import still_in
+from galleries.web.files import FOREVER, send
+
+PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
+NEWS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/changes")
+OF_SITTING = ("pk", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "change")
+OF_INVITE = ("pk", "role", "expires_at", "revoked_at", "shut_before", "passed_from_id")
+OF_FIRST = ("expires_at", "revoked_at", "passed_from_id")  # of the invite that it was passed on from
+
+
+def _columns(to_sitting: str) -> list[str]:
+    """Of the sitting that a relation leads to (how it begins), of its invite, and of the one before that."""
+    return [
+        *(f"{to_sitting}{name}" for name in OF_SITTING),
+        *(f"{to_sitting}invites__{name}" for name in OF_INVITE),
+        *(f"{to_sitting}invites__passed_from__{name}" for name in OF_FIRST),
+    ]
+
+
+def _stands(key: str) -> Exists:
+    return Exists(Session.objects.filter(session_key=key, expire_date__gt=Now()))
+
+
+def _picture(key: str, frame: int, proof: int, *invites: int) -> QuerySet[Any, Any]:
+    shown = [Exists(frames_of_sheets(is_subject).filter(pk=OuterRef("frame_id"))) for is_subject in (False, True)]
+    rows = Proof.objects.filter(_stands(key), pk=proof, frame=frame, frame__sitting__invites__in=invites)
+    rows = rows.annotate(to_others=shown[0], to_subject=shown[1]).order_by()
+    return rows.values_list(*_columns("frame__sitting__"), "small_key", "to_others", "to_subject")
+
+
+def _news(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
+    rows = Sitting.objects.filter(_stands(key), slug=slug, invites__in=invites).order_by()
+    return rows.values_list(*_columns(""))
+
+
+ask_picture, ask_news = Compiled(_picture), Compiled(_news)
+
+
+def _read(row: Sequence[Any]) -> tuple[Sitting, Invite]:
+    """Of the columns above: as much of the rows as `may` asks of a sitting for looking."""
+    sitting = Sitting(**dict(zip(OF_SITTING, row, strict=False)))
+    rest = row[len(OF_SITTING) :]
+    invite = Invite(sitting_id=sitting.pk, **dict(zip(OF_INVITE, rest, strict=False)))
+    if invite.passed_from_id is not None:
+        first = dict(zip(OF_FIRST, rest[len(OF_INVITE) :], strict=False))
+        invite.passed_from = Invite(pk=invite.passed_from_id, **first)
+    return sitting, invite
+
+
+def _lets_in(invite: Invite, invites: passes.Held) -> bool:
+    first = invite.passed_from
+    if first is not None and first.passed_from_id is not None:
+        return False  # passed on twice: the whole way knows how to ask
+    return still_in(invite, dict(invites)[invite.pk])
+
+
+class StraightWay:
+    """Middleware, before that of the sessions: answers what it can, and hands out the pass that it goes by."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = straight(request)
+        if response is None:
+            response = self.get_response(request)
+            passes.hand_out(request, response)
+        return response
+
+
+def straight(request: HttpRequest) -> HttpResponseBase | None:
+    """The answer, when this is a question of the kind and the answer is yes."""
+    if request.method not in {"GET", "HEAD"}:
+        return None
+    path = request.path_info
+    picture, news = PICTURE.fullmatch(path), NEWS.fullmatch(path)
+    if picture is None and news is None:
+        return None
+    key, invites = passes.held(request)
+    if not invites:
+        return None
+    # A connection that broke since the last request is found out by the question itself: the whole way opens another.
+    connection.health_check_done = connection.connection is not None
+    try:
+        if picture is not None:
+            return _small(request, key, int(picture[1]), int(picture[2]), invites)
+        return _no_news(request, key, news[1], invites) if news is not None else None
+    except (DatabaseError, InterfaceError):
+        if not connection.in_atomic_block:
+            connection.close()
+        return None
+
+
+def _small(request: HttpRequest, key: str, frame: int, proof: int, invites: passes.Held) -> HttpResponseBase | None:
+    rows = ask_picture(key, frame, proof, *(pk for pk, _came in invites))
+    if len(rows) != 1:
+        return None
+    sitting, invite = _read(rows[0])
+    small_key, to_others, to_subject = rows[0][-3:]
+    shown = to_subject if invite.is_subject else to_others
+    if not (shown and _lets_in(invite, invites) and may(Visitor(invite=invite), Act.SEE_FRAME, sitting)):
+        return None
+    etag = f"{proof}-small"
+    response = send(request, storage.proofs(), small_key, content_type="image/jpeg", etag=etag, cache=FOREVER)
+    response.headers["X-Frame-Options"] = "DENY"
+    return response
+
+
+def _no_news(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
+    rows = ask_news(key, slug, *(pk for pk, _came in invites))
+    if len(rows) != 1:
+        return None
+    sitting, invite = _read(rows[0])
+    if not (_lets_in(invite, invites) and may(Visitor(invite=invite), Act.SEE_SHEET, sitting)):
+        return None
+    if request.GET.get("since") != str(sitting.change):
+        return None
+    return HttpResponse(status=204, headers={"X-Frame-Options": "DENY"})

@@ -1,0 +1,185 @@
+"""The straight way of small pictures and polls says yes only where the whole way would, at each request anew."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from django.conf import settings
+from django.contrib.sessions.models import Session
+from django.core import signing
+from django.db import connection, transaction
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from galleries.models import Frame, Invite, Look, Mark, Sitting
+from galleries.models.compiled import Compiled
+from galleries.steps.people import invite as invites
+from galleries.web import passes
+from tests.cast import Cast, body_of, make_cast
+from tests.web.invitee.sheets import proved
+
+pytestmark = pytest.mark.django_db
+PASS, SESSION = settings.PASS_COOKIE_NAME, settings.SESSION_COOKIE_NAME
+NO_PAGE = {"Accept": "application/json"}  # a page is dear to make
+
+
+@pytest.fixture
+def cast() -> Cast:
+    cast = make_cast()
+    proved(cast, 1, cast.look())
+    return cast
+
+
+def picture(cast: Cast) -> str:
+    frame = cast.sitting.frames.get()
+    return f"/files/proof/{frame.pk}/small/{frame.proofs.get().pk}.jpg"
+
+
+def poll(cast: Cast) -> str:
+    cast.sitting.refresh_from_db()
+    return f"/s/{cast.sitting.slug}/changes?since={cast.sitting.change}"
+
+
+def with_pass(cast: Cast, person: Invite) -> Client:
+    """A browser whose sheet was opened, which is when it is given its pass."""
+    client = cast.client_of(person)
+    assert client.get(f"/s/{cast.sitting.slug}/sheet").status_code == 200
+    assert client.cookies[PASS]["httponly"]
+    return client
+
+
+def asked(client: Client, address: str) -> tuple[int, int]:
+    """(status, questions to the database)."""
+    with CaptureQueriesContext(connection) as seen:
+        status = client.get(address).status_code
+    return status, len(seen)
+
+
+@pytest.mark.parametrize("who", ["subject", "representation"])
+def test_a_small_picture_and_a_poll_without_news_are_one_question(cast: Cast, who: str) -> None:
+    client = with_pass(cast, getattr(cast, who))
+    assert asked(client, picture(cast)) == (200, 1)
+    assert asked(client, poll(cast)) == (204, 1)
+    Sitting.objects.update(change=7)
+    assert client.get(f"/s/{cast.sitting.slug}/changes?since=6").json()["change"] == 7
+
+
+def test_the_answer_is_that_of_the_whole_way(cast: Cast) -> None:
+    straight, whole = with_pass(cast, cast.subject), cast.client_of(cast.subject)
+    for address in (picture(cast), poll(cast)):
+        long = whole.get(address)
+        del whole.cookies[PASS]
+        short = straight.get(address)
+        assert (short.status_code, body_of(short)) == (long.status_code, body_of(long))
+        # There are no words in it to choose a language for; and no length of nothing (RFC 9110, 8.6: none with a 204).
+        beside = {"Vary", "Content-Language"} | ({"Content-Length"} if long.status_code == 204 else set())
+        assert dict(short.headers) == {name: value for name, value in long.headers.items() if name not in beside}
+
+
+def revoked(cast: Cast, person: Invite) -> None:
+    invites.revoke(person, cast.as_owner)
+
+
+def first_one_revoked(cast: Cast, person: Invite) -> None:
+    """The invite that theirs was passed on from, by itself."""
+    first = Invite.objects.create(
+        sitting=cast.sitting, role=person.role, name="F.", email="first@veld.example", revoked_at=timezone.now(),
+        expires_at=person.expires_at,
+    )  # fmt: skip
+    Invite.objects.filter(pk=person.pk).update(passed_from=first)
+
+
+TAKEN: dict[str, Callable[[Cast, Invite], object]] = {
+    "revoked": revoked,
+    "run out": lambda cast, person: Invite.objects.filter(pk=person.pk).update(expires_at=timezone.now()),
+    "the first one revoked": first_one_revoked,
+    "sessions ended": lambda cast, person: Invite.objects.filter(pk=person.pk).update(shut_before=timezone.now()),
+    "left": lambda cast, person: Session.objects.all().delete(),
+    "session run out": lambda cast, person: Session.objects.update(expire_date=timezone.now() - timedelta(1)),
+    "another role": lambda cast, person: Invite.objects.filter(pk=person.pk).update(role=Invite.Role.RECIPIENT),
+    "planning again": lambda cast, person: Sitting.objects.update(stage=Sitting.Stage.PLANNING),
+    "archived": lambda cast, person: Sitting.objects.update(stage=Sitting.Stage.ARCHIVED),
+    "a minor": lambda cast, person: Sitting.objects.update(subject_is_minor=True),
+    "invite of another sitting": lambda cast, person: Invite.objects.filter(pk=person.pk).update(
+        sitting=make_cast("another").sitting, email="moved@veld.example"
+    ),
+}
+OF_PICTURES: dict[str, Callable[[Cast, Invite], object]] = {
+    "hidden": lambda cast, person: Frame.objects.update(hidden=True),
+    "look hidden": lambda cast, person: Look.objects.update(hidden=True),
+}
+
+
+def struck(cast: Cast, person: Invite) -> None:
+    Sitting.objects.update(strikes_hide=True)
+    frame = cast.sitting.frames.get()
+    Mark.objects.create(invite=cast.subject, frame=frame, kind=Mark.Kind.STRIKE, acted_at=timezone.now())
+
+
+FROM_THE_AGENT: dict[str, Callable[[Cast, Invite], object]] = {
+    "frame kept": lambda cast, person: Frame.objects.update(kept_by_subject=True),
+    "look kept": lambda cast, person: Look.objects.update(kept_from_representation=True),
+    "struck": struck,
+}
+
+
+@pytest.mark.parametrize("who", ["subject", "representation"])
+def test_what_is_taken_back_is_taken_back_at_the_next_request(cast: Cast, who: str) -> None:
+    person = getattr(cast, who)
+    client = with_pass(cast, person)
+    shown, news = picture(cast), poll(cast)
+    kept = {name: client.cookies[name].value for name in (PASS, SESSION)}
+    for of_pictures, changes in ((False, TAKEN), (True, OF_PICTURES), (True, FROM_THE_AGENT)):
+        for name, change in changes.items():
+            with transaction.atomic():
+                client.cookies.load(kept)
+                assert asked(client, shown) == (200, 1), name
+                assert asked(client, news) == (204, 1), name
+                change(cast, person)
+                still = changes is FROM_THE_AGENT and who == "subject"  # it is kept from the agent, not from them
+                assert (client.get(shown).status_code == 200) is still, name
+                assert of_pictures or client.get(news, headers=NO_PAGE).status_code in {403, 404}, name
+                transaction.set_rollback(True)
+
+
+def test_a_pass_says_nothing_beside_another_session_or_none(cast: Cast) -> None:
+    client = with_pass(cast, cast.subject)
+    other = make_cast("another")
+    for person in (None, other.subject, other.owner, cast.stranger, cast.recipient):
+        thief = cast.client_of(person)
+        thief.cookies[PASS] = client.cookies[PASS].value
+        assert thief.get(picture(cast)).status_code == 404
+        assert thief.get(poll(cast), headers=NO_PAGE).status_code in {403, 404}
+    mine = client.cookies[PASS].value
+    for forged in (mine[:-1] + ("A" if mine[-1] != "A" else "B"), "", "a:b:c", "\0", signing.dumps([[1, 0.0]])):
+        client.cookies[PASS] = forged
+        status, questions = asked(client, picture(cast))
+        assert (status, questions > 1) == (200, True), "their session lets them in, the whole way"
+
+
+def test_a_pass_is_short_lived_and_given_anew(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = with_pass(cast, cast.subject)
+    now = time.time()
+    monkeypatch.setattr(signing.time, "time", lambda: now + passes.SECONDS + 2)
+    first = client.cookies[PASS].value
+    assert asked(client, picture(cast))[1] > 1
+    assert client.cookies[PASS].value != first
+    assert asked(client, picture(cast)) == (200, 1)
+
+
+def test_the_studio_and_strangers_are_given_none(cast: Cast) -> None:
+    for person in (cast.owner, cast.colleague, None):
+        client = cast.client_of(person)
+        client.get(picture(cast))
+        client.get("/studio/")
+        assert PASS not in client.cookies
+
+
+def test_a_value_that_does_not_stand_by_itself_is_named() -> None:
+    ask = Compiled(lambda number: Frame.objects.filter(number=number + 1).values_list("pk"))
+    with pytest.raises(ValueError, match=r"places \[0\]"):
+        ask(5)
