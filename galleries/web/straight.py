@@ -104,7 +104,7 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
     if not invites:
         return None
     # A connection that broke since the last request is found out by the question itself: the whole way opens another.
-    connection.health_check_done = connection.connection is not None
+    connection.health_check_done = connection.connection is not None  # type: ignore[attr-defined]
     try:
         if picture is not None:
             return _small(request, key, int(picture[1]), int(picture[2]), invites)
