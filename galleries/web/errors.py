@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused, TooOften
 from galleries.imaging.errors import ImagingError
-from galleries.web.doors import user_of, wants_json
+from galleries.web.doors import invites_held, user_of, wants_json
 from galleries.web.kept_form import page_again
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
@@ -70,8 +70,13 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
     if request.path.endswith(PICTURE):  # nobody reads a page in the place of a picture, and a page is dear to make
         return HttpResponse(f"{error}\n", status=status, headers=headers, content_type="text/plain; charset=utf-8")
     lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
-    shown = {"sentence": str(error), "status": status, "lost": lost}
+    shown = {"sentence": str(error), "status": status, "lost": lost, "within": lost and _within(request)}
     page = render(request, "galleries/error.html", shown, status=status)
     for name, value in headers.items():
         page.headers[name] = value
     return page
+
+
+def _within(request: HttpRequest) -> bool:
+    """Does an invite still let this browser in somewhere? Then the way on is the start, not another link."""
+    return bool(invites_held(request, map(int, request.session.get("invites", {}))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 
@@ -10,6 +11,7 @@ from django.conf import settings
 from django.core import mail
 from django.core.cache import cache
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from galleries.models import Invite, InviteLink, JournalLine, Letter, Opening
@@ -161,3 +163,18 @@ def test_a_press_for_a_letter_opens_nothing_and_is_counted(cast: Cast, settings:
     cache.clear()
     assert Client().post(f"{link(cast)}/again").status_code == 404
     assert not Letter.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("ends", "main"), [(False, "To the start"), (True, "Send me my link again")], ids=["lets in", "ended"]
+)
+def test_whom_an_invite_still_lets_in_is_led_back_and_who_lost_it_gets_another(
+    cast: Cast, ends: bool, main: str
+) -> None:
+    client = cast.client_of(cast.subject)
+    if ends:
+        type(cast.subject).objects.update(revoked_at=timezone.now())
+    page = client.get(reverse("objection", args=[cast.sitting.slug])).content.decode()
+    mains = re.findall(r'class="button main"[^>]*>([^<]*)<', page)
+    assert mains == [main]
+    assert "Send me my link again" in page  # within reach either way
