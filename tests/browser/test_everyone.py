@@ -137,6 +137,18 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
     nobody.troubles.clear()
 
 
+LOST = """document.addEventListener("focusout", ({ target }) => setTimeout(() => requestAnimationFrame(() => {
+  if (document.hasFocus() && document.activeElement === document.body)
+    console.error(`the focus was lost from ${target.outerHTML.slice(0, 160)}`);
+}), 200), true);"""
+
+
+def by_keyboard(device: Device) -> Device:
+    """Whoever has no pointer has only the focus: where it is lost after an act, the test fails (`Device.troubles`)."""
+    device.page.add_init_script(LOST)
+    return device
+
+
 def focus_on(page: Page, name: str, most: int = 60) -> None:
     """Go there with the tabulator, as somebody without a pointer would, and see that the focus can be seen."""
     pattern = re.compile(name)
@@ -160,7 +172,7 @@ def focus_on(page: Page, name: str, most: int = 60) -> None:
 
 def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, come: Come) -> None:
     filled(cast, 1, 3)
-    subject = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/sheet"))
+    subject = ready(by_keyboard(come(cast.subject)).open(f"/s/{cast.sitting.slug}/sheet"))
     subject.keyboard.press("Tab")
     assert subject.evaluate("document.activeElement.textContent") == "To the content"
     subject.keyboard.press("Enter")
@@ -188,8 +200,11 @@ def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, co
     focus_on(subject, "I am through")
     subject.keyboard.press("Enter")
     expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
+    subject.keyboard.press("Escape")
+    expect(subject.get_by_role("button", name="I am through")).to_be_focused()
+    subject.locator("#undo").focus()
 
-    agent = ready(come(cast.representation).open(f"/s/{cast.sitting.slug}/sheet"))
+    agent = ready(by_keyboard(come(cast.representation)).open(f"/s/{cast.sitting.slug}/sheet"))
     focus_on(agent, "Pick 0001")
     agent.keyboard.press("Enter")
     expect(agent.locator("#sending")).to_have_text("Everything is sent.")
@@ -205,12 +220,15 @@ def test_the_subject_and_the_agent_do_their_whole_job_by_keyboard(cast: Cast, co
     agent.keyboard.press("Enter")
     expect(agent.locator(".messages")).to_contain_text("The list is closed with 2 finals.")
     assert [final.frame.number for final in Final.objects.filter(on_list=True)] == [1, 2]
+    # With the list "Undo" goes, on which the subject still is: on to the words that say why.
+    expect(subject.locator("#notices")).to_be_focused()
+    expect(subject.locator("#notices")).to_contain_text("closed")
 
 
 def test_the_subject_approves_and_takes_the_delivery_by_keyboard(cast: Cast, come: Come) -> None:
     final = everything(cast)
     Sitting.objects.update(stage="finishing")
-    page = come(cast.subject).open(f"/s/{cast.sitting.slug}/finals")
+    page = by_keyboard(come(cast.subject)).open(f"/s/{cast.sitting.slug}/finals")
     focus_on(page, "^Look at it")
     page.keyboard.press("Enter")
     page.wait_for_url("**/final/*")

@@ -6,8 +6,16 @@ measured by tests/benchmarks/sheet.py, not here.
 
 from __future__ import annotations
 
+import gzip
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
 import pytest
-from playwright.sync_api import expect
+from django.contrib.staticfiles import finders
+from django.urls import reverse
+from playwright.sync_api import CDPSession, Page, expect
 
 from galleries.models import Frame, Proof
 from tests.browser.conftest import PHONE, Come
@@ -41,6 +49,43 @@ def thousand(cast: Cast, count: int = COUNT, small: tuple[int, int] = (80, 120))
     )  # fmt: skip
 
 
+def laid_out(page: Page, wire: CDPSession, act: Callable[[], object]) -> list[tuple[int, str]]:
+    """Every layout of the page while something is done: how many boxes it went over, and the script that would not
+    wait for it ("" where the browser did it when it was due)."""
+    events: list[dict[str, Any]] = []
+    ended: list[object] = []
+    wire.on("Tracing.dataCollected", lambda event: events.extend(event["value"]))
+    wire.once("Tracing.tracingComplete", lambda event: ended.append(event))
+    categories = "disabled-by-default-devtools.timeline,disabled-by-default-devtools.timeline.stack,devtools.timeline"
+    wire.send("Tracing.start", {"categories": categories, "transferMode": "ReportEvents"})
+    act()
+    wire.send("Tracing.end")
+    while not ended:
+        page.wait_for_timeout(20)
+    begun = [
+        event["args"]["beginData"] for event in events if event["name"] == "Layout" and "beginData" in event["args"]
+    ]
+    return [(one["totalObjects"], (one.get("stackTrace") or [{"url": ""}])[0]["url"]) for one in begun]
+
+
+def few_and_when_due(layouts: list[tuple[int, str]]) -> None:
+    """Of some 8,000 boxes a phone lays out those of its screen and two more, as it draws, for no script before."""
+    assert layouts, "nothing was traced"
+    assert max(boxes for boxes, _script in layouts) < 1000, layouts
+    assert not [script for _boxes, script in layouts if script], layouts
+
+
+def weight(cast: Cast, asked: list[str]) -> int:
+    """Bytes of the page and of its static files, compressed as they go out; the pictures are not among them."""
+    sheet = reverse("sheet", args=[cast.sitting.slug])
+    page = cast.client_of(cast.subject).get(sheet, headers={"accept-encoding": "gzip"})
+    assert page.headers["Content-Encoding"] == "gzip"
+    files = {path for url in asked if (path := urlsplit(url).path).startswith("/static/")}
+    assert len(files) > 20
+    parts = [Path(str(finders.find(path.removeprefix("/static/")))).read_bytes() for path in files]
+    return len(page.content) + sum(len(gzip.compress(part)) for part in parts)
+
+
 def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cast, come: Come) -> None:
     thousand(cast)
     device = come(cast.subject, **PHONE)
@@ -53,18 +98,27 @@ def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cas
           for (const entry of list.getEntries()) if (!entry.hadRecentInput) window.moved += entry.value;
         }).observe({ type: "layout-shift", buffered: true });"""
     )
-    ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
-    expect(page.locator(".frame")).to_have_count(COUNT)
-    page.wait_for_timeout(1000)
+    wire = device.context.new_cdp_session(page)
+
+    def load() -> None:
+        ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+        expect(page.locator(".frame")).to_have_count(COUNT)
+        page.wait_for_timeout(1000)
+
+    few_and_when_due(laid_out(page, wire, load))
     pictures = [url for url in asked if "/files/proof/" in url]
     assert len(set(pictures)) == 6, f"{len(set(pictures))} pictures were fetched for the three rows on the screen"
     assert not [url for url in pictures if "/large/" in url]
 
-    page.locator("button.m.pick").first.tap()
-    expect(page.locator("#allowance")).to_have_text("1 of 3 picked, 2 left.")
+    assert weight(cast, asked) < 110_000, "of the first screen's 250 kB six pictures of 23 kB each need the rest"
+
+    def mark() -> None:
+        page.locator("button.m.pick").first.tap()
+        expect(page.locator("#allowance")).to_have_text("1 of 3 picked, 2 left.")
+
+    few_and_when_due(laid_out(page, wire, mark))
     images = page.locator(".frame img")
     expect(images.nth(7)).to_have_js_property("naturalWidth", 80)  # a hand is there: the next row before it is seen
-    wire = device.context.new_cdp_session(page)
     heights = []
     for _ in range(400):
         at, whole = page.evaluate("[scrollY + innerHeight, document.documentElement.scrollHeight]")

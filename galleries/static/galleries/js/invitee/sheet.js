@@ -177,7 +177,10 @@ function changed(state) {
 }
 /** While the list is closed nothing invites to go on choosing; the controls stay where they are, and say why. */
 function shut(closed) {
+  const at = document.activeElement;
   document.body.classList.toggle("closed", closed);
+  // What goes with the list takes nobody's place away: on to why it went.
+  if (!at.checkVisibility()) (picks?.dialog.open ? $("#picks-title") : $("#notices")).focus();
   for (const button of $$("button.m")) button.setAttribute("aria-disabled", String(closed));
   count();
 }
