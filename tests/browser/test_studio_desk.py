@@ -101,9 +101,16 @@ def test_two_windows_and_the_lists_follow_each_other(come: Any, live_server: Any
         frame(page, 1).focus()
         page.keyboard.press("h")
         expect(frame(other, 1)).to_have_accessible_name(re.compile("hidden"))
-        pick.set_mark(cast.as_subject, frames[1].pk, kind="pick")  # and what the subject does meanwhile, in all three
+        pick.set_mark(cast.as_subject, frames[1].pk, kind="pick")  # and what the others do meanwhile, in all three
+        pick.set_mark(cast.as_representation, frames[1].pk, kind="pick")
         for desk in (page, other):
-            expect(frame(desk, 2)).to_have_accessible_name(re.compile("picked by the subject"))
+            expect(frame(desk, 2)).to_have_accessible_name(re.compile("by the subject, picked by the representation"))
+        other.get_by_label("Size of the frames").fill("120")  # both stand beneath a small frame, too
+        expect(other.locator("#looks")).to_have_attribute("style", re.compile("120px"))
+        edge, marks = (frame(other, 2).locator(part).bounding_box() for part in (".edge", ".marks"))
+        assert edge is not None
+        assert marks is not None
+        assert marks["y"] + marks["height"] <= edge["y"] + edge["height"] + 1
         expect(lists.get_by_role("link", name=re.compile("0002"))).to_be_visible()
         other.keyboard.press("t")  # what one window did, the other takes back
         expect(frame(page, 1)).not_to_have_accessible_name(re.compile("hidden"))
@@ -123,7 +130,7 @@ def test_two_windows_and_the_lists_follow_each_other(come: Any, live_server: Any
 
 def held(page: Page) -> None:
     """The keyboard is on something that can be seen."""
-    page.wait_for_function("document.activeElement !== document.body && document.activeElement.checkVisibility()")
+    page.wait_for_function("() => document.activeElement !== document.body && document.activeElement.checkVisibility()")
 
 
 def on_to(page: Page, role: Any, name: str) -> None:

@@ -28,6 +28,10 @@ export default {
     const low = fitting({ ...SMALL, looks }); // where there is little height, four rows stay
     same(2 * 32 + 4 * (low + 21) <= SMALL.height, true);
   },
+  "large letters leave room for fewer rows, not for smaller pictures": () => {
+    const looks = [upright(120), upright(180)];
+    same(fitting({ ...SMALL, looks, letters: 2 }) >= fitting({ ...SMALL, looks }), true);
+  },
   "on a phone three lie beside each other; a desk without a frame has a size": () => {
     const tall = fitting({ width: 390, height: 600, looks: [upright(9)] });
     same(3 * (tall * (2 / 3)) + 8 <= 380, true);

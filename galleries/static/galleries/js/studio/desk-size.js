@@ -2,7 +2,7 @@
 // row so is given the width, until its widest look does, three rows in sight. One that can be seen whole is, as tall as
 // that allows.
 export const GAP = 4;
-export const EDGE = 17; // pixels: what is written beneath a picture
+export const EDGE = 17; // pixels: what is written beneath a picture, in letters of the usual size
 const ROWS = 4;
 const HEADS = 2; // heads of looks among the rows in sight
 const HEAD = 32; // pixels, with the space below
@@ -13,25 +13,29 @@ const PHONE = 560;
 const PHONE_COLUMNS = 3;
 const ROOMY = { rows: 3, height: 820 }; // pixels: below it, four rows stay
 
-/** In pixels of the page; `looks`: each look's pictures, as width over height, as they are laid. */
-export function fitting({ width, height, looks }) {
-  const rows = inRows(width - INSIDE, height, usualRatio(looks.flat()));
+/**
+ * In pixels of the page; `looks`: each look's pictures, as width over height, as they are laid; `letters`: how much
+ * larger than usual they are, where fewer rows stand between more words.
+ */
+export function fitting({ width, height, looks, letters = 1 }) {
+  const rows = inRows(width - INSIDE, height, usualRatio(looks.flat()), letters);
   if (width < PHONE || !looks.length) return rows;
-  const least = Math.max(rows, height < ROOMY.height ? 0 : acrossWidth(width, height, looks));
-  for (let tall = TALLEST; tall > least; tall -= STEP) if (laid(looks, tall, width) <= height) return tall;
+  const least = Math.max(rows, height < ROOMY.height ? 0 : acrossWidth(width, height, looks, letters));
+  for (let tall = TALLEST; tall > least; tall -= STEP) if (laid(looks, tall, width, letters) <= height) return tall;
   return least;
 }
 
-function inRows(width, height, ratio) {
-  const most = ((height - HEADS * HEAD) / ROWS - EDGE - GAP) * ratio;
+function inRows(width, height, ratio, letters) {
+  const rows = Math.max(1, Math.round(ROWS / letters ** 2));
+  const most = ((height - Math.min(HEADS, rows) * HEAD * letters) / rows - EDGE * letters - GAP) * ratio;
   const columns = width < PHONE ? PHONE_COLUMNS : Math.ceil((width + GAP) / (Math.max(most, 40) + GAP));
   return Math.floor((width + GAP) / columns - GAP - 0.1) / ratio;
 }
 
 /** As tall as the widest look may be to lie in one row, while there are rows enough. */
-function acrossWidth(width, height, looks) {
+function acrossWidth(width, height, looks, letters) {
   const widest = Math.min(...looks.map((ratios) => (width - stripWidth(ratios, 0)) / sum(ratios)));
-  return Math.floor(Math.min(widest, height / ROOMY.rows - HEAD - EDGE - GAP));
+  return Math.floor(Math.min(widest, height / ROOMY.rows - (HEAD + EDGE) * letters - GAP));
 }
 
 const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
@@ -40,14 +44,14 @@ const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
 export const stripWidth = (ratios, tall) => INSIDE + sum(ratios) * tall + (ratios.length - 1) * GAP;
 
 /** How high all strips stand, those that fit beside each other in one line. */
-function laid(looks, tall, width) {
+function laid(looks, tall, width, letters) {
   let height = 0;
   let left = 0; // what the line being filled has yet
   for (const ratios of looks) {
     const wide = stripWidth(ratios, tall);
     if (wide <= left) left -= wide + GAP;
     else {
-      height += HEAD + rowsOf(ratios, tall, width - INSIDE) * (tall + EDGE + GAP);
+      height += HEAD * letters + rowsOf(ratios, tall, width - INSIDE) * (tall + EDGE * letters + GAP);
       left = width - Math.min(wide, width) - GAP;
     }
   }

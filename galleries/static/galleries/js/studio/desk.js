@@ -431,7 +431,9 @@ let fitted = -1; // how many frames there were when their size was last reckoned
 // What is above and below the strips, in pixels, is measured: it wraps with the language and the size of the letters.
 function resize() {
   const height = innerHeight - (place.getBoundingClientRect().top + scrollY) - $("#tools").offsetHeight;
-  const tall = chosenSize ?? fitting({ width: place.clientWidth, height, looks: strips.whole($("#stacked").checked) });
+  const letters = parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;
+  const looks = strips.whole($("#stacked").checked);
+  const tall = chosenSize ?? fitting({ width: place.clientWidth, height, looks, letters });
   fitted = state.order.length;
   size.value = tall;
   strips.size(tall);
