@@ -1,4 +1,5 @@
-"""The migrated tables are made once and copied: seconds less for each process of a run, and on a desk for each run.
+"""The migrated tables and static files are made once and copied: seconds less for each process of a run, and on a
+desk for each run.
 
 On a desk they are kept until a migration changes. In CI nothing is kept from one run to the next: `deploy/test` names
 a folder of the run (TESTS_TABLES), whose first process migrates. On PostgreSQL a migrated database is copied as a
@@ -12,7 +13,7 @@ import hashlib
 import os
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -80,6 +81,27 @@ def keep_copy(tables: Path | str) -> None:
     with closing(sqlite3.connect(tables, isolation_level=None)) as source:
         source.execute("VACUUM INTO ?", [str(part)])
     part.replace(target)
+
+
+def give_static(target: Path, collect: Callable[[], object]) -> None:
+    """A whole site's static files: `collect` makes them once (compressing takes seconds), the next copies them."""
+    place = folder()
+    if place is None:
+        collect()
+        return
+    digest = hashlib.sha256((ROOT / "portal/static.py").read_bytes())
+    for file in sorted(path for path in (ROOT / "galleries/static").rglob("*") if path.is_file()):
+        digest.update(str(file.relative_to(ROOT)).encode() + file.read_bytes())
+    source = place / f"static-{digest.hexdigest()[:24]}"
+    with one_at_a_time():
+        if not source.is_dir():
+            collect()
+            part = source.with_name(f"{source.name}.part")
+            shutil.rmtree(part, ignore_errors=True)
+            shutil.copytree(target, part)
+            part.replace(source)
+            return
+    shutil.copytree(source, target, dirs_exist_ok=True)
 
 
 def give(target: Path) -> bool:

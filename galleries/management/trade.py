@@ -6,15 +6,16 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser, RawDescriptionHelpFormatter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from galleries.access import Visitor
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
-from galleries.models import DeliverySize, Sitting
-from galleries.words.told import sentence
+
+if TYPE_CHECKING:  # the tables are half of a command's start, and a help text needs none
+    from galleries.access import Visitor
+    from galleries.models import DeliverySize, Sitting
 
 
 class TradeCommand(BaseCommand):
@@ -35,6 +36,8 @@ class TradeCommand(BaseCommand):
         try:
             result = self.work(options)
         except (DomainError, ImagingError) as error:
+            from galleries.words.told import sentence
+
             raise CommandError(sentence(error.told)) from error
         if options["json"]:
             self.stdout.write(json.dumps(result, ensure_ascii=False))
@@ -58,6 +61,8 @@ class TradeCommand(BaseCommand):
 
 
 def sitting_named(slug: str) -> Sitting:
+    from galleries.models import Sitting
+
     sitting = Sitting.objects.select_related("photographer").filter(slug=slug).first()
     if sitting is None:
         known = ", ".join(Sitting.objects.values_list("slug", flat=True)[:20]) or "none"
@@ -67,11 +72,15 @@ def sitting_named(slug: str) -> Sitting:
 
 def photographer_of(sitting: Sitting) -> Visitor:
     """Whoever may run commands on the studio's machine acts for the sitting's photographer."""
+    from galleries.access import Visitor
+
     return Visitor(user=sitting.photographer)
 
 
 def sizes_named(slugs: list[str]) -> list[DeliverySize]:
     """The sizes of these short names; without any, those chosen first for a new delivery."""
+    from galleries.models import DeliverySize
+
     if not slugs:
         return list(DeliverySize.objects.offered().filter(chosen_first=True))
     sizes = {size.slug: size for size in DeliverySize.objects.filter(slug__in=slugs)}

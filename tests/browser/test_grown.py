@@ -5,15 +5,24 @@ from __future__ import annotations
 import hashlib
 import http.client
 import json
+import re
 import ssl
+import subprocess
 import urllib.error
 import urllib.request
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect
 
+from tests.browser import line
+from tests.browser.conftest import DESK, PHONE
+from tests.pictures import put_card
+from tests.servers import wait_for
 from tests.services.grown import Grown, grown_site
 from tests.services.proxy import SESSION
 
@@ -127,3 +136,73 @@ def test_a_file_of_250_mb_leaves_the_bucket_by_the_proxy_after_the_check(grown: 
     assert any("no-store" in line for line in headers.get_all("Cache-Control", []))
     for log in grown.folder.glob("*.log"):
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
+
+
+SUBJECT = ("subject", "Ansa Veld", "ansa@veld.example")
+
+
+def test_the_line_from_a_card_to_a_fetched_delivery(grown: Grown, browser: Browser, tmp_path: Path) -> None:
+    """Shorter than in the embedded way (test_whole_line.py), over the same stations."""
+    put_card(tmp_path / "card", 2, 1800)
+    known = {"locale": "en-GB", "accept_downloads": True, "ignore_https_errors": True}  # a certificate of its own
+    contexts = browser.new_context(**DESK, **known), browser.new_context(**PHONE, **known)
+    try:
+        studio, phone = (context.new_page() for context in contexts)
+        for page in (studio, phone):
+            page.set_default_timeout(30_000)
+        with grown.site.worker("-B", "--concurrency", "2"):
+            base = line.set_up(grown.site, studio)
+            line.bring_in(studio, base, tmp_path / "card", 2)
+            studio.goto(base)
+            line.press(studio, "Show the proofs")
+            line.invite_one(studio, base, *SUBJECT)
+            line.come_in(phone, link_to(grown, SUBJECT[2]), 2)
+            phone.locator("li.frame button.pick").first.tap()
+            expect(phone.locator("#sending")).to_have_text("Everything is sent.")
+            agree(studio, base)
+            line.prepare_and_send(studio, base, ("square",))
+            archive = line.fetch(phone, tmp_path)
+    finally:
+        for context in contexts:
+            context.close()
+    subprocess.run(["unzip", "-tqq", str(archive)], check=True)
+    with zipfile.ZipFile(archive) as packed:
+        packed.extractall(tmp_path / "out")
+    (sums,) = (path for path in (tmp_path / "out").rglob("*") if path.name.lower().startswith("sha256"))
+    subprocess.run(["sha256sum", "-c", "--quiet", sums.name], cwd=sums.parent, check=True)
+    pictures = list((tmp_path / "out").rglob("*.jpg"))
+    assert len(pictures) == 2  # the square sizes of two uses
+    for picture in pictures:
+        with Image.open(picture) as opened:
+            assert opened.width == opened.height >= 1000
+    # Nothing of it lies on a disk of the site's.
+    kept = [path for path in grown.site.home.rglob("*") if path.suffix in {".jpg", ".zip", ".part"}]
+    assert not [path for path in kept if "static" not in path.parts]
+
+
+def link_to(grown: Grown, person: str) -> str:
+    """The link of the newest letter to somebody, as it came by SMTP."""
+    links: list[str] = []
+
+    def there() -> bool:
+        for to, text in list(grown.postbox.letters):
+            if to == person:
+                links.extend(re.findall(r"https://localhost:\d+/i/[\w-]+", text))
+        return bool(links)
+
+    wait_for(there, f"no letter to {person}")
+    return links[-1]
+
+
+def agree(studio: Page, base: str) -> None:
+    """The list is closed with what was picked, and goes out as it was taken, under a licence."""
+    studio.goto(base + "lists")
+    expect(studio.locator('input[name="frame"]').first).to_be_checked()
+    line.press(studio, "Close the list")
+    expect(studio.get_by_role("heading", name="The closed list: 1 frame")).to_be_visible()
+    studio.goto(base + "finals")
+    studio.locator('input[type="checkbox"]').first.check()
+    line.press(studio, "Deliver as it is")
+    expect(studio.locator(".messages")).to_contain_text("goes out as it was taken")
+    studio.goto(base + "delivery/licence")
+    line.press(studio, "Write this licence")

@@ -16,13 +16,13 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
 
 import pytest
 from PIL import Image, ImageCms
 from playwright.sync_api import Browser, Page, expect
 
 from galleries import painter
+from tests.browser import line
 from tests.browser.conftest import DESK, PHONE
 from tests.pictures import plan, put_card
 from tests.servers import free_port, listens, queue_server, running
@@ -44,7 +44,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
     home.mkdir()
     site = Site(home, PORTAL_URL=f"http://localhost:{port}", PORTAL_JOB_LEASE_SECONDS="15")
     site.migrate()
-    site.manage("collectstatic", "--noinput", "-v", "0")
+    site.collect_static()
     site.manage("sizes")
     command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1"]
     command += ["--port", str(port), "--no-ws", "--log-level", "warning", "portal.wsgi:application"]
@@ -53,19 +53,6 @@ def site(tmp_path: Path) -> Iterator[Site]:
         stack.enter_context(site.worker("-B", "--concurrency", "2"))
         stack.enter_context(running(command, "", lambda: listens(port), home / "web.log", env=site.env, cwd=ROOT))
         yield site
-
-
-def photographer_link(site: Site) -> str:
-    return site.python(
-        "from django.contrib.auth.models import User\n"
-        "from galleries.models import Studio\n"
-        "from galleries.steps.people.invite import sign_in_link\n"
-        "Studio.objects.update_or_create(pk=1, defaults={'name': 'Northlight Rooms', 'photographer': 'Tamsin Vale',"
-        " 'email': 'tamsin@northlight.example', 'letters_from': 0, 'letters_until': 24})\n"
-        "user = User.objects.create_user('tamsin', 'tamsin@northlight.example', first_name='Tamsin',"
-        " last_name='Vale')\n"
-        "print(sign_in_link(user=user))"
-    )
 
 
 def link_in_letter(site: Site, to: str) -> str:
@@ -77,10 +64,6 @@ def link_in_letter(site: Site, to: str) -> str:
             found += re.findall(r"http://localhost:\d+/i/[\w-]+", text)
     assert found, f"no letter to {to}"
     return found[-1]
-
-
-def press(page: Page, name: str, **more: Any) -> None:
-    page.get_by_role("button", name=name, **more).first.click()
 
 
 def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path: Path) -> None:
@@ -97,14 +80,14 @@ def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path
         for page in (studio, phone, agent):
             page.set_default_timeout(30_000)
             page.on("pageerror", lambda error: troubles.append(str(error)))
-        base = set_up(site, studio)
-        bring_in(studio, base, tmp_path / "card")
+        base = line.set_up(site, studio)
+        line.bring_in(studio, base, tmp_path / "card", 6, "broken.jpg")
         invite(studio, base)
         mark(site, phone, agent, studio, base)
         names = close(agent, studio)
         finish(site, studio, phone, base, tmp_path, names)
         deliver(studio, base)
-        archive = fetch(phone, tmp_path)
+        archive = line.fetch(phone, tmp_path)
         check(archive, names, tmp_path)
         receipts(studio, base)
         assert not troubles, troubles
@@ -113,42 +96,11 @@ def test_from_a_card_to_a_fetched_archive(site: Site, browser: Browser, tmp_path
             context.close()
 
 
-def set_up(site: Site, studio: Page) -> str:
-    studio.goto(photographer_link(site))
-    press(studio, "Come in")
-    studio.goto(site.env["PORTAL_URL"] + "/studio/sittings/new")
-    studio.get_by_label("Title").fill("Ansa Veld, spring")
-    studio.get_by_label("Subject's given name").fill("Ansa")
-    studio.get_by_label("Subject's surname").fill("Veld")
-    press(studio, "Set it up")
-    studio.wait_for_url(re.compile(r"/studio/ansa-veld[^/]*/$"))
-    return studio.url
-
-
-def bring_in(studio: Page, base: str, card: Path) -> None:
-    studio.goto(base + "upload")
-    files = sorted(str(path) for path in card.iterdir())
-    studio.locator("#pick-files").set_input_files(files)
-    expect(studio.get_by_role("region", name="Not brought in")).to_contain_text("broken.jpg", timeout=60_000)
-    expect(studio.locator("#frame-count")).to_have_text("6", timeout=60_000)
-    # The worker makes the proofs; then they can be shown.
-    for _ in range(120):
-        studio.goto(base + "desk")
-        if studio.locator("img").count() >= 1 and "being made" not in studio.content():
-            break
-        studio.wait_for_timeout(500)
-
-
 def invite(studio: Page, base: str) -> None:
     studio.goto(base)
-    press(studio, "Show the proofs")
+    line.press(studio, "Show the proofs")
     for role, name, email in (SUBJECT, AGENT):
-        studio.goto(base + "people")
-        studio.get_by_label("Role").select_option(role)
-        studio.get_by_label("Name").fill(name)
-        studio.get_by_label("E-mail").fill(email)
-        press(studio, "Invite", exact=True)
-        expect(studio.get_by_role("article")).to_contain_text(email)  # the letter, since mail lies in a folder here
+        line.invite_one(studio, base, role, name, email)  # the letter is shown, since mail lies in a folder here
         studio.goto(base + "people")
         expect(studio.get_by_role("heading", name=name)).to_be_visible()
 
@@ -159,15 +111,7 @@ def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
             if any(f"To: {email}" in path.read_text() for path in (site.home / "mail").glob("*")):
                 break
             page.wait_for_timeout(200)
-        page.goto(link_in_letter(site, email))
-        page.get_by_role("button", name="Come in").click()
-        expect(page).not_to_have_url(re.compile("/i/"))
-        for _ in range(60):
-            if page.locator("li.frame").count() == 6:
-                break
-            page.wait_for_timeout(1000)
-            page.reload()
-        expect(page.locator("li.frame")).to_have_count(6)
+        line.come_in(page, link_in_letter(site, email), 6)
     frames = phone.locator("li.frame")
     frames.nth(0).locator("button.pick").tap()
     frames.nth(1).locator("button.pick").tap()
@@ -191,7 +135,7 @@ def mark(site: Site, phone: Page, agent: Page, studio: Page, base: str) -> None:
     expect(agent_frames.nth(1).locator("button.pick")).to_have_attribute("aria-pressed", "true")
     studio.goto(base + "lists")
     expect(studio.locator("body")).to_contain_text("eyes shut here")
-    press(phone, "I am through")
+    line.press(phone, "I am through")
     slip = phone.get_by_role("dialog", name="Your picks")
     slip.get_by_role("button", name="I am through").click()
     expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
@@ -202,8 +146,8 @@ def close(agent: Page, studio: Page) -> list[str]:
     chosen = {plan().frames[index].name.split("_")[1].split(".")[0] for index in (0, 1)}
     for row in agent.locator("li.list-row").all():
         row.locator('input[name="frame"]').set_checked(any(label in row.inner_text() for label in chosen))
-    press(agent, "Go on to close the list")
-    press(agent, "Close the list")
+    line.press(agent, "Go on to close the list")
+    line.press(agent, "Close the list")
     # The photographer's page, open on the lists, turns by itself.
     expect(studio.get_by_role("heading", name="The closed list: 2 frames")).to_be_visible(timeout=30_000)
     with studio.expect_download() as download:
@@ -223,14 +167,14 @@ def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names
     studio.goto(base + "finals")
     label = re.search(r"(\d+)\.", names[1]).group(1)  # type: ignore[union-attr]
     studio.get_by_role("checkbox", name=re.compile(label)).check()
-    press(studio, "Deliver as it is")
+    line.press(studio, "Deliver as it is")
     expect(studio.locator(".messages")).to_contain_text("goes out as it was taken")
     for _ in range(60):  # looked at, then sent: until its proof is made it cannot be ticked
         studio.goto(base + "finals/send")
         if studio.locator('input[name="version"]:enabled').count():
             break
         studio.wait_for_timeout(500)
-    press(studio, "Send with one letter")
+    line.press(studio, "Send with one letter")
     finals = re.sub(r"/s/([^/]+)/.*", r"/s/\1/finals", phone.url)
     first = re.search(r"(\d+)\.", names[0]).group(1)  # type: ignore[union-attr]
     for _ in range(60):
@@ -245,18 +189,12 @@ def finish(site: Site, studio: Page, phone: Page, base: str, folder: Path, names
 
 def deliver(studio: Page, base: str) -> None:
     studio.goto(base + "delivery/licence")
-    press(studio, "Write this licence")
+    line.press(studio, "Write this licence")
     studio.goto(base + "finals")
     studio.locator(".finals-picture").first.click()
     studio.get_by_role("link", name="Crops", exact=True).click()
     adjust_a_crop(studio)
-    studio.goto(base + "delivery")
-    for row in studio.locator("ul.sizes > li").all():
-        words = row.inner_text().lower()
-        row.locator('input[name="size"]').set_checked(any(word in words for word in SIZES))
-    press(studio, "Prepare the delivery")
-    expect(studio.get_by_role("link", name=re.compile("^All files in one"))).to_be_visible(timeout=120_000)
-    press(studio, "Looked at: send it")
+    line.prepare_and_send(studio, base, SIZES)
 
 
 def adjust_a_crop(studio: Page) -> None:
@@ -268,31 +206,10 @@ def adjust_a_crop(studio: Page) -> None:
     studio.keyboard.press("ArrowDown" if before == "0" else "ArrowUp")
     expect(top).not_to_have_value(before)
     moved = top.input_value()
-    press(studio, "Keep this crop")
+    line.press(studio, "Keep this crop")
     expect(studio.locator("#said")).to_contain_text("kept")
     studio.reload()
     expect(top).to_have_value(moved)
-
-
-def fetch(phone: Page, folder: Path) -> Path:
-    phone.goto(re.sub(r"/s/([^/]+)/.*", r"/s/\1/delivery", phone.url))
-    archive = phone.get_by_role("link", name=re.compile("^Fetch everything"))
-    assert archive.count() == 0  # the licence comes first
-    press(phone, "I accept")
-    with phone.expect_download() as download:
-        archive.click()
-    target = folder / "archive.zip"
-    download.value.save_as(target)
-    address = archive.get_attribute("href")
-    whole = target.read_bytes()
-    cookies = "; ".join(f"{c['name']}={c['value']}" for c in phone.context.cookies())
-    part = phone.request.get(
-        re.match(r"http://[^/]+", phone.url).group(0) + str(address),  # type: ignore[union-attr]
-        headers={"Range": f"bytes={len(whole) // 2}-", "Cookie": cookies},
-    )
-    assert part.status == 206
-    assert part.body() == whole[len(whole) // 2 :]
-    return target
 
 
 def check(archive: Path, names: list[str], folder: Path) -> None:

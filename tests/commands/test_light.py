@@ -18,6 +18,14 @@ USES = {"sizes": set(), "verify": set(), "retention": set(), "photographer": set
 PAGES = {"numpy", "cv2", "PIL", "pyvips", "reportlab", "exiv2", "galleries.imaging.contained.cage"}
 
 
+def test_the_help_of_a_command_is_read_without_the_tables(tmp_path: Path) -> None:
+    code = "import sys, manage\nmanage.main()\nsys.exit(int('galleries.models' in sys.modules))"
+    command = [sys.executable, "-c", code, "agreed", "--help"]
+    env = {**os.environ, "PORTAL_HOME": str(tmp_path)}
+    ran = subprocess.run(command, cwd=ROOT, env=env, check=True, capture_output=True, text=True)
+    assert "manage.py agreed ansa-veld --csv" in ran.stdout
+
+
 def test_commands_and_pages_load_only_what_they_use(tmp_path: Path) -> None:
     modules = {name: f"galleries.management.commands.{name}" for name in USES} | {"the pages": "portal.urls"}
     code = (

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
+from email import message_from_bytes, policy
 from pathlib import Path
 from typing import Any
 
@@ -25,13 +26,14 @@ PRIVATE, PROOFS = "originals", "proofs"
 
 
 class Postbox:
-    """Every letter that came in, as text."""
+    """Every letter that came in: to whom, and its words."""
 
     def __init__(self) -> None:
-        self.letters: list[str] = []
+        self.letters: list[tuple[str, str]] = []
 
     async def handle_DATA(self, _server: Any, _session: Any, envelope: Any) -> str:
-        self.letters.append(envelope.content.decode())
+        message: Any = message_from_bytes(envelope.content, policy=policy.default)
+        self.letters.append((envelope.rcpt_tos[0], message.get_body(("plain",)).get_content()))
         return "250 Message accepted for delivery"
 
 
@@ -76,9 +78,10 @@ def grown_site(folder: Path) -> Iterator[Grown]:
             PORTAL_SMTP_HOST="127.0.0.1",
             PORTAL_SMTP_PORT=str(mail),
         )
-        site.migrate()
-        for words in (("collectstatic", "--no-input", "-v", "0"), ("sizes",)):
-            site.manage(*words)
+        site.collect_static()
+        site.python(
+            "from django.core.management import call_command as call\ncall('migrate', verbosity=0)\ncall('sizes')"
+        )
         certificate = [str(ROOT / "deploy" / "set-certificate"), "localhost"]
         subprocess.run(certificate, env=site.env, check=True, capture_output=True)
         web = stack.enter_context(site.web(folder / "web.sock"))

@@ -39,6 +39,9 @@ class Site:
             if "PORTAL_DATABASE" not in self.env:
                 kept_tables.keep_copy(tables)
 
+    def collect_static(self) -> None:
+        kept_tables.give_static(self.home / "static", lambda: self.manage("collectstatic", "--no-input", "-v", "0"))
+
     def python(self, code: str) -> str:
         """The output of some lines with Django set up."""
         return self.run(sys.executable, "-c", f"import django; django.setup()\n{code}").stdout.strip()

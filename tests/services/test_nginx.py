@@ -81,7 +81,7 @@ def proxy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxy]:
     )
     with queue_server(home):
         site.migrate()
-        site.manage("collectstatic", "--no-input", "-v", "0")
+        site.collect_static()
         made = json.loads(site.python(MAKE))
         subprocess.run(
             [str(ROOT / "deploy" / "set-certificate"), "portal.example"], env=site.env, check=True, capture_output=True

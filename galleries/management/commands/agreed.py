@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps.agreeing import agree
 
 
 class Command(TradeCommand):
@@ -28,6 +27,8 @@ Sidecars carry xmp:Rating 5 and the keyword 'agreed' (ISO 16684-1), so that a ra
         form.add_argument("--sidecars", type=Path, metavar="DIR", help="write XMP sidecars there; none is overwritten")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.agreeing import agree  # with the tables; a help text needs none
+
         sitting = sitting_named(options["sitting"])
         finals = agree.listed(sitting)
         if not finals:
