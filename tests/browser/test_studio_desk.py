@@ -176,7 +176,7 @@ def test_from_the_desk_to_a_sent_retouch_by_keyboard_alone(come: Any, live_serve
         final = cast.sitting.finals.get()
         proof_key = frames[1].proofs.get().small_key
         retouched = final.versions.create(
-            number=1, sha256="a" * 64, key="k", name="KAL_0002_v1.jpg", bytes=1, width=4000, height=6000,
+            number=1, sha256="a" * 64, key=frames[0].key, name="KAL_0002_v1.jpg", bytes=1, width=320, height=480,
             proof_key=proof_key,
         )  # fmt: skip
         on_to(page, "link", "Finals")
