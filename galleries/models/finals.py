@@ -42,6 +42,10 @@ class Final(models.Model):
     on_list = models.BooleanField(default=True)
     state = models.CharField(_("state"), max_length=10, choices=State, default=State.AGREED)
     brief = models.TextField(_("brief for the retoucher"), blank=True)
+    # The photographer's explicit word for a raw frame that goes out as it was taken.
+    from_camera_picture = models.BooleanField(
+        _("cut from the camera's picture"), default=False, db_default=False, editable=False
+    )
     alt_text = models.CharField(_("description for people who cannot see it"), max_length=250, blank=True)
 
     objects = FinalSet.as_manager()

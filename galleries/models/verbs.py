@@ -86,6 +86,7 @@ class Verb(models.TextChoices):
     TAKEN_BACK = "taken back", _("approval taken back")
     SENT_BACK = "sent back", _("sent back")
     DELIVERED_AS_IT_IS = "delivered as it is", _("to be delivered as it is")
+    FROM_CAMERA_PICTURE = "from the camera's picture", _("to be cut from the camera's picture")
     RETOUCH_AFTER_ALL = "retouch after all", _("retouch after all")
     FINISHING_AGAIN = "finishing again", _("finishing again")
     RETOUCH_NOT_MATCHED = "retouch not matched", _("retouch not matched")

@@ -9,6 +9,8 @@ from django.utils.translation import gettext_noop as _
 
 class Code(StrEnum):
     CARRIED_OVER = "crop.carried_over"
+    CAMERA_PICTURE = "delivery.camera_picture"
+    CAMERA_PICTURE_PPI = "delivery.camera_picture_ppi"
     NOT_LAID_OVER = "comparing.not_laid_over"
     BY_NAME = "match.by_name"
     BY_PICTURE = "match.by_picture"
@@ -40,6 +42,14 @@ class Code(StrEnum):
 
 SENTENCES: dict[str, str] = {
     Code.CARRIED_OVER: _("Carried over from a picture of another size: please look at it again."),
+    Code.CAMERA_PICTURE: _(
+        "Cut from the camera's own picture inside the raw file %(name)s, %(width_px)s × %(height_px)s pixels "
+        "(digital source type %(source)s); no version was developed."
+    ),
+    Code.CAMERA_PICTURE_PPI: _(
+        "Cut from the camera's own picture inside the raw file %(name)s, %(width_px)s × %(height_px)s pixels "
+        "(digital source type %(source)s), at %(effective_ppi)s ppi; no version was developed."
+    ),
     Code.NOT_LAID_OVER: _("The retouch cannot be laid over its frame, so the shape of the face was not compared."),
     Code.BY_NAME: _("by its file name"),
     Code.BY_PICTURE: _("by its picture (likeness %(likeness)s of 100)"),

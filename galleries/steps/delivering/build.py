@@ -21,7 +21,7 @@ from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers.terms import LicenceTerms
-from galleries.steps.delivering import file_order, licences, offer, package, sizes
+from galleries.steps.delivering import camera_picture, file_order, licences, offer, package, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.limits import limits
 from galleries.told import Told
@@ -115,7 +115,7 @@ def _keep(delivery: Delivery, order: FileOrder, file: FinalFile, record: RightsR
     storage.put(storage.private(), key, file.data)
     _row(
         delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
-        warnings=[one.as_dict() for one in file.warnings],
+        warnings=[one.as_dict() for one in (*file.warnings, *camera_picture.of(order, delivery.sizes))],
     )  # fmt: skip
 
 

@@ -131,7 +131,7 @@ def _orders(
     orders = []
     for final in finals:
         source = cut.source_of(final)
-        if final.frame.is_raw and source.version is None:
+        if final.frame.is_raw and source.version is None and not final.from_camera_picture:
             raise Refused(
                 _("Frame %s is a raw file of the camera: a delivery waits for the approved version developed from it.")
                 % final.frame.label

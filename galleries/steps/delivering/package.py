@@ -21,11 +21,13 @@ from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
 from galleries.papers.terms import LicenceTerms
 from galleries.steps import packing
-from galleries.steps.delivering import groups, licences, naming, sizes
+from galleries.steps.delivering import camera_picture, groups, licences, naming, sizes
 from galleries.told import Told
 from galleries.words.told import sentences
 
 ISO_216 = {(297, 420): "A3", (210, 297): "A4", (148, 210): "A5", (105, 148): "A6"}  # trimmed, in millimetres
+
+_IN_THE_PAPERS = (Code.ENLARGED, Code.UNDER_PPI, *camera_picture.CODES)
 
 
 @dataclass(frozen=True)
@@ -67,9 +69,9 @@ def paper(spec: SizeSpec) -> str:
 def entry_of(delivery: Delivery, file: DeliveredFile, name: str = "") -> FileEntry:
     """What the papers say of a file; `name` is its place in the archive, where it is listed there."""
     spec = sizes.spec_from(delivery.sizes[file.size_slug])
-    few = [one for one in map(Told.from_stored, file.warnings) if one.code in (Code.ENLARGED, Code.UNDER_PPI)]
+    listed = [one for one in map(Told.from_stored, file.warnings) if one.code in _IN_THE_PAPERS]
     with override("en"):  # the papers of the archive are in English, one for everybody
-        caution = " ".join(sentences(few))
+        caution = " ".join(sentences(listed))
     return FileEntry(name or file.name, file.sha256, file.bytes, file.width, file.height, use_of(spec), caution)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -13,6 +14,7 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import (
     Approval,
     Final,
+    Frame,
     JournalLine,
     Sitting,
     Verb,
@@ -140,14 +142,16 @@ def standing(final: Final) -> Final.State:
     return S.APPROVED if approved else S.SHOWN
 
 
-def deliver_as_it_is(final: Final, by: Visitor, *, setting_aside: str = "") -> Final:
+def deliver_as_it_is(final: Final, by: Visitor, *, setting_aside: str = "", from_camera_picture: bool = False) -> Final:
     """The photographer says: no retouch for this one, the frame goes out as it was taken. `take_back` undoes it.
 
     `setting_aside`: the SHA-256 of the retouch that was approved, when there is one: its approval does not count then.
+    `from_camera_picture`: of a raw frame, the explicit word that it is cut from the picture the camera made of it.
 
     Raises:
-        Refused: not this person's to say.
-        Conflict: it is said already, or it would set an approved retouch aside that was not named.
+        Refused: not this person's to say; or a raw frame whose camera left no picture large enough to cut from.
+        Conflict: it is said already, it would set an approved retouch aside that was not named, or a raw frame would
+            be cut from the camera's picture without that word.
     """
     require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
     approved = final.versions.sent().newest() if final.state == S.APPROVED else None
@@ -156,9 +160,31 @@ def deliver_as_it_is(final: Final, by: Visitor, *, setting_aside: str = "") -> F
             _("Version %(n)d of %(frame)s is approved and would not be delivered. Say that you mean it.")
             % {"n": approved.number, "frame": final.frame.label}
         )
-    detail = {"set_aside": approved.number} if approved else {}
-    stages.move_final(final, S.AS_IT_IS, by, verb=Verb.DELIVERED_AS_IT_IS, **detail)
+    detail: dict[str, Any] = {"set_aside": approved.number} if approved else {}
+    verb = Verb.DELIVERED_AS_IT_IS
+    if final.frame.is_raw:
+        _check_camera_picture(final.frame, meant=from_camera_picture)
+        verb, size = Verb.FROM_CAMERA_PICTURE, [final.frame.width, final.frame.height]
+        detail |= {"file": final.frame.name, "pixels": size}
+    with transaction.atomic():
+        Final.objects.filter(pk=final.pk).update(from_camera_picture=final.frame.is_raw)
+        stages.move_final(final, S.AS_IT_IS, by, verb=verb, **detail)
     return final
+
+
+def _check_camera_picture(frame: Frame, *, meant: bool) -> None:
+    if frame.shown != Frame.Shown.EMBEDDED:
+        raise Refused(
+            _(
+                "The raw file of %s holds no picture of the camera's that is large enough. Send a version developed from it."
+            )
+            % frame.label
+        )
+    if not meant:
+        raise Conflict(
+            _("%s is a raw file of the camera. Say that it is cut from the camera's picture, or send a version of it.")
+            % frame.label
+        )
 
 
 def take_back(final: Final, by: Visitor) -> Final:
@@ -171,7 +197,9 @@ def take_back(final: Final, by: Visitor) -> Final:
     require(by, Act.RUN, final, _("Only the photographer says that a final goes out without retouch."))
     if final.state != S.AS_IT_IS:
         raise Conflict(_("This final is not to be delivered as it was taken."))
-    stages.move_final(final, standing(final), by, verb=Verb.RETOUCH_AFTER_ALL)
+    with transaction.atomic():
+        Final.objects.filter(pk=final.pk).update(from_camera_picture=False)
+        stages.move_final(final, standing(final), by, verb=Verb.RETOUCH_AFTER_ALL)
     return final
 
 

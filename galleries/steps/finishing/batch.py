@@ -29,13 +29,19 @@ def deliver_as_it_is(sitting: Sitting, ids: Sequence[int], by: Visitor) -> int:
     Raises:
         Refused: not this person's to do.
         BadInput: none chosen, or one of another list.
-        Conflict: one is approved, which is asked about by itself; then nothing was changed.
+        Conflict: one is approved, or a raw file, which is asked about by itself; then nothing was changed.
     """
     finals = [final for final in _chosen(sitting, ids, by) if final.state != S.AS_IT_IS]
     approved = [final.frame.label for final in finals if final.state == S.APPROVED]
     if approved:
         raise Conflict(
             _("Approved, and so asked about one by one on its own page: %s. Nothing was changed.") % ", ".join(approved)
+        )
+    raw = [final.frame.label for final in finals if final.frame.is_raw]
+    if raw:
+        raise Conflict(
+            _("Raw files of the camera, and so asked about one by one on their own pages: %s. Nothing was changed.")
+            % ", ".join(raw)
         )
     with transaction.atomic():
         for final in finals:

@@ -111,7 +111,8 @@ TABLES: tuple[Table, ...] = (
         theirs="id look caption created_at", named="brought_by", picture="key", house="sitting",
     ),
     _table(m.PlanComment, "sitting", theirs="id look text created_at", named="who invite", house="sitting"),
-    _table(m.Final, "sitting", theirs="id frame round position on_list state brief alt_text", house="sitting"),
+    _table(m.Final, "sitting", theirs="id frame round position on_list state brief from_camera_picture alt_text",
+           house="sitting"),
     _table(
         m.Version, "final__sitting",
         theirs="id final number sha256 name bytes width height reading kind kind_stated added_at sent_at",

@@ -264,7 +264,7 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
 @studio_page()
 @require_http_methods(["GET", "HEAD", "POST"])
 def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
-    """Asks first, with what would be lost, where a retouch is approved; `do` = back takes it back."""
+    """Asks first, with what would be lost, where a retouch is approved, and of a raw frame; `do` = back takes it back."""
     final = final_of(visitor, sitting, final_id)
     if request.method != "POST":
         return _asked(request, sitting, final)
@@ -274,8 +274,15 @@ def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id:
             request, _("%(frame)s: %(state)s.") % {"frame": final.frame, "state": final.get_state_display()}
         )
     else:
-        approvals.deliver_as_it_is(final, visitor, setting_aside=request.POST.get("setting_aside", ""))
-        messages.success(request, _("%s goes out as it was taken. Undo takes it back.") % final.frame)
+        meant = request.POST.get("from_camera_picture") == "1"
+        aside = request.POST.get("setting_aside", "")
+        approvals.deliver_as_it_is(final, visitor, setting_aside=aside, from_camera_picture=meant)
+        sentence = (
+            _("%s is cut from the camera's picture. Undo takes it back.")
+            if final.from_camera_picture
+            else _("%s goes out as it was taken. Undo takes it back.")
+        )
+        messages.success(request, sentence % final.frame)
     return redirect("studio-finals", slug=sitting.slug)
 
 
