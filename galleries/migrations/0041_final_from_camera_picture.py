@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0040_raw_file_beside_its_picture'),
+        ("galleries", "0040_raw_file_beside_its_picture"),
     ]
 
     operations = [
