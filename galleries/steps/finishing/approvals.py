@@ -176,7 +176,8 @@ def _check_camera_picture(frame: Frame, *, meant: bool) -> None:
     if frame.shown != Frame.Shown.EMBEDDED:
         raise Refused(
             _(
-                "The raw file of %s holds no picture of the camera's that is large enough. Send a version developed from it."
+                "The raw file of %s holds no picture of the camera's that is large enough. "
+                "Send a version developed from it."
             )
             % frame.label
         )

@@ -264,7 +264,7 @@ def write_brief(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_
 @studio_page()
 @require_http_methods(["GET", "HEAD", "POST"])
 def as_it_is(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int) -> HttpResponseBase:
-    """Asks first, with what would be lost, where a retouch is approved, and of a raw frame; `do` = back takes it back."""
+    """Asks first of a raw frame, and with what would be lost where a retouch is approved; `do` = back takes it back."""
     final = final_of(visitor, sitting, final_id)
     if request.method != "POST":
         return _asked(request, sitting, final)
