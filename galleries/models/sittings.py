@@ -271,6 +271,11 @@ def stem_of(name: str) -> str:
     return name.rsplit(".", 1)[0] if "." in name else name
 
 
+def edge_label(number: int | None, name: str) -> str:
+    """What stands on the edge of the sheet: the number the camera gave, else the name without ending."""
+    return f"{number:04d}" if number is not None else stem_of(name)
+
+
 class Frame(models.Model):
     """One exposure. Its bytes are kept as they came; what the program read from them stands beside."""
 
@@ -341,8 +346,7 @@ class Frame(models.Model):
 
     @property
     def label(self) -> str:
-        """What stands on the edge of the sheet: the number the camera gave, else the name without ending."""
-        return f"{self.number:04d}" if self.number is not None else self.stem
+        return edge_label(self.number, self.name)
 
     @property
     def stem(self) -> str:

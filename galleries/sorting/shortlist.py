@@ -31,6 +31,8 @@ _LOOK, _PURPOSE = 2.5, 3.0
 _SAME_RUN, _SAME_FACE = 30.0, 2.0
 # A difference of expression, in the units of `Candidate.expression`, from which two frames no longer tire.
 _UNLIKE = 1.0
+# The solver is asked about no more at once: the pairs grow by the square.
+_FEW = 250
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def propose(candidates: Sequence[Candidate], allowance: int, *, seconds: float =
     usable = [one for one in candidates if worth(one) > 0]
     if not usable or allowance == 0:
         return Proposal((), {}, {}, 0.0, 0.0)
-    chosen, gap = _solve(usable, allowance, seconds)
+    chosen, gap = _best(usable, allowance, seconds)
     ordered = tuple(sorted(chosen, key=lambda one: (-worth(one), one.key)))
     return Proposal(
         tuple(one.key for one in ordered),
@@ -128,6 +130,55 @@ def propose(candidates: Sequence[Candidate], allowance: int, *, seconds: float =
         score(ordered),
         gap,
     )
+
+
+def _best(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:
+    """As `_solve`; of many frames only those are handed to the solver that can still belong to a better list than one
+    taken by turns: by what a list with the frame would be worth if no two frames were alike."""
+    if len(usable) <= _FEW:
+        return _solve(usable, allowance, seconds)
+    taken = _by_turns(usable, allowance)
+    reached = score(taken)
+    worths = sorted(map(worth, usable), reverse=True)[:allowance]
+    looks, purposes = ({getattr(one, name) for one in usable} - {None, ""} for name in ("look", "purpose"))
+    covered = _LOOK * min(len(looks), allowance) + _PURPOSE * min(len(purposes), allowance)
+    bound = sum(worths) + covered
+    on = {one.key for one in taken}
+    least = reached - bound + worths[-1]  # with a frame worth no more than this a list is no better than the taken one
+    better = [one for one in usable if one.key not in on and worth(one) > least + 1e-9]
+    better.sort(key=worth, reverse=True)
+    if not better:
+        return taken, 0.0
+    left = better[: max(0, _FEW - len(taken))]
+    chosen, gap = _solve([*taken, *left], allowance, seconds)
+    if len(left) == len(better):
+        return chosen, gap
+    return chosen, max(gap, (bound - score(chosen)) / bound)
+
+
+def _by_turns(usable: Sequence[Candidate], allowance: int) -> list[Candidate]:
+    """A good list: each time the frame that adds most to those taken before."""
+    taken: list[Candidate] = []
+    adds = {one.key: worth(one) for one in usable}
+    looks: set[int | None] = {None}
+    purposes = {""}
+    left = {one.key: one for one in usable}
+    while left and len(taken) < allowance:
+        key = max(left, key=lambda k: adds[k] + _new(left[k], looks, purposes))
+        one = left.pop(key)
+        if adds[key] + _new(one, looks, purposes) <= 0:
+            break
+        taken.append(one)
+        looks.add(one.look)
+        purposes.add(one.purpose)
+        for other in left.values():
+            if other.look == one.look or other.run == one.run:
+                adds[other.key] -= alike(one, other)
+    return taken
+
+
+def _new(one: Candidate, looks: set[int | None], purposes: set[str]) -> float:
+    return _LOOK * (one.look not in looks) + _PURPOSE * (one.purpose not in purposes)
 
 
 def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:

@@ -52,9 +52,10 @@ def portal(**more: str) -> Iterator[Path]:
             from django.db import connections
 
             import galleries.tasks  # noqa: F401
+            from galleries.steps.delivering import sizes
 
             call_command("migrate", verbosity=0)
-            call_command("sizes", verbosity=0)
+            sizes.load()
             call_command("collectstatic", verbosity=0, interactive=False)
             try:
                 yield home

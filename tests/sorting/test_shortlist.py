@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from itertools import combinations
+from unittest import mock
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from galleries.sorting import shortlist
 from galleries.sorting.shortlist import Candidate, alike, propose, score, worth
 
 KINDS = st.sampled_from(["", "pick", "alternate", "strike"])
@@ -50,6 +52,20 @@ def test_no_list_is_better(found: list[Candidate], allowance: int) -> None:
     assert made.score == pytest.approx(best_by_trying(found, allowance), abs=1e-6)
     assert made.gap <= 1e-6
     assert set(made.reasons) == set(made.chosen)
+
+
+@settings(max_examples=80, deadline=None)
+@given(candidates(), st.integers(1, 6), st.integers(1, 8))
+def test_of_many_frames_no_list_is_better_by_more_than_the_gap(
+    frames: list[Candidate], allowance: int, few: int
+) -> None:
+    with mock.patch.object(shortlist, "_FEW", few):  # as if nine were many
+        proposal = propose(frames, allowance)
+    best = best_by_trying(frames, allowance)
+    assert len(proposal.chosen) <= allowance
+    assert proposal.score == pytest.approx(score([one for one in frames if one.key in proposal.chosen]))
+    assert proposal.score >= best * (1 - proposal.gap) - 1e-6
+    assert proposal.gap > 1e-6 or proposal.score == pytest.approx(best, abs=1e-6)
 
 
 def test_a_large_sitting_is_solved_to_the_end() -> None:

@@ -79,6 +79,7 @@ ALLOWED = {
     "web/studio/journal_words.py": "what is kept, to be put into words",
     "web/studio/desk.py:hide look": "the name of an act",
     "web/invitee/markup.py": "markup",
+    "web/invitee/list_markup.py": "markup",
     "web/invitee/outbox_worker.py": "a script, and why it is open",
 }
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Exists, Max, OuterRef
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -67,9 +67,13 @@ class Tally:
 def tally(sitting: Sitting, by: Visitor) -> Tally:
     """Every frame that carries a mark or note of the subject or the representation, as this person may see it."""
     require(by, Act.COMPARE_LISTS, sitting)
-    frames = {frame.pk: frame for frame in frames_shown_to(by, sitting).select_related("look")}
-    marks = Mark.objects.filter(frame__in=frames).of_sides()
-    by_side, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, frames)
+    marks = Mark.objects.filter(frame__sitting=sitting).of_sides()
+    shown = frames_shown_to(by, sitting).filter(Exists(Mark.objects.filter(frame=OuterRef("pk"))))
+    looks = {look.pk: look for look in sitting.looks.all()}
+    frames = {frame.pk: frame for frame in shown}
+    for frame in frames.values():
+        frame.look = looks[frame.look_id] if frame.look_id is not None else None
+    by_side, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, sitting, by)
     for_studio = _notes(marks.noted().filter(note_for_studio=True)) if by.user is not None else {}
     lines = tuple(
         Line(
@@ -117,12 +121,12 @@ def _notes(noted: MarkSet) -> dict[int, list[tuple[str, str]]]:
     return notes
 
 
-def _places(marks: MarkSet, shown: Iterable[int]) -> dict[tuple[int, str], int | None]:
+def _places(marks: MarkSet, sitting: Sitting, by: Visitor) -> dict[tuple[int, str], int | None]:
     """(frame, role) → where that side ranks it among the frames shown, as `sides.place` has it. Counted without a gap:
     one would tell of a frame that is kept from whoever asks."""
     ranked: Counter[int] = Counter()
     at: dict[tuple[int, int], int] = {}
-    standings = Standing.objects.filter(frame__in=shown).order_by("place")
+    standings = Standing.objects.filter(frame__in=frames_shown_to(by, sitting)).order_by("place")
     for voice, frame in standings.values_list("invite_id", "frame_id"):
         ranked[voice] += 1
         at[voice, frame] = ranked[voice]

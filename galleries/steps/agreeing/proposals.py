@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.face.faces import Face
 from galleries.models import Frame, Sitting
 from galleries.sorting import shortlist
 from galleries.sorting.shortlist import Candidate, Proposal
@@ -34,7 +34,8 @@ def candidates(tally: Tally) -> list[Candidate]:
 
 def expression(frame: Frame) -> tuple[float, ...]:
     """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown."""
-    face = FrameReading.from_dict(frame.reading).face if frame.reading else None
+    read = frame.read.get("face")
+    face = Face.from_dict(read) if read else None
     if face is None or not face.eye_distance:
         return ()
     lids = [value for value in (face.right_openness, face.left_openness) if value is not None]

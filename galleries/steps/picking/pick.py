@@ -267,11 +267,11 @@ def counts(invites: Sequence[Invite]) -> dict[int, Count]:
         shown = marks.filter(frame__in=frames_of_sheets(is_subject).filter(sitting__in={i.sitting_id for i in of_side}))
         for voice, kind, look in shown.values_list("invite", "kind", "frame__look") if of_side else ():
             rows.setdefault(voice, []).append((kind, look))
-        by_invite.update({one.pk: _counted(one.sitting.allowance, rows.get(one.voice.pk, [])) for one in of_side})
+        by_invite.update({one.pk: counted(one.sitting.allowance, rows.get(one.voice.pk, [])) for one in of_side})
     return by_invite
 
 
-def _counted(allowance: int, rows: Sequence[tuple[str, int | None]]) -> Count:
+def counted(allowance: int, rows: Sequence[tuple[str, int | None]]) -> Count:
     """Of (kind of mark, look of its frame)."""
     kinds = Counter(kind for kind, _look in rows)
     per_look = Counter(look for kind, look in rows if kind == Mark.Kind.PICK and look is not None)

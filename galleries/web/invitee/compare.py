@@ -37,8 +37,8 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
             return JsonResponse({"order": order})
         messages.success(request, _("Your order is kept."))
         return redirect("sheet", slug=sitting.slug)
-    strips, _pending = showing.strips(visitor, sitting)
-    shown = [one for strip in strips for one in strip.frames]
+    sheet = showing.sheet_of(visitor, sitting)
+    shown = [one for strip in sheet.strips for one in strip.frames]
     chosen = _chosen(request, shown)[:MOST]
     kept = [Strip(None, None, chosen)]
     ranking = _ranking(visitor)
@@ -50,7 +50,7 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         chosen=chosen,
         heaps=len(chosen) >= HEAPS_FROM,
         script_frames=showing.script_frames(kept),
-        state=showing.state(visitor, sitting, with_frames=False),
+        state=showing.state(visitor, sitting, sheet.known),
         words={**sheet_words(), **compare_words()},
         config={**config(visitor, sitting), "sheet": request.path.rsplit("/", 1)[0] + "/sheet"},
         ranking=[pk for pk in ranking if pk in {one.frame.pk for one in chosen}],

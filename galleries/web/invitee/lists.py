@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
@@ -17,45 +17,12 @@ from galleries.errors import BadInput
 from galleries.models import Proof, Remark, Sitting
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, proposals
-from galleries.steps.agreeing.agree import Line, Tally
+from galleries.steps.agreeing.agree import Tally
 from galleries.web.doors import invitee_page
+from galleries.web.invitee import list_markup, showing
+from galleries.web.invitee.list_markup import Row
 from galleries.web.invitee.page import key_in, page
 from galleries.words.reasons import reason_words
-
-
-@dataclass(frozen=True)
-class Voice:
-    """One side's word on a frame, as the page shows it; `place` is its rank in their order."""
-
-    side: str
-    letter: str
-    name: str
-    mark: str
-    place: int | None
-
-
-def _mark(kind: str) -> str:
-    return {"pick": _("pick"), "alternate": _("alternate"), "strike": _("strike")}.get(kind, "–")
-
-
-@dataclass
-class Row:
-    """One line of the lists, as the page shows it."""
-
-    line: Line
-    proof: Proof | None
-    reasons: list[str] = field(default_factory=list)
-    chosen: bool = False
-    remarks: list[Remark] = field(default_factory=list)
-
-    @property
-    def voices(self) -> list[Voice]:
-        """What either side says of the frame, the subject first."""
-        line = self.line
-        return [
-            Voice("subject", "S", _("Subject:"), _mark(line.subject), line.place_subject),
-            Voice("representation", "R", _("Representation:"), _mark(line.representation), line.place_representation),
-        ]
 
 
 @invitee_page(Act.COMPARE_LISTS)
@@ -77,9 +44,15 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         if not chosen:
             raise BadInput(_("Choose at least one frame before closing the list."))
     proposal = proposals.propose(tally, sitting)
-    rows = _rows(tally, proposal, chosen)
+    rows = _rows(sitting, tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
     on = {row.line.frame.pk: row for group in rows.values() for row in group}
+    spoken = list_markup.Words.here(reverse("sheet", args=[sitting.slug]))
+    groups = [
+        (key, title, rows[key], [list_markup.pair(row, spoken, open_now=open_now) for row in rows[key]])
+        for key, title in _groups()
+        if rows[key]
+    ]
     words = {"on_list": _("{n} on the list, %d included") % tally.allowance}
     return page(
         request,
@@ -87,7 +60,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         sitting,
         "lists",
         tally=tally,
-        groups=[(key, title, rows[key]) for key, title in _groups() if rows[key]],
+        groups=groups,
+        tray=list_markup.tray(row for _key, _title, group, _pairs in groups for row in group),
         words=words,
         counted=words["on_list"].format(n=sum(row.chosen for group in rows.values() for row in group)),
         proposal=proposal,
@@ -118,7 +92,8 @@ def _groups() -> list[tuple[str, str]]:
 
 def _picks_left_out(rows: dict[str, list[Row]], chosen: list[int]) -> list[tuple[str, list[Row]]]:
     """(whose picks, the lines) that a list of these frames leaves out."""
-    groups = [(title, [row for row in rows[key] if row.line.frame.pk not in chosen]) for key, title in _groups() if key]
+    on = set(chosen)
+    groups = [(title, [row for row in rows[key] if row.line.frame.pk not in on]) for key, title in _groups() if key]
     return [(title, group) for title, group in groups if group]
 
 
@@ -127,13 +102,13 @@ def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
     return [(final, proofs.get(final.frame_id)) for final in finals]
 
 
-def _rows(tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
-    proofs = Proof.objects.newest_of([line.frame.pk for line in tally.lines])
+def _rows(sitting: Sitting, tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
+    proofs = showing.proofs_of(sitting)
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
     rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}
     talk: dict[int, list[Remark]] = {}
-    for remark in Remark.objects.filter(frame__in=labels):
+    for remark in Remark.objects.filter(frame__sitting=sitting):
         talk.setdefault(remark.frame_id, []).append(remark)
     for line in tally.lines:
         pk = line.frame.pk

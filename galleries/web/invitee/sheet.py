@@ -60,14 +60,15 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
 @invitee_page(Act.SEE_SHEET)
 @require_safe
 def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    strips, pending = showing.strips(visitor, sitting)
+    shown = showing.sheet_of(visitor, sitting)
+    strips = shown.strips
     words = sheet_words()
     side = visitor.invite.role if visitor.invite else None
     marking, place = may(visitor, Act.MARK, sitting), 0
     items = []
     for strip in strips:
         items.append(
-            [frame_item(shown, words, side, marking=marking, place=place + n) for n, shown in enumerate(strip.frames)]
+            [frame_item(one, words, side, marking=marking, place=place + n) for n, one in enumerate(strip.frames)]
         )
         place += len(strip.frames)
     return page(
@@ -76,11 +77,11 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         sitting,
         "sheet",
         strips=list(zip(strips, items, strict=True)),
-        pending=pending,
-        count=pick.count(visitor, sitting),
+        pending=shown.pending,
+        count=shown.known.counted(sitting),
         words=words,
         script_frames=showing.script_frames(strips),
-        state=showing.state(visitor, sitting, with_frames=False),
+        state=showing.state(visitor, sitting, shown.known),
         config=config(visitor, sitting),
         may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
         kept_back=_kept_back(visitor, sitting),

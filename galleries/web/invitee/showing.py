@@ -3,40 +3,90 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
-from functools import cache
 from math import log
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import F
-from django.urls import reverse
 from django.utils import timezone
 
 from galleries.access import Visitor, frames_shown_to, looks_shown_to
 from galleries.imaging.face.places import eyes_place
-from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
+from galleries.models import Invite, Look, Mark, Proof, Sitting
+from galleries.models.sittings import edge_label
 from galleries.sorting import sides
 from galleries.steps.picking import pick
+from galleries.web.addresses import proof_picture
 
 CELLS = ((2, 3), (3, 4), (4, 5), (1, 1), (5, 4), (4, 3), (3, 2))  # width to height: what cameras give, and crops of it
 
 
-@cache
-def _address(kind: str) -> str:
-    """A proof's address with holes for the frame's key and the proof's: asked for once, not two thousand times."""
-    first, second = 10**9 + 7, 10**9 + 9
-    return reverse("proof-picture", args=[first, kind, second]).replace(str(first), "{}").replace(str(second), "{}")
+class SheetFrame(NamedTuple):
+    """What the sheet needs of a frame. Thousands of whole rows cost more than all that is done with them."""
+
+    pk: int
+    number: int | None
+    name: str
+    look_id: int | None
+    width: int
+    height: int
+    run: int | None
+    run_place: int
+    suggested: bool
+    right_eye: list[float] | None
+    left_eye: list[float] | None
+    read_width: int | None
+    read_height: int | None
+
+    @property
+    def label(self) -> str:
+        return edge_label(self.number, self.name)
 
 
-@dataclass
+class SheetProof(NamedTuple):
+    """What the sheet needs of a frame's newest proof."""
+
+    pk: int
+    large_width: int
+    large_height: int
+    small_width: int
+    small_height: int
+    middle_key: str
+
+
+class OwnMark(NamedTuple):
+    """A person's own mark on one frame."""
+
+    kind: str
+    revision: int
+    note: str
+    note_for_studio: bool
+
+
+Others = dict[int, list[tuple[Invite, str]]]
+
+
+class Known(NamedTuple):
+    """What is asked of the database once, for the sheet and for what its scripts are told."""
+
+    look_of: dict[int, int | None]  # of every frame that this person may see
+    mine: dict[int, OwnMark]
+    theirs: Others
+
+    def counted(self, sitting: Sitting) -> pick.Count:
+        rows = [(mark.kind, self.look_of[pk]) for pk, mark in self.mine.items() if pk in self.look_of]
+        return pick.counted(sitting.allowance, rows)
+
+
+@dataclass(slots=True)
 class Shown:
     """One frame on the sheet. Sizes are of the large proof; eyes are fractions of it, None when not known."""
 
-    frame: Frame
-    proof: Proof
+    frame: SheetFrame
+    proof: SheetProof
     look: int | None
-    mine: Mark | None = None
+    mine: OwnMark | None = None
     theirs: list[tuple[Invite, str]] = field(default_factory=list)
     eyes: tuple[float, float, float] | None = None  # the middle between them, and how far apart, of the width
     alike: int = 0
@@ -44,11 +94,11 @@ class Shown:
 
     @property
     def small(self) -> str:
-        return _address("small").format(self.frame.pk, self.proof.pk)
+        return proof_picture(self.frame.pk, "small", self.proof.pk)
 
     @property
     def large(self) -> str:
-        return _address("large").format(self.frame.pk, self.proof.pk)
+        return proof_picture(self.frame.pk, "large", self.proof.pk)
 
     @property
     def finer(self) -> float:
@@ -64,7 +114,7 @@ class Shown:
         """What is drawn over the picture: role -> kind. On one's own side it is one's own mark, which the buttons
         answer for; on another it is what that side says. Every single mark is said in words."""
         mine = {my_side: self.kind} if self.kind and my_side else {}
-        return mine | other_sides(my_side, self.theirs)
+        return mine | other_sides(my_side, self.theirs) if self.theirs else mine
 
 
 def other_sides(my_side: str | None, theirs: Iterable[tuple[Invite, str]]) -> dict[str, str]:
@@ -106,14 +156,50 @@ class Strip:
         return sum(shown.kind == Mark.Kind.PICK for shown in self.frames)
 
 
-def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
-    """The sheet as this person may see it, and how many proofs are still being made."""
+class Sheet(NamedTuple):
+    """The sheet as one person may see it, how many proofs are still being made, and what it was made from."""
+
+    strips: list[Strip]
+    pending: int
+    known: Known
+
+
+def sheet_of(visitor: Visitor, sitting: Sitting) -> Sheet:
     looks = list(looks_shown_to(visitor, sitting))
     number = {look.pk: n for n, look in enumerate(looks, 1)}
-    frames = list(
+    frames = _frames(visitor, sitting)
+    proofs = proofs_of(sitting)
+    mine, theirs = marks_of(visitor, sitting)
+    runs = Counter(frame.run for frame in frames)
+    by_look: dict[int | None, list[Shown]] = defaultdict(list)
+    nobody: list[tuple[Invite, str]] = []
+    for frame in frames:
+        proof = proofs.get(frame.pk)
+        if proof is not None:
+            place = number.get(frame.look_id) if frame.look_id else None
+            by_look[frame.look_id if place else None].append(
+                Shown(
+                    frame,
+                    proof,
+                    place,
+                    mine.get(frame.pk),
+                    theirs.get(frame.pk, nobody),
+                    _eyes(frame),
+                    runs[frame.run] if frame.run is not None else 0,
+                    frame.suggested and sitting.suggestions_shown,
+                )
+            )
+    filled = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
+    if by_look[None]:
+        filled.append(Strip(None, None, by_look[None]))
+    known = Known({frame.pk: frame.look_id for frame in frames}, mine, theirs)
+    return Sheet(filled, sum(frame.pk not in proofs for frame in frames), known)
+
+
+def _frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
+    rows = (
         frames_shown_to(visitor, sitting)
         .unhidden()
-        .defer("reading", "captured_at", "added_at")  # dates of a thousand rows are read slowly, and nobody shows them
         .annotate(
             right_eye=F("reading__face__right_eye"),
             left_eye=F("reading__face__left_eye"),
@@ -122,83 +208,65 @@ def strips(visitor: Visitor, sitting: Sitting) -> tuple[list[Strip], int]:
         )
         .order_by("captured_at", "name", "pk")
     )
-    proofs = Proof.objects.filter(frame__sitting=sitting).defer("made_at").newest()
-    mine, theirs = marks_of(visitor, sitting)
-    runs: dict[int, int] = defaultdict(int)
-    for frame in frames:
-        if frame.run is not None:
-            runs[frame.run] += 1
-    by_look: dict[int | None, list[Shown]] = defaultdict(list)
-    for frame in frames:
-        proof = proofs.get(frame.pk)
-        if proof is not None:
-            place = number.get(frame.look_id) if frame.look_id else None
-            alike = runs[frame.run] if frame.run is not None else 0
-            by_look[frame.look_id if place else None].append(
-                Shown(
-                    frame,
-                    proof,
-                    place,
-                    mine.get(frame.pk),
-                    theirs.get(frame.pk, []),
-                    _eyes(frame),
-                    alike,
-                    frame.suggested and sitting.suggestions_shown,
-                )
-            )
-    filled = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
-    if by_look[None]:
-        filled.append(Strip(None, None, by_look[None]))
-    return filled, sum(frame.pk not in proofs for frame in frames)
+    return [SheetFrame._make(row) for row in rows.values_list(*SheetFrame._fields)]
 
 
-def _eyes(frame: Any) -> tuple[float, float, float] | None:
+def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
+    """frame → its newest proof."""
+    rows = Proof.objects.filter(frame__sitting=sitting).order_by("pk")
+    return {row[0]: SheetProof._make(row[1:]) for row in rows.values_list("frame_id", *SheetProof._fields)}
+
+
+def _eyes(frame: SheetFrame) -> tuple[float, float, float] | None:
     """The middle between the pupils in fractions of the picture, and how far apart they are, of its width."""
     eyes = eyes_place(frame.right_eye, frame.left_eye, frame.read_width, frame.read_height)
     return (eyes.x, eyes.y, eyes.gap) if eyes else None
 
 
-def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, Mark], dict[int, list[tuple[Invite, str]]]]:
+def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, OwnMark], Others]:
     """A person's own marks, and what everybody else marked, by frame id."""
     me = visitor.invite.voice.pk if visitor.invite else None
-    mine: dict[int, Mark] = {}
-    theirs: dict[int, list[tuple[Invite, str]]] = defaultdict(list)
-    rows = Mark.objects.filter(frame__sitting=sitting).of_sides().select_related("invite")
-    for mark in rows.order_by("invite__role", "invite_id"):
-        if mark.invite_id == me:
-            mine[mark.frame_id] = mark
-        elif mark.kind:
-            theirs[mark.frame_id].append((mark.invite, mark.kind))
+    people = {one.pk: (place, one) for place, one in enumerate(sitting.invites.sides().order_by("role", "pk"))}
+    mine: dict[int, OwnMark] = {}
+    theirs: Others = defaultdict(list)
+    rows = Mark.objects.filter(frame__sitting=sitting, invite__in=list(people)).order_by()
+    listed = rows.values_list("invite_id", "frame_id", *OwnMark._fields)
+    for invite, frame, *row in sorted(listed, key=lambda row: people[row[0]][0]):
+        if invite == me:
+            mine[frame] = OwnMark._make(row)
+        elif row[0]:
+            theirs[frame].append((people[invite][1], row[0]))
     return mine, theirs
 
 
-def state(visitor: Visitor, sitting: Sitting, *, with_frames: bool = True) -> dict[str, Any]:
-    """All that can change while the sheet is open, for a script: small enough to send whole."""
-    mine, theirs = marks_of(visitor, sitting)
-    visible = frames_shown_to(visitor, sitting).unhidden()
-    shown = set(visible.values_list("pk", flat=True))
-    people = {invite.pk: invite for pk, row in theirs.items() if pk in shown for invite, _kind in row}
-    count = pick.count(visitor, sitting)
+def known_of(visitor: Visitor, sitting: Sitting) -> Known:
+    visible = frames_shown_to(visitor, sitting).unhidden().order_by()
+    return Known(dict(visible.values_list("pk", "look_id")), *marks_of(visitor, sitting))
+
+
+def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dict[str, Any]:
+    """All that can change while the sheet is open, for a script: small enough to send whole. Without what is `known`
+    already it is asked for, and the frames are told too."""
+    told = known or known_of(visitor, sitting)
+    shown = told.look_of
+    people = {invite.pk: invite for pk, row in told.theirs.items() if pk in shown for invite, _kind in row}
     body: dict[str, Any] = {
         "change": sitting.change,
         "stage": sitting.stage,
         "now": timezone.now().isoformat(),
-        "allowance": count.allowance,
-        "mine": {pk: _own(mark) for pk, mark in mine.items() if pk in shown},
-        "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in theirs.items() if pk in shown},
-        "sides": _sides(visitor, theirs, shown),
+        "allowance": sitting.allowance,
+        "mine": {pk: list(mark) for pk, mark in told.mine.items() if pk in shown},
+        "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in told.theirs.items() if pk in shown},
+        "sides": _sides(visitor, told.theirs, shown),
         "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
     }
-    if with_frames:
+    if known is None:
+        visible = frames_shown_to(visitor, sitting).unhidden()
         body["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
     return body
 
 
-def _own(mark: Mark) -> list[Any]:
-    return [mark.kind, mark.revision, mark.note, mark.note_for_studio]
-
-
-def _sides(visitor: Visitor, theirs: dict[int, list[tuple[Invite, str]]], shown: set[int]) -> dict[int, dict[str, str]]:
+def _sides(visitor: Visitor, theirs: Others, shown: Container[int]) -> dict[int, dict[str, str]]:
     side = visitor.invite.role if visitor.invite else None
     drawn = {pk: other_sides(side, row) for pk, row in theirs.items() if pk in shown}
     return {pk: row for pk, row in drawn.items() if row}

@@ -56,7 +56,7 @@ def test_every_place_gives_the_same_word(cast: Cast, monkeypatch: pytest.MonkeyP
     desk = desk_data.everything(cast.sitting)["frames"]
     assert {row["id"]: row["marks"]["r"] for row in desk if row["marks"]} == spoken
 
-    strips, _pending = showing.strips(cast.as_subject, cast.sitting)
+    strips = showing.sheet_of(cast.as_subject, cast.sitting).strips
     drawn = {one.frame.pk: one.drawn("subject") for strip in strips for one in strip.frames}
     assert {pk: kinds["representation"] for pk, kinds in drawn.items() if kinds} == spoken
     state = showing.state(cast.as_subject, cast.sitting)["sides"]

@@ -252,8 +252,8 @@ def test_desk_and_sheet_show_the_eyes_at_the_same_place(cast: Cast, client: Clie
     )
     rows = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()["frames"]
     (desk,) = (row["eyes"] for row in rows if row["id"] == frame.pk)
-    found, _waiting = showing.strips(cast.as_subject, cast.sitting)
-    (sheet,) = (list(shown.eyes)[:2] for strip in found for shown in strip.frames if shown.frame.pk == frame.pk)
+    strips = showing.sheet_of(cast.as_subject, cast.sitting).strips
+    (sheet,) = (list(shown.eyes)[:2] for strip in strips for shown in strip.frames if shown.frame.pk == frame.pk)
     assert desk == sheet == [0.5, 0.155]  # pixel middles: the pupils lie at 40 and 60 of 100, counted from the edge
 
 

@@ -1,0 +1,246 @@
+"""People marking while frames come in: what they wait, what goes wrong, whether a mark is lost.
+
+    python -m tests.benchmarks crowd [--minutes 10] [--people 50] [--frames 400] [--standing 300] [--processes 2]
+
+A site of its own on PostgreSQL with a worker and `--processes` web processes. Each person has an invite and a browser
+session, opens the sheet, fetches small pictures of it, asks for news every other second and marks every third; now and
+then the sheet is opened anew. Meanwhile `manage.py ingest` brings in `--frames` pictures in ten batches. Every
+acknowledged mark is written down by the client that sent it, and at the end compared with the database.
+Limits (two cores, nothing else running): no error, no lost mark, p95 of a page 500 ms and of a mark 200 ms, RSS flat.
+"""
+
+from __future__ import annotations
+
+import argparse
+import http.client
+import json
+import os
+import random
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tests import servers
+from tests.benchmarks import many_rows
+from tests.services.site import ROOT
+
+if TYPE_CHECKING:
+    from galleries.models import Invite
+
+TOKEN = "a" * 32  # of forms: the cookie and the header have to be the same
+KINDS = ("pick", "alternate", "strike", "")
+BATCHES = 10
+
+
+@dataclass
+class Person:
+    """One browser, what it was answered and how long that took (seconds, by kind of request)."""
+
+    invite: int
+    cookies: dict[str, str]
+    slug: str
+    frames: list[tuple[int, int]]  # and the proof of each
+    took: dict[str, list[float]] = field(default_factory=dict)
+    errors: list[str] = field(default_factory=list)
+    marks: dict[int, str] = field(default_factory=dict)  # frame → the last one that the site acknowledged
+
+    def live(self, port: int, until: float, seed: int) -> None:
+        chance = random.Random(seed)
+        line = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        time.sleep(chance.random() * 3)
+        change, turn = 0, 0
+        while time.monotonic() < until:
+            if turn % 40 == 0:
+                self.ask(line, "page", f"/s/{self.slug}/sheet")
+            for frame, proof in chance.sample(self.frames, 3):
+                self.ask(line, "picture", f"/files/proof/{frame}/small/{proof}.jpg")
+            answer = self.ask(line, "poll", f"/s/{self.slug}/changes?since={change}")
+            change = json.loads(answer)["change"] if answer else change
+            if turn % 2 == 0:
+                self.mark(line, chance)
+            turn += 1
+            time.sleep(max(0.1, chance.gauss(2, 0.3)))
+        line.close()
+
+    def mark(self, line: http.client.HTTPConnection, chance: random.Random) -> None:
+        frame, kind = chance.choice(self.frames)[0], chance.choice(KINDS)
+        act = {"frame": frame, "kind": kind, "act": f"{self.invite}-{time.monotonic_ns()}"}
+        answer = self.ask(line, "mark", f"/s/{self.slug}/marks", [act])
+        if not answer:
+            return
+        (one,) = json.loads(answer)["answers"]
+        if one.get("kind") != kind:
+            self.errors.append(f"mark answered {one}")
+        self.marks[frame] = kind
+
+    def ask(self, line: http.client.HTTPConnection, kind: str, path: str, body: Any = None) -> bytes:
+        headers = {"Host": "localhost", "Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items()),
+                   "Accept-Encoding": "gzip" if kind == "page" else "identity"}  # fmt: skip
+        if body is not None:
+            headers |= {"Content-Type": "application/json", "X-CSRFToken": TOKEN, "Accept": "application/json"}
+        began = time.monotonic()
+        try:
+            line.request("POST" if body is not None else "GET", path, json.dumps(body) if body else None, headers)
+            answer = line.getresponse()
+            content = answer.read()
+        except (OSError, http.client.HTTPException) as error:
+            self.errors.append(f"{kind}: {type(error).__name__}")
+            line.close()
+            return b""
+        self.took.setdefault(kind, []).append(time.monotonic() - began)
+        for given in answer.headers.get_all("Set-Cookie", []):
+            name, _sign, value = given.strip().partition(";")[0].partition("=")
+            self.cookies[name] = value
+        if answer.status not in {200, 204}:
+            self.errors.append(f"{kind}: {answer.status}")
+            return b""
+        return content
+
+
+def main(argv: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="crowd", description=__doc__)
+    parser.add_argument("--minutes", type=float, default=10)
+    parser.add_argument("--people", type=int, default=50)
+    parser.add_argument("--frames", type=int, default=400)
+    parser.add_argument("--standing", type=int, default=300)
+    parser.add_argument("--processes", type=int, default=2)
+    options = parser.parse_args(argv)
+    with many_rows.portal() as home:
+        return run(options, home)
+
+
+def run(options: argparse.Namespace, home: Path) -> int:
+    from tests.cast import make_cast
+
+    cast = make_cast("elsewhere")
+    filled = many_rows.fill(cast.owner, "crowded", options.standing)
+    people = invited(cast, filled, options.people)
+    print(f"{options.people} people, {options.standing} frames there, {options.frames} coming; load {os.getloadavg()}")
+    with tempfile.TemporaryDirectory(prefix="portal-crowd-") as folder, web(home, options.processes) as (port, process):
+        pictures(Path(folder), options.frames)
+        with worker(home):
+            until = time.monotonic() + options.minutes * 60
+            threads = [threading.Thread(target=one.live, args=(port, until, n)) for n, one in enumerate(people)]
+            for thread in threads:
+                thread.start()
+            rss = watched(process, filled.sitting.slug, Path(folder), until, options.minutes * 60 / BATCHES)
+            for thread in threads:
+                thread.join()
+    return report(people, rss, filled.sitting.frames.count() - options.standing, options)
+
+
+def invited(cast: Any, filled: many_rows.Filled, count: int) -> list[Person]:
+    from django.conf import settings
+    from django.utils import timezone
+
+    from galleries.models import Invite, Proof
+
+    proofs = list(Proof.objects.filter(frame__sitting=filled.sitting).values_list("frame_id", "pk"))
+
+    def invite(n: int) -> Invite:
+        role = Invite.Role.SUBJECT if n % 2 else Invite.Role.REPRESENTATION
+        expires = timezone.now() + timedelta(days=3)
+        return Invite.objects.create(
+            sitting=filled.sitting, role=role, name=f"Person {n}", email=f"{n}@crowd.example", expires_at=expires
+        )
+
+    people = []
+    for n in range(count):
+        one = invite(n)
+        cookies = {name: morsel.value for name, morsel in cast.client_of(one).cookies.items()}
+        cookies[settings.CSRF_COOKIE_NAME] = TOKEN
+        people.append(Person(one.pk, cookies, filled.sitting.slug, proofs))
+    return people
+
+
+def pictures(folder: Path, count: int) -> None:
+    """Small real JPEGs, all different: this asks how the site bears the coming in, not how fast pixels are counted."""
+    import numpy as np
+    from PIL import Image
+
+    rng = np.random.default_rng(7)
+    base = rng.integers(0, 255, (90, 60, 3), dtype=np.uint8)
+    for n in range(count):
+        base[n % 90, :, :] = n % 256
+        batch = folder / str(n * BATCHES // max(count, 1))
+        batch.mkdir(exist_ok=True)
+        Image.fromarray(base).resize((800, 1200)).save(batch / f"NEW_{n:04d}.JPG", quality=85)
+
+
+@contextmanager
+def web(home: Path, processes: int) -> Iterator[tuple[int, servers.Server]]:
+    """(port, the server that looks after the processes): as the service unit starts it, on a port."""
+    port = servers.free_port()
+    command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--port", str(port)]
+    command += ["--workers", str(processes), "--blocking-threads", "8", "--no-ws", "--log-level", "warning"]
+    with servers.running(
+        [*command, "portal.wsgi:application"], "", lambda: servers.listens(port), home / "web.log", cwd=ROOT
+    ) as server:
+        yield port, server
+
+
+@contextmanager
+def worker(home: Path) -> Iterator[None]:
+    log = home / "worker.log"
+    command = [sys.executable, "-W", "ignore", "-m", "celery", "-A", "portal", "worker", "--loglevel", "INFO"]
+    with servers.running(command, "", lambda: " ready." in log.read_text(errors="replace"), log, cwd=ROOT):
+        yield
+
+
+def watched(process: servers.Server, slug: str, folder: Path, until: float, every: float) -> list[float]:
+    """Bring in a batch each `every` seconds; MB of memory of the web processes, taken every five."""
+    rss, batches, began = [], sorted(folder.iterdir()), time.monotonic()
+    running: list[subprocess.Popen[bytes]] = []
+    while time.monotonic() < until:
+        if batches and time.monotonic() - began >= len(running) * every:
+            command = [sys.executable, "manage.py", "ingest", str(batches.pop(0)), "--sitting", slug]
+            running.append(subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL))
+        rss.append(memory_of(process.process.pid))
+        time.sleep(min(5, max(0.1, until - time.monotonic())))
+    for one in running:
+        if one.wait(300):
+            print(f"an ingest ended with {one.returncode}")
+    return rss
+
+
+def memory_of(pid: int) -> float:
+    """MB of a process and its children."""
+    total = 0.0
+    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+        total += memory_of(int(child))
+    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+        if line.startswith("VmRSS:"):
+            total += int(line.split()[1]) / 1024
+    return total
+
+
+def report(people: list[Person], rss: list[float], came: int, options: argparse.Namespace) -> int:
+    from galleries.models import Mark
+
+    lost = 0
+    for one in people:
+        kept = dict(Mark.objects.filter(invite=one.invite).values_list("frame_id", "kind"))
+        lost += sum(kept.get(frame, "") != kind for frame, kind in one.marks.items())
+    errors = [error for one in people for error in one.errors]
+    print(f"load {os.getloadavg()}; {came} frames came in")
+    total = 0
+    for kind in ("page", "picture", "poll", "mark"):
+        times = sorted(seconds for one in people for seconds in one.took.get(kind, []))
+        total += len(times)
+        if times:
+            p50, p95 = (times[min(len(times) - 1, int(len(times) * share))] * 1e3 for share in (0.5, 0.95))
+            print(f"{kind:8} {len(times):6} times, median {p50:6.0f} ms, p95 {p95:6.0f} ms")
+    print(f"{total / (options.minutes * 60):.0f} requests/s; {len(errors)} errors {sorted(set(errors))[:5]}")
+    print(f"marks acknowledged {sum(len(one.took.get('mark', [])) for one in people)}, lost {lost}")
+    quarter = max(1, len(rss) // 4)
+    print(f"web processes: {sum(rss[quarter:2 * quarter]) / quarter:.0f} MB in the second quarter,"
+          f" {sum(rss[-quarter:]) / quarter:.0f} MB in the last, {max(rss):.0f} MB at most")  # fmt: skip
+    return 1 if errors or lost else 0
