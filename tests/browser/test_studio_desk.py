@@ -10,6 +10,7 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from galleries.models import Frame, Look
+from galleries.steps import derived
 from galleries.steps.agreeing import agree
 from galleries.steps.ingesting import proof
 from galleries.steps.picking import pick
@@ -250,7 +251,9 @@ def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
 ) -> None:
     # What the large view's test has cut from the original and decoded, the stage has ready here.
     monkeypatch.setattr(loupe, "eyes", lambda _frame: jpeg(60))
-    monkeypatch.setattr(proof, "view", lambda _frame, _side: jpeg(90))
+    shown = derived.view_place(cast.sitting, "b" * 64)
+    shown.kept(lambda: jpeg(90))
+    monkeypatch.setattr(proof, "view", lambda _frame, _side: shown)
     frames = many_frames(cast, 24, looks=2)
     pick.set_mark(cast.as_subject, frames[4].pk, kind="pick")  # the second of the stack 4, 5, 6: covered by the first
     with visiting(come, cast) as page:
