@@ -16,7 +16,8 @@ class FrameNumbers:
 
     captured_at: the camera's own clock, whatever it says. sequence: the number the camera gave the file. light:
     stops by which the picture-right and the upper half of the face are brighter than the other. hash: 64 bits.
-    openness: of the less open eye. sharpness: at the nearer eye. soft:
+    openness: of the less open eye. reflex: from iris to upper lid, of the eye
+    whose lid is lower. sharpness: at the nearer eye. soft:
     what the reading itself says.
     """
 
@@ -30,6 +31,7 @@ class FrameNumbers:
     monochrome: bool = False
     hash: int | None = None
     openness: float | None = None
+    reflex: float | None = None
     sharpness: float | None = None
     soft: bool | None = None
 
@@ -59,6 +61,7 @@ class FrameNumbers:
             monochrome=bool(reading.get("monochrome")),
             hash=int(reading["hash"], 16) if reading.get("hash") else None,
             openness=min(known) if known else None,
+            reflex=reading.get("reflex_distance"),
             sharpness=reading.get("sharpness"),
             soft=reading.get("soft"),
         )

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from galleries.sorting.codes import Code
-from galleries.sorting.eyes import eyes_closed, usual_openness
+from galleries.sorting.eyes import Usual, eyes_closed, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.told import Told, told
 
@@ -42,8 +42,8 @@ def find_runs(frames: Sequence[FrameNumbers]) -> list[Run]:
             groups[-1].append(frame)
         else:
             groups.append([frame])
-    usual = usual_openness(frames)
-    return [_run(group, usual) for group in groups]
+    known = usual(frames)
+    return [_run(group, known) for group in groups]
 
 
 def _together(group: list[FrameNumbers], frame: FrameNumbers) -> bool:
@@ -59,7 +59,7 @@ def _together(group: list[FrameNumbers], frame: FrameNumbers) -> bool:
     return apart <= NEAR_BITS and (after - before).total_seconds() <= NEAR_SECONDS
 
 
-def _run(group: list[FrameNumbers], usual: float | None) -> Run:
+def _run(group: list[FrameNumbers], usual: Usual) -> Run:
     ranked = sorted(group, key=lambda f: rank_key(f, usual), reverse=True)
     best = ranked[0]
     ids = tuple(f.id for f in group)
@@ -79,7 +79,7 @@ _REASONS = {
 }
 
 
-def rank_key(frame: FrameNumbers, usual: float | None) -> tuple[int, float]:
+def rank_key(frame: FrameNumbers, usual: Usual) -> tuple[int, float]:
     """Larger is better: eyes open before unknown before closing, then the sharper eye. Ties keep the order shot."""
     closed = eyes_closed(frame, usual)
     state = 1 if closed is None else (0 if closed else 2)

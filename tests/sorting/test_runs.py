@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from galleries.sorting.codes import Code
-from galleries.sorting.eyes import eyes_closed, usual_openness
+from galleries.sorting.eyes import eyes_closed, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.runs import find_runs
 from galleries.told import told
@@ -76,13 +76,13 @@ def test_equals_keep_the_order_shot() -> None:
 def test_narrow_eyes_are_measured_against_the_same_person() -> None:
     """A smiling squint of 0.19 is this person's usual: nobody is marked down for their face."""
     narrow = [frame(str(i), 20 * i, openness=0.19 + 0.002 * i) for i in range(6)]
-    usual = usual_openness(narrow)
-    assert [eyes_closed(f, usual) for f in narrow] == [False] * 6
-    assert eyes_closed(frame("x", openness=0.10), usual) is True
-    wide = usual_openness([frame(str(i), openness=0.40) for i in range(6)])
+    theirs = usual(narrow)
+    assert [eyes_closed(f, theirs) for f in narrow] == [False] * 6
+    assert eyes_closed(frame("x", openness=0.10), theirs) is True
+    wide = usual([frame(str(i), openness=0.40) for i in range(6)])
     assert eyes_closed(frame("x", openness=0.19), wide) is True
     assert eyes_closed(frame("x", openness=None), wide) is None
-    assert usual_openness(narrow[:4]) is None
+    assert usual(narrow[:4]).openness is None
 
 
 @given(

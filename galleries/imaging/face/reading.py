@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
-from galleries.imaging.face import eyes, tones
+from galleries.imaging.face import eyes, lids, tones
 from galleries.imaging.face.eyes import CatchLight, Eye
 from galleries.imaging.face.faces import Face, FaceFinding, closer, find_faces, find_small_faces
 from galleries.imaging.face.hashes import hash_text, perceptual_hash
@@ -41,6 +41,8 @@ class FrameReading:
     the nearer eye; detail: the same for the frame's sharpest places; sharpness_ratio: one over the other; fine_detail:
     dB, see `eyes.fine_detail`; soft: by this frame alone, the eye is far behind the frame (focus missed), or its edges
     are over 5 px wide (the whole frame is soft); beside others of its look `sorting.eyes.is_soft` decides.
+    reflex_distance: from the middle of the iris to the upper lid over the eye's width (`lids.reflex_distance`), of the
+    eye whose lid is lower.
     catch lights and pupil ratio are per eye (the subject's own right and left). light_x and light_y: stops by
     which the picture-right and the upper half of the face are brighter; light_clock: where the light comes from.
     """
@@ -59,6 +61,7 @@ class FrameReading:
     soft: bool | None = None
     catch_lights_right: tuple[CatchLight, ...] | None = None
     catch_lights_left: tuple[CatchLight, ...] | None = None
+    reflex_distance: float | None = None
     pupil_ratio_right: float | None = None
     pupil_ratio_left: float | None = None
     face_l: float | None = None
@@ -288,6 +291,14 @@ def _with_eyes(
             values["soft"] = sharp < _SOFT or ratio < _SOFT_RATIO
         else:
             unknown["sharpness_ratio"] = told(Code.UNKNOWN_DETAIL)
+    reflexes = [
+        distance
+        for side, eye in pair.items()
+        if f"{side}_openness" not in unknown
+        and (distance := lids.reflex_distance(close, eye.centre, eye.radius, eye.lid)) is not None
+    ]
+    if reflexes:
+        values["reflex_distance"] = round(min(reflexes), 4)
     pupils: dict[str, float | Told] = {}
     lights: dict[str, object] = {}
     for side, eye in pair.items():

@@ -94,7 +94,13 @@ def probe(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
 
 def _scale_for(header: formats.Header, at_least: int | None) -> float:
     """The smallest of 1, 1/2, 1/4, 1/8 whose long side still has `at_least` pixels; JPEG only. Of a raw
-    file's sensor half the size will do for whatever is looked at, if that is as large as an embedded picture is."""
+    file's sensor half the size will do for whatever is looked at, if that is as large as an embedded picture is.
+
+    A picture decoded at half its size aliases: of a wave finer than the proof can show (1.5 to 2.5 times its limit)
+    up to 0.34 comes back coarser, where a full decode leaves 0.014. Tried: 5/8 0.062, 3/4 0.033, 7/8 0.013, but the
+    decoder has fast code for halves only: 55 to 120 ms more for 24 megapixels, a full decode 30 to 80 ms and four times
+    the pixels to walk through after it, of a proof that takes 190 ms in all. Portraits hold next to nothing so fine.
+    """
     if at_least is None:
         return 1.0
     longest = max(header.width, header.height)

@@ -16,7 +16,7 @@ from galleries import stages
 from galleries.access import PROGRAM
 from galleries.models import Frame, JournalLine, Look, Sitting, Verb
 from galleries.sorting.cast import AB, Cast, casts
-from galleries.sorting.eyes import usual_openness
+from galleries.sorting.eyes import usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import LookProposal, propose_looks
 from galleries.sorting.runs import find_runs, rank_key
@@ -164,11 +164,11 @@ def stack(sitting: Sitting) -> None:
     rows: list[Frame] = []
     number = 0
     for frames in by_look.values():
-        usual = usual_openness(frames)
+        here = usual(frames)
         known = {frame.id: frame for frame in frames}
         for run in find_runs(frames):
             number += 1
-            ranked = sorted(run.frames, key=lambda pk: rank_key(known[pk], usual), reverse=True)
+            ranked = sorted(run.frames, key=lambda pk: rank_key(known[pk], here), reverse=True)
             alone = len(ranked) == 1
             rows += [Frame(pk=int(pk), run=None if alone else number, run_place=at) for at, pk in enumerate(ranked)]
     with transaction.atomic():

@@ -167,7 +167,7 @@ def _flags(read: dict[str, Any], numbers: FrameNumbers, usual: Usual) -> list[st
     if not read.get("face"):
         return ["noface"]
     hints = []
-    if eyes_closed(numbers, usual.openness):
+    if eyes_closed(numbers, usual):
         hints.append("closed")
     if is_soft(numbers, usual.sharpest):
         hints.append("soft")
