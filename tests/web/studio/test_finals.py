@@ -288,7 +288,7 @@ def test_pictures_of_the_editor_are_pictures(cast: Cast, client: Client, finals:
     ):
         answer = client.get(where)
         assert answer.headers["Content-Type"] == "image/jpeg", where
-        with Image.open(io.BytesIO(answer.content)) as picture:
+        with Image.open(io.BytesIO(b"".join(answer))) as picture:
             picture.load()
     shown = Image.open(io.BytesIO(client.get(preview).content))
     assert abs(shown.width / shown.height - 0.8) < 0.01
