@@ -24,10 +24,10 @@ GOLDEN: dict[str, tuple[int, str]] = {
     "proof": (3, "31a9bf65e84d98d612227a2eec3612d2cedb4bff48ddfba288741bb588d09106"),
     "view": (1, "e679f7b2af52a6eb5a540ba41f5fe4599aaebc085ee385f7ae929fb57e938652"),
     "loupe": (1, "51d7c94a3b6e7c665c25f6db871d4e285b40cafde06c70733b5ece50103304ca"),
-    "preview": (1, "6e42e4eac9794762e8e6687f8c83cbcd08a24da2e0de9407c888ef3ced75dfae"),
+    "preview": (2, "750cd85e18d25cf2ed97057052246993be8e0c41bc7d83daff112f4eac09ee26"),
     "pairs": (1, "0bfb4bf2897c8cdaff759865276db42196cbc65de775c8bcc82f5c114155eb14"),
     "marked": (1, "e5bc2d1cbc7106bbcb11e857c446789aa2a34f999f703a62df14cc0a7c26fe69"),
-    "final": (1, "89f4b99bdf35707e625f18800b1da6faf92c9059f8310781f66bdfee2c85e886"),
+    "final": (2, "3e3b186335333975e13a416968e4f805687438068f641f5f3860a959051a7582"),
 }
 
 

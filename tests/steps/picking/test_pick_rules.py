@@ -254,7 +254,7 @@ def test_a_remark_is_cut_to_its_length_and_nothing_is_no_remark(cast: Cast) -> N
 
 @pytest.mark.parametrize(("picks", "over", "left"), [(0, 0, 3), (2, 0, 1), (3, 0, 0), (5, 2, 0)])
 def test_what_is_left_of_the_allowance(picks: int, over: int, left: int) -> None:
-    count = pick._counted(3, [("pick", 7)] * picks + [("alternate", 7), ("strike", None), ("", 7)])
+    count = pick.counted(3, [("pick", 7)] * picks + [("alternate", 7), ("strike", None), ("", 7)])
     assert (count.picks, count.over, count.left, count.alternates, count.strikes) == (picks, over, left, 1, 1)
     assert count.per_look == ({7: picks} if picks else {})
 
