@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from portal.celery import STEP_BACK
 from tests.servers import queue_server, wait_for
 from tests.services.site import Site
 
@@ -30,6 +32,13 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 def _nothing_left_over(site: Site) -> None:
     """What one test leaves to hang would take the other's workers, whichever comes first."""
     site.python("from galleries.models import Job\nJob.objects.all().delete()")
+
+
+def step_back(pid: int) -> list[int]:
+    """How nice(2) the worker and the processes of its pool are: whoever waits for a page goes before them."""
+    pool = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    assert pool
+    return [os.getpriority(os.PRIO_PROCESS, int(one)) for one in (pid, *pool)]
 
 
 def states(site: Site, kind: str) -> list[str]:
@@ -57,6 +66,7 @@ def test_a_worker_full_of_hung_work_is_swept_around_and_ends_when_told_to(site: 
         wait_for(lambda: states(site, "sort") == ["running"] * 2, "the work was not begun", PATIENCE)
         wait_for(lambda: states(site, "letter") == ["waiting"], "the sweep waited for the worker", PATIENCE)
         assert states(site, "sort") == ["running"] * 2
+        assert all(niceness >= STEP_BACK for niceness in step_back(worker.process.pid))
         worker.process.terminate()
         worker.process.wait(PATIENCE)
     assert states(site, "sort") == ["running"] * 2
