@@ -62,9 +62,9 @@ def laid_out(page: Page, wire: CDPSession, act: Callable[[], object]) -> list[tu
     wire.send("Tracing.end")
     while not ended:
         page.wait_for_timeout(20)
-    begun = [
-        event["args"]["beginData"] for event in events if event["name"] == "Layout" and "beginData" in event["args"]
-    ]
+    layouts = [event["args"].get("beginData", {}) for event in events if event["name"] == "Layout"]
+    ours = wire.send("Page.getFrameTree")["frameTree"]["frame"]["id"]  # the browser's own windows are pages too
+    begun = [one for one in layouts if one.get("frame") == ours]
     return [(one["totalObjects"], (one.get("stackTrace") or [{"url": ""}])[0]["url"]) for one in begun]
 
 
