@@ -27,7 +27,6 @@ ENLARGED = -13.0
 SMALL = 2_500_000  # pixels under which sharpness on a screen says little about a print
 _SHARPEST = 0.9  # the frame at this share of the order: one lucky frame does not set the measure
 
-
 # A lid that came down over the iris: the opening tells a little, the distance from iris to lid tells much. Of 26 real
 # portraits with lids brought down by half 24 have both; of 130 open ones turned, noisy, darker or smaller none.
 HALF_OPEN, HALF_REFLEX = 0.9, 0.6  # of the usual

@@ -90,18 +90,21 @@ def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
     return None if patch is None else edge_sharpness(patch[0])
 
 
+def _tiles(rgb: Pixels) -> list[Floats]:
+    """Luma of an even grid of 7 × 7 places; a picture smaller than a tile gives what it has."""
+    height, width = rgb.shape[:2]
+    return [
+        _luma(np.ascontiguousarray(rgb[top : top + _TILE, left : left + _TILE]))
+        for top in np.linspace(0, max(0, height - _TILE), 7).astype(int)
+        for left in np.linspace(0, max(0, width - _TILE), 7).astype(int)
+    ]
+
+
 def frame_detail(rgb: Pixels) -> float | None:
     """The sharpness of the sharpest places of a frame: 95th percentile over an even grid of tiles."""
-    height, width = rgb.shape[:2]
-    rows = np.linspace(0, max(0, height - _TILE), 7).astype(int)
-    columns = np.linspace(0, max(0, width - _TILE), 7).astype(int)
-    values = []
-    for top in rows:
-        for left in columns:
-            tile = np.ascontiguousarray(rgb[top : top + _TILE, left : left + _TILE])
-            value = edge_sharpness(_luma(tile)) if min(tile.shape[:2]) > 4 else None
-            if value is not None:
-                values.append(value)
+    if min(rgb.shape[:2]) <= 4:
+        return None
+    values = [value for tile in _tiles(rgb) if (value := edge_sharpness(tile)) is not None]
     return float(np.percentile(values, 95)) if values else None
 
 
@@ -119,15 +122,9 @@ def fine_detail(rgb: Pixels) -> float | None:
     A picture that was enlarged, or is out of focus all over, has hardly any. Portraits of ../shared as they are: -8 to
     -10; enlarged 1.5 times -14 to -17, twice -18 to -21; blurred by 1 px (Gaussian) -17 to -18.
     """
-    height, width = rgb.shape[:2]
-    if min(height, width) < _TILE:
+    if min(rgb.shape[:2]) < _TILE:
         return None
-    grey = [
-        _luma(np.ascontiguousarray(rgb[top : top + _TILE, left : left + _TILE]))
-        for top in np.linspace(0, height - _TILE, 7).astype(int)
-        for left in np.linspace(0, width - _TILE, 7).astype(int)
-    ]
-    tiles = np.stack([(tile - tile.mean()) * _WINDOW for tile in grey])
+    tiles = np.stack([(tile - tile.mean()) * _WINDOW for tile in _tiles(rgb)])
     power = np.abs(np.fft.rfft2(tiles)).reshape(len(tiles), -1) ** 2
     bands = power @ _BANDS
     richest = bands[np.argsort(bands[:, 0])[-16:]]

@@ -19,6 +19,7 @@ from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import loupe, sort, take_back
+from galleries.web.addresses import proof_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
 
@@ -116,7 +117,7 @@ def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
 
 
 def picture(proof: Proof | None, kind: str) -> str:
-    return reverse("proof-picture", args=[proof.frame_id, kind, proof.pk]) if proof else ""
+    return proof_picture(proof.frame_id, kind, proof.pk) if proof else ""
 
 
 def _look(look: Look) -> dict[str, Any]:

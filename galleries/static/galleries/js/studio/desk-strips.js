@@ -50,12 +50,7 @@ export class Strips {
     const held = this.place.contains(document.activeElement) && document.activeElement.matches(".frame");
     this.state = state;
     this.titles = new Map(state.looks.map((look) => [look.id, look.title]));
-    const groups = new Map(state.looks.map((look) => [look.id, []]));
-    groups.set(0, []);
-    for (const id of state.order) {
-      const frame = state.frames.get(id);
-      if (passes(frame, asked)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
-    }
+    const groups = byLook(state, (frame) => passes(frame, asked));
     const before = this.order;
     this.order = [];
     this.rows.clear();
@@ -276,10 +271,8 @@ export class Strips {
 
   /** Of each look, the shapes of what is laid while nothing is left out and every stack is closed. */
   whole(stacks) {
-    const groups = new Map((this.state?.looks ?? []).map((look) => [look.id, []]));
-    groups.set(0, []);
-    for (const frame of this.state?.frames.values() ?? []) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
-    return [...groups.values()]
+    if (!this.state) return [];
+    return [...byLook(this.state, () => true).values()]
       .map((frames) => (stacks ? stacked(frames, new Set()) : frames.map(single)))
       .filter((rows) => rows.length)
       .map((rows) => rows.map(({ frame }) => ratioOf(frame)));
@@ -292,6 +285,16 @@ export class Strips {
 }
 
 const ratioOf = (frame) => frame.w / frame.h;
+
+/** The frames that are kept, in their order, by the id of their look; 0: of none, or of one that is gone. */
+function byLook(state, keep) {
+  const groups = new Map([...state.looks.map((look) => [look.id, []]), [0, []]]);
+  for (const id of state.order) {
+    const frame = state.frames.get(id);
+    if (keep(frame)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
+  }
+  return groups;
+}
 
 // A mark as it is written on an edge: whose, and which.
 function sign(side, kind) {
