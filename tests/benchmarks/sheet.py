@@ -44,10 +44,10 @@ watch("layout-shift", (one) => { if (!one.hadRecentInput) window.seen.cls += one
 watch("event", (one) => {
   if (one.interactionId) window.seen.shown.push([one.interactionId, one.name, one.duration]);
 }, { durationThreshold: 16 });"""
-# A finger on the glass: from the event's own time to the frame in which the mark is drawn.
+# A finger on the glass: from its lifting, by the event's own time, to the frame in which the mark is drawn.
 MARK = """(nth) => new Promise((done) => {
   const button = document.querySelectorAll("button.m.pick")[nth];
-  button.addEventListener("click", (event) => requestAnimationFrame(() => {
+  button.addEventListener("pointerup", (event) => requestAnimationFrame(() => {
     const drawn = button.getAttribute("aria-pressed") === "true";
     const channel = new MessageChannel(); // the first task after the frame
     channel.port1.onmessage = () => done([performance.now() - event.timeStamp, drawn]);

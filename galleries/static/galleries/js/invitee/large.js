@@ -67,7 +67,7 @@ export class Large {
   fromAddress() {
     const id = Number(location.hash.match(/^#frame-(\d+)$/)?.[1]);
     if (this.frames.has(id)) this.show(id);
-    else if (this.dialog.open) this.dialog.close();
+    else if (this.dialog.open) this.hide();
   }
   open(id) {
     history.pushState({ large: true }, "", `#frame-${id}`);
@@ -78,12 +78,16 @@ export class Large {
     if (history.state?.large) history.back();
     else {
       history.replaceState(null, "", location.pathname + location.search);
-      this.dialog.close();
+      this.hide();
     }
     setTimeout(() => {
       back?.focus({ preventScroll: true });
       back?.scrollIntoView({ block: "nearest" });
     }, 60);
+  }
+  hide() {
+    document.documentElement.classList.remove("covered");
+    this.dialog.close();
   }
   /** What is said is seen and heard where the person is: under the picture while it is large, else by the tray. */
   get voices() {
@@ -103,6 +107,8 @@ export class Large {
     this.keepNote();
     this.id = id;
     if (!this.dialog.open) {
+      // The page below is covered whole: it is neither styled again nor painted until it is seen again.
+      document.documentElement.classList.add("covered");
       this.dialog.showModal();
       $(".large-foot", this.dialog).prepend(...this.voices);
     }

@@ -1,6 +1,7 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
 import "../shared/bar.js";
 import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
+import { onLift } from "../shared/lift.js";
 import { live } from "../shared/live.js";
 import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
@@ -221,16 +222,13 @@ function onwards(id) {
 }
 
 // --- hands ---
+onLift($("#sheet"), ".frame button.m", (button) =>
+  press(numberOf(button.closest(".frame")), button.value.split(":")[1]),
+);
 $("#sheet").addEventListener("click", (event) => {
   const item = event.target.closest(".frame");
   if (!item) return;
-  const id = numberOf(item),
-    button = event.target.closest("button.m");
-  if (button) {
-    event.preventDefault();
-    press(id, button.value.split(":")[1]);
-    return;
-  }
+  const id = numberOf(item);
   if (event.target.closest("a.open") && !event.ctrlKey && !event.metaKey) {
     event.preventDefault();
     if (choosing) choose(id, item);
