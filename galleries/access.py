@@ -14,7 +14,7 @@ from django.contrib.auth.models import User
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from galleries.errors import Missing, Refused
+from galleries.errors import Missing, NotYet, Refused
 from galleries.models import (
     DeliveredFile,
     Delivery,
@@ -237,7 +237,7 @@ def require(visitor: Visitor, act: Act, thing: Thing, why: str = "") -> None:
 
     Raises:
         Missing: as far as this person may know there is no such thing.
-        Refused: there is, but the act is not for them, or not now.
+        Refused: there is, but the act is not for them, or not now (NotYet: but later).
     """
     if may(visitor, act, thing):
         return
@@ -247,7 +247,18 @@ def require(visitor: Visitor, act: Act, thing: Thing, why: str = "") -> None:
         raise Missing(_("There is no such account, or it is not yours."))
     if not _knows(visitor, act, thing):
         raise Missing(_MISSING.get(type(thing), _MISSING[Sitting])())
-    raise Refused(why or why_not(visitor, act, _sitting_of(thing)))
+    sitting = _sitting_of(thing)
+    early = visitor.invite is not None and _early(act, sitting) and visitor.invite.role in INVITEES[act][0]
+    raise (NotYet if early else Refused)(why or why_not(visitor, act, sitting))
+
+
+def _early(act: Act, sitting: Sitting) -> bool:
+    """Is it a page that comes with a stage the sitting has not reached?"""
+    if sitting.lacks_consent or sitting.stage == Stage.ARCHIVED:
+        return False
+    if act in {Act.SEE_SHEET, Act.SEE_FRAME}:
+        return sitting.stage == Stage.PLANNING
+    return act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH} and sitting.stage not in AGREED
 
 
 def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
@@ -364,13 +375,16 @@ def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
         return _("The studio has to record the consent of a parent or guardian first. Ask the studio.")
     if sitting.stage == Stage.ARCHIVED:
         return _("This sitting is archived; nothing in it can be changed or fetched. Ask the studio.")
-    if act in {Act.SEE_SHEET, Act.SEE_FRAME} and sitting.stage == Stage.PLANNING:
+    early = _early(act, sitting)
+    if early and act in {Act.SEE_SHEET, Act.SEE_FRAME}:
         return _("The proofs are not out yet. You will get a letter as soon as they are.")
     if act in {Act.MARK, Act.CLOSE_LIST, Act.CHOOSE_LOOKS} and sitting.stage in AGREED:
         return _("The list is closed, so marks can no longer change. What you marked before is kept.")
     if act is Act.OBJECT and sitting.stage in AGREED and visitor.invite is not None and visitor.invite.is_subject:
         return _("There is no time to object any more: the list holds. Speak with the studio.")
-    if act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH} and sitting.stage not in AGREED:
+    if early and visitor.invite is not None and visitor.invite.role == RECIPIENT:
+        return _("The pictures are not ready yet. You will get a letter as soon as they can be fetched.")
+    if early:
         return _("There is nothing here yet: the list of finals is still open.")
     return _("This is not yours to do in this sitting.")
 

@@ -29,6 +29,10 @@ class Refused(DomainError):
     """The person knows of the thing but may not do this with it, or not now."""
 
 
+class NotYet(Refused):
+    """It will be theirs, but the sitting is not so far."""
+
+
 class TooOften(Refused):
     """Too many tries at a door; after `seconds` it may be tried again."""
 

@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused, TooOften
+from galleries.errors import BadInput, Conflict, DomainError, Missing, NotYet, Refused, TooOften
 from galleries.imaging.errors import ImagingError
 from galleries.web.doors import invites_held, user_of, wants_json
 from galleries.web.kept_form import page_again
@@ -20,7 +20,14 @@ UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
 PICTURE = ".jpg"  # how the addresses of pictures end
 log = logging.getLogger(__name__)
-STATUS: dict[type[DomainError], int] = {Missing: 404, Refused: 403, Conflict: 409, BadInput: 400, TooOften: 429}
+STATUS: dict[type[DomainError], int] = {
+    Missing: 404,
+    Refused: 403,
+    NotYet: 403,
+    Conflict: 409,
+    BadInput: 400,
+    TooOften: 429,
+}
 
 
 class DomainErrors:
@@ -70,7 +77,13 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
     if request.path.endswith(PICTURE):  # nobody reads a page in the place of a picture, and a page is dear to make
         return HttpResponse(f"{error}\n", status=status, headers=headers, content_type="text/plain; charset=utf-8")
     lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
-    shown = {"sentence": str(error), "status": status, "lost": lost, "within": lost and _within(request)}
+    shown = {
+        "sentence": str(error),
+        "status": status,
+        "early": isinstance(error, NotYet),
+        "lost": lost,
+        "within": lost and _within(request),
+    }
     page = render(request, "galleries/error.html", shown, status=status)
     for name, value in headers.items():
         page.headers[name] = value

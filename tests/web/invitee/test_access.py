@@ -192,3 +192,20 @@ def test_no_page_says_a_token_or_an_original(cast: Cast) -> None:
         assert "/files/view/" not in page
         assert frames[0].key not in page
         assert Studio.current().name in page
+
+
+def test_who_comes_too_early_reads_what_they_wait_for_and_is_sent_in_no_circle(cast: Cast) -> None:
+    """A recipient's only page is the delivery: before it there is neither a start to go back to nor another link."""
+    slug = cast.sitting.slug
+    Sitting.objects.update(stage="proofing")
+    answer = cast.client_of(cast.recipient).get(reverse("delivery", args=[slug]))
+    page = answer.content.decode()
+    assert answer.status_code == 403
+    assert "<h1>" in page
+    assert "Not yet" in page
+    assert "You will get a letter as soon as they can be fetched." in page
+    assert f'href="{reverse("front")}"' not in page.split("<main")[1].split("</main>")[0]
+    assert reverse("ask-link") not in page
+    # What never comes to a role is no matter of waiting.
+    never = cast.client_of(cast.recipient).get(reverse("sheet", args=[slug])).content.decode()
+    assert "Not now, or not yours" in never
