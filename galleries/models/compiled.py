@@ -4,39 +4,76 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any
+from typing import Any, cast
 
 from django.db import connection
 from django.db.models import QuerySet
+from django.db.models.sql import UpdateQuery
 
 # Stand for the values while the SQL is written: no question of ours has such a number in it by itself.
 PLACE = 7_000_000_000_000_000_000
 
 
-class Compiled:
-    """`build` gets as many values as are asked with and gives a query set's `values_list`; each value is a number or a
-    text that stands in a filter by itself."""
+class _Written:
+    """A statement whose values, numbers and texts that stand in a filter by themselves, are put in each time."""
 
     def __init__(self, build: Callable[..., QuerySet[Any, Any]]) -> None:
         self._build = build
         self._written = lru_cache(maxsize=64)(self._write)
 
-    def __call__(self, *values: int | str) -> list[tuple[Any, ...]]:
-        """The rows. Raises what the database raises."""
-        sql, places, compiler, converters = self._written(connection.vendor, tuple(map(type, values)))
-        with connection.cursor() as cursor:
-            cursor.execute(sql, tuple(values[place] if place is not None else plain for place, plain in places))
-            rows = cursor.fetchall()
-        return [tuple(row) for row in compiler.apply_converters(rows, converters)] if converters else rows
+    def _compiler(self, *values: int | str) -> Any:
+        return self._build(*values).query.get_compiler(connection=connection)
+
+    def _converters(self, _compiler: Any) -> Any:
+        """What makes values of Python of the columns that the compiler's statement gives."""
+
+    def _of(self, *values: int | str) -> tuple[str, tuple[Any, ...], Any, Any]:
+        """(SQL, its values, what composed it, what reads its columns)."""
+        sql, places, *reading = self._written(connection.vendor, tuple(map(type, values)))
+        return sql, tuple(values[place] if place is not None else plain for place, plain in places), *reading
 
     def _write(self, _vendor: str, kinds: tuple[type, ...]) -> tuple[str, list[tuple[int | None, Any]], Any, Any]:
         """The SQL, and of each of its values its place among those asked with, or what it always is."""
         stands = [kind(PLACE + nth) for nth, kind in enumerate(kinds)]
-        compiler = self._build(*stands).query.get_compiler(connection=connection)
+        compiler = self._compiler(*stands)
         sql, values = compiler.as_sql()
         places = [(stands.index(value) if value in stands else None, value) for value in values]
         missing = set(range(len(stands))) - {place for place, _plain in places}
         if missing:
             raise ValueError(f"The values in places {sorted(missing)} do not stand in the question by themselves.")
-        columns = [column for column, _sql, _name in compiler.select]
-        return sql, places, compiler, compiler.get_converters(columns)
+        return sql, places, compiler, self._converters(compiler)
+
+
+class Compiled(_Written):
+    """`build` gets as many values as are asked with and gives a query set's `values_list`."""
+
+    def __call__(self, *values: int | str) -> list[tuple[Any, ...]]:
+        """The rows. Raises what the database raises."""
+        sql, params, compiler, converters = self._of(*values)
+        with connection.cursor() as cursor:
+            cursor.execute(sql, params)
+            rows = cursor.fetchall()
+        return [tuple(row) for row in compiler.apply_converters(rows, converters)] if converters else rows
+
+    def _converters(self, compiler: Any) -> Any:
+        return compiler.get_converters([column for column, _sql, _name in compiler.select])
+
+
+class CompiledUpdate(_Written):
+    """`build` gives the query set of the rows; `changes` are always the same, as `QuerySet.update` takes them."""
+
+    def __init__(self, build: Callable[..., QuerySet[Any, Any]], **changes: Any) -> None:
+        super().__init__(build)
+        self._changes = changes
+
+    def _compiler(self, *values: int | str) -> Any:
+        query = cast(UpdateQuery, self._build(*values).query.chain(UpdateQuery))
+        query.add_update_values(self._changes)
+        return query.get_compiler(connection=connection)
+
+    def __call__(self, *values: int | str) -> int:
+        """How many rows were changed. Raises what the database raises."""
+        sql, params, *_reading = self._of(*values)
+        with connection.cursor() as cursor:
+            cursor.execute(sql, params)
+            return int(cursor.rowcount)

@@ -1,8 +1,10 @@
 """The straight way: what open pages ask for by the hundred, the small pictures of a sheet and whether there is news, is
 answered from one question to the database, before the session is read, an address looked up or a page thought of.
+Marks come the same way as far as their verb.
 
 It only ever says yes. Whatever it is not sure of goes the whole way, which says no in words. What it is sure of rests
-on the same rules: `access.may` and the frames of `access.frames_of_sheets`, asked of the rows as they are now.
+on the same rules: `access.may` and the frames of `access.frames_of_sheets`, asked of the rows as they are now, and for
+marks Django's own check of a form's token.
 """
 
 from __future__ import annotations
@@ -16,16 +18,23 @@ from django.db import DatabaseError, InterfaceError, connection
 from django.db.models import Exists, OuterRef, QuerySet
 from django.db.models.functions import Now
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.middleware.csrf import CsrfViewMiddleware
+from django.utils import translation
 
 from galleries import storage
 from galleries.access import Act, Visitor, frames_of_sheets, may
+from galleries.errors import DomainError
 from galleries.models import Invite, Proof, Sitting
 from galleries.models.compiled import Compiled
 from galleries.web import passes
 from galleries.web.doors import still_in
+from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
+from galleries.web.invitee import outbox, sheet
 
 PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
+MARKS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/marks")
+MOST_BYTES = 20_000  # of marks: a press or a few; an outbox of hundreds is no hurry
 NEWS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/changes")
 OF_SITTING = ("pk", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "change")
 OF_INVITE = ("pk", "role", "expires_at", "revoked_at", "shut_before", "passed_from_id")
@@ -57,7 +66,12 @@ def _news(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
     return rows.values_list(*_columns(""))
 
 
-ask_picture, ask_news = Compiled(_picture), Compiled(_news)
+def _marking(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
+    rows = Sitting.objects.filter(_stands(key), slug=slug, invites__in=invites).order_by()
+    return rows.values_list(*_columns(""), "invites__name")
+
+
+ask_picture, ask_news, ask_marking = Compiled(_picture), Compiled(_news), Compiled(_marking)
 
 
 def _read(row: Sequence[Any]) -> tuple[Sitting, Invite]:
@@ -94,11 +108,10 @@ class StraightWay:
 
 def straight(request: HttpRequest) -> HttpResponseBase | None:
     """The answer, when this is a question of the kind and the answer is yes."""
-    if request.method not in {"GET", "HEAD"}:
-        return None
-    path = request.path_info
-    picture, news = PICTURE.fullmatch(path), NEWS.fullmatch(path)
-    if picture is None and news is None:
+    looks, path = request.method in {"GET", "HEAD"}, request.path_info
+    picture, news = (PICTURE.fullmatch(path), NEWS.fullmatch(path)) if looks else (None, None)
+    marks = MARKS.fullmatch(path) if request.method == "POST" and _is_small_json(request) else None
+    if picture is None and news is None and marks is None:
         return None
     key, invites = passes.held(request)
     if not invites:
@@ -108,6 +121,8 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
     try:
         if picture is not None:
             return _small(request, key, int(picture[1]), int(picture[2]), invites)
+        if marks is not None:
+            return _marked(request, key, marks[1], invites)
         return _no_news(request, key, news[1], invites) if news is not None else None
     except (DatabaseError, InterfaceError):
         if not connection.in_atomic_block:
@@ -140,3 +155,30 @@ def _no_news(request: HttpRequest, key: str, slug: str, invites: passes.Held) ->
     if request.GET.get("since") != str(sitting.change):
         return None
     return HttpResponse(status=204, headers={"X-Frame-Options": "DENY"})
+
+
+def _is_small_json(request: HttpRequest) -> bool:
+    length = request.META.get("CONTENT_LENGTH") or ""
+    return request.content_type == "application/json" and length.isdecimal() and int(length) <= MOST_BYTES
+
+
+def _marked(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
+    """Marks of a form whose token is right, of somebody who sees the sheet; whether they may mark, the verb asks."""
+    token = CsrfViewMiddleware(lambda _request: HttpResponse())
+    token.process_request(request)
+    if token.process_view(request, sheet.marks, (), {}) is not None:
+        return None
+    rows = ask_marking(key, slug, *(pk for pk, _came in invites))
+    if len(rows) != 1:
+        return None
+    sitting, invite = _read(rows[0])
+    invite.name = rows[0][-1]
+    if not (_lets_in(invite, invites) and may(Visitor(invite=invite), Act.SEE_SHEET, sitting)):
+        return None
+    try:
+        with translation.override(translation.get_language_from_request(request)):
+            response = outbox.answer(Visitor(invite=invite), sitting, outbox.read(request.body))
+    except (DomainError, *UNSTORABLE):
+        return None  # nothing of it was stored: the whole way says why
+    response.headers["X-Frame-Options"] = "DENY"
+    return response

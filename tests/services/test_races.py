@@ -6,18 +6,20 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from datetime import timedelta
+from functools import partial
 
 import pytest
 from django.db import connection
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.errors import Refused
-from galleries.models import Job, JournalLine, Mark, UsageRequest
+from galleries.errors import Missing, Refused
+from galleries.models import Invite, Job, JournalLine, Mark, Sitting, UsageRequest
 from galleries.steps import jobs
+from galleries.steps.agreeing import agree
 from galleries.steps.delivering import usage
 from galleries.steps.people import caps
-from galleries.steps.picking import pick
+from galleries.steps.picking import mark_rows, pick
 from tests.cast import make_cast
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -58,6 +60,121 @@ def test_two_people_marking_the_same_frames_do_not_disturb_each_other() -> None:
         found = list(Mark.objects.filter(invite=invite).order_by("frame").values_list("frame", "kind", "note"))
         assert found == [(frame.pk, kind, f"{kind} {frame.number}") for frame in frames]
     assert JournalLine.objects.filter(verb="marked").count() == 2 * len(frames)
+
+
+class Paused:
+    """A person's mark that stops when it is written, before it is counted, until it is let go on."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, voice: Invite) -> None:
+        self.there, self.on = threading.Event(), threading.Event()
+        write = mark_rows.write
+
+        def stop(marks: Sequence[Mark]) -> None:
+            write(marks)
+            if marks[0].invite_id == voice.pk and not self.there.is_set():
+                self.there.set()
+                assert self.on.wait(30)
+
+        monkeypatch.setattr(mark_rows, "write", stop)
+
+
+def test_a_mark_waits_for_nobody_else_s(monkeypatch: pytest.MonkeyPatch) -> None:
+    if connection.vendor == "sqlite":
+        return  # one writer at a time, whoever it is: `test_postgresql.py` runs this where there are many
+    cast = make_cast()
+    frame = cast.frame(1, cast.look())
+    paused = Paused(monkeypatch, cast.subject)
+
+    def others() -> list[str]:
+        assert paused.there.wait(30)
+        kinds = [pick.set_mark(cast.as_representation, frame.pk, kind=kind).kind for kind in ("pick", "strike")]
+        paused.on.set()
+        return kinds
+
+    results = at_once([lambda: pick.set_mark(cast.as_subject, frame.pk, kind="alternate").kind, others])
+    assert results == ["alternate", ["pick", "strike"]]
+    assert JournalLine.objects.filter(verb="marked").count() == 3
+
+
+@pytest.mark.parametrize("closing", ["the list is closed", "the subject is marked as a minor"])
+def test_what_closes_in_the_middle_of_a_mark_holds(monkeypatch: pytest.MonkeyPatch, closing: str) -> None:
+    if connection.vendor == "sqlite":
+        return
+    cast = make_cast()
+    frame = cast.frame(1, cast.look())
+    paused = Paused(monkeypatch, cast.subject)
+
+    def close() -> None:
+        assert paused.there.wait(30)
+        if closing == "the list is closed":
+            agree.close(cast.sitting, [frame.pk], cast.as_representation)
+        else:
+            Sitting.objects.filter(pk=cast.sitting.pk).update(subject_is_minor=True)
+        paused.on.set()
+
+    mark, closed = at_once([lambda: pick.set_mark(cast.as_subject, frame.pk, kind="pick"), close])
+    assert (type(mark), closed) == (Refused if "list" in closing else Missing, None)
+    assert not Mark.objects.exists()
+    assert not JournalLine.objects.filter(verb="marked").exists()
+
+
+def test_a_stage_that_moves_on_and_still_lets_people_mark_loses_no_mark(monkeypatch: pytest.MonkeyPatch) -> None:
+    if connection.vendor == "sqlite":
+        return
+    cast = make_cast(stage="proofing")
+    frame = cast.frame(1, cast.look())
+    paused = Paused(monkeypatch, cast.representation)
+
+    def through() -> None:
+        assert paused.there.wait(30)
+        pick.say_done(cast.as_subject, cast.sitting)
+        paused.on.set()
+
+    mark, _none = at_once([lambda: pick.set_mark(cast.as_representation, frame.pk, kind="pick").kind, through])
+    assert mark == "pick"
+    assert Mark.objects.get().revision == 1
+    assert JournalLine.objects.filter(verb="marked").count() == 1
+
+
+def test_of_many_marks_around_the_closing_none_is_lost_and_none_comes_after_it() -> None:
+    cast = make_cast()
+    frames = [cast.frame(number, cast.look()) for number in range(1, 9)]
+    people = [cast.as_subject, cast.as_representation]
+    people += [
+        Visitor(invite=Invite.objects.create(
+            sitting=cast.sitting, role=Invite.Role.REPRESENTATION, name=f"Agent {n}", email=f"{n}@agency.example",
+            expires_at=timezone.now() + timedelta(days=3),
+        ))
+        for n in range(4)
+    ]  # fmt: skip
+    begun = threading.Barrier(len(people) + 1)
+
+    def mark(who: Visitor) -> list[int]:
+        """Frames whose mark was acknowledged."""
+        stored: list[int] = []
+        for place, frame in enumerate(frames):
+            if place == 2:
+                begun.wait(30)
+            try:
+                pick.set_mark(who, frame.pk, kind="pick")
+            except Refused:
+                continue
+            stored.append(frame.pk)
+        return stored
+
+    def close() -> list[int]:
+        begun.wait(30)
+        agree.close(cast.sitting, [frames[0].pk], cast.as_representation)
+        return []
+
+    results = at_once([*(partial(mark, who) for who in people), close])
+    assert [error for error in results if isinstance(error, BaseException)] == []
+    for who, stored in zip(people, results, strict=False):
+        assert who.invite is not None
+        kept = Mark.objects.filter(invite=who.invite).order_by("frame").values_list("frame", flat=True)
+        assert list(kept) == stored
+    lines = list(JournalLine.objects.filter(verb__in=["marked", "list closed"]).values_list("verb", flat=True))
+    assert lines == ["marked"] * Mark.objects.count() + ["list closed"]
 
 
 @pytest.mark.parametrize("turn", range(3))

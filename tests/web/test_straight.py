@@ -1,7 +1,8 @@
-"""The straight way of small pictures and polls says yes only where the whole way would, at each request anew."""
+"""The straight way of small pictures, polls and marks says yes only where the whole way would, at each request anew."""
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 from datetime import timedelta
@@ -15,7 +16,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from galleries.models import Frame, Invite, Look, Mark, Sitting
+from galleries.access import Visitor
+from galleries.models import Frame, Invite, JournalLine, Look, Mark, Sitting
 from galleries.models.compiled import Compiled
 from galleries.steps.people import invite as invites
 from galleries.web import passes
@@ -159,6 +161,86 @@ def test_a_pass_says_nothing_beside_another_session_or_none(cast: Cast) -> None:
         client.cookies[PASS] = forged
         status, questions = asked(client, picture(cast))
         assert (status, questions > 1) == (200, True), "their session lets them in, the whole way"
+
+
+def posted(client: Client, cast: Cast, kind: str = "pick", **more: str) -> tuple[int, int]:
+    """(status, questions to the database) of a mark on the sitting's frame, as a page sends it."""
+    act = {"frame": cast.sitting.frames.get().pk, "kind": kind, "act": f"a-{kind}"}
+    with CaptureQueriesContext(connection) as seen:
+        answer = client.post(
+            f"/s/{cast.sitting.slug}/marks", json.dumps([act]), content_type="application/json",
+            headers={**NO_PAGE, **more},
+        )  # fmt: skip
+    return answer.status_code, len(seen)
+
+
+STRAIGHT_MARK = 12  # questions at most, savepoints of the test's own transaction among them; the whole way has more
+
+
+def test_a_mark_goes_the_straight_way_and_is_as_the_whole_way_stores_it(cast: Cast) -> None:
+    straight, whole = with_pass(cast, cast.subject), cast.client_of(cast.representation)
+    address, frame = f"/s/{cast.sitting.slug}/marks", cast.sitting.frames.get()
+    bodies = []
+    for client, person in ((straight, cast.subject), (whole, cast.representation)):
+        before = Sitting.objects.get(pk=cast.sitting.pk).change
+        assert posted(client, cast, "alternate")[0] == 200
+        mark = Mark.objects.get(invite=person)
+        assert (mark.frame, mark.kind, mark.act, mark.revision) == (frame, "alternate", "a-alternate", 1)
+        assert mark.by == person
+        line = JournalLine.objects.latest("pk")
+        assert (line.sitting, line.sitting_slug) == (cast.sitting, cast.sitting.slug)
+        assert (line.who, line.verb, line.after) == (Visitor(invite=person).who, "marked", "alternate")
+        assert Sitting.objects.get(pk=cast.sitting.pk).change == before + 1
+        answer = client.post(address, "[]", content_type="application/json", headers=NO_PAGE)
+        bodies.append(answer.json() | {"change": 0})
+    assert bodies[0] == bodies[1]
+    assert posted(straight, cast)[1] <= STRAIGHT_MARK < posted(cast.client_of(cast.subject), cast, "strike")[1]
+
+
+@pytest.mark.parametrize("who", ["subject", "representation"])
+def test_no_mark_goes_the_straight_way_once_its_right_is_taken_back(cast: Cast, who: str) -> None:
+    person = getattr(cast, who)
+    client = with_pass(cast, person)
+    kept = {name: client.cookies[name].value for name in (PASS, SESSION)}
+    closed = {"closed": lambda cast, person: Sitting.objects.update(stage=Sitting.Stage.FINISHING)}
+    for changes in (TAKEN, OF_PICTURES, FROM_THE_AGENT, closed):
+        for name, change in changes.items():
+            with transaction.atomic():
+                client.cookies.load(kept)
+                change(cast, person)
+                still = changes is FROM_THE_AGENT and who == "subject"
+                posted(client, cast)
+                assert Mark.objects.filter(invite=person, kind="pick").exists() is still, name
+                transaction.set_rollback(True)
+
+
+def test_a_mark_without_the_forms_token_is_refused_whatever_pass_comes_with_it(cast: Cast) -> None:
+    cookies = {name: morsel.value for name, morsel in with_pass(cast, cast.subject).cookies.items()}
+    client, token = Client(enforce_csrf_checks=True), "a" * 32
+    client.cookies.load(cookies | {settings.CSRF_COOKIE_NAME: token})
+    assert posted(client, cast)[0] == 403
+    assert posted(client, cast, **{"X-CSRFToken": "b" * 32})[0] == 403
+    assert posted(client, cast, **{"X-CSRFToken": token, "Origin": "https://elsewhere.example"})[0] == 403
+    assert not Mark.objects.exists()
+    status, questions = posted(client, cast, **{"X-CSRFToken": token})
+    assert (status, questions <= STRAIGHT_MARK) == (200, True)
+    assert Mark.objects.count() == 1
+
+
+def test_a_frame_of_elsewhere_and_what_cannot_be_read_are_told_as_ever(cast: Cast) -> None:
+    client, other = with_pass(cast, cast.subject), make_cast("another")
+    strange = other.frame(1, other.look())
+    address = f"/s/{cast.sitting.slug}/marks"
+    acts = [{"frame": strange.pk, "kind": "pick", "act": "x"}, {"frame": "1", "kind": "pick", "act": "y"}]
+    answer = client.post(address, json.dumps(acts), content_type="application/json", headers=NO_PAGE)
+    assert [one["kind_of_error"] for one in answer.json()["answers"]] == ["Missing", "Missing"]
+    for body in ("{", "7", '[{"frame": 1}, 5]'):
+        answer = client.post(address, body, content_type="application/json", headers=NO_PAGE)
+        assert answer.status_code == 400, body
+    client.cookies[settings.LANGUAGE_COOKIE_NAME] = "de"
+    answer = client.post(address, json.dumps(acts), content_type="application/json", headers=NO_PAGE)
+    assert "frame" not in answer.json()["answers"][0]["error"]
+    assert not Mark.objects.exists()
 
 
 def test_a_pass_is_short_lived_and_given_anew(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:

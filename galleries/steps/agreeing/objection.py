@@ -55,9 +55,9 @@ def object_to_list(sitting: Sitting, by: Visitor, words: str) -> Round:
     if len(reason) > WORDS_LENGTH:
         raise BadInput(_("That is too long: say it in %d characters.") % WORDS_LENGTH)
     with transaction.atomic():
-        opened = rounds.open_again(sitting, by, reason, Verb.OBJECTED, objected_by=by.name)
-        if by.invite is not None:  # who objects is not through
+        if by.invite is not None:  # who objects is not through; the person's row before the sitting's, as with a mark
             Invite.objects.filter(pk=by.invite.voice.pk).update(picks_done_at=None)
+        opened = rounds.open_again(sitting, by, reason, Verb.OBJECTED, objected_by=by.name)
         others = (one for one in rounds.of_the_sheet(sitting) if one != by.invite)
         letters.notify(sitting, "objected", others, about=f"round-{opened.number}")
         letters.notify_photographer(sitting, "objected", about=f"round-{opened.number}")

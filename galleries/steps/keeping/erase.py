@@ -54,6 +54,7 @@ def erase(sitting: Sitting, by: Visitor, why: str) -> Removed:
         raise BadInput(_("Say why the sitting is removed; the reason is all that is kept of it."))
     _remove_letters(sitting)
     with transaction.atomic():
+        _hold_people(sitting)
         Sitting.objects.select_for_update(of=("self",)).get(pk=sitting.pk)
         erasure = _gone(sitting, by, why)
     return _remove_files(erasure, by)
@@ -64,11 +65,18 @@ def erase_by_the_clock(sitting: Sitting) -> Removed | None:
     day = sitting.keep_until
     _remove_letters(sitting)
     with transaction.atomic():
+        _hold_people(sitting)
         same = Sitting.objects.select_for_update(of=("self",)).filter(pk=sitting.pk, keep_until=day)
         if day is None or not same.exists():
             return None
         erasure = _gone(sitting, PROGRAM, until=day.isoformat())
     return _remove_files(erasure, PROGRAM)
+
+
+def _hold_people(sitting: Sitting) -> None:
+    """Wait for marks in the middle of being stored, and hold up others: a mark holds its person's row before it counts
+    in the sitting's, so in the other order each would wait for the other."""
+    list(sitting.invites.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True))
 
 
 def _gone(sitting: Sitting, by: Visitor, why: str = "", **detail: Any) -> Erasure:

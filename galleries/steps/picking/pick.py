@@ -19,14 +19,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import Act, Visitor, frame_for, frames_of_sheets, frames_shown_to, require
-from galleries.errors import BadInput, DomainError, Missing, Refused
+from galleries.access import Act, Visitor, frame_for, frames_of_sheets, frames_shown_to, may, require
+from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 from galleries.models import Frame, Invite, JournalLine, Mark, Remark, Sitting, Standing, Verb
 from galleries.steps.people import letters
-from galleries.steps.picking import intents
+from galleries.steps.picking import intents, mark_rows
 from galleries.steps.picking.intents import NOTE_LENGTH, Intent
+from galleries.steps.picking.mark_rows import Asked
+from galleries.told import told
+from galleries.words.steps import Code
 
 MOST_RANKED = 5000
+ATTEMPTS = 5  # a sitting whose stage moves on while a mark is stored is asked about again
 
 
 @dataclass(frozen=True)
@@ -71,68 +75,76 @@ def set_mark(
 
 
 def _set_all(by: Visitor, acts: Sequence[Intent]) -> list[Answer | DomainError]:
-    """The acts in order, each with its answer or why it cannot be. Whatever their number: one transaction and one lock
-    per sitting, and under the lock (somebody may be closing the list at this moment) one question for the frames on
-    the person's sheet and one for the rest, of which each stands for all."""
+    """The acts in order, each with its answer or why it cannot be: one transaction, whatever their number.
+
+    It holds the person's own row, so marks of different people wait for nobody. Last it counts the change of the
+    sitting, which is as it was asked about or the transaction is undone and asks again: the list may be closed
+    meanwhile, and no mark is stored after that.
+    """
     ids = {one.frame for one in acts if 0 < one.frame < 2**63}
-    sittings = Frame.objects.filter(pk__in=ids).order_by("sitting").values_list("sitting", flat=True).distinct()
-    answers: dict[int, Answer | DomainError] = {}
-    for sitting_id in list(sittings):
+    for _attempt in range(ATTEMPTS):
         with transaction.atomic():
-            sitting = Sitting.objects.select_for_update(no_key=True).get(pk=sitting_id)
-            frames = sitting.frames.select_related("look").in_bulk(ids)
-            on_sheet = set(frames_shown_to(by, sitting).filter(pk__in=frames).values_list("pk", flat=True))
-            why_not: dict[bool, DomainError] = {}
-            for shown in {pk in on_sheet for pk in frames}:
+            was_through = by.invite is not None and mark_rows.hold_voice(by.invite.voice)
+            asked = mark_rows.frames_asked(ids, is_subject=by.invite is not None and by.invite.is_subject)
+            why_not: dict[tuple[int, bool], DomainError] = {}
+            for kind, frame in _doubtful(by, asked).items():
                 try:
-                    require(by, Act.MARK, next(frame for pk, frame in frames.items() if (pk in on_sheet) is shown))
+                    require(by, Act.MARK, frame)
                 except DomainError as error:
-                    why_not[shown] = error
-            here = [(place, one) for place, one in enumerate(acts) if one.frame in frames]
-            answers |= {place: why_not[shown] for place, one in here if (shown := one.frame in on_sheet) in why_not}
-            answers |= _put(by, sitting, frames, [pair for pair in here if pair[0] not in answers])
-    return [
-        answers.get(place) or Missing(_("There is no such frame, or your link does not lead to it."))
-        for place in range(len(acts))
-    ]
+                    why_not[kind] = error
+            answers, lines = _put(by, asked, why_not, acts)
+            if not lines or _after(by, lines, was_through=was_through):
+                return answers
+            transaction.set_rollback(True)
+    raise Conflict(told(Code.SITTING_CHANGED))
+
+
+def _doubtful(by: Visitor, asked: dict[int, Asked]) -> dict[tuple[int, bool], Frame]:
+    """Of the frames of each sitting that are on the person's sheet, and of those that are not, one, unless it is clear
+    that they may be marked: the sheet was asked about with the frame, and the table lets them mark in that sitting."""
+    return {
+        one.kind: one.frame
+        for one in asked.values()
+        if not (one.on_sheet and may(by, Act.MARK, one.frame.sitting))
+    }  # fmt: skip
 
 
 def _put(
-    by: Visitor, sitting: Sitting, frames: dict[int, Frame], acts: Sequence[tuple[int, Intent]]
-) -> dict[int, Answer | DomainError]:
-    """Acts that are the person's to do, as (place, act): place → its answer. Rows are written together at the end."""
-    if by.invite is None:
-        return {place: Refused(_("Marks are given by the people who were invited.")) for place, _one in acts}
-    voice, now = by.invite.voice, timezone.now()
-    kept = Mark.objects.select_for_update().filter(invite=voice, frame__in={one.frame for _place, one in acts})
-    marks = {mark.frame_id: mark for mark in kept}
-    answers: dict[int, Answer | DomainError] = {}
+    by: Visitor, asked: dict[int, Asked], why_not: dict[tuple[int, bool], DomainError], acts: Sequence[Intent]
+) -> tuple[list[Answer | DomainError], list[JournalLine]]:
+    """Each act's answer, and the lines of what was changed. Rows are written together at the end."""
+    now = timezone.now()
+    theirs = {pk: one.frame for pk, one in asked.items() if one.kind not in why_not}
+    marks = mark_rows.marks_of(by.invite.voice, theirs) if by.invite is not None and theirs else {}
+    answers: list[Answer | DomainError] = []
     touched: dict[int, Mark] = {}
     lines: list[JournalLine] = []
-    for place, one in acts:
+    for one in acts:
+        frame = theirs.get(one.frame)
+        if frame is None:
+            known = asked.get(one.frame)
+            missing = Missing(_("There is no such frame, or your link does not lead to it."))
+            answers.append(why_not[known.kind] if known is not None else missing)
+            continue
+        if by.invite is None:
+            answers.append(Refused(_("Marks are given by the people who were invited.")))
+            continue
         try:
             intents.check(one, by.invite)
         except BadInput as error:
-            answers[place] = error
+            answers.append(error)
             continue
-        frame = frames[one.frame]
-        mark = marks.setdefault(frame.pk, Mark(invite=voice, frame=frame, revision=0))
+        mark = marks.setdefault(frame.pk, Mark(invite=by.invite.voice, frame=frame, revision=0))
         changed = intents.put(mark, one, frame, now)
         if changed:
             mark.by, mark.act, mark.updated_at = by.invite, one.act, now
             mark.revision += 1
             touched[frame.pk] = mark
-            lines.append(_line(by, sitting, frame, mark))
-        answers[place] = _answer(mark, conflict=changed is None)
-    fresh = [mark for mark in touched.values() if mark.pk is None]
-    again = [mark for mark in touched.values() if mark.pk is not None]
-    Mark.objects.bulk_create(fresh)
-    Mark.objects.bulk_update(
-        again, ["kind", "note", "note_for_studio", "by", "act", "acted_at", "revision", "updated_at"]
-    )
-    if lines:
-        _after(by, sitting, lines)
-    return answers
+            lines.append(_line(by, frame.sitting, frame, mark))
+        answers.append(_answer(mark, conflict=changed is None))
+    if touched:
+        mark_rows.write(list(touched.values()))
+    return answers, lines
 
 
 def _line(by: Visitor, sitting: Sitting, frame: Frame, mark: Mark) -> JournalLine:
@@ -141,13 +153,14 @@ def _line(by: Visitor, sitting: Sitting, frame: Frame, mark: Mark) -> JournalLin
     )
 
 
-def _after(by: Visitor, sitting: Sitting, lines: Sequence[JournalLine]) -> None:
-    stages.touch(sitting)
-    voice = by.invite.voice if by.invite is not None else None  # the list is its owner's, and so is being through
-    if voice is not None and voice.picks_done_at is not None:
-        Invite.objects.filter(pk=voice.pk).update(picks_done_at=None)
+def _after(by: Visitor, lines: Sequence[JournalLine], *, was_through: bool) -> bool:
+    """What a stored mark brings with it; False when the sitting is not as it was asked about any more."""
+    if was_through and by.invite is not None:  # the list is its owner's, and so is being through
+        Invite.objects.filter(pk=by.invite.voice.pk).update(picks_done_at=None)
     for line in JournalLine.objects.bulk_create(lines):
         line.send_on()
+    (sitting,) = {line.sitting for line in lines}
+    return sitting is not None and mark_rows.count_change(sitting)
 
 
 def _answer(mark: Mark, *, conflict: bool = False) -> Answer:

@@ -12,20 +12,19 @@ from django.utils.translation import gettext as _
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from galleries import access, plain_json
+from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
 from galleries.errors import BadInput, Missing, Refused
-from galleries.models import Frame, Mark, Remark, Sitting
+from galleries.models import Mark, Remark, Sitting
 from galleries.steps.picking import kept, pick
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
-from galleries.web.invitee import showing
+from galleries.web.invitee import outbox, showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import sheet_words
 from galleries.web.news import news
 
-MOST_ACTS = 2000
 Stage = Sitting.Stage
 START = {
     Stage.PLANNING: "plan",
@@ -132,30 +131,7 @@ def marks(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         return JsonResponse(showing.state(visitor, sitting))
     if request.content_type != "application/json":
         return _pressed(request, visitor, sitting)
-    try:
-        acts = plain_json.loads(request.body, mended=True)
-    except ValueError:
-        raise BadInput(_("The marks that were sent cannot be read.")) from None
-    if not isinstance(acts, list) or len(acts) > MOST_ACTS or not all(isinstance(one, dict) for one in acts):
-        raise BadInput(_("Marks are sent as a list of at most %d acts.") % MOST_ACTS)
-    mine = set(Frame.objects.filter(sitting=sitting, pk__in=_ids(acts)).values_list("pk", flat=True))
-    here = [one for one in acts if _number(one.get("frame")) in mine]
-    elsewhere = [one for one in acts if _number(one.get("frame")) not in mine]
-    answers = pick.take_acts(visitor, here)
-    answers += [
-        {"act": str(one.get("act", ""))[:40], "error": _("There is no such frame here."), "kind_of_error": "Missing"}
-        for one in elsewhere
-    ]
-    sitting.refresh_from_db(fields=["change", "stage"])
-    return JsonResponse({"answers": answers, "change": sitting.change, "stage": sitting.stage})
-
-
-def _number(value: object) -> int | None:
-    return value if isinstance(value, int) and not isinstance(value, bool) and 0 < value < 2**63 else None
-
-
-def _ids(acts: list[dict[str, Any]]) -> list[int]:
-    return [number for one in acts if (number := _number(one.get("frame"))) is not None]
+    return outbox.answer(visitor, sitting, outbox.read(request.body))
 
 
 def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
