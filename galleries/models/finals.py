@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from galleries.words.told import stored
@@ -278,7 +279,16 @@ class DeliverySize(models.Model):
         ordering = ["position", "pk"]
 
     def __str__(self) -> str:
-        return self.title
+        return self.shown_title
+
+    @property
+    def shown_title(self) -> str:
+        """In the reader's language where it is of a size that comes with the program; as written where it is not."""
+        return gettext(self.title) if self.title else ""
+
+    @property
+    def shown_source(self) -> str:
+        return gettext(self.source) if self.source else ""
 
 
 class Crop(models.Model):

@@ -22,7 +22,7 @@ def crop_shapes(frame: Frame, most: int = 6) -> list[dict[str, Any]]:
             continue
         rect = crops.propose(width, height, face, ratio).rect
         shapes[(ratio.width, ratio.height)] = {
-            "title": size.title,
+            "title": size.shown_title,
             "x": rect.x / width,
             "y": rect.y / height,
             "width": rect.width / width,

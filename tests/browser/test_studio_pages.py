@@ -153,3 +153,10 @@ def test_the_newest_frame_shows_itself_on_set(come: Any, live_server: Any, cast:
         # Without a reload: it asks twice a second.
         expect(page.locator("#newest-picture")).to_have_attribute("data-frame", str(outcome.frame.pk))
         expect(page.locator("#newest-label")).to_have_text(f"frame {outcome.frame.label}, Rain coat")
+        # Both eyes of a close face, each in a half: beside the picture they take all the width that is there.
+        expect(page.locator("#eyes-picture")).to_have_css("visibility", "visible")
+        page.evaluate("document.querySelector('#eyes').classList.add('apart')")
+        page.evaluate("document.querySelector('#eyes .eye:last-child').hidden = false")
+        widths = """[...document.querySelectorAll('#eyes .eye')].map((half) => half.clientWidth)"""
+        room = page.evaluate("document.querySelector('#eyes').clientWidth")
+        assert sum(page.evaluate(widths)) == pytest.approx(room, abs=8)

@@ -179,7 +179,7 @@ def adjust(crop: Crop, by: Visitor, x: int, y: int, width: int, height: int, til
 
 def _checked(size: DeliverySize, source: Source, x: int, y: int, width: int, height: int, tilt: float) -> Rect:
     ratio = ratio_of(size)
-    where = _("“%(title)s”: ") % {"title": size.title}
+    where = _("“%(title)s”: ") % {"title": size.shown_title}
     if width < 1 or height < 1:
         raise BadInput(where + _("a crop of %(w)d × %(h)d pixels has no area.") % {"w": width, "h": height})
     if ratio is None and (x, y, width, height, tilt) != (0, 0, source.width, source.height, 0):

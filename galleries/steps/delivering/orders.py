@@ -110,7 +110,7 @@ def _check(sitting: Sitting, wanted: Sequence[DeliverySize], licence: Licence, b
         raise BadInput(_("This licence belongs to another sitting."))
     if not wanted:
         raise BadInput(_("Choose at least one size."))
-    retired = [size.title for size in wanted if size.retired]
+    retired = [size.shown_title for size in wanted if size.retired]
     if retired:
         raise BadInput(_("“%s” is retired; choose another size.") % retired[0])
     try:

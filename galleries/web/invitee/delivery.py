@@ -164,7 +164,7 @@ def _group(bundle: Bundle, fetches: dict[str, Receipt]) -> dict[str, Any]:
         "files": [
             {
                 "file": file,
-                "size": bundle.delivery.sizes[file.size_slug].get("title", file.size_slug),
+                "size": _(bundle.delivery.sizes[file.size_slug].get("title") or file.size_slug),
                 "receipt": fetches.get(file.name),
                 "picture": file.width > 0 and file.name.endswith((".jpg", ".tif")),
                 "photo": file.name.endswith(".jpg"),  # what a phone takes among its photos

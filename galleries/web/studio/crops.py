@@ -83,7 +83,7 @@ def crop_data(sitting: Sitting, crop: Crop) -> dict[str, Any]:
     ratio, at = spec.ratio, [sitting.slug, crop.final_id, crop.size.slug]
     return {
         "size": crop.size.slug,
-        "title": crop.size.title,
+        "title": crop.size.shown_title,
         "x": crop.x,
         "y": crop.y,
         "width": crop.width,

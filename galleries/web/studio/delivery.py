@@ -80,7 +80,7 @@ def _crops_of(sitting: Sitting, final: Final, wanted: list[DeliverySize]) -> lis
     """Each crop as it would be cut, and what is to be looked at in it."""
     return [
         {
-            "title": crop.size.title,
+            "title": crop.size.shown_title,
             "slug": crop.size.slug,
             "src": reverse("studio-crop-preview", args=[sitting.slug, final.pk, crop.size.slug]),
             "warnings": cut.warnings(crop),

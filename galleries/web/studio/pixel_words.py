@@ -14,7 +14,7 @@ from galleries.steps.delivering.pixels import Shortage
 
 def line(short: Iterable[Shortage]) -> str:
     """All sizes that one picture is too small for."""
-    return ", ".join(f"{one.size.title} ({_lack(one)})" for one in short)
+    return ", ".join(f"{one.size.shown_title} ({_lack(one)})" for one in short)
 
 
 def lines(shortages: dict[Final, list[Shortage]]) -> list[tuple[str, str]]:

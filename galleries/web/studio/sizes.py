@@ -78,7 +78,7 @@ def size_page(request: HttpRequest, user: User, size_id: int = 0) -> HttpRespons
 @require_POST
 def copy_size(request: HttpRequest, user: User, size_id: int) -> HttpResponseBase:
     size = _size(size_id)
-    title = request.POST.get("title", "").strip() or _("Copy of %s") % size.title
+    title = request.POST.get("title", "").strip() or _("Copy of %s") % size.shown_title
     slug = slugify(title)[:40]
     if not slug:
         raise BadInput(_("Give the copy a title with letters or digits."))

@@ -85,7 +85,7 @@ function place() {
       { width: naturalWidth / fine, height: naturalHeight / fine },
       pupils,
     );
-  $("#eyes").classList.toggle("pair", halves.length === 2);
+  $("#eyes").classList.toggle("apart", halves.length === 2);
   pictures[1].parentElement.hidden = halves.length < 2;
   pictures.forEach((picture, at) => {
     picture.width = Math.round(naturalWidth / fine);
