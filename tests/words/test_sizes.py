@@ -22,10 +22,10 @@ def test_every_size_that_comes_with_the_program_has_its_words(language: str) -> 
         assert not [row.title for row in rows if row.shown_title == row.title]
         assert not [row.source for row in rows if row.shown_source == row.source]
         # The figures are the same in every language.
-        digits = str.maketrans("", "", "".join(map(chr, range(33, 48))))
+        signs = str.maketrans("", "", "".join(map(chr, range(33, 48))))
         for row in rows:
-            named = [word.translate(digits) for word in row.title.split() if word[0].isdigit() and "bit" not in word]
-            assert all(word in row.shown_title.translate(digits) for word in named), row.title
+            named = [word.translate(signs) for word in row.title.split() if word[0].isdigit() and "bit" not in word]
+            assert all(word in row.shown_title.translate(signs) for word in named), row.title
 
 
 def test_a_studios_own_size_stands_as_written() -> None:
