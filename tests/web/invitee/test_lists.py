@@ -105,6 +105,8 @@ def test_before_the_button_it_is_said_who_still_marks_and_which_picks_are_left_o
     assert re.findall(r'class="typed">(\w+)<', left_out) == [two.label, three.label]
     assert left_out.count("<img") == 2
     assert "Ansa Veld has not said “I am through” yet." in before
+    assert "You have not said “I am through” yet." in before  # nobody reads of herself by name
+    assert f"{cast.representation.name} has not said" not in before
     pick.say_done(cast.as_subject, cast.sitting)
     after = client.post(address, {"frame": [one.pk, two.pk, three.pk]}).content.decode()
     assert "Ansa Veld has not said" not in after
