@@ -1,4 +1,4 @@
-"""The sizes that come with the program are read in the reader's language; those a studio adds stand as it wrote them."""
+"""Sizes that come with the program are read in the reader's language; those a studio adds stand as it wrote them."""
 
 from __future__ import annotations
 
