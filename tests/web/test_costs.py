@@ -167,7 +167,7 @@ OF_FRAMES = [
     ],
     *[
         ("subject", INVITEE + page)
-        for page in ("plan", "sheet", "compare", "kept-back", "marks", "changes", "about-me")
+        for page in ("plan", "sheet", "compare", "as-casting", "kept-back", "marks", "changes", "about-me")
     ],
     *[("representation", INVITEE + page) for page in ("plan", "sheet", "lists", "marks", "pass-on")],
 ]

@@ -53,6 +53,7 @@ INVITEE_PAGES = {
     "changes":        ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "remarks":        ("get post",   ALL, "rafd", "rafd", "rafd", ""),
     "compare":        ("get post",   ALL, "rafd", "rafd", "rafd", ""),
+    "as-casting":     ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "lists":          ("get post",   ALL, "", "rafd", "", ""),
     "objection":      ("get post",   "", "fd", "", "", ""),
     "done":           ("post",       "", "ra", "ra", "", ""),

@@ -21,6 +21,7 @@ from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits
 
 if TYPE_CHECKING:
     from galleries.imaging import rights, tracer
+    from galleries.imaging.comparing.list_size import Cropped, Difference
     from galleries.imaging.comparing.match import Small
     from galleries.imaging.comparing.shape_change import ShapeChange
     from galleries.imaging.drawing.stamp import StampText
@@ -152,6 +153,11 @@ def check_profile(icc: bytes) -> str:
 def shape_change(frame: Bytes, version: Bytes, face: Face, limits: Limits = DEFAULT_LIMITS) -> ShapeChange | None:
     change: ShapeChange | None = call("shape_change", _Source(frame), _Source(version), face, limits)
     return change
+
+
+def differences(pictures: Sequence[Cropped]) -> list[Difference]:
+    told: list[Difference] = call("differences", list(pictures))
+    return told
 
 
 def open_small(source: Bytes, limits: Limits = DEFAULT_LIMITS, long_side: int = 768) -> Small:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 from galleries.imaging import preview, recipes, rights, tracer
-from galleries.imaging.comparing import match, shape_change
+from galleries.imaging.comparing import list_size, match, shape_change
 from galleries.imaging.drawing import logo
 from galleries.imaging.drawing.border import border_and_name
 from galleries.imaging.face.reading import FrameReading
@@ -82,6 +82,7 @@ ENTRIES: dict[str, Entry] = {
     "paper_view": Entry(_paper_view, tuple[bytes, Told | None]),
     "check_profile": Entry(_check_profile, str),
     "shape_change": Entry(shape_change.shape_change, shape_change.ShapeChange | None),
+    "differences": Entry(list_size.differences, list[list_size.Difference]),
     "open_small": Entry(_small, Grey),
     "read_rights": Entry(_read_rights, rights.RightsFound),
     "check_rights": Entry(_check_rights, list[Told]),

@@ -37,7 +37,9 @@ def page(
         "person": visitor.invite,
         "visitor": visitor,
         "tabs": tabs,
-        "here": {"compare": "sheet", "final": "finals", "objection": "finals"}.get(template, template),
+        "here": {"compare": "sheet", "as_casting": "sheet", "final": "finals", "objection": "finals"}.get(
+            template, template
+        ),
         "may_mark": may(visitor, Act.MARK, sitting),
     }
     with timezone.override(ZoneInfo(sitting.time_zone)):  # times read as the clock where the sitting was

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from galleries.web.invitee import (
+    as_casting,
     compare,
     delivery,
     delivery_papers,
@@ -27,6 +28,7 @@ urlpatterns: list[URLPattern] = [
     path("changes", sheet.changes, name="changes"),
     path("frame/<int:frame_id>", sheet.remarks, name="remarks"),
     path("compare", compare.compare, name="compare"),
+    path("as-casting", as_casting.as_casting, name="as-casting"),
     path("lists", lists.lists, name="lists"),
     path("object", objection.objection, name="objection"),
     path("done", sheet.done, name="done"),

@@ -1,0 +1,75 @@
+// As casting sees it: a frame of the list opens large, and is marked there; the list itself shows no marks.
+import { $, $$, data, fill, say } from "../shared/dom.js";
+import { setClock } from "../shared/net.js";
+import { sentence } from "./drawing.js";
+import { framesOf } from "./frames.js";
+import { Large } from "./large.js";
+import { Marks } from "./marks.js";
+import { Outbox } from "./outbox.js";
+
+const words = data("words"),
+  config = data("config"),
+  first = data("state");
+const frames = framesOf(data("frames"), config);
+if (navigator.onLine) setClock(first.now);
+const outbox = new Outbox({
+  person: config.person,
+  address: config.marks,
+  onState: ({ waiting, offline }) => {
+    if (waiting && offline) say(fill(words.unsent, { n: waiting }));
+  },
+  onAnswers: answered,
+  labelOf: (frame) => frames.get(frame)?.label,
+});
+const marks = new Marks(first, outbox);
+const large = new Large($("#large"), { frames, marks, words, config, order, mark: press, undo });
+marks.listeners.push(redraw);
+
+function answered(news, error) {
+  if (error) {
+    say(error.sentence || words.failed);
+    return;
+  }
+  for (const [, kind, note] of news)
+    for (const answer of [kind, note]) {
+      if (answer?.error) say(answer.error);
+      else if (answer) marks.settle(answer);
+    }
+  marks.changed(news.map(([row]) => row.frame));
+}
+/** The frames as they stand in the list now, each once. */
+function order() {
+  const tiles = $$(".casting-list [data-frame]").filter((tile) => tile.checkVisibility());
+  return tiles.map((tile) => Number(tile.dataset.frame));
+}
+function redraw(ids) {
+  for (const id of ids)
+    for (const tile of $$(`a[data-frame="${id}"]`))
+      tile.setAttribute("aria-label", sentence(words, frames.get(id), marks.of(id), marks.othersOf(id)));
+  large.redraw();
+}
+function markable() {
+  if (config.may_mark && ["proofing", "agreeing"].includes(marks.state.stage)) return true;
+  say(config.may_mark ? words.closed_now : config.why_not);
+  return false;
+}
+function press(id, kind) {
+  if (!markable()) return;
+  const now = marks.press(id, kind);
+  say(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
+}
+function undo() {
+  if (!markable()) return;
+  const frame = marks.undo();
+  if (frame) say(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
+  else say(words.nothing_to_undo);
+}
+document.addEventListener("click", (event) => {
+  const tile = event.target.closest("a[data-frame]");
+  if (!tile || event.ctrlKey || event.metaKey) return;
+  event.preventDefault();
+  large.open(Number(tile.dataset.frame));
+});
+if (config.person) outbox.open().then(() => redraw([...outbox.rows.keys()].filter((id) => frames.has(id))));
+large.fromAddress();
+document.documentElement.dataset.ready = "1";
