@@ -24,8 +24,8 @@ from galleries.imaging.framing.geometry import Rect
 WIDTHS = (60, 90, 120, 160)  # CSS px of a picture in a casting list: common practice, no source
 ACROSS = 64  # px at which pictures are compared
 WHITE, DARK = 100.0, 9.3  # L* of a white page and of a dark one (#1a1a1a)
-# Nearly the same exposures of painted sittings lie 0.8 to 1.9 apart (likeness 0.91 to 0.98), two expressions of one look
-# 3.1 to 8.6 (0.44 to 0.81), two looks 8.3 to 11.4.
+# Nearly the same exposures of painted sittings lie 0.8 to 1.9 apart (likeness 0.91 to 0.98), two expressions of one
+# look 3.1 to 8.6 (0.44 to 0.81), two looks 8.3 to 11.4.
 ALIKE_COLOUR, ALIKE_LIKENESS = 2.5, 0.86
 SEEN = 3.0  # contrast that WCAG 2.2 (1.4.11) asks of a shape that has to be seen
 

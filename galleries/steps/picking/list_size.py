@@ -1,4 +1,4 @@
-"""Frames as a casting list shows them: the crop of a casting size, what carries in it, how different two of them are."""
+"""Frames as a casting list shows them: the crop of a casting size, what carries in it, how different two are."""
 
 from __future__ import annotations
 

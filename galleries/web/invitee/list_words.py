@@ -19,7 +19,8 @@ def carried_lines(told: Carried | None, *, read: bool) -> list[str]:
         return [_("No face was read in this frame.") if read else _("Not read yet.")]
     lines = [
         _(
-            "Head %(head)s %% of the height, face %(face)s %% of the picture; at %(width)s px the eyes lie %(eyes)s px apart."
+            "Head %(head)s %% of the height, face %(face)s %% of the picture; "
+            "at %(width)s px the eyes lie %(eyes)s px apart."
         )
         % {
             "head": round(100 * told.head_share),
