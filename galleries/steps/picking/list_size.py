@@ -91,18 +91,18 @@ def compared(frames: Sequence[tuple[Frame, ListCrop]]) -> list[Pair]:
 
 
 def _at_hand(frames: Sequence[tuple[Frame, ListCrop]]) -> list[tuple[Frame, ListCrop]]:
-    usable, made = [], 0
+    usable, missing = [], 0
     for frame, crop in frames:
         place = derived.view_place(frame.sitting, frame.sha256, derived.DESK_SIDE)
         if not place.store.exists(place.key):
-            made += 1
-            if made > MOST_MADE or not _made(frame):
+            missing += 1
+            if missing > MOST_MADE or not _drawn_anew(frame):
                 continue
         usable.append((frame, crop))
     return usable
 
 
-def _made(frame: Frame) -> bool:
+def _drawn_anew(frame: Frame) -> bool:
     try:
         proof.view(frame, derived.DESK_SIDE)
     except (ImagingError, FileNotFoundError):
