@@ -285,6 +285,7 @@ def backup(options: argparse.Namespace) -> None:
         if kept.exists():
             shutil.copy(kept, folder / "secret-key")
             (folder / "secret-key").chmod(0o600)
+        copy_signing(settings.SITE_DIR / "signing", folder / "signing")
         dumps = sorted(folder.glob("database-*"))
         for old in dumps[: -options.keep]:
             old.unlink()
@@ -295,6 +296,23 @@ def backup(options: argparse.Namespace) -> None:
         if options.json
         else f"Backed up: {dump.name} and {total} files, {first + second} of them new."
     )
+
+
+def copy_signing(source: Path, target: Path) -> None:
+    """The certificates that finals are signed with, and the key, which lies sealed under the site's own: where that
+    comes from the environment, the backup alone cannot sign. A key that is no more in force goes here too."""
+    if not source.is_dir():
+        return
+    target.mkdir(mode=0o700, exist_ok=True)
+    names = {path.name for path in source.iterdir() if path.is_file() and not path.name.startswith(".")}
+    for name in sorted(names, key=lambda name: name == "current"):  # it names what is there by then
+        part = target / f".{name}.part"
+        shutil.copyfile(source / name, part)
+        part.chmod(0o600)
+        part.replace(target / name)
+    for path in target.glob("*.key"):
+        if path.name not in names:
+            path.unlink()
 
 
 def _about(folder: Path, dump: Path) -> dict[str, Any]:
@@ -330,6 +348,7 @@ def restore(options: argparse.Namespace) -> None:
             count = copy_in(folder)
             say(f"Putting back {dump.name}")
             load_database(dump)
+        copy_signing(folder / "signing", settings.SITE_DIR / "signing")
         key = folder / "secret-key"
         if key.exists() and not os.environ.get("PORTAL_SECRET_KEY"):
             shutil.copy(key, settings.SITE_DIR / "secret-key")

@@ -2,7 +2,18 @@
 
 from django.urls import include, path
 
-from galleries.web import by_invite, coming_in, entrance, files, health, language, logo, metrics, not_me
+from galleries.web import (
+    by_invite,
+    certificate_file,
+    coming_in,
+    entrance,
+    files,
+    health,
+    language,
+    logo,
+    metrics,
+    not_me,
+)
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account, second_factor, sessions
 
@@ -34,6 +45,7 @@ urlpatterns = [
     path("account/sessions/end-others", sessions.end_others, name="sessions-end-others"),
     path("leave", entrance.leave, name="leave"),
     path("language", language.language, name="language"),
+    path("certificate.pem", certificate_file.certificate_file, name="certificate"),
     path("logo/<str:digest>.png", logo.logo, name="logo"),
     path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),
     path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),

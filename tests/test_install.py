@@ -17,7 +17,7 @@ from tests import servers
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "deploy"))
-from server import choices, doctor, install, machine, pieces, uninstall, upgrade  # noqa: E402 - a folder of scripts
+from server import choices, doctor, install, machine, pieces, signing, uninstall, upgrade  # noqa: E402 - a folder of scripts
 from server.__main__ import main, parser  # noqa: E402
 from server.machine import Machine, Trouble  # noqa: E402
 
@@ -341,6 +341,51 @@ def test_a_certificates_end_is_told_in_time(tmp_path: Path, days: int, told: str
     assert [told in line for line in said] == ([True] if told else [])
     there.unlink()
     assert list(doctor.certificate(Machine(tmp_path))) == [f"There is no certificate in {doctor.CRT}."]
+
+
+@pytest.mark.parametrize(("days", "told"), [(60, ""), (20, "ends in 20 days"), (-2, "ended on")])
+def test_the_end_of_the_certificate_that_signs_finals_is_told_in_time(tmp_path: Path, days: int, told: str) -> None:
+    assert list(doctor.signing(Machine(tmp_path), {})) == []  # before the first delivery
+    folder = tmp_path / "srv/portal/site/signing"
+    folder.mkdir(parents=True)
+    (folder / "current").write_text("abc\n")
+    (line,) = doctor.signing(Machine(tmp_path), {})
+    assert "cannot be read" in line
+    words = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
+    words += ["-days", "90", "-subj", "/CN=x", "-keyout", str(folder / "abc.key"), "-out", str(folder / "abc.pem")]
+    subprocess.run(words, check=True, capture_output=True)
+    now = datetime.now(UTC) + timedelta(days=90 - days, minutes=-30)
+    said = list(doctor.signing(Machine(tmp_path), {}, now))
+    assert [told in line for line in said] == ([True] if told else [])
+    (folder / "abc.key").unlink()
+    assert "is gone" in next(doctor.signing(Machine(tmp_path), {}, now))
+
+
+def test_a_certificate_of_an_authority_is_handed_to_the_site_and_not_left_lying(tmp_path: Path) -> None:
+    server = Server(tmp_path / "server")
+    install.install(server, wanted())
+    (tmp_path / "chain.pem").write_text("chain")
+    (tmp_path / "own.key").write_text("key")
+    seen: dict[str, str] = {}
+
+    class Watched(Server):
+        def run(self, *command: str, **how: object) -> str:
+            seen.update({path: Path(path).read_text() for path in command if path.endswith(".pem")})
+            assert all(Path(path).stat().st_mode & 0o077 == 0 for path in seen)
+            assert how["user"] == "portal"
+            return "“Studio”, given by an authority\n"
+
+    options = parser().parse_args(
+        ["set-signing-certificate", "--take", str(tmp_path / "chain.pem"), str(tmp_path / "own.key")]
+    )
+    assert signing.run(Watched(tmp_path / "server"), options) == []
+    assert sorted(seen.values()) == ["chain", "key"]
+    assert not any(Path(path).exists() for path in seen)
+    options = parser().parse_args(["set-signing-certificate", "--take", str(tmp_path / "none"), "x"])
+    with pytest.raises(Trouble, match="none cannot be read"):
+        signing.run(server, options)
+    with pytest.raises(Trouble, match="run deploy/install"):
+        signing.run(Server(tmp_path / "bare"), options)
 
 
 def test_what_the_site_says_of_itself_becomes_sentences() -> None:

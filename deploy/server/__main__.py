@@ -1,4 +1,4 @@
-"""python3 deploy/server install|upgrade|uninstall|doctor: called by the scripts of these names."""
+"""python3 deploy/server VERB: install, upgrade, uninstall, doctor, set-signing-certificate; their scripts call."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from server import doctor, install, uninstall, upgrade
+from server import doctor, install, signing, uninstall, upgrade
 from server.machine import Machine, Trouble
 
 
@@ -27,6 +27,10 @@ def parser() -> argparse.ArgumentParser:
     newer.add_argument("--back", action="store_true", help="let the release before lead again")
     verbs.add_parser("uninstall", prog="deploy/uninstall", description=uninstall.__doc__)
     verbs.add_parser("doctor", prog="deploy/doctor", description=doctor.__doc__)
+    signs = verbs.add_parser(
+        "set-signing-certificate", prog="deploy/set-signing-certificate", description=signing.__doc__
+    )
+    signing.add_options(signs)
     for one in verbs.choices.values():
         one.add_argument("--say", action="store_true", help="only say what would be done")
     return parsers
@@ -43,7 +47,7 @@ def main(words: list[str] | None = None) -> int:
         return 1
     for line in wrong:
         print(line)
-    if not wrong and not options.say and options.verb != "uninstall":
+    if not wrong and not options.say and options.verb not in {"uninstall", "set-signing-certificate"}:
         print("All is well.")
     return 1 if wrong else 0
 
@@ -53,6 +57,8 @@ def _done(options: argparse.Namespace, machine: Machine) -> list[str]:
         return install.install(machine, install.check(options))
     if options.verb == "upgrade":
         return upgrade.back(machine) if options.back else upgrade.upgrade(machine)
+    if options.verb == "set-signing-certificate":
+        return signing.run(machine, options)
     return uninstall.uninstall(machine) if options.verb == "uninstall" else doctor.look(machine)
 
 

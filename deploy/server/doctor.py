@@ -23,6 +23,7 @@ UNITS = (
     "portal-beat.service",
     "portal-backup.timer",
 )
+SIGNING_SOON = 30  # days: nobody renews it by itself
 SOON = 14  # days before a certificate's end; renewal begins 30 before
 LATE = 600  # seconds that a piece of work may wait
 READY = {
@@ -45,6 +46,7 @@ def look(machine: Machine) -> list[str]:
         lambda: _ready(machine, env),
         lambda: _waiting(machine),
         lambda: certificate(machine),
+        lambda: signing(machine, env),
         lambda: disks(machine),
         lambda: mail(env),
         lambda: clock(machine),
@@ -108,6 +110,27 @@ def certificate(machine: Machine, now: datetime | None = None) -> Iterator[str]:
         yield f"The certificate ended on {end:%Y-%m-%d}."
     elif days < SOON:
         yield f"The certificate ends in {days} days, on {end:%Y-%m-%d}; is it renewed? certbot renew says."
+
+
+def signing(machine: Machine, env: dict[str, str], now: datetime | None = None) -> Iterator[str]:
+    """The certificate that finals are signed with; before the first delivery there is none."""
+    home = env.get("PORTAL_HOME", "/srv/portal/site") + "/signing"
+    named = machine.read(f"{home}/current").strip()
+    if not named:
+        return
+    make = "deploy/set-signing-certificate makes or takes another"
+    well, answer = machine.ask("openssl", "x509", "-noout", "-enddate", "-in", str(machine.at(f"{home}/{named}.pem")))
+    if not well:
+        yield f"The certificate that finals are signed with cannot be read in {home}: {make}."
+        return
+    if not machine.at(f"{home}/{named}.key").exists():
+        yield f"The key that finals are signed with is gone from {home}: {make}."
+    end = parsed_end(answer)
+    days = (end - (now or datetime.now(UTC))).days
+    if days < 0:
+        yield f"The certificate that finals are signed with ended on {end:%Y-%m-%d}: {make}."
+    elif days < SIGNING_SOON:
+        yield f"The certificate that finals are signed with ends in {days} days, on {end:%Y-%m-%d}: {make}."
 
 
 def parsed_end(answer: str) -> datetime:

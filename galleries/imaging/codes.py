@@ -191,6 +191,10 @@ class Code(StrEnum):
     PRIVATE_PLACE = "private.place"
     PRIVATE_HISTORY = "private.history"
 
+    # content credentials
+    CREDENTIALS_UNWRITABLE = "credentials.unwritable"
+    CREDENTIALS_NOT_AS_WRITTEN = "credentials.not_as_written"
+
     NO_DRAWING = "logo.no_drawing"
 
     # tracer

@@ -54,6 +54,10 @@ class BadRights(ImagingError):
     """A rights record that contradicts itself or cannot be written whole."""
 
 
+class BadCredentials(ImagingError):
+    """Content credentials that cannot be written into a file, or do not read back as written."""
+
+
 def error_name(error: OSError) -> str:
     """What the system calls it, such as ENOENT: the same in every language."""
     return errno.errorcode.get(error.errno or 0, type(error).__name__)

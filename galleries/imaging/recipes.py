@@ -219,9 +219,16 @@ def _encode(pixels: Pixels, order: CutOrder, reserve: int) -> encode.Encoded:
     }
     if not size.byte_cap:
         return encode.encoded(encode.encode_jpeg(pixels, quality=size.quality, **options), size.quality)
-    return encode.encode_within(
-        pixels, size.byte_cap - reserve, min(encode.START_QUALITY, size.quality), ceiling=size.quality, **options
-    )
+    start = min(encode.START_QUALITY, size.quality)
+    try:
+        return encode.encode_within(pixels, size.byte_cap - reserve, start, ceiling=size.quality, **options)
+    except DoesNotFit as error:  # told of the whole file, as the cap is
+        numbers = error.told.data.items()
+        whole = {name: value + reserve for name, value in numbers if name in _OF_THE_FILE and isinstance(value, int)}
+        raise DoesNotFit(Code(error.told.code), **{**error.told.data, **whole}) from error
+
+
+_OF_THE_FILE = ("size_bytes", "cap_bytes", "tags_bytes")
 
 
 def _rights_overhead(record: RightsRecord | None, order: CutOrder) -> int:
@@ -241,8 +248,11 @@ def make_finals(
     rights: RightsRecord | None = None,
     *,
     finish: Finish | None = None,
+    reserve: int = 0,
 ) -> list[FinalFile]:
     """Every order cut from one full decode, in order, rights written last when a record is given.
+
+    `reserve`: bytes that will still be added to each file, and must find room under its cap.
 
     A crop with fewer pixels than its size is enlarged and says so in `warnings`. Raises `BadCrop`,
     `DoesNotFit`, `BadRights`, and as `decode.open_picture`.
@@ -250,18 +260,20 @@ def make_finals(
     picture = open_picture(source, limits)
     for order in orders:
         check_order(order, picture.facts.width, picture.facts.height)
-    return [_final(picture, order, rights, finish) for order in orders]
+    return [_final(picture, order, rights, finish, reserve) for order in orders]
 
 
-def _final(picture: Picture, order: CutOrder, record: RightsRecord | None, finish: Finish | None) -> FinalFile:
+def _final(
+    picture: Picture, order: CutOrder, record: RightsRecord | None, finish: Finish | None, reserve: int
+) -> FinalFile:
     pixels = render(picture, order, finish)
-    done = _encode(pixels, order, _rights_overhead(record, order))
+    done = _encode(pixels, order, _rights_overhead(record, order) + reserve)
     if record is not None:
         from galleries.imaging.rights import write_rights
 
         done = replace(encode.encoded(write_rights(done.data, record)), quality=done.quality, encodes=done.encodes)
     cap = order.size.byte_cap
-    if cap and len(done.data) > cap:
-        raise DoesNotFit(Code.OVER_WITH_RIGHTS, size_bytes=len(done.data), cap_bytes=cap)
+    if cap and len(done.data) + reserve > cap:
+        raise DoesNotFit(Code.OVER_WITH_RIGHTS, size_bytes=len(done.data) + reserve, cap_bytes=cap)
     height, width = pixels.shape[:2]
     return FinalFile(done.data, width, height, done.sha256, done.quality, done.encodes, _warnings(order))

@@ -44,6 +44,8 @@ class Studio(models.Model):
     # The studio's own clauses of every licence, a line each, and how often they were changed.
     clauses = models.TextField(_("the studio's own clauses"), max_length=4000, blank=True, default="", db_default="")
     clauses_number = models.PositiveSmallIntegerField(default=0, db_default=0, editable=False)
+    # Where a final comes from, signed into the file by the studio's certificate.
+    sign_finals = models.BooleanField(_("sign where finals come from"), default=True, db_default=True)
     # What a new sitting begins with.
     allowance = models.PositiveSmallIntegerField(_("finals included in a new sitting"), default=5, db_default=5)
 

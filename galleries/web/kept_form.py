@@ -55,7 +55,7 @@ STANDS_ON = {
     **dict.fromkeys(
         (
             *("studio-own-data", "studio-own-stamp", "studio-own-logo", "studio-own-clauses", "studio-own-beginnings"),
-            *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
+            *("studio-own-mail", "studio-own-signing", "studio-colleague-invite", "studio-colleague"),
         ),
         "studio-own",
     ),

@@ -200,6 +200,8 @@ SENTENCES: dict[str, str] = {
     Code.RIGHTS_CAPTURE_DATE: _("The capture date in %(source)s cannot be understood: “%(value)s”."),
     Code.RIGHTS_FIELD: _("The field “%(field)s” should be “%(wanted)s” but is “%(actual)s”."),
     Code.RIGHTS_NOT_AS_WRITTEN: _("What was written into the file does not read back."),
+    Code.CREDENTIALS_UNWRITABLE: _("Where the file comes from could not be signed: %(reason)s."),
+    Code.CREDENTIALS_NOT_AS_WRITTEN: _("What was signed into the file does not read back."),
     Code.PRIVATE_POSITION: _("The file carries a GPS position."),
     Code.PRIVATE_SERIAL: _("The file carries a serial number."),
     Code.PRIVATE_OWNER: _("The file carries the name of the camera's owner."),

@@ -119,12 +119,14 @@ def test_mistakes_are_told_in_one_line(cast: Cast, line: list[str]) -> None:
 
 
 def test_a_delivery_that_fails_says_why(cast: Cast) -> None:
-    DeliverySize.objects.filter(slug="web-square").update(byte_cap=9000)
+    DeliverySize.objects.filter(slug="web-square").update(byte_cap=24_000)
     with pytest.raises(CommandError, match=r"could not be made: .*would fit"):
         call_command("deliver", "ansa-veld", *SIZE)
 
 
-@pytest.mark.parametrize("name", ["sizes", "cut", "deliver", "rights", "retention", "restore", "verify", "trace"])
+@pytest.mark.parametrize(
+    "name", ["sizes", "cut", "deliver", "rights", "retention", "restore", "verify", "trace", "signing-certificate"]
+)
 def test_help_has_an_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as ended:
         call_command(name, "--help")

@@ -77,16 +77,23 @@ def empty(tmp_path: Path, **more: str) -> Site:
 
 
 def test_what_was_backed_up_comes_back_whole(site: Site, tmp_path: Path) -> None:
+    signed_by = site.manage("signing-certificate", "--json")
     done = command("backup", site, str(tmp_path / "kept"), "--json")
     assert done.returncode == 0, done.stderr
     said = json.loads(done.stdout.strip().splitlines()[-1])
     assert (said["files"], said["new_files"]) == (10, 10)
+    assert not [
+        path for path in (tmp_path / "kept").rglob("*") if path.is_file() and b"PRIVATE KEY" in path.read_bytes()
+    ]
     new = empty(tmp_path)
     done = command("restore-backup", new, str(tmp_path / "kept"))
     assert done.returncode == 0, done.stderr
     assert new.python(COUNT) == site.python(COUNT) == "5 True 5 5 5"
     assert (new.home / "secret-key").read_text() == (site.home / "secret-key").read_text()
     assert new.manage("migrate", "--check") == ""
+    assert new.manage("signing-certificate", "--json") == signed_by
+    for path in (new.home / "signing").iterdir():
+        assert path.stat().st_mode & 0o077 == 0
 
 
 def test_a_second_backup_copies_only_what_is_new_and_forgets_what_had_to_go(site: Site, tmp_path: Path) -> None:

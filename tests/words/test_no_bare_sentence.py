@@ -78,6 +78,8 @@ ALLOWED = {
     "steps/keeping/erase.py:PRAGMA": "SQL",
     "web/studio/journal_words.py": "what is kept, to be put into words",
     "web/studio/desk.py:hide look": "the name of an act",
+    "imaging/credentials/origin.py": "written into files, in English as all metadata",
+    "steps/delivering/certificate.py:made by the studio": "stands in the certificate",
     "web/invitee/markup.py": "markup",
     "web/invitee/list_markup.py": "markup",
     "web/invitee/outbox_worker.py": "a script, and why it is open",

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from galleries.imaging.comparing.list_size import Cropped, Difference
     from galleries.imaging.comparing.match import Small
     from galleries.imaging.comparing.shape_change import ShapeChange
+    from galleries.imaging.credentials.reading import CredentialsRead
     from galleries.imaging.drawing.stamp import StampText
     from galleries.imaging.face.faces import Face
     from galleries.imaging.face.reading import FrameReading
@@ -120,10 +121,13 @@ def make_finals(
     rights: rights.RightsRecord | None = None,
     *,
     name: str | None = None,
+    reserve: int = 0,
 ) -> list[FinalFile]:
     """As `recipes.make_finals`; `name` draws border and name strip as `border_and_name(name)` does."""
     seconds = SECONDS + PER_FILE * len(orders)
-    finals: list[FinalFile] = call("make_finals", _Source(source), list(orders), limits, rights, name, seconds=seconds)
+    finals: list[FinalFile] = call(
+        "make_finals", _Source(source), list(orders), limits, rights, name, reserve, seconds=seconds
+    )
     return finals
 
 
@@ -179,6 +183,12 @@ def read_rights(data: Bytes) -> rights.RightsFound:
 def check_rights(data: Bytes, record: rights.RightsRecord) -> list[Told]:
     differences: list[Told] = call("check_rights", _Source(data), record)
     return differences
+
+
+def read_credentials(data: Bytes, anchors: str = "") -> CredentialsRead | None:
+    """As `read.read` of credentials: the library has no network in there, whatever a file asks it to fetch."""
+    told: CredentialsRead | None = call("read_credentials", _Source(data), anchors, seconds=METADATA_SECONDS)
+    return told
 
 
 def make_logo(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> bytes:

@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 
 from galleries.imaging import preview, recipes, rights, tracer
 from galleries.imaging.comparing import list_size, match, shape_change
+from galleries.imaging.credentials import read as credentials
+from galleries.imaging.credentials.reading import CredentialsRead
 from galleries.imaging.drawing import logo
 from galleries.imaging.drawing.border import border_and_name
 from galleries.imaging.face.reading import FrameReading
@@ -34,9 +36,11 @@ class Grey(NamedTuple):
     scale: float
 
 
-def _finals(source: Any, orders: Any, limits: Any, record: Any, name: str | None) -> list[recipes.FinalFile]:
+def _finals(
+    source: Any, orders: Any, limits: Any, record: Any, name: str | None, reserve: int = 0
+) -> list[recipes.FinalFile]:
     finish = border_and_name(name) if name is not None else None
-    return recipes.make_finals(source, orders, limits, record, finish=finish)
+    return recipes.make_finals(source, orders, limits, record, finish=finish, reserve=reserve)
 
 
 def _small(source: Any, limits: Any, long_side: int) -> Grey:
@@ -51,6 +55,10 @@ def _read_rights(source: Any) -> rights.RightsFound:
 
 def _check_rights(source: Any, record: rights.RightsRecord) -> list[Told]:
     return list(rights.check(source.read_bytes(), record))
+
+
+def _read_credentials(source: Any, anchors: str) -> CredentialsRead | None:
+    return credentials.read(source.read_bytes(), anchors)
 
 
 def _check_profile(source: Any) -> str:
@@ -86,6 +94,7 @@ ENTRIES: dict[str, Entry] = {
     "open_small": Entry(_small, Grey),
     "read_rights": Entry(_read_rights, rights.RightsFound),
     "check_rights": Entry(_check_rights, list[Told]),
+    "read_credentials": Entry(_read_credentials, CredentialsRead | None),
     "make_logo": Entry(logo.make_logo, bytes),
     "stamp_sample": Entry(preview.stamp_sample, bytes),
     "tracer_find": Entry(_tracer_find, tracer.TraceResult),

@@ -1,28 +1,26 @@
-"""manage.py rights: what a file says about its rights, and which delivery it came from."""
+"""manage.py rights: what a file says about its rights and where it comes from, and which delivery it came from."""
 
 from __future__ import annotations
 
-import hashlib
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError
 from django.db import DatabaseError
-from django.utils import timezone
 
-from galleries.imaging.contained import door
-from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
 from galleries.steps.delivering import offer
-from galleries.words.rights import rights_sentences
-from galleries.words.told import sentence
+from galleries.steps.delivering.stated import of_file
 
 NO_TABLES = "There is no database with deliveries here, so where the file comes from was not looked up."
 
 
 class Command(TradeCommand):
-    help = "Say in sentences what a picture's metadata state about its rights, also years after it was delivered."
+    help = (
+        "Say in sentences what a picture's metadata state about its rights, also years after it was delivered, and "
+        "what its content credentials say of where it comes from; a file changed since it was signed is told."
+    )
     # A file is read where there is no database, and on a machine that has nothing of this site but its code.
     requires_system_checks = []
     example = "manage.py rights veld-ansa_linen-shirt_0412_print-8x10.jpg"
@@ -36,17 +34,23 @@ class Command(TradeCommand):
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
         try:
-            data = path.read_bytes()
+            stated = of_file(path)
         except OSError as error:
             raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
-        digest = hashlib.sha256(data).hexdigest()
-        sentences = self._rights(path, data)
-        from_ = self._deliveries(digest)
-        self.tell(options, f"{path.name}\n  SHA-256 {digest}")
+        self.all_done = self.all_done and stated.well
+        from_ = self._deliveries(stated.sha256)
+        self.tell(options, f"{path.name}\n  SHA-256 {stated.sha256}")
         none = NO_TABLES if from_ is None else "No delivery here holds exactly these bytes."
-        for line in [*(from_ or [none]), *sentences]:
+        for line in [*(from_ or [none]), *stated.origin, *stated.rights]:
             self.tell(options, f"  {line}")
-        return {"file": str(path), "sha256": digest, "deliveries": from_, "says": sentences}
+        return {
+            "file": str(path),
+            "sha256": stated.sha256,
+            "deliveries": from_,
+            "origin": stated.origin,
+            "changed": stated.changed,
+            "says": stated.rights,
+        }
 
     def _deliveries(self, digest: str) -> list[str] | None:
         """Sentences about the deliveries that hold these bytes; None where there are no tables to look into."""
@@ -58,10 +62,3 @@ class Command(TradeCommand):
             ]
         except DatabaseError:
             return None
-
-    def _rights(self, path: Path, data: bytes) -> list[str]:
-        try:
-            return rights_sentences(door.read_rights(data), today=timezone.localdate())
-        except ImagingError as error:
-            self.all_done = False
-            return [f"{path.name}: {sentence(error.told)}"]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 from itertools import groupby
 from typing import Any
@@ -15,14 +16,16 @@ from galleries.access import PROGRAM
 from galleries.errors import DomainError
 from galleries.imaging.codes import Code
 from galleries.imaging.contained import door
-from galleries.imaging.errors import BadRights, ImagingError
+from galleries.imaging.errors import BadRights, DoesNotFit, ImagingError
 from galleries.imaging.framing.cut_order import CutOrder
+from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import camera_picture, file_order, licences, offer, package, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder
+from galleries.steps.delivering.signing import Pen
 from galleries.steps.limits import limits
 from galleries.told import Told
 
@@ -53,10 +56,14 @@ def _make_files(delivery: Delivery) -> None:
     there = set(delivery.files.values_list("name", flat=True))
     missing = [order for order in file_order.of(delivery) if order.name not in there]
     terms = licences.terms_of(delivery.licence)
+    pen = Pen.taken() if any(order.credentials for order in missing) else None
+    if pen is not None:  # the certificate may have been exchanged since the delivery was asked for
+        mark = pen.certificate.fingerprint
+        missing = [replace(order, credentials=mark) if order.credentials else order for order in missing]
     for _final, group in groupby(missing, key=lambda order: order.final):
         orders = [order for order in group if not _reused(delivery, order)]
         if orders:
-            _cut_final(delivery, orders, terms)
+            _cut_final(delivery, orders, terms, pen)
 
 
 def _reused(delivery: Delivery, order: FileOrder) -> bool:
@@ -71,7 +78,7 @@ def _reused(delivery: Delivery, order: FileOrder) -> bool:
     return True
 
 
-def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms) -> None:
+def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms, pen: Pen | None) -> None:
     """All files of one final, from one decode."""
     record = rights_record(terms, orders[0].said)
     data = storage.get(storage.private(), orders[0].key)
@@ -86,12 +93,29 @@ def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTe
         for order in orders
     ]
     strip = next((order.strip for order in orders if order.strip), "")
+    pens = [pen if order.credentials else None for order in orders]
     try:
-        files = door.make_finals(data, cuts, limits(), record, name=strip)
+        reserve = max(
+            one.room(order, cut.size) if one else 0 for one, order, cut in zip(pens, orders, cuts, strict=True)
+        )
+        files = door.make_finals(data, cuts, limits(), record, name=strip, reserve=reserve)
     except ImagingError as error:
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
-    for order, file in zip(orders, files, strict=True):
-        _keep(delivery, order, file, record)
+    for one, order, cut, file in zip(pens, orders, cuts, files, strict=True):
+        _keep(delivery, order, _signed(file, order, cut.size, one), record)
+
+
+def _signed(file: FinalFile, order: FileOrder, spec: SizeSpec, pen: Pen | None) -> FinalFile:
+    """Last of all: what is written into the file afterwards would be a change of what was signed."""
+    if pen is None:
+        return file
+    try:
+        data = pen.sign(file.data, order, spec)
+    except ImagingError as error:
+        raise type(error).of(error.told.named(order.name)) from error
+    if spec.byte_cap and len(data) > spec.byte_cap:
+        raise DoesNotFit(Code.OVER_WITH_RIGHTS, size_bytes=len(data), cap_bytes=spec.byte_cap)
+    return replace(file, data=data, sha256=hashlib.sha256(data).hexdigest())
 
 
 def _camera_name(order: FileOrder) -> str:

@@ -23,7 +23,7 @@ from galleries.steps.delivering import sizes
 from galleries.told import told
 from galleries.words.steps import Code
 
-VERSION = 2
+VERSION = 3
 # Of the order, of what its metadata say, and of the size's numbers: what makes the picture. How the picture was made
 # is a fact of the picture, though it stands in the metadata. `safe` and `min_ppi` decide its warnings.
 PICTURE = ("source", "crop", "tilt", "monochrome", "strip", "icc")
@@ -52,7 +52,9 @@ class Caption:
 @dataclass(frozen=True)
 class FileOrder:
     """One file to make. `source` is the SHA-256 of the file under `key`; `crop` x, y, width, height in its pixels;
-    `tilt` in degrees; `strip` the name below the picture or ''; `icc` the key of a lab's profile or ''."""
+    `tilt` in degrees; `strip` the name below the picture or ''; `icc` the key of a lab's profile or ''; `frame` the
+    SHA-256 of the camera's file and `credentials` the fingerprint of the certificate that the file is signed with, both
+    '' where it is not signed."""
 
     final: int
     size: str
@@ -65,14 +67,17 @@ class FileOrder:
     strip: str
     icc: str
     said: Caption
+    frame: str = ""
+    credentials: str = ""
     # '' where an earlier version does not tell the two apart: then it equals no other.
     picture: str = ""
     written: str = ""
 
     @property
     def recipe(self) -> str:
-        """One digest of all that the bytes hang on."""
-        return _digest([self.picture, self.written])
+        """One digest of all that the file hangs on. Its bytes are the same each time only where it is not signed."""
+        signed = [self.frame, self.credentials] if self.credentials else []
+        return _digest([self.picture, self.written, *signed])
 
     def to_json(self) -> dict[str, Any]:
         """Plain values, as `from_json` reads them."""
@@ -107,7 +112,7 @@ def of(delivery: Delivery) -> list[FileOrder]:
 def from_json(
     entry: object, delivery: int, numbers: Mapping[str, Mapping[str, Any]], terms: Mapping[str, Any]
 ) -> FileOrder:
-    """An order as it was written, by this release or the one before.
+    """An order as it was written, by this release or an earlier one.
 
     `delivery` is the number people know it by; `numbers` and `terms` what it keeps of its sizes and its licence.
 
@@ -125,6 +130,8 @@ def from_json(
     whole = values.pop("recipe", "") if version == 1 else ""
     if version == 1:
         values = {"icc": "", **values, "picture": "", "written": ""}
+    if version <= 2:  # before finals were signed
+        values = {**values, "frame": "", "credentials": ""}
     bad = _bad_field(values, numbers)
     if bad:
         raise _strange(delivery, file, bad)
@@ -205,6 +212,8 @@ _WELL: dict[str, Callable[[Any], bool]] = {
     "strip": _text,
     "icc": _text,
     "said": _caption,
+    "frame": _sha_or_none,
+    "credentials": _sha_or_none,
     "picture": _sha_or_none,
     "written": _sha_or_none,
 }

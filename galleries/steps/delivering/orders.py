@@ -25,7 +25,7 @@ from galleries.models import (
 )
 from galleries.papers.licence_fields import BadTerms
 from galleries.steps import clashes, jobs
-from galleries.steps.delivering import cut, file_order, licences, naming, sizes
+from galleries.steps.delivering import cut, file_order, licences, naming, signing, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.delivering.offer import until
 from galleries.steps.finishing import approvals, description
@@ -63,9 +63,10 @@ def prepare(
         raise BadInput(_("Not every final is ready: %s") % " ".join(waiting or [_("the list is empty.")]))
     last_day = until(days)
     numbers = {size.slug: sizes.numbers(size) for size in wanted}
+    credentials = signing.wanted()
     try:
         with transaction.atomic():
-            orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals))
+            orders = _orders(ready, wanted, numbers, licence, by, naming.stems(finals), credentials)
             if changed_only:
                 orders = _changed(sitting, orders)
             plain = [order.to_json() for order in orders]
@@ -126,6 +127,7 @@ def _orders(
     licence: Licence,
     by: Visitor,
     stems: dict[int, str],
+    credentials: str,
 ) -> list[FileOrder]:
     """One order per file to make, with everything its bytes hang on."""
     orders = []
@@ -150,6 +152,8 @@ def _orders(
                 strip=cut.strip_name(final.sitting) if size.name_strip else "",
                 icc=final.sitting.print_profile_key if size.use == DeliverySize.Use.PRINT else "",
                 said=caption,
+                frame=final.frame.sha256 if credentials else "",
+                credentials=credentials,
             )
             orders.append(order.with_digests(numbers[size.slug], licence.terms))
     return orders
@@ -182,7 +186,7 @@ def _changed(sitting: Sitting, orders: list[FileOrder]) -> list[FileOrder]:
     changed = [new for old, new in zip(before, orders, strict=True) if old is None or old.picture != new.picture]
     if changed:
         return changed
-    if any(had[order.final, order.size].written != order.written for order in orders):
+    if any(had[order.final, order.size].recipe != order.recipe for order in orders):
         raise BadInput(
             _("No picture has changed since the last delivery, only what is written into the files. Deliver them all.")
         )

@@ -171,7 +171,8 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Studio,
         house="""id name photographer email web telephone statement_of_rights letters_from letters_until
-        casting_checked_on stamp_text stamp_strength stamp_with logo_key clauses clauses_number allowance""",
+        casting_checked_on stamp_text stamp_strength stamp_with logo_key clauses clauses_number allowance
+        sign_finals""",
     ),
     _table(
         m.DeliverySize,

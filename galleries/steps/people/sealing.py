@@ -21,25 +21,26 @@ class Unsealable(Exception):
     """It was sealed under another key, or is no seal."""
 
 
-def _fernet(site_key: str | bytes) -> Fernet:
-    derived = HKDF(algorithm=SHA256(), length=32, salt=None, info=FOR).derive(force_bytes(site_key))
+def _fernet(site_key: str | bytes, purpose: bytes) -> Fernet:
+    derived = HKDF(algorithm=SHA256(), length=32, salt=None, info=purpose).derive(force_bytes(site_key))
     return Fernet(base64.urlsafe_b64encode(derived))
 
 
-def _keys() -> MultiFernet:
-    return MultiFernet([_fernet(key) for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)])
+def _keys(purpose: bytes) -> MultiFernet:
+    return MultiFernet([_fernet(key, purpose) for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)])
 
 
-def seal(text: str) -> str:
-    return _keys().encrypt(text.encode()).decode("ascii")
+def seal(text: str, purpose: bytes = FOR) -> str:
+    """`purpose`: what was sealed for one is not opened for another."""
+    return _keys(purpose).encrypt(text.encode()).decode("ascii")
 
 
-def unseal(sealed: str) -> str:
+def unseal(sealed: str, purpose: bytes = FOR) -> str:
     """
     Raises:
         Unsealable: the site's key is another one now.
     """
     try:
-        return _keys().decrypt(sealed.encode()).decode()
+        return _keys(purpose).decrypt(sealed.encode()).decode()
     except InvalidToken:
         raise Unsealable from None

@@ -128,6 +128,7 @@ urlpatterns: list[URLPattern | object] = [
     path("own/stamp/sample.jpg", own.stamp_sample, name="studio-own-stamp-sample"),
     path("own/logo", own.own_logo, name="studio-own-logo"),
     path("own/clauses", own.own_clauses, name="studio-own-clauses"),
+    path("own/signing", own.own_signing, name="studio-own-signing"),
     path("own/beginnings", own.own_beginnings, name="studio-own-beginnings"),
     path("own/mail", own.own_mail, name="studio-own-mail"),
     path("own/colleagues", own.invite_colleague, name="studio-colleague-invite"),

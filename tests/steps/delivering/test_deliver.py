@@ -210,13 +210,14 @@ def test_a_delivery_keeps_the_numbers_it_was_made_with(delivery: Delivery) -> No
 
 def test_what_cannot_be_made_says_why(cast: Cast) -> None:
     wanted, licence = _ready(cast, 1)
-    DeliverySize.objects.filter(slug="casting-4x5-small").update(byte_cap=20_000)
+    DeliverySize.objects.filter(slug="casting-4x5-small").update(byte_cap=40_000)
     wanted = [DeliverySize.objects.get(slug="casting-4x5-small")]
     asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
     jobs.run_waiting(cast.sitting, kinds=["delivery"])
     asked.refresh_from_db()
     assert asked.state == Delivery.State.FAILED
     assert "would fit" in offer.problem_of(asked)
+    assert "over the cap of 40,000" in offer.problem_of(asked)  # the size's own, whatever is kept free under it
     assert cast.sitting.finals.get().frame.label in offer.problem_of(asked)
     assert Job.objects.get(kind="delivery", thing=asked.pk).state == Job.State.FAILED
     with pytest.raises(Refused, match="being made"):

@@ -76,7 +76,7 @@ def test_no_order_at_all(entry: object) -> None:
         read(entry)
 
 
-@pytest.mark.parametrize("version", [0, 3, "2", True, None])
+@pytest.mark.parametrize("version", [0, 4, "2", True, None])
 def test_a_version_of_later_is_not_guessed_at(version: object) -> None:
     with pytest.raises(BadInput, match=r"Delivery 3, file veld.*version"):
         read({**ORDER.to_json(), "version": version})
@@ -112,7 +112,17 @@ def test_other_words_change_what_is_written_only() -> None:
 def test_every_field_is_counted_or_left_out_by_name() -> None:
     """A new field makes this fail until somebody decides what it belongs to."""
     order = {field.name for field in dataclasses.fields(FileOrder)}
-    assert order - set(file_order.PICTURE) == {"final", "size", "name", "key", "said", "picture", "written"}
+    assert order - set(file_order.PICTURE) == {
+        "final",
+        "size",
+        "name",
+        "key",
+        "said",
+        "frame",
+        "credentials",
+        "picture",
+        "written",
+    }
     spec = {field.name for field in dataclasses.fields(SizeSpec)}
     assert spec - set(file_order.PICTURE_SIZE) == {"slug", "title", "source", "source_kind", "checked"}
 
@@ -134,6 +144,17 @@ def test_version_1_is_read_and_tells_its_picture_while_the_recipe_is_todays(monk
     monkeypatch.setitem(file_order.VERSIONS, "final", 2)
     order = read(OLD["orders"][0])
     assert (order.picture, order.written) == ("", OLD["orders"][0]["recipe"])
+
+
+def test_version_2_is_of_a_file_that_is_not_signed() -> None:
+    filled = ORDER.with_digests(SQUARE, OLD["terms"])
+    entry = {name: value for name, value in filled.to_json().items() if name not in {"frame", "credentials"}}
+    assert read({**entry, "version": 2}) == filled
+    signed = dataclasses.replace(filled, frame="c" * 64, credentials="d" * 64)
+    assert read(signed.to_json()) == signed
+    recipes = {one.recipe for one in (filled, signed, dataclasses.replace(signed, credentials="e" * 64))}
+    assert len(recipes) == 3  # made again, and yet the same picture
+    assert signed.picture == filled.picture
 
 
 def test_version_1_from_before_lab_profiles() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import smtplib
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from django.urls import reverse
 from galleries import storage
 from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole
 from galleries.steps import derived
-from galleries.steps.delivering import licences, sizes
+from galleries.steps.delivering import certificate, licences, sizes
 from galleries.steps.planning import sitting_plan
 from tests.cast import Cast
 
@@ -24,7 +25,7 @@ DATA = {
     "name": "Quay Street", "photographer": "Tamsin Orr", "email": "desk@quay.example", "telephone": "",
     "web": "quay.example", "statement_of_rights": "", "letters_from": 9, "letters_until": 18,
 }  # fmt: skip
-POSTS = ("data", "stamp", "logo", "clauses", "beginnings", "mail")
+POSTS = ("data", "stamp", "logo", "clauses", "signing", "beginnings", "mail")
 
 
 def shown(client: Client) -> str:
@@ -61,6 +62,40 @@ def test_what_cannot_be_kept_stays_in_the_form(client: Client, change: dict[str,
     assert says in page
     assert "data-kept-form" in page
     assert Studio.current().name == "Northlight Rooms"
+
+
+def test_finals_are_signed_unless_the_studio_says_no(client: Client, tmp_path: Path, settings: object) -> None:
+    settings.SITE_DIR = tmp_path  # type: ignore[attr-defined]
+    assert Studio.current().sign_finals
+    assert "made with the first delivery" in shown(client)
+    assert client.get(reverse("certificate")).status_code == 404
+    one = certificate.in_force()
+    page = shown(client)
+    assert "call the signer unknown" in page.replace("\n", " ").replace("  ", "")
+    assert reverse("certificate") in page
+    assert client.post(reverse("studio-own-signing"), {}).status_code == 302
+    assert not Studio.current().sign_finals
+    assert JournalLine.objects.get().detail["fields"] == ["sign_finals"]
+    client.post(reverse("studio-own-signing"), {"sign_finals": "on"})
+    assert Studio.current().sign_finals
+    assert certificate.current() == one
+
+
+def test_the_certificate_is_everybodys_and_its_key_nobodys(client: Client, tmp_path: Path, settings: object) -> None:
+    settings.SITE_DIR = tmp_path  # type: ignore[attr-defined]
+    one = certificate.in_force()
+    for anybody in (client, Client()):
+        answer = anybody.get(reverse("certificate"))
+        assert answer.content.decode() == one.chain
+        assert b"PRIVATE" not in answer.content
+        assert answer.headers["Content-Disposition"] == 'attachment; filename="certificate.pem"'
+        for name in (
+            f"{one.fingerprint}.key",
+            f"signing/{one.fingerprint}.key",
+            "certificate.key",
+            "certificate.pem.key",
+        ):
+            assert anybody.get(f"/{name}").status_code == 404
 
 
 def test_an_empty_site_gets_its_studio(client: Client) -> None:
