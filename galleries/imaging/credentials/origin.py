@@ -29,11 +29,11 @@ RETOUCHED = {
 @dataclass(frozen=True)
 class Origin:
     """`frame`: SHA-256 of the camera's file; `version`: that of the retouched file the final was cut from, or '';
-    `made`: the code of its digital source type, as declared. The others say what the program did on the way."""
+    `source_type`: the code of its digital source type, as declared. The others say what the program did on the way."""
 
     frame: str
     version: str = ""
-    made: str = ""
+    source_type: str = ""
     cropped: bool = False
     resized: bool = False
     straightened: bool = False
@@ -69,8 +69,8 @@ def _actions(origin: Origin) -> list[dict[str, Any]]:
         actions.append(
             {
                 "action": "c2pa.edited",
-                "digitalSourceType": SOURCE_VOCAB + origin.made,
-                "description": RETOUCHED.get(origin.made, "Retouched"),
+                "digitalSourceType": SOURCE_VOCAB + origin.source_type,
+                "description": RETOUCHED.get(origin.source_type, "Retouched"),
                 "parameters": {"ingredientIds": ["version"]},
             }
         )

@@ -37,7 +37,7 @@ def origin_of(order: FileOrder, spec: SizeSpec) -> Origin:
     return Origin(
         frame=order.frame,
         version=order.source if retouched else "",
-        made=order.said.digital_source_type if retouched else "",
+        source_type=order.said.digital_source_type if retouched else "",
         cropped=not spec.full_frame,
         resized=out != (order.crop.width, order.crop.height),
         straightened=bool(order.tilt),
@@ -94,7 +94,7 @@ class Pen:
             and not (told.changed or told.ended or told.faults)
             and told.serial == self.certificate.serial
             and from_ == wanted_from
-            and [one.source for one in told.actions if one.name == "c2pa.edited"] == [origin.made][: bool(origin.made)]
+            and [one.source for one in told.actions if one.name == "c2pa.edited"] == [origin.source_type][: bool(origin.source_type)]
         )
         if not well:
             raise BadCredentials(Code.CREDENTIALS_NOT_AS_WRITTEN)
