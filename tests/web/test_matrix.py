@@ -123,7 +123,7 @@ OF_NO_SITTING = {
     ),
     *("studio-own", "studio-own-data", "studio-own-stamp", "studio-own-stamp-progress", "studio-own-beginnings"),
     *("logo", "studio-own-logo", "studio-own-clauses", "studio-own-stamp-sample"),
-    *("certificate", "studio-own-signing"),
+    *("certificate", "studio-own-signing", "studio-file"),
     *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),

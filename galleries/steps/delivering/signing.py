@@ -94,7 +94,8 @@ class Pen:
             and not (told.changed or told.ended or told.faults)
             and told.serial == self.certificate.serial
             and from_ == wanted_from
-            and [one.source for one in told.actions if one.name == "c2pa.edited"] == [origin.source_type][: bool(origin.source_type)]
+            and [one.source for one in told.actions if one.name == "c2pa.edited"]
+            == [origin.source_type][: bool(origin.source_type)]
         )
         if not well:
             raise BadCredentials(Code.CREDENTIALS_NOT_AS_WRITTEN)
