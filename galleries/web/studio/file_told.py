@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from django.contrib.auth.models import User
 from django.core.files.uploadedfile import UploadedFile
@@ -35,7 +36,7 @@ def file_page(request: HttpRequest, user: User) -> HttpResponseBase:
     return render(request, "galleries/studio/file_told.html", context)
 
 
-def _told(upload: UploadedFile) -> stated.Stated:
+def _told(upload: UploadedFile[Any]) -> stated.Stated:
     with tempfile.NamedTemporaryFile() as copy:
         for chunk in upload.chunks():
             copy.write(chunk)
