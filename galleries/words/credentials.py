@@ -60,7 +60,7 @@ def sentences(told: CredentialsRead | None, signed_by: str = "") -> list[str]:
     if told.faults:
         lines.append(gettext("Something else in its credentials does not hold: %s.") % ", ".join(told.faults))
     if told.actions:
-        lines.append(gettext("According to them: %s.") % listed([_action(one) for one in told.actions]))
+        lines.append(gettext("By its credentials it was %s.") % listed([_action(one) for one in told.actions]))
     lines += [
         gettext("Made from a file of SHA-256 %(digest)s (%(title)s).")
         % {"digest": one.sha256, "title": _title(one.title)}

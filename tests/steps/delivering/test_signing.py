@@ -186,6 +186,6 @@ def test_the_command_tells_a_changed_file(cast: Cast, tmp_path: Path, capsys: py
     whole, changed = capsys.readouterr().out.split("changed.jpg\n")
     assert "The file is as it was when it was signed." in whole
     assert "Delivered as" in whole
-    assert "According to them: opened (taken by a camera), cropped" in whole
+    assert "By its credentials it was opened (taken by a camera), cropped" in whole
     assert "The file was changed after it was signed" in changed
     assert "No delivery here holds exactly these bytes." in changed
