@@ -107,13 +107,17 @@ def known() -> list[Certificate]:
     return [Certificate.of(path.read_text()) for path in sorted(folder().glob("*.pem"))]
 
 
-def in_force() -> Certificate:
-    """The one in force, made now where there is none.
+def in_force(*, first: bool = True) -> Certificate:
+    """The one in force; made now where there is none, and it may be the `first`.
 
     Raises:
-        Conflict: it has ended.
+        Conflict: it has ended, or there is none.
     """
-    certificate = current() or make(first=True)
+    certificate = current() or (make(first=True) if first else None)
+    if certificate is None:
+        raise Conflict(
+            _("No certificate lies here to sign with: each machine of the site needs the folder “signing” of its home.")
+        )
     if certificate.ended:
         raise Conflict(
             _("The certificate that finals are signed with ended on %s. Make or take another, or do not sign.")

@@ -72,9 +72,10 @@ class Pen:
     def taken(cls) -> Pen:
         """
         Raises:
-            Conflict: the certificate has ended, or its key cannot be opened.
+            Conflict: the certificate has ended, its key cannot be opened, or there is none on this machine. One was
+                there when the delivery was asked for: a second, made here, would not be the studio's.
         """
-        one = certificate.in_force()
+        one = certificate.in_force(first=False)
         return cls(one, certificate.signer(one))
 
     def room(self, order: FileOrder, spec: SizeSpec) -> int:

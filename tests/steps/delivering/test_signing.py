@@ -165,6 +165,17 @@ def test_a_lost_key_is_a_sentence_before_anything_is_asked_for(cast: Cast, tmp_p
     assert "Make a new certificate" in offer.problem_of(delivery)
 
 
+def test_a_worker_on_a_machine_without_the_certificate_makes_none(cast: Cast, tmp_path: Path, settings: object) -> None:
+    ready(cast)
+    delivery = asked(cast)
+    settings.SITE_DIR = tmp_path  # type: ignore[attr-defined]
+    jobs.run_waiting(cast.sitting, kinds=["delivery"])
+    delivery.refresh_from_db()
+    assert delivery.state == Delivery.State.FAILED
+    assert "each machine of the site" in offer.problem_of(delivery)
+    assert not (tmp_path / "signing").exists()
+
+
 def test_an_orphan_of_work_that_was_cut_off_is_told_and_cleared(cast: Cast) -> None:
     """Stored, and killed before its row: the next try signs anew, under another key. `verify` tells what is left."""
     ready(cast)
