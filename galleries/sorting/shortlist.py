@@ -3,19 +3,21 @@
 What is maximised (weights: common practice, no source; a person edits the result):
  * agreement: a pick of either side counts, a pick of both counts more than two single ones, an alternate less;
  * a person's own order breaks ties among that person's picks;
- * spread: the first frame of a look, and the first of a purpose, count extra;
+ * spread: the first frame of a look, and the first of a purpose, count extra; so does the first serious, slightly
+   smiling or smiling one, and the first open or intense one, by a reading that may err (`sorting.expression`);
  * unlikeness: two frames of one look cost the more the more alike their expressions are; two that are nearly the
    same exposure are never both proposed.
 A frame that either side strikes (see `sides`), or that nobody marked, is never proposed.
 
-It is solved as a mixed-integer linear programme (one binary per frame, one bounded variable per look, purpose and
-alike pair) with HiGHS through scipy.optimize.milp; the gap that the solver proves is handed back.
+It is solved as a mixed-integer linear programme (one binary per frame, one bounded variable per look, purpose,
+place of the range and alike pair) with HiGHS through scipy.optimize.milp; the gap that it proves is handed back.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -26,7 +28,9 @@ from galleries.sorting.sides import ALTERNATE, PICK, STRIKE
 _WORTH = {PICK: 4.0, ALTERNATE: 1.5, "": 0.0}
 _BOTH = 3.0
 _FIRST_PLACE = 1.0
-_LOOK, _PURPOSE = 2.5, 3.0
+# What the first of each counts, by the candidate's field.
+_FIRSTS = {"look": 2.5, "purpose": 3.0, "smile": 1.5, "intensity": 1.0}
+_NONE = (None, "")
 # The first is more than any frame is worth, so that of nearly the same exposures only one is ever proposed.
 _SAME_RUN, _SAME_FACE = 30.0, 2.0
 # A difference of expression, in the units of `Candidate.expression`, from which two frames no longer tire.
@@ -40,7 +44,7 @@ class Candidate:
     """A frame as the optimiser sees it: what each side says of it and where it ranks it (`galleries.sorting.sides`).
 
     `expression` holds numbers scaled so that 1 is a plain difference (lids, turn and tilt of the head, mouth);
-    empty when the face was not read.
+    empty when the face was not read. `smile` and `intensity` are the bands of `galleries.sorting.expression.Place`.
     """
 
     key: int
@@ -52,6 +56,8 @@ class Candidate:
     purpose: str = ""
     run: int | None = None
     expression: tuple[float, ...] = ()
+    smile: str = ""
+    intensity: str = ""
 
 
 @dataclass(frozen=True)
@@ -98,14 +104,16 @@ def alike(one: Candidate, other: Candidate) -> float:
 
 def score(chosen: Sequence[Candidate]) -> float:
     """The value of a whole list; what `propose` maximises."""
-    looks = {one.look for one in chosen if one.look is not None}
-    purposes = {one.purpose for one in chosen if one.purpose}
     return (
         sum(worth(one) for one in chosen)
-        + _LOOK * len(looks)
-        + _PURPOSE * len(purposes)
+        + sum(_FIRSTS[name] for name, _value in _covered(chosen))
         - sum(alike(a, b) for a, b in combinations(chosen, 2))
     )
+
+
+def _covered(chosen: Iterable[Candidate]) -> set[tuple[str, object]]:
+    """(field, value) of every look, purpose and place of the range that there is among them."""
+    return {(name, value) for one in chosen for name in _FIRSTS if (value := getattr(one, name)) not in _NONE}
 
 
 def propose(candidates: Sequence[Candidate], allowance: int, *, seconds: float = 5.0) -> Proposal:
@@ -140,8 +148,8 @@ def _best(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[
     taken = _by_turns(usable, allowance)
     reached = score(taken)
     worths = sorted(map(worth, usable), reverse=True)[:allowance]
-    looks, purposes = ({getattr(one, name) for one in usable} - {None, ""} for name in ("look", "purpose"))
-    covered = _LOOK * min(len(looks), allowance) + _PURPOSE * min(len(purposes), allowance)
+    there = Counter(name for name, _value in _covered(usable))
+    covered = sum(_FIRSTS[name] * min(many, allowance) for name, many in there.items())
     bound = sum(worths) + covered
     on = {one.key for one in taken}
     least = reached - bound + worths[-1]  # with a frame worth no more than this a list is no better than the taken one
@@ -160,25 +168,23 @@ def _by_turns(usable: Sequence[Candidate], allowance: int) -> list[Candidate]:
     """A good list: each time the frame that adds most to those taken before."""
     taken: list[Candidate] = []
     adds = {one.key: worth(one) for one in usable}
-    looks: set[int | None] = {None}
-    purposes = {""}
+    covered: set[tuple[str, object]] = set()
     left = {one.key: one for one in usable}
     while left and len(taken) < allowance:
-        key = max(left, key=lambda k: adds[k] + _new(left[k], looks, purposes))
+        key = max(left, key=lambda k: adds[k] + _new(left[k], covered))
         one = left.pop(key)
-        if adds[key] + _new(one, looks, purposes) <= 0:
+        if adds[key] + _new(one, covered) <= 0:
             break
         taken.append(one)
-        looks.add(one.look)
-        purposes.add(one.purpose)
+        covered |= _covered([one])
         for other in left.values():
             if other.look == one.look or other.run == one.run:
                 adds[other.key] -= alike(one, other)
     return taken
 
 
-def _new(one: Candidate, looks: set[int | None], purposes: set[str]) -> float:
-    return _LOOK * (one.look not in looks) + _PURPOSE * (one.purpose not in purposes)
+def _new(one: Candidate, covered: set[tuple[str, object]]) -> float:
+    return sum(_FIRSTS[name] for name, _value in _covered([one]) - covered)
 
 
 def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:
@@ -188,7 +194,7 @@ def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple
     from scipy.sparse import coo_array
 
     n = len(usable)
-    groups = [*_groups(usable, "look"), *_groups(usable, "purpose")]
+    groups = [group for name in _FIRSTS for group in _groups(usable, name)]
     pairs = [(i, j, cost) for i, j in combinations(range(n), 2) if (cost := alike(usable[i], usable[j])) > 0]
     size = n + len(groups) + len(pairs)
     gain = np.zeros(size)
@@ -218,18 +224,19 @@ def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple
 
 
 def _groups(usable: Sequence[Candidate], name: str) -> list[tuple[float, list[int]]]:
-    """(bonus, members) of every look or purpose."""
+    """(bonus, members) of every look, purpose or place of the range."""
     members: dict[object, list[int]] = {}
     for i, one in enumerate(usable):
         value = getattr(one, name)
-        if value not in (None, ""):
+        if value not in _NONE:
             members.setdefault(value, []).append(i)
-    return [(_LOOK if name == "look" else _PURPOSE, indices) for indices in members.values()]
+    return [(_FIRSTS[name], indices) for indices in members.values()]
 
 
 def _why(one: Candidate, chosen: Sequence[Candidate]) -> list[Reason]:
     """Codes: both, subject, representation, alternate, first_subject, first_representation, only_look,
-    only_purpose, unlike (the nearest other of the look)."""
+    only_purpose, only_serious, only_slight, only_smiling, only_open, only_intense, unlike (the nearest other of the
+    look)."""
     reasons = [Reason(_standing(one))]
     if one.place_subject == 1:
         reasons.append(Reason("first_subject"))
@@ -240,6 +247,10 @@ def _why(one: Candidate, chosen: Sequence[Candidate]) -> list[Reason]:
         reasons.append(Reason("only_look"))
     if one.purpose and all(other.purpose != one.purpose for other in others):
         reasons.append(Reason("only_purpose"))
+    for name in ("smile", "intensity"):
+        band = getattr(one, name)
+        if band and others and all(getattr(other, name) != band for other in others):
+            reasons.append(Reason(f"only_{band}"))
     near = [other for other in others if other.look == one.look and one.look is not None]
     if near and one.expression and all(alike(one, other) == 0 for other in near):
         reasons.append(Reason("unlike", min(near, key=lambda other: other.key).key))

@@ -16,6 +16,11 @@ WORDS = {
     "first_representation": _("first in the representation's order"),
     "only_look": _("the only one of its look"),
     "only_purpose": _("the only one for its purpose"),
+    "only_serious": _("the only serious one, as far as a reading can tell"),
+    "only_slight": _("the only slight smile, as far as a reading can tell"),
+    "only_smiling": _("the only smiling one, as far as a reading can tell"),
+    "only_open": _("the only open one, as far as a reading can tell"),
+    "only_intense": _("the only intense one, as far as a reading can tell"),
     "allowance": _("left out: more than the allowance"),
 }
 OF_ANOTHER = {

@@ -31,6 +31,8 @@ def candidates(draw: st.DrawFn) -> list[Candidate]:
             draw(st.sampled_from(["casting", "portfolio", ""])),
             draw(st.none() | st.integers(1, 3)),
             draw(st.just(()) | st.tuples(st.floats(-1, 1), st.floats(-1, 1))),
+            draw(st.sampled_from(["", "serious", "slight", "smiling"])),
+            draw(st.sampled_from(["", "open", "intense"])),
         )
         for key in range(count)
     ]
@@ -169,6 +171,19 @@ def test_what_likeness_costs_and_spread_adds() -> None:
     assert score([one, same]) == 4 + 4 + 2.5 + 3 - 2
     assert score([one, Candidate(3, "pick", look=2, purpose="portfolio")]) == 8 + 2 * 2.5 + 2 * 3
     assert score([Candidate(1, "pick"), Candidate(2, "pick")]) == 8  # frames of no look, no run and no purpose
+
+
+def test_a_range_that_is_covered_counts_and_is_explained() -> None:
+    smiling = [Candidate(key, "pick", "pick", smile="smiling") for key in (1, 2)]
+    serious = Candidate(3, "pick", "pick", smile="serious", intensity="intense")
+    assert score([*smiling, serious]) == 3 * 11 + 2 * 1.5 + 1.0
+    proposal = propose([*smiling, serious], 2)
+    assert serious.key in proposal.chosen
+    codes = [reason.code for reason in proposal.reasons[serious.key]]
+    assert codes == ["both", "only_serious", "only_intense"]
+    # What was not read covers nothing and is not called the only one of its kind.
+    unread = propose([Candidate(1, "pick"), Candidate(2, "pick", smile="serious")], 2)
+    assert [reason.code for reason in unread.reasons[1]] == ["subject"]
 
 
 def test_bad_input_is_named() -> None:

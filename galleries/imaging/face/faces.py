@@ -19,6 +19,7 @@ from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.face import models
 from galleries.imaging.face.crown import crown_against_backdrop
+from galleries.imaging.face.expression import features
 from galleries.imaging.face.models import Detection
 from galleries.told import Told, told
 
@@ -46,7 +47,7 @@ class Face:
     height over lid width (about 0.3 open, under 0.2 worth a look); None when the lids could not be read.
     yaw_hint: -1..1, the side the person looks to, positive towards the picture's right. crown_y is measured
     against the backdrop (`crown_measured`, the hair's top) or estimated from the proportions of the head, hair
-    above it; either way within about `crown_uncertainty` pixels.
+    above it; either way within about `crown_uncertainty` pixels. features: `expression.features`, () in older readings.
     """
 
     box: tuple[float, float, float, float]
@@ -68,6 +69,7 @@ class Face:
     right_lid: tuple[Point, ...] = ()
     left_lid: tuple[Point, ...] = ()
     oval: tuple[Point, ...] = ()
+    features: tuple[float, ...] = ()
 
     @property
     def eye_middle(self) -> Point:
@@ -354,6 +356,7 @@ def _assemble(
         right_lid=tuple(_point(p) for p in right_lid),
         left_lid=tuple(_point(p) for p in left_lid),
         oval=tuple(_point(points[i]) for i in _OVAL),
+        features=features(points, math.degrees(roll)),
     )
 
 

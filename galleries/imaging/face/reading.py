@@ -19,9 +19,8 @@ from galleries.imaging.face.eyes import CatchLight, Eye
 from galleries.imaging.face.faces import Face, FaceFinding, closer, find_faces, find_small_faces
 from galleries.imaging.face.hashes import hash_text, perceptual_hash
 from galleries.imaging.face.models import shrunk
+from galleries.imaging.versions import READER_VERSION
 from galleries.told import Told, told
-
-READER_VERSION = 1
 
 Lab = tuple[float, float, float]
 

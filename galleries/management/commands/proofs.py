@@ -17,13 +17,14 @@ OPEN = (Job.State.WAITING, Job.State.RUNNING)
 
 class Command(TradeCommand):
     help = """Make the proofs that are missing, here and now, beside whatever the worker does.
-With --again those that failed are tried once more, and frames whose stamp names an older studio are stamped anew."""
+With --again those that failed are tried once more, frames whose stamp names an older studio are stamped anew, and
+those that an earlier release read are read anew."""
     example = "manage.py proofs ansa-veld"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
         parser.add_argument("sitting", help="the sitting's short name")
-        parser.add_argument("--again", action="store_true", help="try failed ones again, renew old stamps")
+        parser.add_argument("--again", action="store_true", help="try failed ones again, renew old stamps and readings")
         parser.add_argument("--list", action="store_true", help="only say how it stands")
 
     def work(self, options: dict[str, Any]) -> Any:
@@ -31,8 +32,10 @@ With --again those that failed are tried once more, and frames whose stamp names
         mine = Job.objects.filter(sitting=sitting, kind="proof")
         missing = proof.not_of_today(sitting.frames.all())
         if not options["list"]:
-            for frame in missing if options["again"] else missing.filter(proofs=None):
-                jobs.enqueue("proof", frame.pk, sitting, recipe=name, again=options["again"])
+            wanted = missing if options["again"] else missing.filter(proofs=None)
+            older = proof.read_by_an_older_reader(sitting.frames.all()) if options["again"] else sitting.frames.none()
+            for pk in {*wanted.values_list("pk", flat=True), *older.values_list("pk", flat=True)}:
+                jobs.enqueue("proof", pk, sitting, recipe=name, again=options["again"])
             self._make(mine, sitting.frames.count())
         names = dict(sitting.frames.values_list("pk", "name"))
         failed = [

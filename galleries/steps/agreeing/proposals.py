@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from galleries.imaging.face.faces import Face
 from galleries.models import Frame, Sitting
 from galleries.sorting import shortlist
+from galleries.sorting.expression import Place
 from galleries.sorting.shortlist import Candidate, Proposal
 from galleries.steps.agreeing.agree import Tally
+from galleries.steps.sorting import ranges
 
 
 def propose(tally: Tally, sitting: Sitting) -> Proposal:
     """The best list within the sitting's allowance, of the frames in the tally."""
-    return shortlist.propose(candidates(tally), sitting.allowance)
+    return shortlist.propose(candidates(tally, ranges.places_of(sitting)), sitting.allowance)
 
 
-def candidates(tally: Tally) -> list[Candidate]:
-    """The marked frames as the optimiser wants them."""
+def candidates(tally: Tally, places: Mapping[int, Place] | None = None) -> list[Candidate]:
+    """The marked frames as the optimiser wants them; `places`: where each stands in the sitting's range."""
+    told = places or {}
     return [
         Candidate(
             line.frame.pk,
@@ -27,6 +32,8 @@ def candidates(tally: Tally) -> list[Candidate]:
             line.frame.look.purpose if line.frame.look else "",
             line.frame.run,
             expression(line.frame),
+            told.get(line.frame.pk, Place()).smile_band,
+            told.get(line.frame.pk, Place()).intensity_band,
         )
         for line in tally.lines
     ]

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from galleries import stages, storage
+from galleries.imaging.versions import READER_VERSION
 from galleries.models import Frame, Job, Proof, Sitting, Version
 from galleries.steps import derived, jobs
 
@@ -89,6 +90,11 @@ def not_of_today(frames: QuerySet[Frame]) -> QuerySet[Frame]:
     newest = Proof.objects.filter(frame=OuterRef("pk")).order_by("-pk").values("recipe")[:1]
     known = frames.annotate(newest_recipe=Subquery(newest))
     return known.filter(Q(newest_recipe=None) | ~Q(newest_recipe=derived.stamp_recipe()))
+
+
+def read_by_an_older_reader(frames: QuerySet[Frame]) -> QuerySet[Frame]:
+    """The frames whose reading lacks what the reader of today reads; their proof read anew has it."""
+    return frames.exclude(reading=None).filter(reading_version__lt=READER_VERSION)
 
 
 def restamp_all(*, again: bool = True) -> int:

@@ -18,10 +18,12 @@ from galleries.models import Proof, Remark, Sitting
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, proposals
 from galleries.steps.agreeing.agree import Tally
+from galleries.steps.sorting import ranges
 from galleries.web.doors import invitee_page
 from galleries.web.invitee import list_markup, showing
 from galleries.web.invitee.list_markup import Row
 from galleries.web.invitee.page import key_in, page
+from galleries.web.range_words import range_line
 from galleries.words.reasons import reason_words
 
 
@@ -65,6 +67,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         words=words,
         counted=words["on_list"].format(n=sum(row.chosen for group in rows.values() for row in group)),
         proposal=proposal,
+        range_line=range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)),
         exact=proposal.gap <= 1e-6,
         percent=round(proposal.gap * 100, 1),
         open_now=open_now,

@@ -16,7 +16,9 @@ from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Mark, Remark, Sitting
+from galleries.sorting.expression import in_order
 from galleries.steps.picking import kept, pick
+from galleries.steps.sorting import ranges
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import outbox, showing
@@ -24,6 +26,7 @@ from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import sheet_words
 from galleries.web.news import news
+from galleries.web.range_words import may_err, orders
 
 Stage = Sitting.Stage
 START = {
@@ -61,6 +64,10 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
 def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     shown = showing.sheet_of(visitor, sitting)
     strips = shown.strips
+    order = request.GET.get("order", "")
+    order = order if order in {"smile", "intensity"} else ""
+    if order:
+        _put_in_order(strips, sitting, order)
     words = sheet_words()
     side = visitor.invite.role if visitor.invite else None
     marking, place = may(visitor, Act.MARK, sitting), 0
@@ -84,10 +91,21 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         config=config(visitor, sitting),
         may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
         kept_back=_kept_back(visitor, sitting),
+        order=order,
+        orders=orders(),
+        may_err=may_err() if order else "",
         may_object=may(visitor, Act.OBJECT, sitting),
         objected=sitting.objected_round,
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
+
+
+def _put_in_order(strips: list[showing.Strip], sitting: Sitting, by: str) -> None:
+    """Each look by the range that was read."""
+    told = ranges.places_of(sitting)
+    for strip in strips:
+        frames = {one.frame.pk: one for one in strip.frames}
+        strip.frames = [frames[pk] for pk in in_order(list(frames), told, by)]
 
 
 def _kept_back(visitor: Visitor, sitting: Sitting) -> int:

@@ -18,6 +18,7 @@ from galleries.steps.sorting import boundaries, looks, loupe, take_back
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.news import news
+from galleries.web.range_words import may_err, orders
 from galleries.web.studio import desk_data
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import look_of
@@ -35,6 +36,8 @@ def desk(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
         "filters": desk_data.filters(),
         "flags": desk_data.filters()[:4],
         "flag_words": desk_data.flag_words(),
+        "orders": orders(),
+        "may_err": may_err(),
     }
     return render(request, "galleries/studio/desk.html", context)
 

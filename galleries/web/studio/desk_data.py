@@ -16,9 +16,10 @@ from django.utils.translation import gettext as _
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.sorting.cast import Cast as SkinCast
+from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.sorting import loupe, sort, take_back
+from galleries.steps.sorting import loupe, ranges, sort, take_back
 from galleries.web.addresses import proof_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
@@ -45,6 +46,7 @@ def everything(sitting: Sitting) -> dict[str, Any]:
     numbers = {frame.pk: sort.numbers(frame) for frame in frames}
     usual_in = _usual_by_look(frames, numbers)
     casts = sort.skin_casts(frames)
+    range_of = places({frame.pk: _expression(frame) for frame in frames})
     view = reverse("view-picture", args=[0])  # one for all: thousands of them cost more than all the rest
     rows = []
     for frame in frames:
@@ -52,9 +54,16 @@ def everything(sitting: Sitting) -> dict[str, Any]:
         row = _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), cast)
         row["small"] = view.replace("/0.", f"/{frame.pk}.") + "?of=desk"  # without the stamp
         row["flags"] = [*_flags(frame.read, numbers[frame.pk], usual_here), *_cast_flags(cast)]
+        if (place := range_of.get(frame.pk)) is not None and place.smile is not None:
+            row["range"] = {"smile": place.smile, "intensity": place.intensity}
         row["compared"] = _compared(row["flags"], numbers[frame.pk], usual_here, cast)
         rows.append(row)
     return {"frames": rows, "soft": _soft_looks(usual_in), **state(sitting)}
+
+
+def _expression(frame: Frame) -> Numbers:
+    face = frame.read.get("face") or {}
+    return ranges.numbers(face.get("features"), face.get("right_openness"), face.get("left_openness"))
 
 
 def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:

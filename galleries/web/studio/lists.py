@@ -15,8 +15,10 @@ from galleries.errors import Missing
 from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, objection, proposals, sidecars
+from galleries.steps.sorting import ranges
 from galleries.web.doors import studio_page
 from galleries.web.news import news
+from galleries.web.range_words import range_line
 from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
@@ -53,6 +55,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "tally": tally,
         "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
         "is_open": is_open,
+        "range_line": range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)) if proposal else "",
         "proposed": len(proposal.chosen) if proposal else 0,
         "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
         "rounds": sitting.rounds.all(),

@@ -45,7 +45,7 @@ def test_each_frame_gets_a_large_a_middle_and_a_small_stamped_srgb_file_and_is_r
             profile = ImageCms.ImageCmsProfile(io.BytesIO(one.info["icc_profile"]))
             assert "sRGB" in ImageCms.getProfileDescription(profile)
         assert frame.reading["face"] is not None
-        assert frame.reading_version == 1
+        assert frame.reading_version == 2
         unstamped = Image.open(io.BytesIO(storage.get(*proof.view(frame, max(large.size))))).convert("RGB")
         changed = ImageChops.difference(large.convert("RGB"), unstamped).convert("L").point(lambda v: 255 * (v > 25))
         assert 0.01 < sum(changed.histogram()[255:]) / (large.width * large.height) < 0.5

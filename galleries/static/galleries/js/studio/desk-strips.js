@@ -2,6 +2,7 @@
 // so that an act on one frame of a thousand costs the few cells it touches.
 import { fill } from "../shared/dom.js";
 import { passes, stacksHold } from "./desk-filters.js";
+import { ordered } from "./desk-range.js";
 import { GAP } from "./desk-size.js";
 import { marksBeneath, onward, single, stacked } from "./desk-stacks.js";
 
@@ -293,6 +294,7 @@ function byLook(state, keep) {
     const frame = state.frames.get(id);
     if (keep(frame)) (groups.get(frame.look ?? 0) ?? groups.get(0)).push(frame);
   }
+  for (const [look, frames] of groups) groups.set(look, ordered(frames, state.by));
   return groups;
 }
 

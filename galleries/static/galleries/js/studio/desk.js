@@ -19,7 +19,7 @@ import { Strips } from "./desk-strips.js";
 const words = $("#words").dataset;
 const place = $("#looks");
 const to = place.dataset;
-const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "" };
+const state = { frames: new Map(), order: [], looks: [], change: -1, undo: "", by: "" };
 const asked = { names: [], look: null };
 const rail = new Rail($("#rail"));
 
@@ -88,7 +88,7 @@ function seeMarks() {
 function draw() {
   const frames = state.order.map((id) => state.frames.get(id));
   if (asked.look !== null && !state.looks.some((look) => look.id === asked.look)) asked.look = null;
-  strips.draw(state, asked, $("#stacked").checked);
+  strips.draw(state, asked, $("#stacked").checked && !state.by);
   choice.keep(new Set(strips.every()));
   drawFilters(frames);
   drawRail(frames);
@@ -454,8 +454,14 @@ function show(names, look) {
   remember();
   draw();
 }
+function reorder({ value, dataset }) {
+  state.by = value; // in stacks the frames of a run could not be told apart by it
+  draw();
+  if (value) say(dataset.mayErr);
+}
 $("#filters").addEventListener("change", (event) => {
   if (event.target === size) return remember();
+  if (event.target.id === "order") return reorder(event.target);
   const names = $$("input[name=filter]:checked").map((one) => one.value);
   // What is hidden is not what is shown: the later word holds.
   const other = { hidden: "shown", shown: "hidden" }[event.target.checked && event.target.value];
