@@ -279,6 +279,9 @@ $("#jump")?.addEventListener("change", ({ target }) => {
   $("a.open", strip)?.focus({ preventScroll: true });
   target.value = "";
 });
+$("#order").addEventListener("change", ({ target }) => {
+  location.href = location.pathname + (target.value ? `?order=${target.value}` : "");
+});
 $("#only").addEventListener("change", ({ target }) => {
   for (const [id, item] of items) {
     const mine = marks.of(id).kind,
