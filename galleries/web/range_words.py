@@ -23,7 +23,7 @@ def range_line(counts: Mapping[str, int]) -> str:
 
 def orders() -> list[tuple[str, str]]:
     """(code, words) of each order of a look's frames."""
-    return [("", _("as taken")), ("smile", _("serious to smiling")), ("intensity", _("open to intense"))]
+    return [("", _("in the order taken")), ("smile", _("serious to smiling")), ("intensity", _("open to intense"))]
 
 
 def may_err() -> str:
