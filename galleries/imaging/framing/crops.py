@@ -19,12 +19,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
 
 from galleries.imaging.codes import Code
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.places import from_corner
-from galleries.imaging.framing.geometry import Ratio, Rect, turned_inside
+from galleries.imaging.framing.geometry import Ratio, Rect, shapes_inside, turned_inside
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.told import Told, told
 
@@ -33,11 +37,11 @@ HEADROOM = (0.03, 0.10)
 HEAD_IN_4_5 = (0.40, 0.60)
 CHIN_ROOM = 0.04
 LOOK_ROOM = 0.06
-_COARSE = 0.02
 _CANDIDATES = 100
 _PULL = 0.001  # the pull of a rule's middle, at most: all three weigh less than 0.6 % of the height beyond any rule
 _ENLARGED = 0.05  # of a crop without a pixel: more than `_PULL`, less than any rule
 _TIE = 1e-6
+Numbers = npt.NDArray[np.float64]
 
 
 class HasFace(Protocol):
@@ -93,7 +97,7 @@ def propose(
     if ratio is None:
         return CropProposal(Rect(0, 0, frame_w, frame_h), 0.0, (told(Code.WHOLE_FRAME),))
     face = seen if isinstance(seen, Face) or seen is None else seen.face
-    shapes = _shapes(frame_w, frame_h, ratio)
+    shapes = shapes_inside(frame_w, frame_h, ratio)
     if face is None:
         width, height = shapes[-1]
         rect = Rect((frame_w - width) // 2, (frame_h - height) // 4, width, height)
@@ -111,19 +115,6 @@ def propose(
     if level:
         reasons.append(told(Code.LEVELLED, tilt_deg=round(tilt, 1)))
     return CropProposal(best.rect, tilt, tuple(reasons))
-
-
-def _shapes(frame_w: int, frame_h: int, ratio: Ratio) -> list[tuple[int, int]]:
-    """Every (width, height) of the shape inside the frame, smallest first; never empty."""
-    steps = min(frame_w // ratio.width, frame_h // ratio.height)
-    if max(ratio.width, ratio.height) <= _COARSE * min(frame_w, frame_h) and steps:
-        return [(k * ratio.width, k * ratio.height) for k in range(1, steps + 1)]
-    if ratio.width <= ratio.height:
-        sides = [(ratio.width_for(h), h) for h in range(1, frame_h + 1)]
-    else:
-        sides = [(w, ratio.height_for(w)) for w in range(1, frame_w + 1)]
-    fitting = [(w, h) for w, h in sides if w <= frame_w and h <= frame_h]
-    return fitting or [(1, 1)]
 
 
 def _head(face: Face, tilt: float) -> Head:
@@ -147,7 +138,6 @@ def _head(face: Face, tilt: float) -> Head:
 class _Placement:
     index: int
     rect: Rect
-    cost: float
 
 
 @dataclass(frozen=True)
@@ -161,96 +151,114 @@ class _Search:
     out_height: int = 0
 
     def best(self, candidates: list[tuple[int, tuple[int, int]]]) -> _Placement:
-        """The cheapest candidate; of equally good ones the first, so give the largest first."""
-        cheapest: _Placement | None = None
-        for index, (width, height) in candidates:
-            for top in self._tops(height):
-                rect = self._place(top, width, height)
-                if rect is None:
-                    continue
-                cost = self.cost(rect)
-                if cheapest is not None and cost >= cheapest.cost:
-                    continue
-                cost += self.pull(rect)
-                if cheapest is None or cost < cheapest.cost - _TIE:
-                    cheapest = _Placement(index, rect, cost)
-        if cheapest is None:  # turned too far for any candidate: the smallest around the eyes
-            index, (width, height) = candidates[-1]
-            x, y = round(self.pivot[0] - width / 2), round(self.pivot[1] - height / 2)
-            cheapest = _Placement(index, Rect(x, y, width, height).clamp_to(self.frame_w, self.frame_h), math.inf)
-        return cheapest
+        """The cheapest candidate; of equally good ones the first, so give the largest first.
 
-    def _tops(self, height: int) -> list[float]:
-        """Tops worth trying: where a rule begins or ends to hold, and the middle of eye line and headroom first."""
+        All are placed and priced at once: one by one they took most of the time of opening a frame.
+        """
+        sizes = np.array([size for _index, size in candidates], dtype=np.float64)
+        width, height = sizes[:, :1], sizes[:, 1:]
+        x, y, fits = np.broadcast_arrays(*self._place(self._tops(height), width, height))
+        left, top = self._upright(x, y, width, height)
+        costs = self._cost(left, top, width, height).tolist()
+        pulls, fitting = self._pull(top, height).tolist(), fits.tolist()
+        cheapest, place = math.inf, None
+        for row in range(len(candidates)):
+            for nth, cost in enumerate(costs[row]):
+                if not fitting[row][nth] or cost >= cheapest:
+                    continue
+                total = cost + pulls[row][nth]
+                if place is None or total < cheapest - _TIE:
+                    cheapest, place = total, (row, nth)
+        if place is None:  # turned too far for any candidate: the smallest around the eyes
+            index, (w, h) = candidates[-1]
+            x0, y0 = round(self.pivot[0] - w / 2), round(self.pivot[1] - h / 2)
+            return _Placement(index, Rect(x0, y0, w, h).clamp_to(self.frame_w, self.frame_h))
+        index, (w, h) = candidates[place[0]]
+        return _Placement(index, Rect(int(x[place]), int(y[place]), w, h))
+
+    def _tops(self, height: Numbers) -> Numbers:
+        """Tops worth trying, of each height a row: where a rule begins or ends to hold, and the middle of eye line and
+        headroom first."""
         head = self.head
-        low = max(head.eye_y - EYE_LINE[1] * height, head.crown - HEADROOM[1] * height)
-        high = min(head.eye_y - EYE_LINE[0] * height, head.crown - HEADROOM[0] * height)
+        low = np.maximum(head.eye_y - EYE_LINE[1] * height, head.crown - HEADROOM[1] * height)
+        high = np.minimum(head.eye_y - EYE_LINE[0] * height, head.crown - HEADROOM[0] * height)
         by_eyes, by_crown = head.eye_y - _middle(EYE_LINE) * height, head.crown - _middle(HEADROOM) * height
         eyes_weigh, crown_weighs = 1 / _reach(EYE_LINE) ** 2, 1 / _reach(HEADROOM) ** 2
         middle = (eyes_weigh * by_eyes + crown_weighs * by_crown) / (eyes_weigh + crown_weighs)
         tops = [
-            max(low, min(middle, high)),
+            np.maximum(low, np.minimum(middle, high)),
             low,
             high,
             head.eye_y - EYE_LINE[1] * height,
             head.eye_y - EYE_LINE[0] * height,
+            head.crown - HEADROOM[0] * height,
+            head.chin + CHIN_ROOM * height - height,
         ]
-        return [*tops, head.crown - HEADROOM[0] * height, head.chin + CHIN_ROOM * height - height]
+        return np.hstack(tops)
 
-    def _place(self, top: float, width: int, height: int) -> Rect | None:
-        """The rectangle whose turned crop has this top and the face at its place, moved into the frame."""
+    @cached_property
+    def _turn(self) -> tuple[float, float]:
+        """Cosine and sine of the tilt."""
+        return math.cos(math.radians(self.tilt)), math.sin(math.radians(self.tilt))
+
+    def _place(self, top: Numbers, width: Numbers, height: Numbers) -> tuple[Numbers, Numbers, npt.NDArray[np.bool_]]:
+        """Whole left and top of the rectangle whose turned crop has this top and the face at its place, moved into the
+        frame; and whether there is one."""
         share = 0.5 - LOOK_ROOM * max(-1.0, min(1.0, self.head.looks))
         u = self.head.eye_x - share * width + width / 2 - self.pivot[0] - 0.5
         v = top + height / 2 - self.pivot[1] - 0.5
-        cos, sin = math.cos(math.radians(self.tilt)), math.sin(math.radians(self.tilt))
+        cos, sin = self._turn
         cx = self.pivot[0] + 0.5 + cos * u - sin * v
         cy = self.pivot[1] + 0.5 + sin * u + cos * v
         reach_x = (width * abs(cos) + height * abs(sin)) / 2
         reach_y = (width * abs(sin) + height * abs(cos)) / 2
-        x = _whole_between(cx - width / 2, reach_x - width / 2, self.frame_w - reach_x - width / 2)
-        y = _whole_between(cy - height / 2, reach_y - height / 2, self.frame_h - reach_y - height / 2)
-        return None if x is None or y is None else Rect(x, y, width, height)
+        x, x_fits = _whole_between(cx - width / 2, reach_x - width / 2, self.frame_w - reach_x - width / 2)
+        y, y_fits = _whole_between(cy - height / 2, reach_y - height / 2, self.frame_h - reach_y - height / 2)
+        return x, y, x_fits & y_fits
 
     def upright(self, rect: Rect) -> tuple[float, float]:
         """Left and top of the crop in the head's axes."""
-        dx, dy = rect.centre[0] - self.pivot[0] - 0.5, rect.centre[1] - self.pivot[1] - 0.5
-        cos, sin = math.cos(math.radians(self.tilt)), math.sin(math.radians(self.tilt))
-        u, v = cos * dx + sin * dy, -sin * dx + cos * dy
-        return self.pivot[0] + 0.5 + u - rect.width / 2, self.pivot[1] + 0.5 + v - rect.height / 2
+        left, top = self._upright(*(np.array(float(side)) for side in (rect.x, rect.y, rect.width, rect.height)))
+        return float(left), float(top)
 
-    def cost(self, rect: Rect) -> float:
-        """How far the crop is from the rules, in weighted shares of its height or width."""
-        head, (left, top) = self.head, self.upright(rect)
-        h, w = rect.height, rect.width
-        chin = max(0.0, head.chin + CHIN_ROOM * h - top - h) / h
-        sides = (max(0.0, left - head.left) + max(0.0, head.right - left - w)) / w
+    def _upright(self, x: Numbers, y: Numbers, width: Numbers, height: Numbers) -> tuple[Numbers, Numbers]:
+        dx, dy = x + width / 2 - self.pivot[0] - 0.5, y + height / 2 - self.pivot[1] - 0.5
+        cos, sin = self._turn
+        u, v = cos * dx + sin * dy, -sin * dx + cos * dy
+        return self.pivot[0] + 0.5 + u - width / 2, self.pivot[1] + 0.5 + v - height / 2
+
+    def _cost(self, left: Numbers, top: Numbers, w: Numbers, h: Numbers) -> Numbers:
+        """How far crops are from the rules, in weighted shares of their height or width."""
+        head = self.head
+        chin = np.maximum(0.0, head.chin + CHIN_ROOM * h - top - h) / h
+        sides = (np.maximum(0.0, left - head.left) + np.maximum(0.0, head.right - left - w)) / w
         eye = _beyond((head.eye_y - top) / h, EYE_LINE)
         crown = max(head.crown, 0.0)  # no crop brings back what the frame itself cuts off
         room = (crown - top) / h
-        headroom = 2 * max(0.0, HEADROOM[0] - room) + max(0.0, room - HEADROOM[1])
+        headroom = 2 * np.maximum(0.0, HEADROOM[0] - room) + np.maximum(0.0, room - HEADROOM[1])
         size = _beyond((head.chin - crown) / h, self.shares)
         wanted = 0.5 - LOOK_ROOM * head.looks
-        centring = max(0.0, abs((head.eye_x - left) / w - wanted) - 0.01)
-        return 100 * chin + 50 * sides + 3 * eye + headroom + 0.5 * size + 0.5 * centring
+        centring = np.maximum(0.0, np.abs((head.eye_x - left) / w - wanted) - 0.01)
+        return np.asarray(100 * chin + 50 * sides + 3 * eye + headroom + 0.5 * size + 0.5 * centring)
 
-    def pull(self, rect: Rect) -> float:
+    def _pull(self, top: Numbers, h: Numbers) -> Numbers:
         """How far eye line, headroom and head are from the middle of their rules, and the crop from its size's pixels.
 
         By the square, so that none is given up for another, and no more beyond a rule than at its edge: there the
         rules' own price counts.
         """
-        head, top, h = self.head, self.upright(rect)[1], rect.height
+        head = self.head
         crown = max(head.crown, 0.0)
         away = _away((head.eye_y - top) / h, EYE_LINE) + _away((crown - top) / h, HEADROOM)
-        away += _away((head.chin - crown) / h, self.shares)
-        enlarged = max(0.0, 1 - h / self.out_height) if self.out_height else 0.0
-        return _PULL * away + _ENLARGED * enlarged
+        away = away + _away((head.chin - crown) / h, self.shares)
+        enlarged = np.maximum(0.0, 1 - h / self.out_height) if self.out_height else 0.0
+        return np.asarray(_PULL * away + _ENLARGED * enlarged)
 
 
-def _away(value: float, bounds: tuple[float, float]) -> float:
+def _away(value: Numbers, bounds: tuple[float, float]) -> Numbers:
     """0 in the middle of the bounds, 1 at either and beyond."""
     share = (2 * value - bounds[0] - bounds[1]) / (bounds[1] - bounds[0])
-    return min(1.0, share * share)
+    return np.minimum(1.0, share * share)
 
 
 def _middle(bounds: tuple[float, float]) -> float:
@@ -261,14 +269,18 @@ def _reach(bounds: tuple[float, float]) -> float:
     return (bounds[1] - bounds[0]) / 2
 
 
-def _beyond(value: float, bounds: tuple[float, float]) -> float:
+def _outside(value: float, bounds: tuple[float, float]) -> float:
     return max(0.0, bounds[0] - value, value - bounds[1])
 
 
-def _whole_between(wanted: float, low: float, high: float) -> int | None:
-    """The whole number nearest to `wanted` in low..high (to a millionth of a pixel); None when there is none."""
-    least, most = math.ceil(low - 1e-6), math.floor(high + 1e-6)
-    return None if most < least else min(max(math.floor(wanted + 0.5), least), most)
+def _beyond(value: Numbers, bounds: tuple[float, float]) -> Numbers:
+    return np.maximum(0.0, np.maximum(bounds[0] - value, value - bounds[1]))
+
+
+def _whole_between(wanted: Numbers, low: Numbers, high: Numbers) -> tuple[Numbers, npt.NDArray[np.bool_]]:
+    """The whole numbers nearest to `wanted` in low..high (to a millionth of a pixel), and whether there are any."""
+    least, most = np.ceil(low - 1e-6), np.floor(high + 1e-6)
+    return np.minimum(np.maximum(np.floor(wanted + 0.5), least), most), most >= least
 
 
 def _share(value: float) -> float:
@@ -284,7 +296,7 @@ def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[Told]:
     slack = 0.006
     if head.chin > top + h + 0.5:
         reasons.append(told(Code.CHIN_OUT_OF_FRAME))
-    if _beyond(eye, EYE_LINE) > slack:
+    if _outside(eye, EYE_LINE) > slack:
         reasons.append(told(Code.EYES_HIGH if eye < EYE_LINE[0] else Code.EYES_LOW))
     sure = face.crown_measured
     if head.crown < -slack * h:
@@ -373,7 +385,7 @@ def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpe
     if head.left < left + trim or head.right > left + w - trim:
         warnings.append(told(Code.SIDE_CUT))
     eye, share = (head.eye_y - top) / h, (head.chin - head.crown) / h
-    if _beyond(eye, EYE_LINE) > 0.01:
+    if _outside(eye, EYE_LINE) > 0.01:
         warnings.append(told(Code.EYE_LINE, eyes_share=_share(eye), least_share=EYE_LINE[0], most_share=EYE_LINE[1]))
     if share > search.shares[1] + 0.02:
         warnings.append(told(Code.HEAD_LARGE, head_share=_share(share)))

@@ -15,6 +15,8 @@ from galleries.imaging.errors import BadCrop
 
 Point = tuple[float, float]
 
+_COARSE = 0.02  # of the frame's shorter side: larger steps of a ratio are too coarse
+
 
 @dataclass(frozen=True, slots=True)
 class Rect:
@@ -191,3 +193,16 @@ def turned_inside(rect: Rect, tilt_deg: float, width: int, height: int, slack: f
     return all(
         -slack <= x <= width + slack and -slack <= y <= height + slack for x, y in turned_corners(rect, tilt_deg)
     )
+
+
+def shapes_inside(frame_w: int, frame_h: int, ratio: Ratio) -> list[tuple[int, int]]:
+    """Every (width, height) of the shape inside the frame, smallest first; never empty."""
+    steps = min(frame_w // ratio.width, frame_h // ratio.height)
+    if max(ratio.width, ratio.height) <= _COARSE * min(frame_w, frame_h) and steps:
+        return [(k * ratio.width, k * ratio.height) for k in range(1, steps + 1)]
+    if ratio.width <= ratio.height:
+        sides = [(ratio.width_for(h), h) for h in range(1, frame_h + 1)]
+    else:
+        sides = [(w, ratio.height_for(w)) for w in range(1, frame_w + 1)]
+    fitting = [(w, h) for w, h in sides if w <= frame_w and h <= frame_h]
+    return fitting or [(1, 1)]
