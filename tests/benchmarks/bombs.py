@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import tests.conftest  # noqa: F401 - a site of its own, as the tests have
 from galleries.imaging.contained import children, door
 from tests import bombs
+from tests.benchmarks.figures import figure
 
 WIDTH, HEIGHT = 8000, 6000
 
@@ -24,6 +25,7 @@ def main(argv: Sequence[str] = ()) -> None:
             continue
         sent, cost = len(bomb.make()), bomb.cost()
         figures = f"{sent / 1e6:.1f} | {cost.seconds:.1f} | {cost.cpu:.1f} | {cost.peak / 1e6:.0f}"
+        figure(f"{bomb.door}: {bomb.name}", cost.cpu, "s CPU")
         print(f"| {bomb.door} | {bomb.what} | {figures} | {cost.parent / 1e6:.0f} | {cost.outcome} |", flush=True)
     print(f"\nwalls that stand here: {children.held()}\n")
     if argv:

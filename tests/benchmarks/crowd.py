@@ -30,6 +30,7 @@ from typing import TYPE_CHECKING, Any
 
 from tests import servers
 from tests.benchmarks import many_rows
+from tests.benchmarks.figures import figure
 from tests.services.site import ROOT
 
 if TYPE_CHECKING:
@@ -188,11 +189,11 @@ def web(home: Path, processes: int) -> Iterator[tuple[int, servers.Server]]:
 
 
 @contextmanager
-def worker(home: Path) -> Iterator[None]:
+def worker(home: Path) -> Iterator[servers.Server]:
     log = home / "worker.log"
     command = [sys.executable, "-W", "ignore", "-m", "celery", "-A", "portal", "worker", "--loglevel", "INFO"]
-    with servers.running(command, "", lambda: " ready." in log.read_text(errors="replace"), log, cwd=ROOT):
-        yield
+    with servers.running(command, "", lambda: " ready." in log.read_text(errors="replace"), log, cwd=ROOT) as server:
+        yield server
 
 
 def watched(process: servers.Server, slug: str, folder: Path, until: float, every: float) -> list[float]:
@@ -237,9 +238,14 @@ def report(people: list[Person], rss: list[float], came: int, options: argparse.
         total += len(times)
         if times:
             p50, p95 = (times[min(len(times) - 1, int(len(times) * share))] * 1e3 for share in (0.5, 0.95))
+            figure(f"{kind}, median", p50, "ms")
+            figure(f"{kind}, p95", p95, "ms", most={"page": 500.0, "mark": 200.0}.get(kind))
             print(f"{kind:8} {len(times):6} times, median {p50:6.0f} ms, p95 {p95:6.0f} ms")
     print(f"{total / (options.minutes * 60):.0f} requests/s; {len(errors)} errors {sorted(set(errors))[:5]}")
     print(f"marks acknowledged {sum(len(one.took.get('mark', [])) for one in people)}, lost {lost}")
+    figure("requests", total / (options.minutes * 60), "a second")
+    figure("errors", len(errors), "", most=0)
+    figure("marks lost", lost, "", most=0)
     quarter = max(1, len(rss) // 4)
     print(f"web processes: {sum(rss[quarter:2 * quarter]) / quarter:.0f} MB in the second quarter,"
           f" {sum(rss[-quarter:]) / quarter:.0f} MB in the last, {max(rss):.0f} MB at most")  # fmt: skip

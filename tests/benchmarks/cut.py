@@ -25,6 +25,7 @@ from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.opening.decode import open_picture
 from galleries.imaging.output import encode, sharpen
 from tests.benchmarks import frames, timing
+from tests.benchmarks.figures import figure
 
 QUALITY = 92
 SHAPES = (
@@ -152,6 +153,8 @@ def main(argv: list[str]) -> int:
               f"  {ratios[-1][0]:12.2f}  {ratios[-1][1]:10.1f}", flush=True)  # fmt: skip
     print(f"ours / libvips: {statistics.median(r[0] for r in ratios):.2f}  (to reach: <= 1.10)")
     print(f"naive / ours:   {statistics.median(r[1] for r in ratios):.1f}  (to reach: >= 7)")
+    figure("eight finals, against libvips", statistics.median(r[0] for r in ratios), "times", most=1.10)
+    figure("eight finals, the naive way against ours", statistics.median(r[1] for r in ratios), "times", least=7)
     print(f"ours / floor:   {statistics.median(r[2] for r in ratios):.2f}")
     _caps([path for _, path in files])
     return 0

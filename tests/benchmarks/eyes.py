@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.face.faces import find_faces
+from tests.benchmarks.figures import figure
 
 PORTRAITS = Path(__file__).resolve().parents[3] / "shared" / "data" / "portraits"
 Pixels = NDArray[np.uint8]
@@ -157,18 +158,21 @@ def errors(change: Variant, marked: list[tuple[str, Pixels, Marks]]) -> tuple[li
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks eyes", description=__doc__)
     parser.add_argument("--folder", type=Path, default=PORTRAITS, help="portraits with a pupils.csv beside them")
-    folder = parser.parse_args(argv).folder
+    parser.add_argument("--count", type=int, default=0, help="portraits (default all)")
+    options = parser.parse_args(argv)
+    folder = options.folder
     if not (folder / "pupils.csv").is_file():
         print(f"There are no hand-marked portraits at {folder}; nothing was measured.")
         return 1
     cv2.setNumThreads(1)
-    marked = list(portraits(folder))
+    marked = list(portraits(folder))[: options.count or None]
     reached = True
     print(f"{'version':20} {'found':>9} {'mean %':>7} {'worst %':>8} {'to reach':>9} {'CPU ms':>7}")
     for name, change, bound in VARIANTS:
         values, missed, spent = errors(change, marked)
         mean, worst = (float(np.mean(values)), max(values)) if values else (float("nan"), float("nan"))
         reached &= bound is None or (missed == 0 and mean <= bound)
+        figure(f"eye centres, {name}", mean, "%", most=bound)
         goal = f"<= {bound}" if bound else "-"
         print(f"{name:20} {len(marked) - missed:3} of {len(marked):2} {mean:7.2f} {worst:8.2f} {goal:>9} {spent:7.1f}")
     print("All goals reached." if reached else "Some goals were missed.")

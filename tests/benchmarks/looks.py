@@ -13,6 +13,7 @@ from math import comb
 from statistics import fmean
 
 from galleries.sorting.looks import LookProposal, propose_looks
+from tests.benchmarks.figures import figure
 from tests.sorting.sittings import KINDS, Sitting, of_kind, sitting
 
 
@@ -70,5 +71,7 @@ def main(argv: list[str]) -> int:
         rows[kind] = fmean(columns[0])
         print(f"{kind:<18} {rows[kind]:7.3f} {min(columns[0]):6.2f} {fmean(columns[1]):9.3f} {fmean(columns[2]):9.1f}")
     mean, least = fmean(rows.values()), min(rows.values())
+    figure("boundaries of proposed looks, mean F1", mean, "", least=0.97)
+    figure("the same of the least kind", least, "", least=0.85)
     print(f"mean boundary F1 {mean:.3f} (to reach 0.97), least kind {least:.3f} (to reach 0.85)")
     return 0 if mean >= 0.97 and least >= 0.85 else 1

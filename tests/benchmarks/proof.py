@@ -26,6 +26,7 @@ from galleries.imaging.drawing.stamp import StampText, stamp
 from galleries.imaging.opening.decode import open_picture, open_stored
 from galleries.imaging.output import encode, resize
 from tests.benchmarks import frames, timing
+from tests.benchmarks.figures import figure
 
 LARGE, SMALL = 2048, 480
 TEXT = StampText("Studio Nordlicht", "for the sitter")
@@ -167,6 +168,10 @@ def main(argv: list[str]) -> int:
     print(f"libvips / proof:    {statistics.median(v / p for _, p, v, _ in pairs):.2f}  (to reach: >= 1.35)")
     print(f"reading adds:       {statistics.median(r - p for _, p, _, r in pairs):.0f} ms  (to reach: <= 40)")
     print(f"peak above idle:    {memory[0]:.0f} MB, with reading {memory[1]:.0f} MB  (to reach: <= 60)")
+    figure("proof against its floor", statistics.median(p / f for f, p, _, _ in pairs), "times", most=1.5)
+    figure("libvips against the proof", statistics.median(v / p for _, p, v, _ in pairs), "times", least=1.35)
+    figure("the reading adds", statistics.median(r - p for _, p, _, r in pairs), "ms CPU", most=40)
+    figure("memory beyond an idle process", memory[0], "MB", most=60)
     if not options.no_ssim:
         _print_likeness([path for _, path in files])
     return 0

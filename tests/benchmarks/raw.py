@@ -26,6 +26,7 @@ from galleries.steps import derived
 from galleries.steps.ingesting import ingest
 from tests import bombs
 from tests.benchmarks import frames, timing
+from tests.benchmarks.figures import figure
 from tests.imaging.negatives import Negative, dng, scene
 
 BOUND = 1.15
@@ -48,6 +49,8 @@ def main(argv: list[str]) -> int:
         ratio = took[".dng"] / took[".jpg"]
         print(f"the same inside {raw.stat().st_size / 1e6:.1f} MB of raw: {took['.dng']:.0f} ms, {ratio:.2f} times")
         print(f"a raw file of {LARGE / 1e6:.0f} MB holds {held:.2f} times its size in the child beyond its picture's")
+        figure("card to proof inside a raw file, against its JPEG", ratio, "times", most=BOUND)
+        figure("held of a raw file beyond its picture's", held, "sizes", most=2)
     return int(ratio > BOUND or held >= 2)
 
 

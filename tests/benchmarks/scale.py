@@ -25,6 +25,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tests.benchmarks import many_rows
+from tests.benchmarks.figures import figure
 
 if TYPE_CHECKING:
     from tests.benchmarks.many_rows import Filled
@@ -245,5 +246,8 @@ def report(costs: dict[str, dict[int, Cost]], sizes: list[int]) -> None:
         odd = {one.status for one in by_size.values()} - {"200 OK", "204 No Content"}
         bounds = [f"{size} frames: at most {most:g} ms" for size, table in ((300, TO_REACH), (3000, BY_3000))
                   if (most := table.get(name)) and size in by_size]  # fmt: skip
+        for size, one in by_size.items():
+            bounds_of = {300: TO_REACH, 3000: BY_3000}.get(size, {})
+            figure(f"{name}, {size} frames", one.ms, "ms CPU", most=bounds_of.get(name))
         remark = "; ".join([*bounds, *([f"queries grow: {sorted(counts)}"] if len(counts) > 1 else []), *sorted(odd)])
         print(f"{name:24}" + "  ".join(f"{cell:>31}" for cell in cells) + f"  {remark}", flush=True)

@@ -25,6 +25,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from portal import cookies
+from tests.benchmarks.figures import figure
 
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext, Page
@@ -278,6 +279,12 @@ def report(options: argparse.Namespace, seen: Seen) -> None:
         f"interaction to next paint {at(seen.interactions, 0.98):6.0f} ms   p98 of {len(seen.interactions)} (house 200)"
     )
     print(f"large view sharp          {median(seen.sharp) / 1e3:6.2f} s    median of {len(seen.sharp)} (house 2.0)")
+    figure("largest contentful paint", median([one["lcp"] for one in seen.paints]) / 1e3, "s", most=1.5)
+    figure("layout shift", max(one["cls"] for one in seen.paints), "", most=0)
+    figure("first screen", sum(first.values()) / 1e3, "kB", most=250)
+    figure("mark drawn", median(seen.marks), "ms", most=50)
+    figure("interaction to next paint, p98", at(seen.interactions, 0.98), "ms", most=200)
+    figure("large view sharp", median(seen.sharp) / 1e3, "s", most=2)
     for count, seconds, size in seen.stepped:
         print(f"{count} frames stepped         {size / 1e6:6.2f} MB of pictures in {seconds:.0f} s (house 6)")
     print(f"heap                      {seen.heap:6.1f} MB")

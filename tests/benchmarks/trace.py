@@ -24,6 +24,7 @@ from galleries.imaging.output import encode
 from galleries.imaging.tracer.code import SYMBOLS, Code
 from galleries.imaging.tracer.read import aligned, heard
 from tests.benchmarks import frames, timing
+from tests.benchmarks.figures import figure
 
 PORTRAITS = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "portraits"
 T = TypeVar("T")
@@ -210,7 +211,12 @@ class Report:
         bound = "" if self.wrong else f" (95 % bound {3 / self.tries:.1e})"
         print(f"False matches on unmarked copies and other keys' copies: {self.wrong} of {self.tries} tries{bound}")
         print(f"False matches on proofs of other frames: {self.foreign} of {self.proofs}")
+        for tally in (self.single, self.mixed):
+            for name, tried in tally.tried.items():
+                figure(f"read, {name}"[:46], tally.right[name] / tried, "of all")
+        figure("least likeness of a copy (SSIM)", min(ssim))
         for name, values in self.cost.items():
+            figure(name, float(np.median(values)), "ms CPU")
             print(f"CPU {name}: median {np.median(values):.1f} ms, worst {max(values):.1f} ms")
 
 
@@ -253,8 +259,10 @@ def main(argv: list[str]) -> int:
     options = parser.parse_args(argv)
     cv2.setNumThreads(1)
     timing.one_core()
+    print("making the proofs …", flush=True)
     report, originals = Report(), list(proofs(options.count))
     for number, base in enumerate(originals):
+        print(f"proof {number + 1} of {len(originals)} …", flush=True)
         measure(report, number, base, originals[number - 1], options.keys, number < options.further)
     report.show()
     return 0

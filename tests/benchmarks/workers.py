@@ -17,6 +17,7 @@ from pathlib import Path
 from galleries.imaging import recipes
 from galleries.imaging.drawing.stamp import StampText
 from tests.benchmarks import frames
+from tests.benchmarks.figures import figure
 
 TEXT = StampText("Studio Nordlicht")
 
@@ -66,5 +67,6 @@ def main(argv: list[str]) -> int:
         print(f"round {number + 1}: one worker {len(paths) / one:.1f} frames/s, two {len(paths) / two:.1f};"
               f" {ratios[-1]:.2f} times; CPU a frame {dearer[-1]:.2f} of one worker's", flush=True)  # fmt: skip
     print(f"two workers / one: {statistics.median(ratios):.2f}  (to reach: >= 1.85)")
+    figure("two workers against one", statistics.median(ratios), "times", least=1.85)
     print(f"by CPU a frame, on two free cores: {2 / statistics.median(dearer):.2f}")
     return 0

@@ -160,11 +160,12 @@ def _tell(held: Held) -> None:
 
 
 class Pool:
-    """Warm children, at most `MOST_IDLE` kept; a forked worker starts with none of its parent's."""
+    """Warm children, at most `most_idle` kept; a forked worker starts with none of its parent's."""
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
         self.idle: list[Child] = []
+        self.most_idle = MOST_IDLE
 
     def take(self, memory: int) -> Child:
         with self.lock:
@@ -177,7 +178,7 @@ class Pool:
 
     def give_back(self, child: Child) -> None:
         with self.lock:
-            if child.worth_keeping and len(self.idle) < MOST_IDLE:
+            if child.worth_keeping and len(self.idle) < self.most_idle:
                 self.idle.append(child)
                 return
         child.end()

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -75,6 +76,18 @@ def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = child
         log.error("Decoding (%s) broke in the contained child: %s", name, trouble.trace or trouble.told)
         raise errors.Unreadable(Code.DAMAGED_UNFORESEEN)
     raise refusal
+
+
+@contextmanager
+def kept_warm(count: int) -> Iterator[None]:
+    """As many children are kept between files, while so many threads ask at once: else the last would be started anew
+    for each file."""
+    before = children.pool.most_idle
+    children.pool.most_idle = max(before, count)
+    try:
+        yield
+    finally:
+        children.pool.most_idle = before
 
 
 class _Source:

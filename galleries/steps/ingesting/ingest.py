@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -106,11 +109,22 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     there = _here(sitting, sha256)
     if there is not None:
         return _same(there, sha256, name, by)
+    return _keep(sitting, path, name, by, sha256, _looked_at(path))
+
+
+def _looked_at(path: Path) -> FrameFacts | Told:
+    """What a file is, or why it is no good picture. Asks no table, so that several may be looked at side by side."""
     try:
         scanner.check(path)
-        facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
+        return door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
     except (ImagingError, BadInput) as error:
-        return refuse(sitting, name, path, error.told)
+        return error.told
+
+
+def _keep(sitting: Sitting, path: Path, name: str, by: Visitor, sha256: str, facts: FrameFacts | Told) -> Outcome:
+    """Store a file that was looked at and list it, or why it is no frame."""
+    if isinstance(facts, Told):
+        return refuse(sitting, name, path, facts)
     key = storage.original_key(sitting.uid, sha256, facts.format)
     with open(path, "rb") as file:
         storage.put(storage.private(), key, file)
@@ -236,10 +250,45 @@ def add_folder(
     require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     files = files_in(folder)
-    for count, path in enumerate(files, 1):
-        yield add_frame(sitting, path, path.name, by)
+    for count, (path, sha256, facts) in enumerate(_side_by_side(files, known_here(sitting)), 1):
+        there = _here(sitting, sha256)
+        name = clean_name(path.name)
+        if there is not None:
+            yield _same(there, sha256, name, by)
+        else:
+            yield _keep(sitting, path, name, by, sha256, facts if facts is not None else _looked_at(path))
         if seen is not None:
             seen(count, len(files))
+
+
+def known_here(sitting: Sitting) -> set[str]:
+    """The SHA-256 digests of all files that the sitting has."""
+    beside = RawFile.objects.filter(frame__sitting=sitting).values_list("sha256", flat=True)
+    return {*sitting.frames.values_list("sha256", flat=True), *beside}
+
+
+def _side_by_side(files: Sequence[Path], there: set[str]) -> Iterator[tuple[Path, str, FrameFacts | Told | None]]:
+    """(file, its SHA-256, what it is) in the order of the files, looked at on all cores; what it is only of those that
+    are not there yet. No further ahead than there are cores, so that a broken-off card has cost nothing."""
+    cores = len(os.sched_getaffinity(0))
+
+    def look(path: Path) -> tuple[str, FrameFacts | Told | None]:
+        sha256 = sha256_of(path)
+        return sha256, None if sha256 in there else _looked_at(path)
+
+    with ThreadPoolExecutor(cores, "look") as pool, door.kept_warm(cores):
+        ahead: deque[tuple[Path, Future[tuple[str, FrameFacts | Told | None]]]] = deque()
+        try:
+            for path in files:
+                ahead.append((path, pool.submit(look, path)))
+                if len(ahead) > cores:
+                    first, looked = ahead.popleft()
+                    yield first, *looked.result()
+            while ahead:
+                first, looked = ahead.popleft()
+                yield first, *looked.result()
+        finally:
+            pool.shutdown(cancel_futures=True)
 
 
 def clear_refusals(sitting: Sitting) -> None:

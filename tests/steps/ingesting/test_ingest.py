@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import threading
 from datetime import UTC, datetime
 
 import pytest
@@ -51,6 +52,25 @@ def test_a_card_becomes_frames_with_what_the_camera_wrote(cast, tmp_path):
         assert (frame.width, frame.height) == ((600, 900) if frame.height > frame.width else (900, 600))
     assert Job.objects.filter(kind="proof", state="waiting").count() == 3
     assert JournalLine.objects.filter(verb="frame added").count() == 3
+
+
+def test_the_files_of_a_card_are_looked_at_side_by_side_and_told_in_their_order(cast, tmp_path, monkeypatch):
+    paths = put_card(tmp_path, 6)
+    monkeypatch.setattr(ingest.os, "sched_getaffinity", lambda _pid: {0, 1})
+    gate, look, ahead = threading.Barrier(2), ingest._looked_at, []
+
+    def looked_at(path):
+        ahead.append(path)
+        gate.wait(30)  # nobody passes alone
+        return look(path)
+
+    monkeypatch.setattr(ingest, "_looked_at", looked_at)
+    outcomes = ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)
+    assert next(outcomes).name == paths[0].name
+    assert len(ahead) <= 4, "no further ahead than there are cores"
+    assert [outcome.name for outcome in outcomes] == [path.name for path in paths[1:]]
+    assert [outcome.state for outcome in ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)] == ["same"] * 6
+    assert len(ahead) == 6, "what is there is not looked at again"
 
 
 def test_the_same_bytes_twice_are_one_frame(cast, tmp_path):
