@@ -31,6 +31,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "scale": (("--sizes", "300", "--sittings", "20", "--each", "300", "--rounds", "9"), 120),
     "crowd": (("--minutes", "1.5", "--people", "50", "--frames", "40", "--standing", "300"), 150),
     "card": (("--frames", "24"), 120),
+    "desk": (("--frames", "100", "--widths", "1280"), 90),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
@@ -51,6 +52,7 @@ HEADLINES = (
     ("card", "card to proofs, CPU a frame against verify and proof"),
     ("card", "frames from card to proof"),
     ("sheet", "largest contentful paint"),
+    ("desk", "next frame on the screen, median, 1280 px"),
     ("proof", "libvips against the proof"),
     ("cut", "eight finals, against libvips"),
 )

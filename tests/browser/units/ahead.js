@@ -18,7 +18,7 @@ const settled = () => new Promise((go) => setTimeout(go));
 export default {
   "two come at once, the first wanted first, and the next when one has come": async () => {
     const { come, loading } = slow();
-    const ahead = new Ahead(4, loading);
+    const ahead = new Ahead(4, { loading });
     ahead.want(["a", "b", "c"]);
     same(Object.keys(come), ["a", "b"]);
     same(ahead.picture("a"), null);
@@ -27,9 +27,14 @@ export default {
     same(ahead.picture("a"), "a");
     same(Object.keys(come), ["a", "b", "c"]);
   },
+  "small ones come more at once where that is said": () => {
+    const { come, loading } = slow();
+    new Ahead(4, { loading, at_once: 3 }).want(["a", "b", "c", "d"]);
+    same(Object.keys(come), ["a", "b", "c"]);
+  },
   "what is wanted no more is called off and let go, and never more are held than may be": async () => {
     const { come, stopped, loading } = slow();
-    const ahead = new Ahead(2, loading);
+    const ahead = new Ahead(2, { loading });
     ahead.want(["a", "b", "c"]);
     come.a.good();
     await settled();
@@ -43,7 +48,7 @@ export default {
   },
   "one waits for a picture, and gets none that failed or was let go": async () => {
     const { come, loading } = slow();
-    const ahead = new Ahead(3, loading);
+    const ahead = new Ahead(3, { loading });
     ahead.want(["a", "b"]);
     const [first, second] = [ahead.when("a"), ahead.when("b")];
     come.a.good();

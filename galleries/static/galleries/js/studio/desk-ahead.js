@@ -1,6 +1,6 @@
 // Pictures fetched and decoded before they are asked for. Never more than `most` are held, so memory is bounded by that
 // many pictures; those that are wanted no longer go, and what of them is still on its way is called off.
-const AT_ONCE = 2;
+const AT_ONCE = 2; // of large ones: the line's width is their limit
 
 function load(address) {
   const picture = new Image();
@@ -9,8 +9,8 @@ function load(address) {
 }
 
 export class Ahead {
-  constructor(most, loading = load) {
-    Object.assign(this, { most, loading });
+  constructor(most, { loading = load, at_once = AT_ONCE } = {}) {
+    Object.assign(this, { most, loading, at_once });
     this.held = new Map();
     this.wanted = [];
   }
@@ -29,7 +29,7 @@ export class Ahead {
   go() {
     let under_way = [...this.held.values()].filter((one) => !one.done && !one.failed).length;
     for (const address of this.wanted) {
-      if (under_way >= AT_ONCE) return;
+      if (under_way >= this.at_once) return;
       if (this.held.has(address)) continue;
       under_way += 1;
       const one = this.loading(address);

@@ -10,6 +10,7 @@ const SHARP = 7; // decoded renditions held at once: 3,000 × 2,000 pixels take 
 const SHARP_AHEAD = 4;
 const QUICK = 24; // of the desk's own pictures, 1.4 MB each
 const QUICK_AHEAD = 20;
+const QUICK_AT_ONCE = 5; // small files wait for answers, not for the line; a browser asks one host for six at once
 const LETTERS = { h: "hide", s: "suggest", r: "rest", t: "undo", w: "window" };
 const RESTING = 90; // ms on a frame before large files are asked for: a key held down asks for none
 
@@ -21,7 +22,7 @@ export class LargeView {
     this.direction = 1;
     this.resting = 0;
     this.sharp = new Ahead(SHARP);
-    this.quick = new Ahead(QUICK);
+    this.quick = new Ahead(QUICK, { at_once: QUICK_AT_ONCE });
     this.developed = new Developed();
     this.picture = dialog.querySelector("#large-picture");
     this.stage = dialog.querySelector(".stage");
