@@ -142,21 +142,23 @@ def show(run: dict[str, Any]) -> None:
 
 
 def into_readme(run: dict[str, Any], readme: Path) -> int:
-    """Put the headline rows between the two marks of README, with the machine's name. A run on a busy machine is not
-    to be shown: then nothing is written, and 1 is answered."""
+    """Put the headlines between the two marks of README, which has no room for a table, with the machine's name. A run
+    on a busy machine is not to be shown: then nothing is written, and 1 is answered."""
     busy = [each["name"] for each in run["benchmarks"] if not each["quiet"]["believed"]]
     if busy:
         print(f"Not to be shown: the machine was busy at {', '.join(busy)}.")
         return 1
     rows = {(each["name"], row["name"]): row for each in run["benchmarks"] for row in each["figures"]}
     here = run["machine"]
-    lines = [f"On {here['processor']}, {here['cores']} cores, {here['memory_gb']} GB, {run['at'][:10]}:", ""]
-    lines += ["| benchmark | figure | value | to reach |", "| --- | --- | --- | --- |"]
+    shown = []
     for key in HEADLINES:
         if (row := rows.get(key)) is not None:
-            bound = ", ".join(f"at {word} {row[word]:g}" for word in ("most", "least") if word in row)
-            lines.append(f"| `{key[0]}` | {row['name']} | {row['value']:g} {row['unit']} | {bound} |")
+            bound = "".join(f", at {word} {row[word]:g} wanted" for word in ("most", "least") if word in row)
+            shown.append(f"{row['name']} {row['value']:g} {row['unit']}".rstrip() + f" (`{key[0]}`{bound})")
+    text = (
+        f"On {here['processor']}, {here['cores']} cores, {here['memory_gb']} GB, {run['at'][:10]}: {'; '.join(shown)}."
+    )
     before, _begin, rest = readme.read_text("utf-8").partition(BEGIN)
     after = rest.partition(END)[2]
-    readme.write_text("\n".join([f"{before}{BEGIN}", *lines, f"{END}{after}"]), "utf-8")
+    readme.write_text(f"{before}{BEGIN}{text}{END}{after}", "utf-8")
     return 0
