@@ -26,6 +26,8 @@ from galleries.models import (
     Mark,
     OwnCopy,
     ReferencePicture,
+    RetoucherAcceptance,
+    SecondOpinion,
     Sitting,
     StrayRetouch,
     Studio,
@@ -63,6 +65,14 @@ class Act(StrEnum):
     RUN_STUDIO = "run the studio"  # what belongs to no one sitting: its data, stamp, delivery sizes, colleagues
     KEEP_ACCOUNT = "keep account"  # one's own name, address, password, second factor, sessions
     FETCH_OWN_COPY = "fetch own copy"  # of everything that is kept about the subject
+    SEE_RETOUCHING = "see retouching"  # what there is to retouch, once the terms are accepted, and the terms before
+    ACCEPT_TERMS = "accept terms"  # a retoucher's
+    FETCH_ORIGINALS = "fetch originals"  # of the finals of the list, unstamped, and their raw files
+    SEND_VERSION = "send version"  # a retoucher, to the photographer
+    ASK_OPINION = "ask for a second opinion"
+    KEEP_OPINION = "keep a second opinion"  # end it, remove it, let the representation read it: whose asked it
+    SEE_OPINIONS = "see second opinions"
+    GIVE_OPINION = "give a second opinion"  # by the link alone
     PASS_ON = "pass on"  # noqa: S105 - an act, no password  # nosec B105
 
 
@@ -72,6 +82,7 @@ UNTIL_ARCHIVED = SHOWN | {Stage.PLANNING}
 
 SUBJECT, REPRESENTATION = Invite.Role.SUBJECT, Invite.Role.REPRESENTATION
 ASSISTANT, RECIPIENT = Invite.Role.ASSISTANT, Invite.Role.RECIPIENT
+RETOUCHER = Invite.Role.RETOUCHER
 
 # What an invite allows: the roles, and the stages in which the act makes sense.
 INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
@@ -94,6 +105,13 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.FETCH: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.ASK_USE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.FETCH_OWN_COPY: (frozenset({SUBJECT}), frozenset(Stage.values)),  # the right to it ends with no stage
+    Act.SEE_RETOUCHING: (frozenset({RETOUCHER}), frozenset(AGREED)),
+    Act.ACCEPT_TERMS: (frozenset({RETOUCHER}), frozenset(AGREED)),
+    Act.FETCH_ORIGINALS: (frozenset({RETOUCHER}), frozenset(AGREED)),
+    Act.SEND_VERSION: (frozenset({RETOUCHER}), frozenset(AGREED)),
+    Act.ASK_OPINION: (frozenset({SUBJECT}), frozenset(PICKING)),
+    Act.KEEP_OPINION: (frozenset({SUBJECT}), frozenset(SHOWN)),
+    Act.SEE_OPINIONS: (frozenset({SUBJECT, REPRESENTATION}), frozenset(SHOWN)),
     Act.PASS_ON: (frozenset({REPRESENTATION}), frozenset(UNTIL_ARCHIVED)),
 }
 
@@ -109,11 +127,17 @@ Thing = (
     | StrayRetouch
     | UsageRequest
     | OwnCopy
+    | SecondOpinion
     | Studio
     | User
 )
 # An invitee's own word: neither the photographer nor the program gives it for them.
-OWN_WORD = frozenset({Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.OBJECT, Act.ACCEPT_LICENCE, Act.ASK_USE})
+OWN_WORD = frozenset(
+    {Act.MARK, Act.PASS_ON, Act.CHOOSE_LOOKS, Act.LET_GO, Act.OBJECT, Act.ACCEPT_LICENCE, Act.ASK_USE, Act.ACCEPT_TERMS}
+    # Between the subject and whom they trust: the studio neither gives such a word nor reads it.
+    | {Act.ASK_OPINION, Act.KEEP_OPINION, Act.SEE_OPINIONS, Act.GIVE_OPINION}
+)
+FINISHING_ACTS = frozenset({Act.APPROVE, Act.PIN_NOTE, Act.FETCH_ORIGINALS, Act.SEND_VERSION})
 
 
 # What somebody is stands in brackets behind their name, and only the program writes it there.
@@ -134,11 +158,13 @@ NOBODY = "nobody"  # in the journal: who has shown no right to anything
 
 @dataclass(frozen=True)
 class Visitor:
-    """Who is asking: a signed-in user of the studio, or the holder of one invite, or nobody."""
+    """Who is asking: a signed-in user of the studio, or the holder of one invite, or whoever was asked for a second
+    opinion, or nobody."""
 
     user: User | None = None
     invite: Invite | None = None
     program: bool = False
+    opinion: SecondOpinion | None = None
 
     @property
     def name(self) -> str:
@@ -195,6 +221,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     if act is Act.KEEP_ACCOUNT:
         return False
     sitting = _sitting_of(thing)
+    if visitor.opinion is not None:
+        return act is Act.GIVE_OPINION and _asked_of(visitor.opinion, sitting, thing)
     if visitor.program:
         return act not in OWN_WORD
     if visitor.user is not None:
@@ -209,25 +237,40 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     roles, stages = INVITEES[act]
     if invite.role not in roles or sitting.stage not in stages:
         return False
-    if act in {Act.APPROVE, Act.PIN_NOTE} and sitting.stage == Stage.DELIVERED and not sitting.finals.open().exists():
+    if act in FINISHING_ACTS and sitting.stage == Stage.DELIVERED and not sitting.finals.open().exists():
         return False  # while any final of the list is open, finishing is not over, whatever was delivered already
     if act is Act.APPROVE and invite.is_representation and not sitting.representation_approves:
         return False
     if act is Act.OBJECT and sitting.objection_until is None:
         return False
+    if act in {Act.FETCH_ORIGINALS, Act.SEND_VERSION} and not RetoucherAcceptance.holds_for(invite, sitting):
+        return False
+    if act is Act.FETCH_ORIGINALS and sitting.objection_until is not None:
+        return False  # the list is not the agreed one before the subject's time to object is over
     if act is Act.CHOOSE_LOOKS and not sitting.subject_chooses_looks:
         return False
     if act is Act.PASS_ON and not invite.may_pass_on:
         return False
+    if isinstance(thing, SecondOpinion):  # whose asked it; the representation only reads, and only when let
+        return thing.asked_by_id == invite.pk or (invite.is_representation and thing.for_representation)
     if isinstance(thing, OwnCopy):  # made for one person, and for no other subject of the sitting
         return thing.invite_id == invite.pk
     if isinstance(thing, Frame):
         return frames_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     if isinstance(thing, Final):  # a frame kept back is not to be seen as a final, a retouch or a file either
-        return invite.is_subject or not thing.frame.is_kept_back
+        return (invite.is_subject or not thing.frame.is_kept_back) and (thing.on_list or not invite.is_retoucher)
     if isinstance(thing, Look):
         return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     return True
+
+
+def _asked_of(opinion: SecondOpinion, sitting: Sitting, thing: Thing) -> bool:
+    """Is the thing what somebody was asked about: the opinion itself, or one of its frames, while it holds?"""
+    if opinion.sitting_id != sitting.pk or not opinion.holds() or sitting.lacks_consent:
+        return False
+    if isinstance(thing, SecondOpinion):
+        return thing.pk == opinion.pk
+    return isinstance(thing, Frame) and frames_shown_to(Visitor(opinion=opinion), sitting).filter(pk=thing.pk).exists()
 
 
 def require(visitor: Visitor, act: Act, thing: Thing, why: str = "") -> None:
@@ -258,7 +301,7 @@ def _early(act: Act, sitting: Sitting) -> bool:
         return False
     if act in {Act.SEE_SHEET, Act.SEE_FRAME}:
         return sitting.stage == Stage.PLANNING
-    return act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH} and sitting.stage not in AGREED
+    return act in {Act.SEE_FINALS, Act.SEE_DELIVERY, Act.FETCH, Act.SEE_RETOUCHING} and sitting.stage not in AGREED
 
 
 def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
@@ -272,6 +315,8 @@ def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return False
     if isinstance(thing, Frame):
         return may(visitor, Act.SEE_FRAME, thing)
+    if isinstance(thing, SecondOpinion):
+        return may(visitor, Act.SEE_OPINIONS, thing) or thing.pk == getattr(visitor.opinion, "pk", None)
     if isinstance(thing, OwnCopy):
         return visitor.user is not None or may(visitor, Act.FETCH_OWN_COPY, thing)
     if isinstance(thing, Look):
@@ -286,6 +331,7 @@ _MISSING: dict[type, Callable[[], str]] = {
     Frame: lambda: _("There is no such frame, or your link does not lead to it."),
     Final: lambda: _("There is no such final, or your link does not lead to it."),
     Delivery: lambda: _("There is no such delivery, or your link does not lead to it."),
+    SecondOpinion: lambda: _("There is no such second opinion, or your link does not lead to it."),
     OwnCopy: lambda: _("There is no such copy, or your link does not lead to it."),
 }
 
@@ -293,11 +339,15 @@ _MISSING: dict[type, Callable[[], str]] = {
 def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
     """The frames of a sitting that this person may see; the photographer sees hidden ones too."""
     frames = Frame.objects.filter(sitting=sitting)
+    if visitor.opinion is not None:  # as long as the subject sees them, too
+        return frames_of_sheets(True).filter(sitting=sitting, pk__in=visitor.opinion.shown.values("frame"))
     if visitor.user is not None:
         return frames if runs(visitor.user, sitting) else frames.none()
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk:
         return frames.none()
+    if invite.is_retoucher:
+        return frames.none()  # finals of the list are theirs, no frame is
     return frames_of_sheets(invite.is_subject).filter(sitting=sitting)
 
 
@@ -316,7 +366,7 @@ def looks_shown_to(visitor: Visitor, sitting: Sitting) -> LookSet:
     if visitor.user is not None:
         return looks if runs(visitor.user, sitting) else looks.none()
     invite = visitor.invite
-    if invite is None or invite.sitting_id != sitting.pk:
+    if invite is None or invite.sitting_id != sitting.pk or invite.is_retoucher:
         return looks.none()
     looks = looks.unhidden()
     return looks if invite.is_subject else looks.let_go()
@@ -330,6 +380,8 @@ def finals_shown_to(visitor: Visitor, sitting: Sitting) -> FinalSet:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk:
         return finals.none()
+    if invite.is_retoucher:
+        finals = finals.listed()
     return finals if invite.is_subject else finals.filter(frame__in=Frame.objects.filter(sitting=sitting).let_go())
 
 
@@ -366,6 +418,8 @@ def belongs(visitor: Visitor, sitting: Sitting) -> bool:
     """Does the person know that the sitting exists?"""
     if visitor.user is not None:
         return runs(visitor.user, sitting)
+    if visitor.opinion is not None:
+        return visitor.opinion.sitting_id == sitting.pk and visitor.opinion.holds()
     return visitor.invite is not None and visitor.invite.sitting_id == sitting.pk and visitor.invite.holds()
 
 
@@ -386,6 +440,12 @@ def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
         return _("The pictures are not ready yet. You will get a letter as soon as they can be fetched.")
     if early:
         return _("There is nothing here yet: the list of finals is still open.")
+    if act is Act.FETCH_ORIGINALS and sitting.objection_until is not None:
+        return _("The subject may still object to the list. The files can be fetched once that time is over.")
+    if act in {Act.FETCH_ORIGINALS, Act.SEND_VERSION} and visitor.invite is not None and visitor.invite.is_retoucher:
+        if not RetoucherAcceptance.holds_for(visitor.invite, sitting):
+            return _("Accept the terms first.")
+        return _("The work is done: nothing is to be fetched or sent any more.")
     return _("This is not yours to do in this sitting.")
 
 

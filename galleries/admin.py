@@ -34,6 +34,7 @@ from galleries.models import (
     Look,
     Mark,
     Opening,
+    OpinionFrame,
     OwnCopy,
     Passkey,
     PinnedNote,
@@ -45,7 +46,10 @@ from galleries.models import (
     ReferencePicture,
     Refusal,
     Remark,
+    RetoucherAcceptance,
+    RetoucherReceipt,
     Round,
+    SecondOpinion,
     SignInLink,
     Sitting,
     Standing,
@@ -123,6 +127,11 @@ _look_at(Round, "sitting", "number", "opened_at", "closed_at", "closed_by", "obj
 _look_at(Approval, "version", "decision", "who", "at", filters=("decision",))
 _look_at(Acceptance, "licence", "name", "at", search=("name",))
 _look_at(Receipt, "delivery", "who", "name", "last_at", "fetches", search=("who", "name"))
+# Whose it is and what was said is shown to nobody here, not even to the operator.
+_look_at(SecondOpinion, "sitting", "created_at", "ended_at", but=("name", "sentence", "token_hash", "said_at"))
+_look_at(OpinionFrame, "pk", but=("this_one", "frame"))
+_look_at(RetoucherAcceptance, "sitting", "name", "at", search=("name",))
+_look_at(RetoucherReceipt, "sitting", "who", "name", "last_at", "fetches", search=("who", "name"))
 _look_at(Licence, "sitting", "number", "created_at", search=("sitting__slug",))
 _look_at(UsageRequest, "sitting", "use", "who", "state", "asked_at", filters=("state",))
 _look_at(Delivery, "sitting", "number", "state", "ready_at", filters=("state",))

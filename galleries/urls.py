@@ -13,6 +13,7 @@ from galleries.web import (
     logo,
     metrics,
     not_me,
+    second_opinion,
 )
 from galleries.web.invitee import outbox_worker
 from galleries.web.studio import account, second_factor, sessions
@@ -20,6 +21,9 @@ from galleries.web.studio import account, second_factor, sessions
 urlpatterns = [
     path("", entrance.front, name="front"),
     path("i/<str:token>", by_invite.open_invite, name="open-invite"),
+    path("i/<str:token>/opinion", second_opinion.open_opinion, name="open-opinion"),
+    path("opinion/<int:opinion_id>", second_opinion.second_opinion, name="second-opinion"),
+    path("files/opinion/<int:opinion_id>/<int:frame_id>.jpg", second_opinion.opinion_picture, name="opinion-picture"),
     path("i/<str:token>/again", by_invite.send_again, name="send-invite-again"),
     path("in/<str:token>", entrance.open_sign_in, name="open-sign-in"),
     path("in/<str:token>/not-me", not_me.not_me, name="not-me"),

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from galleries.access import Visitor
 from galleries.models import Final, Frame, Invite, Look, Sitting, Studio, StudioRole
+from galleries.steps.finishing import retoucher_terms
 from galleries.steps.people import sessions
 from galleries.web.listed import LISTED
 
@@ -49,6 +50,31 @@ class Cast:
     @property
     def as_recipient(self) -> Visitor:
         return Visitor(invite=self.recipient)
+
+    def retoucher(self, *, accepted: bool = True) -> Invite:
+        """Somebody who retouches the finals; the terms of today accepted, unless told otherwise."""
+        person = self.sitting.invites.create(
+            role=Invite.Role.RETOUCHER, name="Odile Brandt", email="odile@brandt.example",
+            expires_at=timezone.now() + timedelta(days=30),
+        )  # fmt: skip
+        if accepted:
+            self.accept_terms(person)
+        return person
+
+    def retoucher_beside(self) -> Invite:
+        """A second one, of whom the first is to see nothing."""
+        person = self.sitting.invites.create(
+            role=Invite.Role.RETOUCHER, name="Jonne Aas", email="jonne@aas.example",
+            expires_at=timezone.now() + timedelta(days=30),
+        )  # fmt: skip
+        self.accept_terms(person)
+        return person
+
+    def accept_terms(self, person: Invite) -> None:
+        terms = retoucher_terms.terms_of(self.sitting)
+        self.sitting.retoucher_acceptances.create(
+            invite=person, name=person.name, wording=terms.wording, text=terms.text
+        )
 
     def client_of(self, person: User | Invite | None) -> Client:
         """A browser that has already come in by the person's own door."""

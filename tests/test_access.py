@@ -25,6 +25,11 @@ OWN_WORD = {
     Act.PASS_ON,
     Act.CHOOSE_LOOKS,
     Act.ACCEPT_LICENCE,
+    Act.ACCEPT_TERMS,
+    Act.ASK_OPINION,
+    Act.KEEP_OPINION,
+    Act.SEE_OPINIONS,
+    Act.GIVE_OPINION,
 }
 
 
@@ -73,8 +78,14 @@ def test_invitees_by_role_and_stage(act, role, stage):
         may_pass_on=True,
         expires_at=timezone.now() + timedelta(days=1),
     )
+    cast.accept_terms(invite)
     roles, stages = INVITEES.get(act, (frozenset(), frozenset()))
-    if act in {Act.APPROVE, Act.PIN_NOTE}:  # after a delivery only while a final of the list is open: here is none
+    if act in {
+        Act.APPROVE,
+        Act.PIN_NOTE,
+        Act.FETCH_ORIGINALS,
+        Act.SEND_VERSION,
+    }:  # after a delivery only while a final of the list is open: here is none
         stages -= {Stage.DELIVERED}
     if act is Act.OBJECT:  # only while there is time to: here is none
         stages = frozenset()

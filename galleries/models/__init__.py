@@ -8,8 +8,10 @@ from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedN
 from galleries.models.jobs import Job
 from galleries.models.journal import JournalLine, Leaving
 from galleries.models.marks import Mark, Remark, Round, Standing
+from galleries.models.opinions import OpinionFrame, SecondOpinion
 from galleries.models.own_copies import OwnCopy
 from galleries.models.people import Invite, InviteLink, Letter, Opening, SignInLink, Studio
+from galleries.models.retouchers import RetoucherAcceptance, RetoucherReceipt
 from galleries.models.rights import Acceptance, Licence, UsageRequest
 from galleries.models.sittings import Frame, Look, PlanComment, Proof, RawFile, ReferencePicture, Refusal, Sitting
 from galleries.models.undoables import Undoable
@@ -38,6 +40,7 @@ __all__ = [
     "Look",
     "Mark",
     "Opening",
+    "OpinionFrame",
     "OwnCopy",
     "Passkey",
     "PinnedNote",
@@ -49,7 +52,10 @@ __all__ = [
     "ReferencePicture",
     "Refusal",
     "Remark",
+    "RetoucherAcceptance",
+    "RetoucherReceipt",
     "Round",
+    "SecondOpinion",
     "SignInLink",
     "Sitting",
     "Standing",

@@ -24,6 +24,12 @@ class FinalSet(models.QuerySet["Final"]):
         """On the list, and neither approved nor to be delivered as they were taken."""
         return self.listed().exclude(state__in=[Final.State.APPROVED, Final.State.AS_IT_IS])
 
+    def to_retouch(self) -> FinalSet:
+        """On the list, and a version is wanted that has not come in yet: the first, or one after it was sent back."""
+        unsent = Version.objects.waiting().filter(final=models.OuterRef("pk"))
+        wanted = self.listed().filter(state__in=[Final.State.AGREED, Final.State.RETURNED])
+        return wanted.filter(~models.Exists(unsent))
+
 
 class Final(models.Model):
     """A frame on the agreed list."""
@@ -119,6 +125,8 @@ class Version(models.Model):
     kind = models.CharField(_("how it was made"), max_length=40, choices=Kind, default=Kind.RETOUCHED)
     kind_stated = models.CharField(max_length=6, choices=Stated, default=Stated.NOBODY, db_default="", blank=True)
     kind_said_by = models.CharField(max_length=120, blank=True)  # the person's name, where a person said it
+    # The retoucher who sent it in; None: the studio itself did, or the invite is gone.
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True, related_name="+")
     added_at = models.DateTimeField(auto_now_add=True)
     # When the photographer let it out to be approved; None while only the studio knows of it.
     sent_at = models.DateTimeField(null=True, blank=True, editable=False)
@@ -212,6 +220,8 @@ class StrayRetouch(models.Model):
     name = models.CharField(max_length=200)
     bytes = models.PositiveBigIntegerField()
     reason = models.CharField(max_length=300)
+    # As of a version.
+    invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True, related_name="+")
     candidates = models.ManyToManyField(Final, blank=True, related_name="+")
     created_at = models.DateTimeField(auto_now_add=True)
 

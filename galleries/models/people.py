@@ -46,6 +46,10 @@ class Studio(models.Model):
     clauses_number = models.PositiveSmallIntegerField(default=0, db_default=0, editable=False)
     # Where a final comes from, signed into the file by the studio's certificate.
     sign_finals = models.BooleanField(_("sign where finals come from"), default=True, db_default=True)
+    # What retouchers accept first, in the studio's words; '' stands for the house's.
+    retoucher_terms = models.TextField(
+        _("terms for retouchers"), max_length=4000, blank=True, default="", db_default=""
+    )
     # What a new sitting begins with.
     allowance = models.PositiveSmallIntegerField(_("finals included in a new sitting"), default=5, db_default=5)
 
@@ -86,6 +90,13 @@ class InviteSet(models.QuerySet["Invite"]):
         """Of those who choose: the subject and the representation, see `Invite.is_side`."""
         return self.filter(role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION])
 
+    def retouchers(self) -> InviteSet:
+        return self.filter(role=Invite.Role.RETOUCHER)
+
+    def of_the_sheet(self) -> InviteSet:
+        """Of those let in to look at frames, and told what becomes of them."""
+        return self.filter(role__in=[Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.ASSISTANT])
+
     def still_marking(self) -> InviteSet:
         """Of those with a shortlist of their own who have not said that they are through."""
         return self.sides().filter(passed_from=None, picks_done_at=None)
@@ -99,6 +110,7 @@ class Invite(models.Model):
         REPRESENTATION = "representation", _("representation")
         ASSISTANT = "assistant", _("assistant")
         RECIPIENT = "recipient", _("recipient of the delivery")
+        RETOUCHER = "retoucher", _("retoucher")
 
     sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="invites")
     role = models.CharField(_("role"), max_length=20, choices=Role)
@@ -155,6 +167,10 @@ class Invite(models.Model):
     @property
     def is_representation(self) -> bool:
         return self.role == self.Role.REPRESENTATION
+
+    @property
+    def is_retoucher(self) -> bool:
+        return self.role == self.Role.RETOUCHER
 
     @property
     def is_side(self) -> bool:

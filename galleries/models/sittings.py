@@ -85,6 +85,10 @@ class Sitting(models.Model):
     answer_days = models.PositiveSmallIntegerField(
         _("days to answer a retouch (0: no date, no reminder)"), default=7, db_default=7
     )
+    retouch_by = models.DateField(_("retouches wanted from the retoucher by"), null=True, blank=True)
+    retoucher_terms = models.TextField(
+        _("terms for retouchers of this sitting"), max_length=4000, blank=True, default="", db_default=""
+    )
     objection_hours = models.PositiveSmallIntegerField(
         _("hours for the subject to object to a list that the agent closed (0: none)"), default=0, db_default=0
     )
@@ -354,7 +358,7 @@ class Frame(models.Model):
 
     @property
     def is_raw(self) -> bool:
-        """Is its file a camera's raw file, which nobody invited ever gets?"""
+        """Is its file a camera's raw file, which nobody invited ever gets but the retoucher of a final?"""
         return self.shown != Frame.Shown.FILE
 
     @property

@@ -121,6 +121,37 @@ def noted(
     return response
 
 
+def counted(
+    request: HttpRequest, response: HttpResponseBase, size: int, etag: str, note: Callable[[int, bool], None]
+) -> HttpResponseBase:
+    """The answer of `send` or `stream`, with how far it went told to `note(last byte, whether the fetch begins here)`:
+    the bytes that left, not those asked for."""
+    if request.method != "GET" or response.status_code not in {200, 206}:
+        return response
+    # Where the proxy sends the bytes it reads the range itself, so it is read here for the receipt only.
+    span = _range(request, size, etag) if response.status_code == 206 or not response.streaming else None
+    if span == (0, 0):
+        return response
+    first, stop = span or (0, size)
+    note(0, first == 0)
+    if not response.streaming:  # the proxy sends the bytes; what it was told to send is all that is known
+        note(stop - 1, False)
+        return response
+    inner = response.streaming_content  # type: ignore[attr-defined]
+
+    def passing() -> Iterator[bytes]:
+        at = first
+        try:
+            for chunk in inner:
+                yield chunk
+                at += len(chunk)
+        finally:
+            note(max(0, at - 1), False)
+
+    response.streaming_content = passing()  # type: ignore[attr-defined]
+    return response
+
+
 def _headers(response: HttpResponseBase, name: str, etag: str, cache: str) -> HttpResponseBase:
     response.headers["Cache-Control"] = cache
     response.headers["Accept-Ranges"] = "bytes"

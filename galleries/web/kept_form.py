@@ -62,6 +62,7 @@ STANDS_ON = {
     "session-end": "sessions",
     **dict.fromkeys(("done", "look-say", "marks"), "sheet"),
     **dict.fromkeys(("accept-licence", "passcode", "ask-use"), "delivery"),
+    "accept-terms": "retouching",
 }
 FILLED = {"text", "email", "number", "date", "url", "tel", "search", "time", ""}
 ON_TOP = '<p class="problem" role="alert" data-kept-form>{}</p>'

@@ -29,13 +29,14 @@ from galleries.models import (
     Look,
     Sitting,
 )
+from galleries.models.retouchers import HOUSE_TERMS
 from galleries.steps.agreeing import agree, objection
 from galleries.steps.delivering import cut, lab_profile, licences, offer, orders, sizes, usage
-from galleries.steps.finishing import approvals, notes, sending, source_type, versions
+from galleries.steps.finishing import approvals, notes, retoucher_terms, sending, source_type, versions
 from galleries.steps.keeping import retention, unfinished
 from galleries.steps.people import invite as invites
 from galleries.steps.people import letters
-from galleries.steps.picking import kept, pick
+from galleries.steps.picking import kept, opinions, pick
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import boundaries, looks, take_back
 from tests.cast import Cast, make_cast
@@ -45,7 +46,8 @@ pytestmark = pytest.mark.django_db
 
 SUBJECT, AGENT, OWNER = "ansa@veld.example", "ruben@achterberg.example", "tamsin@northlight.example"
 ASSISTANT, RECIPIENT = "mirre@solland.example", "desk@elsewhere.example"
-EVERYBODY = ("owner", "subject", "representation", "assistant", "recipient")
+RETOUCHER = "odile@brandt.example"
+EVERYBODY = ("owner", "subject", "representation", "assistant", "recipient", "retoucher")
 ANY = frozenset(Sitting.Stage.values)
 SHOWN = frozenset({"proofing", "agreeing", "finishing", "delivered"})
 PICKING, CLOSED = frozenset({"proofing", "agreeing"}), frozenset({"finishing", "delivered"})
@@ -107,8 +109,11 @@ class World:
             "stray": cast.sitting.strays.create(sha256="d" * 64, key="k", name="n", bytes=1),
             "reference": cast.sitting.references.create(key="k", brought_by="Ansa Veld"),
             "request": cast.sitting.usage_requests.create(invite=cast.subject, who="Ansa Veld", use="poster"),
+            "opinion": cast.sitting.second_opinions.create(
+                asked_by=cast.subject, name="Mar", token_hash=cast.sitting.slug
+            ),
             "subject": cast.subject, "representation": cast.representation, "assistant": assistant,
-            "recipient": cast.recipient, "owner": cast.owner,
+            "recipient": cast.recipient, "retoucher": cast.retoucher(accepted=False), "owner": cast.owner,
         }  # fmt: skip
         self.rows = {name: (type(row), row.pk) for name, row in rows.items()}
         cast.sitting.jobs.create(kind="proof", thing=frames[0].pk, state="failed")
@@ -223,17 +228,24 @@ CASES = (
          at="proofing", stages=PICKING),
     Case("picking.kept.let_go", lambda w, by: kept.let_go(by, w.sitting, [w.kept_frame.pk], w.bare), ("look shown",),
          ("subject",), at="proofing", stages=SHOWN, second=DomainError),
+    Case("picking.opinions.ask", lambda w, by: opinions.ask(w.sitting, by, "Lio", [w.frame.pk]),
+         ("second opinion asked for",), ("subject",), at="proofing", stages=PICKING),
+    Case("picking.opinions.end", lambda w, by: opinions.end(w.opinion, by), ("second opinion ended",), ("subject",),
+         at="proofing", stages=SHOWN, second="nothing"),
+    Case("picking.opinions.remove", lambda w, by: opinions.remove(w.opinion, by), ("second opinion ended",),
+         ("subject",), at="proofing", stages=SHOWN, second=DomainError),
     # the list
     Case("agreeing.agree.publish", lambda w, by: agree.publish(w.sitting, by, by_letter=True), ("proofs shown",),
          at="planning", stages=frozenset({"planning", "agreeing", "archived"}),
          letters=told("proofs", SUBJECT, AGENT, ASSISTANT), second=Conflict),
     Case("agreeing.agree.close", lambda w, by: agree.close(w.sitting, [w.third.pk, w.frame.pk], by), ("list closed",),
          ("representation", "owner"), at="agreeing", stages=PICKING,
-         letters=told("closed", SUBJECT, AGENT, ASSISTANT, OWNER), second=Refused),
+         letters=told("closed", SUBJECT, AGENT, ASSISTANT, OWNER) | told("work", RETOUCHER), second=Refused),
     Case("agreeing.agree.reopen", lambda w, by: agree.reopen(w.sitting, by, "warmer ones"), ("list reopened",),
-         stages=CLOSED, second=Conflict),
+         stages=CLOSED, letters=told("paused", RETOUCHER), second=Conflict),
     Case("agreeing.objection.object_to_list", lambda w, by: objection.object_to_list(w.sitting, by, "the wool one"),
-         ("objected",), ("subject",), stages=CLOSED, letters=told("objected", AGENT, ASSISTANT, OWNER), second=Refused),
+         ("objected",), ("subject",), stages=CLOSED,
+         letters=told("objected", AGENT, ASSISTANT, OWNER) | told("paused", RETOUCHER), second=Refused),
     Case("agreeing.objection.end_time", lambda w, by: objection.end_time(w.sitting, by), ("objection time ended",),
          stages=CLOSED, second=Conflict),
     # retouches
@@ -254,6 +266,9 @@ CASES = (
          ("description written",)),
     Case("finishing.sending.send", lambda w, by: sending.send(w.sitting, [w.waits.pk], by), ("version sent",),
          letters=told("retouch", SUBJECT, AGENT), second=BadInput),
+    Case("finishing.retoucher_terms.accept",
+         lambda w, by: retoucher_terms.accept(w.sitting, by, "Odile Brandt", HOUSE_TERMS),
+         ("retoucher's terms accepted",), ("retoucher",), stages=CLOSED, second="nothing"),
     Case("finishing.source_type.declare", lambda w, by: source_type.declare(w.out, by, "algorithmicallyEnhanced"),
          ("retouch declared",)),
     Case("finishing.versions.drop_stray", lambda w, by: versions.drop_stray(w.stray, by), ("stray retouch dropped",),
@@ -334,6 +349,10 @@ ELSEWHERE = {
     "keeping.own_copy": "made by the worker: tests/steps/keeping/test_own_copy.py",
     "demo.demo_sitting.bring_in": "the demo's", "demo.demo_sitting.invited": "the demo's",
     "demo.rehearse.send_retouches": "the demo's", "demo.rehearse.retouch": "the demo's",
+    "picking.opinions.picks_of": "reads", "picking.opinions.shown_in": "reads", "picking.opinions.read_by": "reads",
+    "picking.opinions.say": "by its own link, and no line of the journal: tests/web/invitee/test_opinions.py",
+    "picking.opinions.let_representation": "between the two, and no line: tests/web/invitee/test_opinions.py",
+    "finishing.originals": "files and receipts: tests/web/invitee/test_retouching.py",
     "finishing.versions.add_retouch": "needs pictures: tests/steps/finishing/test_finish.py",
     "finishing.versions.settle_stray": "needs pictures: tests/steps/finishing/test_finish.py",
     "ingesting.ingest.add_frame": "needs pictures: tests/steps/ingesting", "ingesting.ingest.add_folder": "the same",

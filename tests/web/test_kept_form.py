@@ -62,7 +62,7 @@ def test_a_page_without_a_main_part_is_none() -> None:
 
 # Sent by a script or by one press with nothing typed, or none of the studio's or an invitee's pages.
 NO_FORM = {
-    *("studio-upload-known", "studio-desk-act", "studio-retouch-known", "studio-crop-set"),
+    *("studio-upload-known", "studio-desk-act", "studio-retouch-known", "retouch-known", "studio-crop-set"),
     *("leave", "language", "not-me", "send-invite-again", "second-step-ask", "second-factor-passkey-ask"),
     *("second-factor-begin", "second-factor-leave", "second-factor-confirm", "second-factor-codes"),
     *("second-factor-remove", "second-factor-passkey", "sessions-end-others"),  # these keep their form by themselves

@@ -38,6 +38,10 @@ FETCHES: dict[str, set[str]] = {
     "archive": HANDED,
     "delivered-file": HANDED,
     "for-use": HANDED,
+    **{
+        what: {"galleries_retoucherreceipt", "galleries_journalline", "galleries_sitting"}
+        for what in ("retouch-archive", "retouch-original")
+    },
     "delivery-paper": {"galleries_journalline"},  # which paper went to whom
     **{f"studio-{what}": {"galleries_journalline"} for what in ("version-file", "archive", "delivered-file")},
     **{what: {"galleries_journalline"} for what in ("original", "studio-own-copy-archive")},
@@ -113,6 +117,8 @@ def parts(name: str, place: Place) -> dict[str, Any]:
         "session_id": 1,
         "account_id": place.cast.owner.pk,
         "digest": "0" * 64,
+        "opinion_id": 1,
+        "frame_id": 1,
         "size_id": sizes.offered()[0].pk,
         "token": link().rsplit("/", 1)[1] if link else "x" * 32,
     }

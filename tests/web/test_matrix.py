@@ -35,8 +35,9 @@ from tests.web.test_url_map import OURS
 STAGES = {"p": "planning", "r": "proofing", "a": "agreeing", "f": "finishing", "d": "delivered", "x": "archived"}
 ROLES = (
     *("photographer", "colleague", "foreign photographer"),
-    *("subject", "representation", "assistant", "recipient", "stranger", "revoked invite"),
+    *("subject", "representation", "assistant", "recipient", "retoucher", "stranger", "revoked invite"),
 )
+INVITED = ("subject", "representation", "assistant", "recipient")
 METHODS = ("get", "head", "post", "put")
 ALL = "prafdx"
 
@@ -77,7 +78,20 @@ INVITEE_PAGES = {
     "proof-picture":  ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "view-picture":   ("get",        ALL, "", "", "", ""),
     "original":       ("get",        ALL, "", "", "", ""),
+    "opinions":       ("get post",   "", "rafd", "rafd", "", ""),
+    "retouching":     ("get",        ALL, "", "", "", ""),
+    "accept-terms":   ("post",       "", "", "", "", ""),
+    "retouch-archive": ("get",       ALL, "", "", "", ""),
+    "retouch-original": ("get",      ALL, "", "", "", ""),
+    "retouch-picture": ("get",       ALL, "", "", "", ""),
+    "retouch-version": ("get",       ALL, "", "", "", ""),
+    "retouch-known":  ("post",       ALL, "", "", "", ""),
+    "retouch-file":   ("put",        ALL, "", "", "", ""),
 }  # fmt: skip
+# What opens for a retoucher, and when: the way in and their own pages, nothing else.
+RETOUCHERS = {name: "fd" for name in ("sitting", *INVITEE_PAGES) if name == "sitting" or "retouch" in name} | {
+    "accept-terms": "fd"
+}
 # The studio's pages: what each takes. They open for the studio's people at every stage, and for nobody else at any.
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed lists-news finals final version-view stray-picture version-picture version-file crops crop-source crop-preview
@@ -110,6 +124,11 @@ STUDIO_PAGES = {
 # Addresses of no sitting: tests/web/test_entrance.py and tests/web/studio/test_sizes.py and
 # test_account.py and test_second_factor.py and test_own.py are about them.
 OF_NO_SITTING = {
+    *(
+        "open-opinion",
+        "second-opinion",
+        "opinion-picture",
+    ),  # by a link of their own: tests/web/invitee/test_opinions.py
     *("front", "open-invite", "open-sign-in", "sign-in", "upkeep-sign-in", "ask-link", "desk", "leave", "language"),
     *(
         "outbox-worker",
@@ -144,6 +163,9 @@ TOLD_INSIDE = {
     "file-picture": {403},
     "delivery-paper": {403},
     "for-use": {403},
+    # While the subject may object, as here, nothing unstamped is handed out: tests/web/invitee/test_retouching.py.
+    **{key: {403} for key in ("retouch-archive", "retouch-original", "retouch-picture", "retouch-version")},
+    "opinions": {404},  # which was not said
     "accept-licence": {404},  # which licence was not said
     "look-say": {404},  # nor which look
     "studio-crop-paper": {400},
@@ -186,6 +208,7 @@ class Place:
         cast.representation.may_pass_on = True
         cast.representation.save()
         self.assistant = self.invited("assistant", "Ines Maro", "ines@maro.example")
+        self.retoucher = cast.retoucher()
         self.revoked = self.invited("representation", "Iza Morell", "iza@morell.example")
         Invite.objects.filter(pk=self.revoked.pk).update(revoked_at=timezone.now())
         self.things = self.made(cast)
@@ -208,7 +231,7 @@ class Place:
         final = sitting.finals.create(frame=frame, round=sitting.rounds.get(), state="shown")
         version = final.versions.create(
             number=1, sha256="a" * 64, key=keys["v.jpg"], name="n.jpg", bytes=1, width=60, height=90,
-            proof_key=keys["v.jpg"], sent_at=timezone.now(),
+            proof_key=keys["v.jpg"], sent_at=timezone.now(), invite=self.retoucher,
         )  # fmt: skip
         size = sizes.offered()[0]
         licence = licences.compose(sitting, licences.draft(sitting), cast.as_owner)
@@ -243,7 +266,7 @@ class Place:
             "photographer": self.cast.owner, "colleague": self.cast.colleague,
             "foreign photographer": elsewhere.cast.owner, "subject": self.cast.subject,
             "representation": self.cast.representation, "assistant": self.assistant, "recipient": self.cast.recipient,
-            "stranger": None, "revoked invite": self.revoked,
+            "retoucher": self.retoucher, "stranger": None, "revoked invite": self.revoked,
         }  # fmt: skip
         return people[role]
 
@@ -277,7 +300,7 @@ def parts_of(name: str) -> set[str]:
 
 
 def address(name: str, slug: str, things: dict[str, Any]) -> str:
-    values = {**things, "slug": slug, "kind": KIND.get(name, ""), "name": "licence.pdf"}
+    values = {**things, "slug": slug, "kind": KIND.get(name, ""), "which": "picture", "name": "licence.pdf"}
     return reverse(name, kwargs={part: values[part] for part in parts_of(name)})
 
 
@@ -286,14 +309,16 @@ def opens(name: str, role: str, stage: str) -> bool:
     studio = role in {"photographer", "colleague"}
     if name in STUDIO_PAGES:
         return studio
+    if role == "retoucher":
+        return stage in RETOUCHERS.get(name, "")
     _takes, for_studio, *for_invitees = INVITEE_PAGES[name]
-    invitees = dict(zip(("subject", "representation", "assistant", "recipient"), for_invitees, strict=True))
+    invitees = dict(zip(INVITED, for_invitees, strict=True))
     return stage in (for_studio if studio else invitees.get(role, ""))
 
 
 def expected(name: str, role: str, stage: str, where: str, method: str) -> set[int]:
     """The statuses that a cell may have."""
-    belongs = role in {"photographer", "colleague", "subject", "representation", "assistant", "recipient"}
+    belongs = role in {"photographer", "colleague", "retoucher", *INVITED}
     signed_in = role in {"photographer", "colleague", "foreign photographer"}
     if name in STUDIO_PAGES and not signed_in:
         return {302}  # to the door, whatever is there
@@ -320,7 +345,7 @@ def cells(stage: str, own: Place, elsewhere: Place) -> Iterator[tuple[str, str, 
     are tried at one stage, and the other stages with GET and POST; MATRIX=whole asks for every cell there is."""
     whole = stage == "d" or os.environ.get("MATRIX") == "whole"
     for name in (*INVITEE_PAGES, *(STUDIO_PAGES if whole else ())):
-        ids = parts_of(name) - {"slug", "kind", "name", "version"}
+        ids = parts_of(name) - {"slug", "kind", "name", "version", "which"}
         for where in ("own", "foreign", *(["crossed"] if ids and "slug" in parts_of(name) else [])):
             things = own.things if where == "own" else elsewhere.things
             at = address(name, (elsewhere if where == "foreign" else own).things["slug"], things)

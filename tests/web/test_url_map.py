@@ -11,7 +11,7 @@ from tests.cast import make_cast
 # Not ours: Django's admin has its own permission system, health tells nothing, metrics asks for the operator's token.
 ELSEWHERE = ("django.contrib.admin", "galleries.web.health", "galleries.web.metrics", "django.views")
 OPEN = {"front", "open-invite", "open-sign-in", "sign-in", "ask-link", "desk", "leave", "language", "upkeep-sign-in"}
-OPEN |= {"second-step", "second-step-ask", "not-me", "send-invite-again", "logo", "certificate"}
+OPEN |= {"open-opinion", "second-step", "second-step-ask", "not-me", "send-invite-again", "logo", "certificate"}
 
 
 def every_view(patterns=None, prefix=""):

@@ -228,12 +228,14 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
                 defaults={"round": current, "position": position, "on_list": True},
             )
             finals.append(final)
+        sitting.second_opinions.unended().update(ended_at=timezone.now())
         stages.advance(
             sitting, Sitting.Stage.FINISHING, by, verb=Verb.LIST_CLOSED, frames=[frames[pk].name for pk in order],
             **({"objection_until": until.isoformat()} if until else {}),
         )  # fmt: skip
         # To the same people whoever closed it: all who see finals, and the photographer.
         letters.notify(sitting, "closed", rounds.of_the_sheet(sitting), about=f"round-{current.number}")
+        letters.notify(sitting, "work", rounds.retouchers(sitting), about=f"round-{current.number}")
         letters.notify_photographer(sitting, "closed", about=f"round-{current.number}")
     return finals
 

@@ -7,6 +7,7 @@ from django.db.models import Max, QuerySet
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.models import Invite, Round, Sitting, Verb
+from galleries.steps.people import letters
 
 
 def open_again(sitting: Sitting, by: Visitor, reason: str, verb: Verb, *, objected_by: str = "") -> Round:
@@ -20,9 +21,15 @@ def open_again(sitting: Sitting, by: Visitor, reason: str, verb: Verb, *, object
     # The stage first: of two presses the second is told so, before it opens a round too many.
     stages.advance(sitting, Sitting.Stage.AGREEING, by, verb=verb, reason=reason)
     last = sitting.rounds.aggregate(last=Max("number"))["last"] or 0
-    return Round.objects.create(sitting=sitting, number=last + 1, reason=reason, objected_by=objected_by)
+    opened = Round.objects.create(sitting=sitting, number=last + 1, reason=reason, objected_by=objected_by)
+    letters.notify(sitting, "paused", retouchers(sitting), about=f"round-{opened.number}")
+    return opened
 
 
 def of_the_sheet(sitting: Sitting) -> QuerySet[Invite]:
-    """Whoever is let in to look at frames: all but those who only fetch what is delivered."""
-    return sitting.invites.exclude(role=Invite.Role.RECIPIENT).select_related("passed_from")
+    """Whoever is let in to look at frames: neither those who only fetch what is delivered, nor retouchers."""
+    return sitting.invites.of_the_sheet().select_related("passed_from")
+
+
+def retouchers(sitting: Sitting) -> QuerySet[Invite]:
+    return sitting.invites.retouchers().select_related("passed_from")

@@ -114,6 +114,8 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
             stages.move_final(final, S.RETURNED, by, verb=Verb.SENT_BACK, **detail)
         if by.user is None:
             letters.notify_photographer(final.sitting, "returned", about=f"version-{version.sha256[:16]}")
+        if version.invite is not None:
+            letters.notify(final.sitting, "rework", [version.invite], about=f"version-{version.sha256[:16]}")
     return final
 
 

@@ -56,9 +56,13 @@ def by_name(finals: Iterable[Final], name: str) -> list[Final]:
     return [final for weight, final in fits if weight == best]
 
 
-def find(sitting: Sitting, path: Path, name: str) -> Matching:
-    """The final that a retouched file belongs to. Raises `ImagingError` when the file cannot be decoded."""
-    finals = finals_of(sitting)
+def find(sitting: Sitting, path: Path, name: str, among: Sequence[Final] | None = None) -> Matching:
+    """The final that a retouched file belongs to: one `among` these, else of all on the list.
+
+    Raises:
+        ImagingError: the file cannot be decoded.
+    """
+    finals = finals_of(sitting) if among is None else list(among)
     if not finals:
         return Matching(None, told(Code.LIST_OPEN))
     picture = door.open_small(path, limits())

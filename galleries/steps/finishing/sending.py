@@ -20,7 +20,7 @@ Stage, S = Sitting.Stage, Final.State
 
 def waiting(sitting: Sitting) -> list[Version]:
     """The newest version of each final on the list, where the photographer has not sent it out yet."""
-    versions = Version.objects.waiting().filter(final__sitting=sitting).select_related("final__frame")
+    versions = Version.objects.waiting().filter(final__sitting=sitting).select_related("final__frame", "invite")
     return list(versions.order_by("final__position", "final"))
 
 

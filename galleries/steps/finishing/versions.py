@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -13,7 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
-from galleries.access import Act, Visitor, require
+from galleries.access import Act, Visitor, finals_shown_to, require
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
@@ -22,6 +23,7 @@ from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import (
     Final,
     Frame,
+    Invite,
     Job,
     JournalLine,
     Sitting,
@@ -33,7 +35,7 @@ from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.finishing import match, source_type
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
-from galleries.steps.people import letters
+from galleries.steps.people import caps, letters
 from galleries.steps.people.asked import approvers
 from galleries.told import Told, told
 from galleries.words.steps import Code
@@ -59,12 +61,19 @@ class Outcome:
 
 
 def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome:
-    """Verify a retouched file and put it to its final; a doubtful one waits for a person's choice.
+    """Verify a retouched file and put it to its final; a doubtful one waits for a person's choice. What a retoucher
+    sends in waits for the photographer's look, whatever the sitting says of sending at once.
 
     Raises:
-        Refused: not this person's to do, or the list is still open.
+        Refused: not this person's to do, or the list is still open; or a retoucher sent too many files in a day.
     """
-    _check_open(sitting, by)
+    among = None
+    if by.invite is not None:
+        require(by, Act.SEND_VERSION, sitting)
+        caps.sending_versions(by.invite)
+        among = list(finals_shown_to(by, sitting).listed().select_related("frame", "sitting"))
+    else:
+        _check_open(sitting, by)
     name, digest = clean_name(name), sha256_of(path)
     known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
     if known is not None:
@@ -77,7 +86,7 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
         facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
         if facts.is_raw:
             return Outcome("refused", told=told(Code.RAW_VERSION))
-        matching = match.find(sitting, path, name)
+        matching = match.find(sitting, path, name, among)
     except (ImagingError, BadInput) as error:
         return Outcome("refused", told=error.told)
     key = storage.version_key(sitting.uid, digest, facts.format)
@@ -86,7 +95,8 @@ def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome
     size = path.stat().st_size
     if matching.final is None:
         return _stray(sitting, by, matching, sha256=digest, key=key, name=name, bytes=size)
-    version = _add_version(matching.final, by, facts, matching.told, sha256=digest, key=key, name=name, bytes=size)
+    fields: dict[str, Any] = {"sha256": digest, "key": key, "name": name, "bytes": size}
+    version = _add_version(matching.final, by, facts, matching.told, **fields, invite=by.invite)
     return Outcome("matched", matching.final, version, matching.told)
 
 
@@ -99,16 +109,25 @@ def _check_open(sitting: Sitting, by: Visitor) -> None:
 def _stray(sitting: Sitting, by: Visitor, matching: match.Matching, **fields: str | int) -> Outcome:
     with transaction.atomic():
         stray, is_new = StrayRetouch.objects.update_or_create(
-            sitting=sitting, sha256=fields["sha256"], defaults={**fields, "reason": matching.told.as_text(300)}
-        )
+            sitting=sitting, sha256=fields["sha256"],
+            defaults={**fields, "reason": matching.told.as_text(300), "invite": by.invite},
+        )  # fmt: skip
         stray.candidates.set(matching.candidates)
         if is_new:
             stages.touch(sitting)
             JournalLine.write(sitting, by.who, Verb.RETOUCH_NOT_MATCHED, stray.name, reason=matching.told.as_dict())
+            _tell_of(by.invite, sitting)
     return Outcome("stray", told=matching.told, stray=stray)
 
 
-def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fields: str | int) -> Version:
+def _tell_of(retoucher: Invite | None, sitting: Sitting) -> None:
+    """The photographer hears of what a retoucher sent in: one letter a day, by the sitting's clock."""
+    if retoucher is not None:
+        day = timezone.now().astimezone(ZoneInfo(sitting.time_zone)).date()
+        letters.notify_photographer(sitting, "retouched", about=f"invite-{retoucher.pk}-{day.isoformat()}")
+
+
+def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fields: Any) -> Version:
     try:
         with transaction.atomic():
             last = final.versions.aggregate(last=Max("number"))["last"] or 0
@@ -121,7 +140,7 @@ def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fiel
                 **fields,
             )
             detail = {"version": version.number, "sha256": version.sha256, "how": how.as_dict()}
-            if final.sitting.send_at_once and not final.is_ready:
+            if final.sitting.send_at_once and not final.is_ready and version.invite is None:
                 _send_at_once(version, by, detail)
             else:  # the photographer looks first; what would take an approval back is never sent by itself
                 stages.touch(final.sitting)
@@ -130,6 +149,7 @@ def _add_version(final: Final, by: Visitor, facts: FrameFacts, how: Told, **fiel
                     **detail,
                 )  # fmt: skip
             jobs.enqueue("version", version.pk, final.sitting)
+            _tell_of(by.invite, final.sitting)
     except IntegrityError as error:  # perhaps the same file, or another for the same final, came at the same moment
         if not clashes.at_once(error):
             raise
@@ -157,7 +177,7 @@ def settle_stray(stray: StrayRetouch, final: Final, by: Visitor) -> Version:
     if final.sitting_id != stray.sitting_id or not final.on_list:
         raise BadInput(_("Choose one of this sitting's finals."))
     facts = door.probe(storage.get(storage.private(), stray.key), limits())
-    fields: dict[str, str | int] = {name: getattr(stray, name) for name in ("sha256", "key", "name", "bytes")}
+    fields = {name: getattr(stray, name) for name in ("sha256", "key", "name", "bytes", "invite")}
     with transaction.atomic():
         if not StrayRetouch.objects.filter(pk=stray.pk).delete()[0]:
             raise Conflict(_("Somebody settled this file at the same moment."))

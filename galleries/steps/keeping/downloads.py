@@ -3,8 +3,9 @@
 A fetch is a file handed over as it lies in the store: an original, a retouched file, a delivered file, an archive, a
 copy for the subject. What the desk, the crop editor and the other pages show while the studio works (smaller
 renditions, the eyes at 100 %, previews) is looking at pictures and no download: a line for each would bury those that
-matter. Those invited get no original and no retouched file at all; what they fetch of a delivery and of their own copy
-is noted with its receipt (`delivering/receipts`, `keeping/own_copy`), each fetch a line too. A file fetched in ranges
+matter. Those invited get no retouched file at all, and no original but a retoucher those of the finals; what they fetch
+of these, of a delivery and of their own copy is noted with its receipt (`finishing/originals`, `delivering/receipts`,
+`keeping/own_copy`), each fetch a line too. A file fetched in ranges
 is one fetch.
 """
 

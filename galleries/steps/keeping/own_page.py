@@ -37,7 +37,10 @@ def page(copy: m.OwnCopy, rows: Rows, pictures: int) -> str:
                     {"at": one.sent_at, "kind": KIND_WORDS.get(one.kind, one.kind), "to": one.invite or _("the studio")}
                     for one in _letters(sitting)
                 ],
-                "fetched": m.Receipt.objects.filter(delivery__sitting=sitting).order_by("pk"),
+                "fetched": [
+                    *m.Receipt.objects.filter(delivery__sitting=sitting).order_by("pk"),
+                    *sitting.retoucher_receipts.order_by("pk"),
+                ],
                 "papers": [
                     {"at": line.at, "who": who_words(line.who), "what": line.thing, "verb": line.verb_words}
                     for line in sitting.journal.filter(verb__in=[Verb.PAPER_FETCHED, Verb.OWN_COPY_FETCHED])

@@ -55,9 +55,9 @@ TABLES: tuple[Table, ...] = (
         theirs="""id slug title stage subject_given subject_surname held_on place plan allowance deadline time_zone
         subject_chooses_looks strikes_hide representation_approves subject_is_minor guardian_name guardian_consent_on
         guardian_consent_note name_for_strip current_look send_at_once suggestions_shown answer_days objection_hours
-        created_at published_at delivered_at put_away_from keep_until""",
+        retouch_by created_at published_at delivered_at put_away_from keep_until""",
         named="photographer colleagues",
-        house="uid print_profile_key print_profile_name tracer_key tracer_key_before change",
+        house="uid print_profile_key print_profile_name retoucher_terms tracer_key tracer_key_before change",
     ),
     _table(
         m.Look, "sitting",
@@ -116,7 +116,7 @@ TABLES: tuple[Table, ...] = (
     _table(
         m.Version, "final__sitting",
         theirs="id final number sha256 name bytes width height reading kind kind_stated added_at sent_at",
-        told="matched_by geometry_caution", named="kind_said_by", picture="key proof_key",
+        told="matched_by geometry_caution", named="kind_said_by invite", picture="key proof_key",
     ),
     _table(m.Approval, "version__final__sitting", theirs="id version sha256 decision note at", named="who invite user"),
     _table(
@@ -125,7 +125,16 @@ TABLES: tuple[Table, ...] = (
     ),
     _table(
         m.StrayRetouch, "sitting",
-        theirs="id sha256 name bytes created_at candidates", told="reason", picture="key", house="sitting",
+        theirs="id sha256 name bytes created_at candidates", told="reason", named="invite", picture="key",
+        house="sitting",
+    ),
+    _table(
+        m.RetoucherAcceptance, "sitting",
+        theirs="id at", named="invite name", house="sitting wording text",
+    ),
+    _table(
+        m.RetoucherReceipt, "sitting",
+        theirs="id name sha256 bytes holds started_at last_at fetches last_byte", named="invite who", house="sitting",
     ),
     _table(
         m.Crop, "final__sitting",
@@ -172,8 +181,16 @@ TABLES: tuple[Table, ...] = (
         m.Studio,
         house="""id name photographer email web telephone statement_of_rights letters_from letters_until
         casting_checked_on stamp_text stamp_strength stamp_with logo_key clauses clauses_number allowance
-        sign_finals""",
+        sign_finals retoucher_terms""",
     ),
+    # The studio looks at a copy before it lets it go, and a second opinion is not the studio's to read: the subject
+    # reads it on their own page, and removes it there.
+    _table(
+        m.SecondOpinion,
+        house="id token_hash browsers for_representation said_at created_at ended_at",
+        others="sitting asked_by name sentence",
+    ),
+    _table(m.OpinionFrame, house="id", others="opinion frame this_one"),
     _table(
         m.DeliverySize,
         house="""id slug title use width height ppi bleed border safe byte_cap file_format bits profile min_ppi

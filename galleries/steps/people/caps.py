@@ -9,11 +9,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from galleries.errors import BadInput, Refused
-from galleries.models import Invite, Letter, SignInLink, Sitting
+from galleries.models import Invite, Letter, SecondOpinion, SignInLink, Sitting, StrayRetouch, Version
 
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 PASSED_ON_A_DAY, PASSED_ON_OPEN = 3, 8  # by one voice in a day; open ones of a sitting
 USES_A_DAY, USES_OPEN = 5, 20  # asked by one person in a day; unanswered ones of a sitting
+VERSIONS_A_DAY, STRAYS_OPEN = 200, 40  # files sent in by one retoucher; of a sitting, those that wait for a choice
+OPINIONS_A_DAY, OPINIONS_OPEN = 5, 5  # second opinions asked for by one subject
 SIGN_IN_LETTERS_AN_HOUR = 5  # to one address
 SIGN_IN_LETTERS_IN_ALL = 60  # in an hour
 LINK_LETTERS_AN_HOUR = 5  # to one address
@@ -55,6 +57,31 @@ def asking_uses(sitting: Sitting, asker: Invite | None) -> None:
         raise Refused(_("You have asked for %d uses today; the studio answers those first.") % USES_A_DAY)
     if sitting.usage_requests.filter(state="asked").count() >= USES_OPEN:
         raise Refused(_("%d requests wait for an answer already; the studio answers those first.") % USES_OPEN)
+
+
+def asking_opinions(subject: Invite) -> None:
+    """
+    Raises:
+        Refused: this subject has asked as often as a day allows, or as many are open as may be.
+    """
+    asked = SecondOpinion.objects.filter(asked_by=subject)
+    since = timezone.now() - DAY
+    if asked.filter(created_at__gt=since).count() >= OPINIONS_A_DAY or asked.unended().count() >= OPINIONS_OPEN:
+        raise Refused(_("You have asked %d people already: end one first, or ask again tomorrow.") % OPINIONS_OPEN)
+
+
+def sending_versions(retoucher: Invite) -> None:
+    """
+    Raises:
+        Refused: this person has sent as many files as a day allows, or as many wait for the studio's choice as may.
+    """
+    since = timezone.now() - DAY
+    strays = StrayRetouch.objects.filter(sitting=retoucher.sitting, invite=retoucher)
+    sent = Version.objects.filter(final__sitting=retoucher.sitting, invite=retoucher, added_at__gt=since).count()
+    if sent + strays.filter(created_at__gt=since).count() >= VERSIONS_A_DAY:
+        raise Refused(_("You have sent %d files today; speak with the studio.") % VERSIONS_A_DAY)
+    if strays.count() >= STRAYS_OPEN:
+        raise Refused(_("%d files wait for the studio to say where they belong; it does that first.") % STRAYS_OPEN)
 
 
 def sign_in_letter_allowed(email: str) -> bool:

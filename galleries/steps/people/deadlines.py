@@ -47,6 +47,8 @@ def of_person(by: Visitor, sitting: Sitting) -> list[Day]:
 
 def for_letter(kind: str, person: Invite | None, sitting: Sitting) -> list[Day]:
     """What a letter brings along: the day of the picks, to those it asks for them."""
+    if person is not None and person.is_retoucher and kind in {"invitation", "work", "work_due"}:
+        return _retouch(sitting)
     asks = kind in {"invitation", "reminder"} and person is not None and person.is_side
     return _picks(sitting, reverse("sheet", args=[sitting.slug])) if asks else []
 
@@ -68,6 +70,14 @@ def _picks(sitting: Sitting, path: str) -> list[Day]:
         return []
     title = _("Picks wanted: %s") % sitting.title
     return [_day("picks", sitting, sitting.deadline, title, _("The last day to mark picks."), path)]
+
+
+def _retouch(sitting: Sitting) -> list[Day]:
+    """The day on which a retoucher's versions are wanted."""
+    if sitting.retouch_by is None:
+        return []
+    title, text = _("Retouches wanted: %s") % sitting.title, _("The last day to send versions.")
+    return [_day("retouch", sitting, sitting.retouch_by, title, text, reverse("retouching", args=[sitting.slug]))]
 
 
 def _day(what: str, sitting: Sitting, on: date, title: str, text: str, path: str) -> Day:

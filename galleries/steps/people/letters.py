@@ -30,6 +30,11 @@ KIND_WORDS = {
     "again": gettext_lazy("the link once more"),
     "ended": gettext_lazy("the invite has ended"),
     "asked": gettext_lazy("somebody asks for a link"),
+    "work": gettext_lazy("finals to be retouched"),
+    "paused": gettext_lazy("the retouch waits: the list is open again"),
+    "rework": gettext_lazy("a version was sent back to the retoucher"),
+    "work_due": gettext_lazy("reminder of the retouch"),
+    "retouched": gettext_lazy("versions came from the retoucher"),
     "removal": gettext_lazy("a sitting is removed soon"),
     "own": gettext_lazy("copy of everything kept"),
 }

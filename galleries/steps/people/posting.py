@@ -23,6 +23,7 @@ PAGES = {
     "passed": "people",
     "asked": "people",
     "objected": "lists",
+    "retouched": "finals",
     removal_letter.KIND: "settings",
 }  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
@@ -79,6 +80,7 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             round=_round(letter),
             **_of_finals(sitting, person),
             **_of_retouches(person),
+            to_retouch=_to_retouch(sitting, person),
         )
     _add_days(composed, letter)
     return composed
@@ -121,6 +123,14 @@ def _of_retouches(person: Invite | None) -> dict[str, object]:
     }
 
 
+def _to_retouch(sitting: Sitting, person: Invite | None) -> list[str]:
+    """Labels of the finals that wait for a retoucher's version; nobody else is told of them."""
+    if person is None or not person.is_retoucher or sitting.stage not in AGREED:
+        return []
+    finals = finals_shown_to(Visitor(invite=person), sitting).to_retouch()
+    return [one.frame.label for one in finals.select_related("frame")]
+
+
 def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
     """Labels of the finals this person may know of: all, those not delivered yet, and what was picked in vain."""
     finals = finals_shown_to(Visitor(invite=person), sitting) if person else sitting.finals.all()
@@ -156,6 +166,8 @@ def send_due(today: date | None = None) -> int:
     waiting = Final.objects.listed().filter(state=Final.State.SHOWN).values("sitting")
     for sitting in Sitting.objects.filter(pk__in=waiting, stage__in=AGREED):
         listed += _remind_of_retouches(sitting, today)
+    for sitting in Sitting.objects.filter(stage__in=AGREED).exclude(retouch_by=None):
+        listed += _remind_retouchers(sitting, today)
     for letter in Letter.objects.unsent().select_related("sitting", "invite__passed_from"):
         wanted = letter.invite is None or letter.kind == "ended" or letter.invite.holds()
         if wanted and not is_quiet(letter.sitting, timezone.now()):
@@ -190,3 +202,12 @@ def _remind_of_retouches(sitting: Sitting, today: date | None) -> int:
         if wanted is not None and step is not None:
             listed += len(notify(sitting, "answer", [person], about=f"{wanted.isoformat()}-{step}"))
     return listed
+
+
+def _remind_retouchers(sitting: Sitting, today: date | None) -> int:
+    """Remind retouchers of what has not come in, once per step before the day on which it is wanted."""
+    step = _step(sitting, sitting.retouch_by, today) if sitting.retouch_by else None
+    if sitting.retouch_by is None or step is None:
+        return 0
+    late = [one for one in sitting.invites.retouchers() if _to_retouch(sitting, one)]
+    return len(notify(sitting, "work_due", late, about=f"{sitting.retouch_by.isoformat()}-{step}"))

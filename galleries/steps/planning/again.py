@@ -16,7 +16,7 @@ from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
 
 # Of one day and of one consent: a copy asks for them anew.
-_NOT_AGAIN = {"held_on", "deadline", "keep_until", "guardian_consent_on", "guardian_consent_note"}
+_NOT_AGAIN = {"held_on", "deadline", "retouch_by", "keep_until", "guardian_consent_on", "guardian_consent_note"}
 _OF_A_LOOK = tuple(name for name in looks.EDITABLE if name not in {"hidden", "kept_from_representation"})
 
 

@@ -25,7 +25,7 @@ from galleries.steps.limits import limits
 SETTINGS = (
     *("title", "subject_given", "subject_surname", "held_on", "place", "plan", "allowance", "deadline", "time_zone"),
     *("subject_chooses_looks", "strikes_hide", "representation_approves", "send_at_once", "answer_days"),
-    *("objection_hours", "suggestions_shown"),
+    *("objection_hours", "suggestions_shown", "retouch_by", "retoucher_terms"),
     *("subject_is_minor", "guardian_name"),
     *("guardian_consent_on", "guardian_consent_note", "name_for_strip", "keep_until"),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -23,7 +23,7 @@ from galleries.steps.delivering import by_use, licences, offer, receipts, usage
 from galleries.steps.delivering.by_use import Bundle
 from galleries.web import licence_columns, use_words
 from galleries.web.doors import count_try, invitee_page
-from galleries.web.files import FOREVER, _range, send, stream
+from galleries.web.files import FOREVER, counted, send, stream
 from galleries.web.invitee.page import page
 
 PICTURE_SIDE = 640
@@ -263,34 +263,10 @@ def _with_receipt(
     sha256: str,
     size: int,
 ) -> HttpResponseBase:
-    if request.method != "GET" or response.status_code not in {200, 206}:
-        return response
-    # Where the proxy sends the bytes it reads the range itself, so it is read here for the receipt only.
-    span = _range(request, size, sha256) if response.status_code == 206 or not response.streaming else None
-    if span == (0, 0):
-        return response
-    first, stop = span or (0, size)
-
-    def note(last: int, *, start: bool) -> None:
+    def note(last: int, start: bool) -> None:
         receipts.record(delivery, visitor.invite, visitor.name, name, max(0, last), start=start)
 
-    note(0, start=first == 0)
-    if not response.streaming:  # the proxy sends the bytes; what it was told to send is all that is known
-        note(stop - 1, start=False)
-        return response
-    inner = response.streaming_content  # type: ignore[attr-defined]
-
-    def counted() -> Iterator[bytes]:
-        at = first
-        try:
-            for chunk in inner:
-                yield chunk
-                at += len(chunk)
-        finally:
-            note(at - 1, start=False)
-
-    response.streaming_content = counted()  # type: ignore[attr-defined]
-    return response
+    return counted(request, response, size, sha256, note)
 
 
 @invitee_page(Act.FETCH)

@@ -16,8 +16,10 @@ from galleries.models import Sitting
 TABS = (
     ("plan", _("Plan"), Act.SEE_PLAN),
     ("sheet", _("Sheet"), Act.SEE_SHEET),
+    ("opinions", _("Second opinion"), Act.SEE_OPINIONS),
     ("lists", _("Lists"), Act.COMPARE_LISTS),
     ("finals", _("Finals"), Act.SEE_FINALS),
+    ("retouching", _("Retouch"), Act.SEE_RETOUCHING),
     ("delivery", _("Delivery"), Act.SEE_DELIVERY),
 )
 
@@ -27,11 +29,26 @@ def key_in(text: str) -> int:
     return int(text) if text.isdecimal() and len(text) < 19 else 0
 
 
+def _has_opinions(visitor: Visitor, sitting: Sitting) -> bool:
+    """Asks the person for second opinions, or is there one that they may read?"""
+    if may(visitor, Act.ASK_OPINION, sitting):
+        return True
+    if not may(visitor, Act.SEE_OPINIONS, sitting) or visitor.invite is None:
+        return False
+    if visitor.invite.is_subject:
+        return sitting.second_opinions.filter(asked_by=visitor.invite).exists()
+    return sitting.second_opinions.filter(for_representation=True).exclude(said_at=None).exists()
+
+
 def page(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, template: str, status: int = 200, **context: Any
 ) -> HttpResponse:
     """Render galleries/invitee/<template>.html with the sitting, the person and the pages that are theirs."""
     tabs = [{"name": name, "label": label} for name, label, act in TABS if may(visitor, act, sitting)]
+    if not _has_opinions(visitor, sitting):
+        tabs = [one for one in tabs if one["name"] != "opinions"]
+    if visitor.user is not None:  # a page of work handed out, no page of the gallery that they look at
+        tabs = [one for one in tabs if one["name"] != "retouching"]
     base = {
         "sitting": sitting,
         "person": visitor.invite,

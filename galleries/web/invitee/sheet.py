@@ -13,7 +13,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import access
-from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, why_not
+from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, require, why_not
 from galleries.errors import BadInput, Missing, Refused
 from galleries.models import Mark, Remark, Sitting
 from galleries.sorting.expression import in_order
@@ -51,6 +51,9 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
         where = "objection"
     if visitor.invite is not None and visitor.invite.role == "recipient" and where is not None:
         where = "delivery"
+    if visitor.invite is not None and visitor.invite.is_retoucher:
+        require(visitor, Act.SEE_RETOUCHING, sitting)
+        where = "retouching"
     if where is None and sitting.own_copies.let_go().filter(invite=visitor.invite).exists():
         where = "own-copy"  # all that an archived sitting still has for them
     if where is None:

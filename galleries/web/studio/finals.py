@@ -27,7 +27,7 @@ from galleries.steps.ingesting import incoming, ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, noted, send
-from galleries.web.studio import compared, letter_words, pixel_words
+from galleries.web.studio import compared, letter_words, pixel_words, retoucher_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.upload import announced, body_json
@@ -69,7 +69,7 @@ def final_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_i
     listed = agree.listed(sitting)
     at = next((place for place, one in enumerate(listed) if one.pk == wanted.pk), None)
     final = listed[at] if at is not None else wanted
-    prefetch_related_objects([final], "versions__approvals__invite", "pinned_notes")
+    prefetch_related_objects([final], "versions__approvals__invite", "versions__invite", "pinned_notes")
     chosen = [one for one in sizes.offered() if one.chosen_first]
     (row,) = _with_waits([_row(final, Proof.objects.newest_of([final.frame_id]), chosen)], sitting)
     context = {
@@ -86,11 +86,11 @@ def final_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_i
 
 
 def _with_waits(rows: list[dict[str, Any]], sitting: Sitting) -> list[dict[str, Any]]:
-    people = [one for one in sitting.invites.sides() if one.holds()]
-    return [{**row, "waits": _waits_for(row, sitting, people)} for row in rows]
+    people, retouchers = [one for one in sitting.invites.sides() if one.holds()], retoucher_words.at_work(sitting)
+    return [{**row, "waits": _waits_for(row, sitting, people, retouchers)} for row in rows]
 
 
-def _waits_for(row: dict[str, Any], sitting: Sitting, people: list[Invite]) -> str:
+def _waits_for(row: dict[str, Any], sitting: Sitting, people: list[Invite], retouchers: list[Invite]) -> str:
     """Whose word or work a final waits for, by name; '' where it is ready."""
     final, version = row["final"], row["version"]
     if final.is_ready:
@@ -98,7 +98,7 @@ def _waits_for(row: dict[str, Any], sitting: Sitting, people: list[Invite]) -> s
     if version is not None and not version.sent_at:
         return _("you: look, then send")
     if final.state != Final.State.SHOWN:
-        return _("you: retouch it")
+        return retoucher_words.waits_for(final, retouchers)
     roles = {Invite.Role.SUBJECT}
     if sitting.representation_approves and not final.frame.is_kept_back:
         roles.add(Invite.Role.REPRESENTATION)

@@ -42,6 +42,8 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
             "representation_approves",
             "suggestions_shown",
             "send_at_once",
+            "retouch_by",
+            "retoucher_terms",
             "answer_days",
             "objection_hours",
             "name_for_strip",
@@ -54,6 +56,8 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
         widgets = {
             "held_on": _days(),
             "deadline": _days(),
+            "retouch_by": _days(),
+            "retoucher_terms": forms.Textarea(attrs={"rows": 4}),
             "keep_until": _days(),
             "guardian_consent_on": _days(),
             "plan": forms.Textarea(attrs={"rows": 4}),
@@ -61,6 +65,11 @@ class SittingForm(forms.ModelForm):  # type: ignore[type-arg]
         help_texts = {
             "objection_hours": gettext_lazy(
                 "They begin when letters may go out. You may start to retouch meanwhile, and end the time yourself."
+            ),
+            "retouch_by": gettext_lazy("Whoever is invited as retoucher is reminded three days and one day before."),
+            "retoucher_terms": gettext_lazy(
+                "Accepted before anything is seen or fetched, and kept in these words. Empty: the studio's, or the "
+                "house's. Plain words, no legal advice; have somebody who knows your law read them."
             ),
             "name_for_strip": gettext_lazy("Empty: the subject's name."),
             "guardian_consent_note": gettext_lazy("Nobody can be invited before name and day are here."),

@@ -84,7 +84,15 @@ class BeginningsForm(OwnForm):
 
     class Meta:
         model = Studio
-        fields = ("allowance",)
+        fields = ("allowance", "retoucher_terms")
+        widgets = {"retoucher_terms": forms.Textarea(attrs={"rows": 6})}
+        help_texts = {
+            "retoucher_terms": gettext_lazy(
+                "A retoucher accepts them before anything is seen or fetched. Empty: the house's words "
+                "(confidential, for this work only, nothing into services that learn from pictures, deleted "
+                "afterwards). A sitting may have its own."
+            )
+        }
 
     allowance = forms.IntegerField(min_value=0, max_value=MOST_FINALS)
     usual = forms.ModelMultipleChoiceField(

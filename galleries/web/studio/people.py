@@ -15,7 +15,7 @@ from galleries.steps.people import invite as invites
 from galleries.steps.people import letters, mail, openings
 from galleries.steps.planning import again, team
 from galleries.web.doors import studio_page
-from galleries.web.studio import letter_words
+from galleries.web.studio import letter_words, retoucher_words
 from galleries.web.studio.forms import InviteForm, checked, whole
 
 MOST_DAYS = 730
@@ -31,7 +31,13 @@ def _page(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, *, link: str = "", person: Invite | None = None
 ) -> HttpResponseBase:
     rows = [
-        {"invite": one, "holds": one.holds(), "letters": one.letters.count(), "marks": one.voice.marks.count()}
+        {
+            "invite": one,
+            "holds": one.holds(),
+            "letters": one.letters.count(),
+            "marks": one.voice.marks.count(),
+            "retoucher": retoucher_words.of_invite(one, sitting) if one.is_retoucher else None,
+        }
         for one in sitting.invites.select_related("passed_from").order_by("revoked_at", "pk")
     ]
     consent = not sitting.subject_is_minor or bool(sitting.guardian_consent_on and sitting.guardian_name.strip())
@@ -129,7 +135,9 @@ def show_link(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_i
 def revoke(request: HttpRequest, visitor: Visitor, sitting: Sitting, invite_id: int) -> HttpResponseBase:
     one = _invite(sitting, invite_id)
     invites.revoke(one, visitor)
-    messages.success(request, _("%s is shut out from now on. The marks are kept.") % one.name)
+    kept = _("%s is shut out from now on. The marks are kept.")
+    ended = _("%s is shut out from now on. What was sent in is kept; ask that the files are deleted.")
+    messages.success(request, (ended if one.is_retoucher else kept) % one.name)
     return redirect("studio-people", slug=sitting.slug)
 
 

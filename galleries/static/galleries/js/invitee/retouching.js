@@ -1,0 +1,12 @@
+// Puts each pinned note over its place in the picture; without this script the place is told in words beside it.
+import { $$ } from "../shared/dom.js";
+
+for (const pin of $$(".marked .pin[data-place]")) {
+  const [x, y, width, height] = pin.dataset.place.split(" ").map((part) => `${100 * Number(part)}%`);
+  Object.assign(pin.style, { left: x, top: y });
+  if (Number.parseFloat(width) || Number.parseFloat(height)) {
+    Object.assign(pin.style, { width, height });
+    pin.classList.add("box");
+  }
+  pin.hidden = false;
+}
