@@ -1,7 +1,8 @@
 """What a sentence says, without its words: a code, named values with their units, and what it is about.
 
 The pure packages tell this way and know no language; `galleries.words` makes the sentence for its reader. A value's
-unit is the end of its name: `_px`, `_bytes`, `_share` (0 to 1), `_deg`, `_times`, `_s`, `_ppi`, `_percent`.
+unit is the end of its name: `_px`, `_bytes`, `_share` (0 to 1), `_deg`, `_times`, `_s`, `_ppi`, `_percent`, `_delta_e`
+(CIEDE2000), `_lightness` (CIE L*).
 """
 
 from __future__ import annotations

@@ -414,7 +414,7 @@ def _at_other_doors() -> list[Bomb]:
     def version(data: bytes) -> object:
         door.verify(data)
         with suppress(errors.ImagingError):
-            door.shape_change(data, data, FACE)
+            door.changes(data, data, FACE)
         return door.open_small(data)
 
     def logo(data: bytes) -> object:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from galleries.imaging.comparing.amounts import Changes, Place
+from galleries.models.people import Studio
+from galleries.words.imaging import not_compared
 from galleries.words.told import stored
 
 
@@ -92,6 +97,15 @@ class VersionSet(models.QuerySet["Version"]):
     def newest(self) -> Version | None:
         return self.order_by("-number").first()
 
+    def caution_anew(self, most: Mapping[str, float]) -> None:
+        """Tell by thresholds of now what was read of each; in the transaction that keeps these."""
+        rows = self.exclude(changes=None).only("pk", "changes", "geometry_caution")
+        for version in rows.iterator(chunk_size=500):
+            caution = Changes.from_dict(version.changes or {}).caution(most)
+            text = caution.as_text(600) if caution else ""
+            if text != version.geometry_caution:
+                self.filter(pk=version.pk).update(geometry_caution=text)
+
 
 class Version(models.Model):
     """One state of a retouch. Versions are kept; an approval names one by its SHA-256."""
@@ -122,6 +136,8 @@ class Version(models.Model):
     proof_key = models.CharField(max_length=200, blank=True)
     reading = models.JSONField(null=True, blank=True)
     geometry_caution = models.CharField(max_length=600, blank=True)
+    # What was read of it against its frame (`imaging.comparing.changes`); None: nothing, or under an earlier release.
+    changes = models.JSONField(null=True, blank=True, editable=False)
     kind = models.CharField(_("how it was made"), max_length=40, choices=Kind, default=Kind.RETOUCHED)
     kind_stated = models.CharField(max_length=6, choices=Stated, default=Stated.NOBODY, db_default="", blank=True)
     kind_said_by = models.CharField(max_length=120, blank=True)  # the person's name, where a person said it
@@ -147,8 +163,23 @@ class Version(models.Model):
 
     @property
     def caution(self) -> str:
-        """What the retouch did to the face's shape, in the reader's language; '' where nothing is worth a word."""
+        """What the retouch did to the face, in the reader's language; '' where nothing is worth a word."""
         return stored(self.geometry_caution)
+
+    @property
+    def not_compared(self) -> str:
+        """What could not be read against the frame, in the reader's language; '' where all was."""
+        return not_compared(self._changes.unread) if self.changes else ""
+
+    @property
+    def _changes(self) -> Changes:
+        return Changes.from_dict(self.changes or {})
+
+    def changed_places(self, *, on_version: bool = False) -> list[Place]:
+        """Where on the frame, or on this version, lies what the caution tells: shares x, y, width, height."""
+        if not self.changes or not self.geometry_caution:
+            return []
+        return self._changes.marked(Studio.current().cautioned_from, on_version=on_version)
 
     @property
     def how_found(self) -> str:

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
+
+from galleries.imaging.comparing import amounts
+
+
+def _threshold(name: Any, kind: str) -> models.FloatField:  # type: ignore[type-arg]
+    usual = amounts.USUAL[kind]
+    bounds = [MinValueValidator(0.5), MaxValueValidator(100)]
+    return models.FloatField(name, default=usual, db_default=usual, validators=bounds)
 
 
 class Studio(models.Model):
@@ -53,6 +63,16 @@ class Studio(models.Model):
     # What a new sitting begins with.
     allowance = models.PositiveSmallIntegerField(_("finals included in a new sitting"), default=5, db_default=5)
 
+    # How much of a face a retouch may change before a caution is told; `cautioned_from` names their units.
+    caution_eyes = _threshold(_("eyes (per cent)"), "eyes")
+    caution_mouth = _threshold(_("mouth (per cent)"), "mouth")
+    caution_nose = _threshold(_("width of the nose (per cent)"), "nose")
+    caution_width = _threshold(_("width of the face (per cent)"), "width")
+    caution_chin = _threshold(_("length of the lower face (per cent)"), "chin")
+    caution_texture = _threshold(_("skin texture gone (per cent)"), "texture")
+    caution_skin = _threshold(_("skin colour, ΔE"), "skin")
+    caution_irises = _threshold(_("colour of the irises, ΔE"), "irises")
+
     class Meta:
         verbose_name = _("studio")
         verbose_name_plural = _("studio")
@@ -61,6 +81,11 @@ class Studio(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def cautioned_from(self) -> dict[str, float]:
+        """By kind of change, the largest amount no caution is told of: percent; for skin and irises CIEDE2000."""
+        return {kind: float(getattr(self, f"caution_{kind}")) for kind in amounts.USUAL}
 
     @property
     def logo_digest(self) -> str:

@@ -56,6 +56,7 @@ STANDS_ON = {
         (
             *("studio-own-data", "studio-own-stamp", "studio-own-logo", "studio-own-clauses", "studio-own-beginnings"),
             *("studio-own-mail", "studio-own-signing", "studio-colleague-invite", "studio-colleague"),
+            "studio-own-cautions",
         ),
         "studio-own",
     ),

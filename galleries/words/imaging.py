@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
@@ -227,6 +227,11 @@ SENTENCES: dict[str, str] = {
 _SHAPES = {
     "eyes": (_("the eyes are %(percent)d %% larger"), _("the eyes are %(percent)d %% smaller")),
     "mouth": (_("the mouth is %(percent)d %% larger"), _("the mouth is %(percent)d %% smaller")),
+    "nose": (_("the nose is %(percent)d %% wider"), _("the nose is %(percent)d %% narrower")),
+    "face": (
+        _("the whole face is %(percent)d %% wider against its height"),
+        _("the whole face is %(percent)d %% narrower against its height"),
+    ),
     "cheeks": (
         _("the face is %(percent)d %% wider at the cheeks"),
         _("the face is %(percent)d %% narrower at the cheeks"),
@@ -237,13 +242,58 @@ _SHAPES = {
 CHANGED = _("Against the frame %(changes)s. A headshot must look like the person who walks in.")
 
 
+TEXTURE = _("%(percent)d %% of the skin's fine texture is gone")
+SKIN_LIGHTER = _("the skin is lighter than the rest of the picture explains (%(apart)d ΔE, %(lightness)+d L*)")
+SKIN_DARKER = _("the skin is darker than the rest of the picture explains (%(apart)d ΔE, %(lightness)+d L*)")
+SKIN_COLOUR = _("the skin has another colour than the rest of the picture explains (%(apart)d ΔE)")
+IRISES = _("the irises have another colour (%(apart)d ΔE)")
+SKIN_TRUE = _("Skin tone must stay true.")
+MAY_ERR = _("A program read this and may err: your eye decides.")
+_LIGHTER = 2  # L* from which skin is called lighter or darker
+
+
 def _shape_changed(data: Mapping[str, Value]) -> str:
     parts = []
     for name, value in data.items():
-        if isinstance(value, int | float) and name.endswith("_percent"):
+        if not isinstance(value, int | float):
+            continue
+        if name == "texture_percent":
+            parts.append(gettext(TEXTURE) % {"percent": value})
+        elif name == "irises_delta_e":
+            parts.append(gettext(IRISES) % {"apart": value})
+        elif name == "skin_delta_e":
+            parts.append(_skin(value, data.get("skin_lightness")))
+        elif name.endswith("_percent"):
             wider, narrower = _SHAPES[name.removesuffix("_percent")]
             parts.append(gettext(narrower if value < 0 else wider) % {"percent": abs(value)})
-    return gettext(CHANGED) % {"changes": listed(parts)}
+    sentences = [gettext(CHANGED) % {"changes": listed(parts)}]
+    sentences += [gettext(SKIN_TRUE)] if "skin_delta_e" in data or "texture_percent" in data else []
+    return " ".join([*sentences, gettext(MAY_ERR)])
+
+
+def _skin(apart: float, lightness: Value) -> str:
+    if not isinstance(lightness, int | float) or abs(lightness) < _LIGHTER:
+        return gettext(SKIN_COLOUR) % {"apart": apart}
+    return gettext(SKIN_LIGHTER if lightness > 0 else SKIN_DARKER) % {"apart": apart, "lightness": lightness}
+
+
+KINDS = {
+    "eyes": _("eyes"),
+    "mouth": _("mouth"),
+    "nose": _("nose"),
+    "width": _("width of the face"),
+    "chin": _("chin"),
+    "texture": _("skin texture"),
+    "skin": _("skin colour"),
+    "irises": _("colour of the irises"),
+}
+UNREAD = _("Could not be compared: %(kinds)s.")
+
+
+def not_compared(kinds: Sequence[str]) -> str:
+    """Which kinds of change a version could not be read for; '' for none."""
+    known = [gettext(KINDS[kind]) for kind in kinds if kind in KINDS]
+    return gettext(UNREAD) % {"kinds": listed(known)} if known else ""
 
 
 MAKERS: dict[str, Callable[[Mapping[str, Value]], str]] = {Code.SHAPE_CHANGED: _shape_changed}

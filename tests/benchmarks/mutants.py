@@ -108,7 +108,9 @@ ROOMS: dict[str, tuple[list[str], dict[str, list[str]]]] = {
         ["tests/imaging/comparing/test_numbers.py"],
         {
             "comparing.match": ["Overlay.same", "choose", "_even", "_judge", "_busy"],
-            "comparing.shape_change": ["ShapeChange.beyond", "_factor", "_patch", "_sides", "_edge"],
+            "comparing.amounts": ["Changes.beyond", "Changes.caution"],
+            "comparing.patches": ["_factor", "cut"],
+            "comparing.shape_change": ["_sides", "_edge"],
         },
     ),
     "rights": (

@@ -141,6 +141,7 @@ OF_NO_SITTING = {
         "studio-size-copy",
     ),
     *("studio-own", "studio-own-data", "studio-own-stamp", "studio-own-stamp-progress", "studio-own-beginnings"),
+    "studio-own-cautions",
     *("logo", "studio-own-logo", "studio-own-clauses", "studio-own-stamp-sample"),
     *("certificate", "studio-own-signing", "studio-file"),
     *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),

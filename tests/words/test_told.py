@@ -12,13 +12,13 @@ import pytest
 from django.utils import translation
 
 from galleries.imaging.codes import Code
-from galleries.imaging.comparing.shape_change import ShapeChange
+from galleries.imaging.comparing.amounts import Changes
 from galleries.imaging.errors import Unreadable
 from galleries.papers import codes as papers_codes
 from galleries.sorting import codes as sorting_codes
 from galleries.sorting.content import colour_name
 from galleries.told import Told, following, told
-from galleries.words import sorting, steps
+from galleries.words import imaging, sorting, steps
 from galleries.words.told import MAKERS, SENTENCES, sentence, stored
 
 GALLERIES = Path(__file__).resolve().parents[2] / "galleries"
@@ -105,7 +105,7 @@ def test_numbers_are_written_as_the_reader_writes_them() -> None:
 
 
 def test_the_changed_face_in_three_languages() -> None:
-    caution = ShapeChange(eyes=0.061, mouth=0.0, cheeks=-0.01, jaw=-0.083, chin=0.0).caution
+    caution = Changes({"eyes": 6.1, "cheeks": -1.0, "jaw": -8.3}).caution()
     assert caution is not None
     kept = caution.as_text(600)
     assert stored(kept).startswith("Against the frame the jaw is 8 % narrower and the eyes are 6 % larger. A headshot")
@@ -117,6 +117,30 @@ def test_the_changed_face_in_three_languages() -> None:
         assert stored(kept).startswith(
             "Respecto a la toma, la mandíbula es un 8 % más estrecha y los ojos son un 6 % más grandes. Un headshot"
         )
+
+
+def test_skin_and_irises_are_told_with_the_words_that_a_program_may_err() -> None:
+    caution = Changes({"skin": 7.2, "lightness": 9.5, "chin_texture": 84.0, "left_eye_iris": 15.1}).caution()
+    assert caution is not None
+    kept = caution.as_text(600)
+    assert stored(kept) == (
+        "Against the frame the irises have another colour (15 ΔE), 84 % of the skin's fine texture is gone and the "
+        "skin is lighter than the rest of the picture explains (7 ΔE, +10 L*). A headshot must look like the person "
+        "who walks in. Skin tone must stay true. A program read this and may err: your eye decides."
+    )
+    with translation.override("de"):
+        assert "fehlen 84 % der feinen Hautstruktur" in stored(kept)
+        assert imaging.not_compared(["skin", "nose"]) == "Konnte nicht verglichen werden: Hautfarbe und Nase."
+    with translation.override("es"):
+        assert "El tono de la piel debe seguir siendo el real." in stored(kept)
+    darker = Changes({"skin": 9.0, "lightness": -11.0}).caution()
+    other = Changes({"skin": 9.0, "lightness": 0.4}).caution()
+    assert darker is not None
+    assert other is not None
+    assert "darker than the rest of the picture explains (9 ΔE, -11 L*)" in sentence(darker)
+    assert "another colour than the rest of the picture explains (9 ΔE)" in sentence(other)
+    assert imaging.not_compared([]) == ""
+    assert imaging.not_compared(["of a later release"]) == ""
 
 
 def test_what_was_kept_comes_back() -> None:

@@ -10,10 +10,11 @@ from galleries.imaging.arrays import Floats
 _25_7 = 25.0**7
 
 
-def ciede2000(one: ArrayLike, other: ArrayLike) -> Floats:
+def ciede2000(one: ArrayLike, other: ArrayLike, lightness_weight: float = 1.0) -> Floats:
     """The difference of CIE L*a*b* colours (..., 3), without a unit; about 1 is just seen side by side.
 
-    ISO/CIE 11664-6:2014, all weights 1, written as in Sharma, Wu, Dalal, 'The CIEDE2000 color-difference formula',
+    `lightness_weight` is the formula's k_L: 2 counts a difference of lightness half; the other weights are 1.
+    ISO/CIE 11664-6:2014, written as in Sharma, Wu, Dalal, 'The CIEDE2000 color-difference formula',
     Color Research and Application 30 (2005), whose numbers of equations stand in the comments.
     """
     (l1, a1, b1), (l2, a2, b2) = (np.moveaxis(np.asarray(lab, np.float64), -1, 0) for lab in (one, other))
@@ -40,7 +41,7 @@ def ciede2000(one: ArrayLike, other: ArrayLike) -> Floats:
     s_c, s_h = 1 + 0.045 * chroma, 1 + 0.015 * chroma * t  # 19, 20
     turned = np.radians(30) * np.exp(-(((np.degrees(middle) - 275) / 25) ** 2))  # 16
     rotation = -2 * np.sqrt(chroma**7 / (chroma**7 + _25_7)) * np.sin(2 * turned)  # 17, 21
-    d_l, d_c, d_h = (l2 - l1) / s_l, (c2 - c1) / s_c, hue / s_h
+    d_l, d_c, d_h = (l2 - l1) / s_l / lightness_weight, (c2 - c1) / s_c, hue / s_h
     return np.asarray(np.sqrt(np.maximum(0, d_l**2 + d_c**2 + d_h**2 + rotation * d_c * d_h)))  # 22
 
 

@@ -1,139 +1,92 @@
 """Did a retouch change the shape of the face? A headshot must look like the person who walks in.
 
-The version is laid over its frame by what lies around the face, then the optical flow that is left inside the face
-is read: an unchanged face has none. Measured are the size of eyes and mouth, the width of the face at cheeks and
-jaw, and its height down to the chin, each as a share of itself. Geometry only, nothing about identity.
+The version is laid over its frame (`patches`), what moves the surround of the face as well is taken off, and the
+optical flow that is left inside the face is read: an unchanged face has none. Measured are the size of eyes and mouth,
+the width of the nose, of the face at cheeks and jaw and of the whole face against its own height, and its height down
+to the chin, each as a share of itself. Geometry only, nothing about identity.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
-from galleries.imaging.codes import Code
-from galleries.imaging.comparing import match
+from galleries.imaging.comparing.patches import EYE_DISTANCE, Patches
 from galleries.imaging.face.faces import Face, Point
-from galleries.imaging.opening.picture import DEFAULT_LIMITS, Limits
-from galleries.imaging.output import resize
-from galleries.told import Told, told
 
 Grey = NDArray[np.uint8]
 
-EYE_DISTANCE = 160.0  # pixels between the eyes while measuring
-READ_SIDE = 2048
-# Largest change not worth a word; measured on retouches that leave the shape alone
-# (tests/imaging/comparing/test_shape_change.py).
-TOLERANCE = {"eyes": 0.025, "mouth": 0.040, "cheeks": 0.025, "jaw": 0.025, "chin": 0.035}
+# Points of the mesh on the wings of the nose, the person's right and left, outermost first.
+RIGHT_WING, LEFT_WING = (129, 48, 64, 98), (358, 278, 294, 327)
+_MOST_POINTS = 6000
 
 
 @dataclass(frozen=True)
 class ShapeChange:
-    """Relative changes, +0.05 = 5 % larger, wider or longer than in the frame."""
+    """Relative changes, +0.05 = 5 % larger, wider or longer than in the frame.
+
+    `face`: its width against its own height, so that it also tells a whole head made narrower, hair and all.
+    `nose` is None where the mesh was not read.
+    """
 
     eyes: float
     mouth: float
+    nose: float | None
+    face: float
     cheeks: float
     jaw: float
     chin: float
 
-    @property
-    def beyond(self) -> dict[str, float]:
-        """The changes over their tolerance, largest first."""
-        changes = {name: getattr(self, name) for name, least in TOLERANCE.items() if abs(getattr(self, name)) > least}
-        return dict(sorted(changes.items(), key=lambda item: -abs(item[1])))
 
-    @property
-    def caution(self) -> Told | None:
-        """The changes over their tolerance in percent, largest first; None when the shape is as it was."""
-        beyond = {f"{name}_percent": round(100 * value) for name, value in self.beyond.items()}
-        return told(Code.SHAPE_CHANGED, **beyond) if beyond else None
+def shape_change(patches: Patches) -> ShapeChange:
+    """The changes of shape between the two patches."""
+    here = np.asarray(cv2.cvtColor(patches.here, cv2.COLOR_RGB2GRAY), np.uint8)
+    flow = _without_drift(patches.flow, here, patches.face, patches.inside)
+    face = _aspect(flow, here, patches)
+    nose = _nose(flow, patches.mesh, face) if patches.mesh is not None else None
+    return _measure(flow, patches.face, nose, face)
 
 
-def shape_change(
-    frame: bytes | Path, version: bytes | Path, face: Face, limits: Limits = DEFAULT_LIMITS
-) -> ShapeChange | None:
-    """Compare a version with its frame; `face` in pixels of the upright full frame.
-
-    None when the two cannot be laid over each other or the face is outside. Raises as `decode.open_picture`.
-    """
-    here, there = (match.open_small(source, limits, READ_SIDE) for source in (frame, version))
-    return change_between(here, there, face.scaled(here.scale))
+def _nose(flow: Floats, mesh: Floats, face: float) -> float:
+    """Change of the nose's width at its wings, less what the whole face became narrower."""
+    sides = [float(np.mean([_at(flow, tuple(mesh[i]), 3)[0] for i in wing])) for wing in (RIGHT_WING, LEFT_WING)]
+    width = float(np.hypot(*(mesh[LEFT_WING[0]] - mesh[RIGHT_WING[0]])))
+    return (sides[1] - sides[0]) / max(1.0, width) - min(0.0, face)
 
 
-def change_between(frame: match.Small, version: match.Small, face: Face) -> ShapeChange | None:
-    """As `shape_change`, for pictures already open; `face` in the frame's small pixels."""
-    matrix = _laid(frame, version, face)
-    if matrix is None:
-        return None
-    scale = EYE_DISTANCE / face.eye_distance
-    x, y, w, h = face.box
-    left, top = x - 0.45 * w, y - 0.45 * h
-    size = (math.ceil(1.9 * w * scale), math.ceil(1.9 * h * scale))
-    to_patch = np.array([[scale, 0, -left * scale], [0, scale, -top * scale], [0, 0, 1]])
-    here = _patch(frame.grey, to_patch, size)
-    full = np.vstack([matrix, [0, 0, 1]])
-    there = _patch(version.grey, to_patch @ full, size)
-    inside = _patch(np.full(version.grey.shape, 255, np.uint8), to_patch @ full, size) == 255
-    moved = _mapped(face, to_patch)
-    flow = _flow(here, there)
-    flow = _without_drift(flow, here, moved, inside)
-    return _measure(flow, moved)
+def _aspect(flow: Floats, here: Grey, patches: Patches) -> float:
+    """Change of the face's width against its height: an affine fitted to the flow inside it (Huber's weights)."""
+    face = patches.face
+    outline = np.array(face.oval or _ring(face.eye_middle, EYE_DISTANCE, 1.3 * EYE_DISTANCE), np.float64)
+    middle = outline.mean(axis=0)
+    inside = np.zeros(here.shape, np.uint8)
+    cv2.fillPoly(inside, [np.rint(middle + 1.05 * (outline - middle)).astype(np.int32)], 1)
+    ys, xs = np.nonzero((inside > 0) & _texture(here) & patches.inside)
+    if len(xs) < 200:
+        return 0.0
+    pick = np.linspace(0, len(xs) - 1, min(_MOST_POINTS, len(xs))).astype(int)
+    ys, xs = ys[pick], xs[pick]
+    roll = math.radians(face.roll_deg)
+    along, across = np.array([math.cos(roll), math.sin(roll)]), np.array([-math.sin(roll), math.cos(roll)])
+    away = np.stack([xs, ys], axis=1) - middle
+    base = np.stack([away @ along, away @ across, np.ones(len(xs))], axis=1)
+    wider = _robust(base, flow[ys, xs] @ along)[0]
+    longer = _robust(base, flow[ys, xs] @ across)[1]
+    return float((1 + wider) / (1 + longer) - 1)
 
 
-def _laid(frame: match.Small, version: match.Small, face: Face) -> Floats | None:
-    """The similarity that takes the version's pixels to the frame's, judged by what lies around the face."""
-    small = [
-        match.Small(_fit(item.grey, match.LONG_SIDE), item.scale * _factor(item.grey, match.LONG_SIDE))
-        for item in (frame, version)
-    ]
-    overlay = match.overlay(small[0], small[1])
-    if overlay is None or overlay.likeness < match.OTHER:
-        return None
-    a, b = (_factor(item.grey, match.LONG_SIDE) for item in (frame, version))
-    up = np.array([[1 / a, 0, 0.5 / a - 0.5], [0, 1 / a, 0.5 / a - 0.5], [0, 0, 1]])
-    down = np.array([[b, 0, 0.5 * b - 0.5], [0, b, 0.5 * b - 0.5], [0, 0, 1]])
-    full: Floats = up @ np.vstack([overlay.matrix, [0, 0, 1]]) @ down
-    return full[:2]
-
-
-def _factor(grey: Grey, long_side: int) -> float:
-    width: int = grey.shape[1]
-    return resize.fit_within(width, grey.shape[0], long_side)[0] / width
-
-
-def _fit(grey: Grey, long_side: int) -> Grey:
-    size = resize.fit_within(grey.shape[1], grey.shape[0], long_side)
-    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _patch(grey: Grey, matrix: Floats, size: tuple[int, int]) -> Grey:
-    """The face and its surround at measuring size; shrunk by area first, so that nothing aliases."""
-    shrink = math.hypot(matrix[0, 0], matrix[1, 0])
-    if shrink < 0.7:
-        grey = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.4 / shrink), np.uint8)
-    return np.asarray(cv2.warpAffine(grey, matrix[:2], size, flags=cv2.INTER_LINEAR), np.uint8)
-
-
-def _mapped(face: Face, to_patch: Floats) -> Face:
-    scale = float(to_patch[0, 0])
-    shift = (scale - 1) / 2  # `scaled` keeps pixel middles, the matrix does not
-    return face.scaled(scale).moved(float(to_patch[0, 2]) - shift, float(to_patch[1, 2]) - shift)
-
-
-def _flow(here: Grey, there: Grey) -> Floats:
-    """Where each pixel of the frame has gone in the version, (h, w, 2) pixels."""
-    even = cv2.createCLAHE(3.0, (6, 6))
-    search = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
-    search.setFinestScale(0)
-    search.setVariationalRefinementIterations(10)
-    still = np.zeros((*here.shape, 2), np.float32)
-    return np.asarray(search.calc(even.apply(here), even.apply(there), still), np.float64)
+def _robust(base: Floats, values: Floats) -> Floats:
+    weight = np.ones(len(values))
+    for _ in range(8):
+        numbers = np.linalg.lstsq(base * weight[:, None], values * weight, rcond=None)[0]
+        off = np.abs(values - base @ numbers)
+        weight = np.sqrt(np.minimum(1.0, (1.5 * np.median(off) + 1e-3) / np.maximum(off, 1e-6)))
+    return np.asarray(numbers, np.float64)
 
 
 def _texture(grey: Grey) -> NDArray[np.bool_]:
@@ -193,7 +146,7 @@ def _ring(middle: Point, rx: float, ry: float) -> Floats:
     return np.stack([middle[0] + rx * np.cos(turn), middle[1] + ry * np.sin(turn)], axis=1)
 
 
-def _measure(flow: Floats, face: Face) -> ShapeChange:
+def _measure(flow: Floats, face: Face, nose: float | None = None, aspect: float = 0.0) -> ShapeChange:
     d = EYE_DISTANCE
     eyes = []
     for lid, eye in ((face.right_lid, face.right_eye), (face.left_lid, face.left_eye)):
@@ -208,7 +161,8 @@ def _measure(flow: Floats, face: Face) -> ShapeChange:
         gain = _edge(flow, right, y) - _edge(flow, left, y)
         widths[name] = gain / max(1.0, right - left)
     down = float(_at(flow, face.chin, 8)[1] - np.mean([_at(flow, face.right_eye)[1], _at(flow, face.left_eye)[1]]))
-    return ShapeChange(float(np.mean(eyes)), mouth, widths["cheeks"], widths["jaw"], down / max(1.0, high - low))
+    chin = down / max(1.0, high - low)
+    return ShapeChange(float(np.mean(eyes)), mouth, nose, aspect, widths["cheeks"], widths["jaw"], chin)
 
 
 def _sides(oval: Floats, y: float) -> tuple[float, float]:

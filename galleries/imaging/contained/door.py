@@ -22,9 +22,9 @@ from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits
 
 if TYPE_CHECKING:
     from galleries.imaging import rights, tracer
+    from galleries.imaging.comparing.amounts import Changes
     from galleries.imaging.comparing.list_size import Cropped, Difference
     from galleries.imaging.comparing.match import Small
-    from galleries.imaging.comparing.shape_change import ShapeChange
     from galleries.imaging.credentials.reading import CredentialsRead
     from galleries.imaging.drawing.stamp import StampText
     from galleries.imaging.face.faces import Face
@@ -167,9 +167,9 @@ def check_profile(icc: bytes) -> str:
     return name
 
 
-def shape_change(frame: Bytes, version: Bytes, face: Face, limits: Limits = DEFAULT_LIMITS) -> ShapeChange | None:
-    change: ShapeChange | None = call("shape_change", _Source(frame), _Source(version), face, limits)
-    return change
+def changes(frame: Bytes, version: Bytes, face: Face, limits: Limits = DEFAULT_LIMITS) -> Changes | None:
+    amounts: Changes | None = call("changes", _Source(frame), _Source(version), face, limits)
+    return amounts
 
 
 def differences(pictures: Sequence[Cropped]) -> list[Difference]:

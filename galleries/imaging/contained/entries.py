@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 from galleries.imaging import preview, recipes, rights, tracer
-from galleries.imaging.comparing import list_size, match, shape_change
+from galleries.imaging.comparing import amounts, changes, list_size, match
 from galleries.imaging.credentials import read as credentials
 from galleries.imaging.credentials.reading import CredentialsRead
 from galleries.imaging.drawing import logo
@@ -89,8 +89,8 @@ ENTRIES: dict[str, Entry] = {
     "contact_sheet": Entry(preview.contact_sheet, bytes),
     "paper_view": Entry(_paper_view, tuple[bytes, Told | None]),
     "check_profile": Entry(_check_profile, str),
-    "shape_change": Entry(shape_change.shape_change, shape_change.ShapeChange | None),
     "differences": Entry(list_size.differences, list[list_size.Difference]),
+    "changes": Entry(changes.changes, amounts.Changes | None),
     "open_small": Entry(_small, Grey),
     "read_rights": Entry(_read_rights, rights.RightsFound),
     "check_rights": Entry(_check_rights, list[Told]),

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from galleries import stages, storage
 from galleries.access import Act, Visitor, finals_shown_to, require
 from galleries.errors import BadInput, Conflict, Refused
+from galleries.imaging.comparing.amounts import Changes
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.face.reading import FrameReading
@@ -28,6 +29,7 @@ from galleries.models import (
     JournalLine,
     Sitting,
     StrayRetouch,
+    Studio,
     Verb,
     Version,
 )
@@ -215,7 +217,7 @@ def view(version: Version) -> derived.Derived:
 
 
 def render_version(version_id: int) -> None:
-    """The job: the stamped preview, the reading, and a caution where the retouch changed the face's shape."""
+    """The job: the stamped preview, the reading, and what of the face changed, with a caution where it is much."""
     version = Version.objects.select_related("final__sitting", "final__frame").filter(pk=version_id).first()
     if version is None:
         return
@@ -224,11 +226,12 @@ def render_version(version_id: int) -> None:
     label = f"{final.frame.label} v{version.number}"
     stamped = derived.stamped(sitting, final.frame, data, label, alone=True)
     source_type.read_from_file(version, data)
-    caution = _caution(storage.get(store, final.frame.key), data, final.frame)
+    amounts, caution = _changes(storage.get(store, final.frame.key), data, final.frame)
     with transaction.atomic():
         Version.objects.filter(pk=version.pk).update(
             proof_key=stamped.large_key,
             reading=stamped.drawn.reading.as_dict(),
+            changes=amounts.as_dict() if amounts is not None else None,
             geometry_caution=caution.as_text(600) if caution else "",
         )
         stages.touch(sitting)  # locks its row: of two workers at the last two, the second sees what the first made
@@ -240,11 +243,11 @@ def render_version(version_id: int) -> None:
             letters.notify(sitting, "retouch", approvers(sitting), about=f"version-{version.sha256[:16]}")
 
 
-def _caution(original: bytes, retouched: bytes, frame: Frame) -> Told | None:
+def _changes(original: bytes, retouched: bytes, frame: Frame) -> tuple[Changes | None, Told | None]:
     face = FrameReading.from_dict(frame.read).face if frame.reading else None
     if face is None:
-        return None
-    change = door.shape_change(original, retouched, face, limits())
-    if change is None:
-        return told(Code.NOT_LAID_OVER)
-    return change.caution
+        return None, None
+    amounts = door.changes(original, retouched, face, limits())
+    if amounts is None:
+        return None, told(Code.NOT_LAID_OVER)
+    return amounts, amounts.caution(Studio.current().cautioned_from)

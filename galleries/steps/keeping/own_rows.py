@@ -115,7 +115,7 @@ TABLES: tuple[Table, ...] = (
            house="sitting"),
     _table(
         m.Version, "final__sitting",
-        theirs="id final number sha256 name bytes width height reading kind kind_stated added_at sent_at",
+        theirs="id final number sha256 name bytes width height reading changes kind kind_stated added_at sent_at",
         told="matched_by geometry_caution", named="kind_said_by invite", picture="key proof_key",
     ),
     _table(m.Approval, "version__final__sitting", theirs="id version sha256 decision note at", named="who invite user"),
@@ -181,7 +181,9 @@ TABLES: tuple[Table, ...] = (
         m.Studio,
         house="""id name photographer email web telephone statement_of_rights letters_from letters_until
         casting_checked_on stamp_text stamp_strength stamp_with logo_key clauses clauses_number allowance
-        sign_finals retoucher_terms""",
+        sign_finals retoucher_terms
+        caution_eyes caution_mouth caution_nose caution_width caution_chin caution_texture caution_skin
+        caution_irises""",
     ),
     # The studio looks at a copy before it lets it go, and a second opinion is not the studio's to read: the subject
     # reads it on their own page, and removes it there.

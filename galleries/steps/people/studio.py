@@ -52,6 +52,8 @@ def change(studio: Studio, by: Visitor) -> None:
         if not changed:
             return
         studio.save()
+        if any(name.startswith("caution_") for name in changed):
+            Version.objects.caution_anew(studio.cautioned_from)
         JournalLine.write(None, by.who, Verb.STUDIO_CHANGED, studio.name, fields=changed)
         if before is not None and derived.stamp_recipe_of(before) != derived.stamp_recipe_of(studio):
             jobs.enqueue("restamp", studio.pk, None, recipe=derived.stamp_recipe(), again=True)

@@ -113,6 +113,7 @@ def final(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: in
         pins=[
             _pin(note, number, version) for number, note in enumerate(shown.pinned_notes.select_related("version"), 1)
         ],
+        changed=version.changed_places() if version else [],
         may_pin=may(visitor, Act.PIN_NOTE, shown),
         may_approve=may_approve,
         before=listed[at - 1] if at > 0 else None,

@@ -15,15 +15,32 @@ from galleries.steps.derived import VIEW_SIDE
 
 
 def pictures(sitting: Sitting, final: Final, versions: Sequence[Version], notes: Sequence[PinnedNote]) -> list[Any]:
-    """{id, title, src, w, h, eyes: [x, y] or null, gap, pins}, the frame first, then the versions in their order."""
+    """{id, title, src, w, h, eyes: [x, y] or null, gap, pins, changed}, the frame first, then the versions in order.
+
+    `changed`: rectangles of what a caution tells, [x, y, width, height]; on the frame those of the newest version.
+    """
     frame = final.frame
     taken = _picture("frame", _("as taken"), reverse("view-picture", args=[frame.pk]), frame.width, frame.height)
-    rows = [{**taken, **_eyes(frame.read), "pins": _pins(notes, None)}]
+    rows = [
+        {
+            **taken,
+            **_eyes(frame.read),
+            "pins": _pins(notes, None),
+            "changed": versions[-1].changed_places() if versions else [],
+        }
+    ]
     for one in versions:
         title = _("version %d") % one.number
         src = reverse("studio-version-view", args=[sitting.slug, one.pk])
         row = _picture(str(one.pk), title, src, one.width, one.height)
-        rows.append({**row, **_eyes(one.reading or {}), "pins": _pins(notes, one.pk)})
+        rows.append(
+            {
+                **row,
+                **_eyes(one.reading or {}),
+                "pins": _pins(notes, one.pk),
+                "changed": one.changed_places(on_version=True),
+            }
+        )
     return rows
 
 

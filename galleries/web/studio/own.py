@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries import access
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
+from galleries.imaging.comparing.amounts import USUAL
 from galleries.models import DeliverySize, Studio, StudioRole
 from galleries.steps.delivering import certificate, sizes
 from galleries.steps.people import colleagues, composing, mail, mail_test
@@ -79,6 +80,14 @@ class ClausesForm(OwnForm):
         }
 
 
+class CautionsForm(OwnForm):
+    """From which change of a face a retouch is cautioned."""
+
+    class Meta:
+        model = Studio
+        fields = tuple(f"caution_{kind}" for kind in USUAL)
+
+
 class BeginningsForm(OwnForm):
     """What a new sitting begins with."""
 
@@ -131,6 +140,7 @@ def _forms(studio: Studio) -> dict[str, forms.BaseForm]:
         "data": DataForm(instance=studio, auto_id="data_%s"),
         "stamp": StampForm(instance=studio, auto_id="stamp_%s"),
         "clauses": ClausesForm(instance=studio, auto_id="clauses_%s"),
+        "cautions": CautionsForm(instance=studio, auto_id="cautions_%s"),
         "beginnings": BeginningsForm(instance=studio, initial={"usual": usual}, auto_id="beginnings_%s"),
         "signing": SigningForm(instance=studio, auto_id="signing_%s"),
         "colleague": ColleagueForm(auto_id="colleague_%s"),
@@ -241,6 +251,13 @@ def stamp_progress(request: HttpRequest, user: User) -> HttpResponseBase:
             "words": _("being stamped anew") if now.at_work else _("all done"),
         }
     )
+
+
+@signed_in
+@require_POST
+def own_cautions(request: HttpRequest, user: User) -> HttpResponseBase:
+    form = CautionsForm(request.POST, instance=Studio.current())
+    return _kept(request, user, form, _("The thresholds are kept. Retouches that are here are judged by them too."))
 
 
 @signed_in

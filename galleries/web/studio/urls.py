@@ -131,6 +131,7 @@ urlpatterns: list[URLPattern | object] = [
     path("own/clauses", own.own_clauses, name="studio-own-clauses"),
     path("file", file_told.file_page, name="studio-file"),
     path("own/signing", own.own_signing, name="studio-own-signing"),
+    path("own/cautions", own.own_cautions, name="studio-own-cautions"),
     path("own/beginnings", own.own_beginnings, name="studio-own-beginnings"),
     path("own/mail", own.own_mail, name="studio-own-mail"),
     path("own/colleagues", own.invite_colleague, name="studio-colleague-invite"),

@@ -49,3 +49,8 @@ def test_luminance_follows_lightness() -> None:
     assert luminance_of(50) == pytest.approx(0.1842, abs=1e-4)
     assert luminance_of(8) == pytest.approx(216 / 24389)
     assert luminance_of(8.0001) == pytest.approx(216 / 24389, abs=1e-6)
+
+
+def test_lightness_counts_half_where_asked() -> None:
+    one, other = (50.0, 10.0, 10.0), (56.0, 10.0, 10.0)
+    assert float(ciede2000(one, other, 2.0)) == pytest.approx(float(ciede2000(one, other)) / 2)

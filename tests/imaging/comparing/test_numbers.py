@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 
@@ -9,9 +10,10 @@ import cv2
 import numpy as np
 import pytest
 
-from galleries.imaging.comparing import match, shape_change
+from galleries.imaging.comparing import match, patches, shape_change
+from galleries.imaging.comparing.amounts import Changes
 from galleries.imaging.comparing.match import Overlay, Small
-from galleries.imaging.comparing.shape_change import TOLERANCE, ShapeChange
+from galleries.imaging.comparing.shape_change import ShapeChange
 from galleries.imaging.output import resize
 from tests.imaging.heads import head
 
@@ -129,16 +131,37 @@ def test_too_few_features_find_nothing() -> None:
 # Changes of shape
 
 
-def test_only_what_is_over_its_tolerance_is_told_the_largest_first() -> None:
-    assert ShapeChange(0, 0, 0, 0, 0).beyond == {}
-    assert ShapeChange(**TOLERANCE).beyond == {}
-    assert ShapeChange(**TOLERANCE).caution is None
-    over = {name: -least - 0.001 for name, least in TOLERANCE.items()}
-    assert list(ShapeChange(**over).beyond) == ["mouth", "chin", "eyes", "cheeks", "jaw"]
-    change = ShapeChange(eyes=0.03, mouth=0.0, cheeks=-0.09, jaw=0.0251, chin=0.035)
-    assert change.beyond == {"cheeks": -0.09, "eyes": 0.03, "jaw": 0.0251}
-    assert change.caution is not None
-    assert list(change.caution.data.items()) == [("cheeks_percent", -9), ("eyes_percent", 3), ("jaw_percent", 3)]
+def test_only_what_is_over_its_threshold_is_told_the_furthest_first() -> None:
+    at = {"eyes": 2.5, "mouth": -4.0, "nose": 4.0, "jaw": -2.5, "chin": 2.0, "skin": 5.0, "right_eye_iris": 7.0}
+    assert Changes(at).beyond() == {}
+    assert Changes(at).caution() is None
+    over = {"eyes": 3.0, "jaw": -9.0, "nose": 4.01, "lightness": 80.0, "chin_texture": 50.0}
+    assert list(Changes(over).beyond()) == ["jaw", "eyes", "nose"]
+    assert Changes(over).beyond({"width": 10.0, "eyes": 1.0, "nose": 100.0}) == {"eyes": 3.0}
+    told = Changes(over).caution()
+    assert told is not None
+    assert list(told.data.items()) == [("jaw_percent", -9), ("eyes_percent", 3), ("nose_percent", 4)]
+
+
+def test_a_narrower_face_is_told_once_and_each_kind_by_its_largest_amount() -> None:
+    amounts = {"face": -8.1, "cheeks": -8.0, "jaw": -3.0, "chin_texture": 60.0, "forehead_texture": 90.2}
+    amounts |= {"skin": 8.4, "lightness": 9.6, "left_eye_iris": 14.0, "right_eye_iris": 12.0}
+    told = Changes(amounts).caution()
+    assert told is not None
+    assert dict(told.data) == {
+        "face_percent": -8, "irises_delta_e": 14, "texture_percent": 90, "skin_delta_e": 8, "skin_lightness": 10,
+    }  # fmt: skip
+    assert len(told.as_text(600)) < 400
+
+
+def test_amounts_come_back_from_plain_json_and_places_are_those_of_what_is_told() -> None:
+    places = {"eyes": (0.1, 0.2, 0.3, 0.1), "chin": (0.3, 0.6, 0.2, 0.1), "face": (0.1, 0.1, 0.5, 0.6)}
+    there = {name: (x, y + 0.1, w, h) for name, (x, y, w, h) in places.items()}
+    kept = Changes({"eyes": 6.0, "chin": 1.0}, places, there, ("texture",))
+    assert Changes.from_dict(json.loads(json.dumps(kept.as_dict()))) == kept
+    assert kept.marked() == [places["eyes"]]
+    assert kept.marked({"eyes": 10.0, "chin": 0.5}, on_version=True) == [there["chin"]]
+    assert Changes.from_dict({"amounts": [1], "places": {"eyes": "far"}, "unread": 4}) == Changes()
 
 
 @pytest.mark.parametrize(
@@ -146,8 +169,8 @@ def test_only_what_is_over_its_tolerance_is_told_the_largest_first() -> None:
 )
 def test_a_factor_is_that_of_the_size_fitted(size: tuple[int, int], side: int, factor: float) -> None:
     grey = np.zeros(size, np.uint8)
-    assert shape_change._factor(grey, side) == factor
-    assert shape_change._fit(grey, side).shape[::-1] == resize.fit_within(size[1], size[0], side)
+    assert patches._factor(grey, side) == factor
+    assert patches._fit(grey, side).shape[::-1] == resize.fit_within(size[1], size[0], side)
 
 
 SQUARE = np.array([(10.0, 10.0), (30.0, 10.0), (30.0, 50.0), (10.0, 50.0)])
@@ -210,6 +233,7 @@ def test_an_edges_flow_is_sideways_and_middling() -> None:
     assert shape_change._edge(flow, 80, 50) == 4
 
 
+MEASURED = ("eyes", "mouth", "cheeks", "jaw", "chin")
 FACE = replace(head(160, 150, 80), right_lid=(), left_lid=())
 
 
@@ -217,12 +241,12 @@ def test_a_face_stretched_as_a_whole_is_stretched_in_every_part() -> None:
     y, x = np.mgrid[0:400, 0:320].astype(np.float64)
     flow = np.stack([(x - 160) * 0.06, (y - 150) * 0.06], axis=2)
     found = shape_change._measure(flow, FACE)
-    for name in TOLERANCE:
+    for name in MEASURED:
         assert getattr(found, name) == pytest.approx(0.06, abs=0.006), name
     still = shape_change._measure(np.zeros((400, 320, 2)), FACE)
-    assert still == ShapeChange(0, 0, 0, 0, 0)
+    assert still == ShapeChange(0, 0, None, 0, 0, 0, 0)
     moved = shape_change._measure(np.full((400, 320, 2), 5.0), FACE)
-    assert all(abs(getattr(moved, name)) < 1e-9 for name in TOLERANCE)
+    assert all(abs(getattr(moved, name)) < 1e-9 for name in MEASURED)
 
 
 def test_a_face_made_wider_only_is_wider_and_not_longer() -> None:
@@ -238,16 +262,16 @@ def test_a_patch_shrunk_far_is_smoothed_first(turn: float) -> None:
     """Stripes of two pixels, shrunk to a quarter, come out grey instead of as false stripes."""
     grey = (np.indices((400, 400))[1] // 2 % 2 * 255).astype(np.uint8)
     c, s = 0.25 * math.cos(turn), 0.25 * math.sin(turn)
-    small_patch = shape_change._patch(grey, np.array([[c, -s, 50], [s, c, 20], [0, 0, 1]]), (100, 100))
+    small_patch = patches.cut(grey, np.array([[c, -s, 50], [s, c, 20], [0, 0, 1]]), (100, 100))
     assert small_patch[40:70, 50:70].std() < 25
-    plain = shape_change._patch(grey, np.eye(3), (100, 100))
+    plain = patches.cut(grey, np.eye(3), (100, 100))
     assert np.array_equal(plain, grey[:100, :100])
 
 
 def test_a_face_is_mapped_with_its_pixels_middles() -> None:
     """The matrix maps pixel middles as they are: a point p goes to scale × p + shift."""
     matrix = np.array([[2.0, 0, -30], [0, 2.0, -40], [0, 0, 1]])
-    found = shape_change._mapped(FACE, matrix)
+    found = patches.mapped(FACE, matrix)
     assert found.chin == pytest.approx((FACE.chin[0] * 2 - 30, FACE.chin[1] * 2 - 40))
     assert found.right_eye == pytest.approx((FACE.right_eye[0] * 2 - 30, FACE.right_eye[1] * 2 - 40))
 

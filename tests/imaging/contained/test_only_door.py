@@ -37,7 +37,7 @@ def ways_round(source: str) -> list[str]:
             whole = f"{inside}.{alias.name}".lstrip(".")
             if whole in {"contained.door", "contained.address", "contained.cage"}:
                 continue
-            if whole.startswith(ROOMS) or inside.startswith("contained") or alias.name in DECODES - {"shape_change"}:
+            if whole.startswith(ROOMS) or inside.startswith("contained") or alias.name in DECODES:
                 found.append(f"{node.lineno}: {whole}")
             modules[name] = whole
     for node in ast.walk(tree):

@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.utils.html import escape
 from PIL import Image
 
+from galleries.imaging.comparing.amounts import Changes
 from galleries.models import (
     Crop,
     DeliveredFile,
@@ -193,6 +194,32 @@ def test_frame_and_versions_are_compared_large_by_the_eyes(cast: Cast, client: C
     for name, pk in (("studio-final", finals[0].pk), ("studio-version-view", version.pk)):
         assert other.client_of(other.owner).get(at(other, name, pk)).status_code == 404
         assert cast.client_of(cast.subject).get(at(cast, name, pk)).status_code == 302
+
+
+def test_what_changed_of_the_face_is_told_and_drawn_on_frame_and_version(
+    cast: Cast, client: Client, finals: list[Final]
+) -> None:
+    read = Changes({"nose": -8.0, "eyes": 0.4}, {"nose": (0.4, 0.5, 0.2, 0.1), "eyes": (0.3, 0.4, 0.4, 0.1)},
+                   {"nose": (0.45, 0.55, 0.2, 0.1)}, ("texture", "irises"))  # fmt: skip
+    caution = read.caution()
+    assert caution is not None
+    _versions(finals[:1], changes=read.as_dict(), geometry_caution=caution.as_text(600))
+    page = client.get(at(cast, "studio-final", finals[0].pk))
+    taken, retouched = page.context["pictures"]
+    assert (taken["changed"], retouched["changed"]) == ([(0.4, 0.5, 0.2, 0.1)], [(0.45, 0.55, 0.2, 0.1)])
+    assert "the nose is 8 % narrower" in page.content.decode()
+    assert "Could not be compared: skin texture and colour of the irises." in page.content.decode()
+    Version.objects.update(sent_at=timezone.now())
+    Final.objects.filter(pk=finals[0].pk).update(state="shown")
+    seen = cast.client_of(cast.subject).get(at(cast, "final", finals[0].pk)).content.decode()
+    assert 'data-place="0.4 0.5 0.2 0.1"' in seen
+    assert "the nose is 8 % narrower" in seen
+    assert "dashed boxes" in seen
+    Version.objects.update(sent_at=None)
+    assert (
+        "the nose is 8 % narrower"
+        not in cast.client_of(cast.subject).get(at(cast, "final", finals[0].pk)).content.decode()
+    ), "nobody invited knows of a version that was not sent"
 
 
 def test_things_of_another_sitting_are_not_found(cast: Cast, client: Client, finals: list[Final]) -> None:

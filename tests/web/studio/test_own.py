@@ -14,7 +14,8 @@ from django.test import Client
 from django.urls import reverse
 
 from galleries import storage
-from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole
+from galleries.imaging.comparing.amounts import USUAL, Changes
+from galleries.models import DeliverySize, JournalLine, Sitting, Studio, StudioRole, Version
 from galleries.steps import derived
 from galleries.steps.delivering import certificate, licences, sizes
 from galleries.steps.planning import sitting_plan
@@ -25,7 +26,7 @@ DATA = {
     "name": "Quay Street", "photographer": "Tamsin Orr", "email": "desk@quay.example", "telephone": "",
     "web": "quay.example", "statement_of_rights": "", "letters_from": 9, "letters_until": 18,
 }  # fmt: skip
-POSTS = ("data", "stamp", "logo", "clauses", "signing", "beginnings", "mail")
+POSTS = ("data", "stamp", "logo", "clauses", "signing", "cautions", "beginnings", "mail")
 
 
 def shown(client: Client) -> str:
@@ -197,6 +198,27 @@ def test_new_sittings_begin_with_what_is_usual_here(client: Client, cast: Cast) 
     assert 'value="-4"' in bad.content.decode()
 
 
+def test_from_which_change_a_retouch_is_cautioned_is_the_studios_to_say(client: Client, cast: Cast) -> None:
+    read = Changes({"eyes": 4.0, "nose": -6.0}, {"eyes": (0.3, 0.4, 0.4, 0.1)}).as_dict()
+    final = cast.final()
+    version = Version.objects.create(final=final, number=1, sha256="1" * 64, key="k", name="r.jpg", bytes=1, width=1,
+                                     height=1, changes=read, geometry_caution="")  # fmt: skip
+    form = {f"caution_{kind}": usual for kind, usual in USUAL.items()}
+    assert client.post(reverse("studio-own-cautions"), {**form, "caution_nose": "5.5"}).status_code == 302
+    assert Studio.current().cautioned_from == {**USUAL, "nose": 5.5}
+    version.refresh_from_db()
+    assert version.caution.startswith("Against the frame the eyes are 4 % larger and the nose is 6 % narrower.")
+    assert version.changed_places() == [(0.3, 0.4, 0.4, 0.1)]
+    never = {**form, "caution_nose": 100, "caution_eyes": 100}
+    assert client.post(reverse("studio-own-cautions"), never).status_code == 302
+    version.refresh_from_db()
+    assert (version.caution, version.changed_places()) == ("", [])
+    for bad in ("0", "-1", "101", "much", ""):
+        answer = client.post(reverse("studio-own-cautions"), {**form, "caution_skin": bad})
+        assert answer.status_code == 400, bad
+    assert Studio.current().caution_skin == USUAL["skin"]
+
+
 def test_the_mail_servers_answer_stands_in_the_page(
     client: Client, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -257,10 +279,9 @@ def test_another_photographer_reads_the_page_and_changes_nothing(cast: Cast) -> 
     assert "Tamsin" in page
     assert cast.owner.email not in page.replace(Studio.current().email, "")
     assert "<form" not in page[page.index("<main") : page.index("</main")]
-    posts = [
-        (reverse(f"studio-own-{name}"), {**DATA, "stamp_with": "text", "stamp_strength": "quiet", "allowance": 9})
-        for name in POSTS
-    ]
+    form = {**DATA, "stamp_with": "text", "stamp_strength": "quiet", "allowance": 9}
+    form |= {f"caution_{kind}": 50 for kind in USUAL}
+    posts = [(reverse(f"studio-own-{name}"), form) for name in POSTS]
     posts += [
         (reverse("studio-colleague-invite"), {"name": "A", "email": "a@a.example", "role": "head"}),
         *((reverse("studio-colleague", args=[cast.owner.pk]), {"do": do}) for do in ("end", "link", "back")),

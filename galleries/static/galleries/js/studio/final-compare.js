@@ -25,6 +25,12 @@ const panes = $$(".pane").map((pane) => {
         pin.style.top = `${y * 100}%`;
         return pin;
       }),
+      ...one.shown.changed.map((place) => {
+        const box = document.createElement("span");
+        box.className = "changed";
+        for (const [at, side] of ["left", "top", "width", "height"].entries()) box.style[side] = `${place[at] * 100}%`;
+        return box;
+      }),
     );
     one.view.show(one.shown.w, one.shown.h, one.shown.eyes);
   };
