@@ -209,7 +209,7 @@ def test_what_changed_of_the_face_is_told_and_drawn_on_frame_and_version(
     assert (taken["changed"], retouched["changed"]) == ([(0.4, 0.5, 0.2, 0.1)], [(0.45, 0.55, 0.2, 0.1)])
     assert "the nose is 8 % narrower" in page.content.decode()
     assert "Could not be compared: skin texture and colour of the irises." in page.content.decode()
-    Version.objects.update(sent_at=timezone.now())
+    Version.objects.update(sent_at=timezone.now(), proof_key="proofs/v1.jpg")
     Final.objects.filter(pk=finals[0].pk).update(state="shown")
     seen = cast.client_of(cast.subject).get(at(cast, "final", finals[0].pk)).content.decode()
     assert 'data-place="0.4 0.5 0.2 0.1"' in seen
