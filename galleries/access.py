@@ -29,6 +29,7 @@ from galleries.models import (
     RetoucherAcceptance,
     SecondOpinion,
     Sitting,
+    Statement,
     StrayRetouch,
     Studio,
     StudioRole,
@@ -62,6 +63,8 @@ class Act(StrEnum):
     ACCEPT_LICENCE = "accept licence"
     FETCH = "fetch"
     ASK_USE = "ask use"
+    SEE_EXTRAS = "see extras"  # how many finals are beyond the allowance
+    SEE_STATEMENT = "see statement"  # what is owed for them
     RUN_STUDIO = "run the studio"  # what belongs to no one sitting: its data, stamp, delivery sizes, colleagues
     KEEP_ACCOUNT = "keep account"  # one's own name, address, password, second factor, sessions
     FETCH_OWN_COPY = "fetch own copy"  # of everything that is kept about the subject
@@ -104,6 +107,8 @@ INVITEES: dict[Act, tuple[frozenset[str], frozenset[str]]] = {
     Act.ACCEPT_LICENCE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.FETCH: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
     Act.ASK_USE: (frozenset({SUBJECT, REPRESENTATION, RECIPIENT}), frozenset(AGREED)),
+    Act.SEE_EXTRAS: (frozenset({SUBJECT, REPRESENTATION}), frozenset(SHOWN)),
+    Act.SEE_STATEMENT: (frozenset({SUBJECT, REPRESENTATION}), frozenset(SHOWN)),
     Act.FETCH_OWN_COPY: (frozenset({SUBJECT}), frozenset(Stage.values)),  # the right to it ends with no stage
     Act.SEE_RETOUCHING: (frozenset({RETOUCHER}), frozenset(AGREED)),
     Act.ACCEPT_TERMS: (frozenset({RETOUCHER}), frozenset(AGREED)),
@@ -128,6 +133,7 @@ Thing = (
     | UsageRequest
     | OwnCopy
     | SecondOpinion
+    | Statement
     | Studio
     | User
 )
@@ -255,6 +261,8 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return thing.asked_by_id == invite.pk or (invite.is_representation and thing.for_representation)
     if isinstance(thing, OwnCopy):  # made for one person, and for no other subject of the sitting
         return thing.invite_id == invite.pk
+    if isinstance(thing, Statement):  # whoever is asked to pay; the other side hears that there are extras
+        return thing.payer == invite.role
     if isinstance(thing, Frame):
         return frames_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     if isinstance(thing, Final):  # a frame kept back is not to be seen as a final, a retouch or a file either
@@ -319,6 +327,8 @@ def _knows(visitor: Visitor, act: Act, thing: Thing) -> bool:
         return may(visitor, Act.SEE_OPINIONS, thing) or thing.pk == getattr(visitor.opinion, "pk", None)
     if isinstance(thing, OwnCopy):
         return visitor.user is not None or may(visitor, Act.FETCH_OWN_COPY, thing)
+    if isinstance(thing, Statement):
+        return visitor.user is not None or thing.payer == (visitor.invite.role if visitor.invite else "")
     if isinstance(thing, Look):
         return looks_shown_to(visitor, sitting).filter(pk=thing.pk).exists()
     if isinstance(thing, Final):
@@ -332,6 +342,7 @@ _MISSING: dict[type, Callable[[], str]] = {
     Final: lambda: _("There is no such final, or your link does not lead to it."),
     Delivery: lambda: _("There is no such delivery, or your link does not lead to it."),
     SecondOpinion: lambda: _("There is no such second opinion, or your link does not lead to it."),
+    Statement: lambda: _("There is no such statement, or it is not yours to see."),
     OwnCopy: lambda: _("There is no such copy, or your link does not lead to it."),
 }
 
@@ -488,3 +499,13 @@ def own_copy_for(visitor: Visitor, act: Act, copy_id: int) -> OwnCopy:
         raise Missing(_MISSING[OwnCopy]())
     require(visitor, act, copy)
     return copy
+
+
+def statement_for(visitor: Visitor, sitting: Sitting, number: int) -> Statement:
+    """As `frame_for`, for a statement of extra finals, by its number."""
+    rows = Statement.objects.select_related("sitting__photographer").filter(sitting=sitting, number=number)
+    statement = rows.order_by("-pk").first()
+    if statement is None:
+        raise Missing(_MISSING[Statement]())
+    require(visitor, Act.SEE_STATEMENT, statement)
+    return statement

@@ -21,6 +21,7 @@ from galleries.models import (
     Delivery,
     DeliverySize,
     Erasure,
+    ExtraTerms,
     Final,
     Frame,
     Invite,
@@ -53,6 +54,8 @@ from galleries.models import (
     SignInLink,
     Sitting,
     Standing,
+    Statement,
+    StatementBook,
     StrayRetouch,
     Studio,
     StudioRole,
@@ -134,6 +137,9 @@ _look_at(RetoucherAcceptance, "sitting", "name", "at", search=("name",))
 _look_at(RetoucherReceipt, "sitting", "who", "name", "last_at", "fetches", search=("who", "name"))
 _look_at(Licence, "sitting", "number", "created_at", search=("sitting__slug",))
 _look_at(UsageRequest, "sitting", "use", "who", "state", "asked_at", filters=("state",))
+_look_at(Statement, "number", "sitting", "payer", "issued_at", "paid_at", filters=("payer",))
+_look_at(StatementBook, "last_number")
+_look_at(ExtraTerms, "sitting", "source", "unit", "currency", "payer", "waits_for_paid")
 _look_at(Delivery, "sitting", "number", "state", "ready_at", filters=("state",))
 _look_at(DeliveredFile, "name", "delivery", "bytes", "sha256", search=("name", "sha256"))
 _look_at(Version, "final", "number", "name", "added_at", search=("name", "sha256"))

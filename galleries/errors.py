@@ -45,5 +45,9 @@ class Conflict(DomainError):
     """Somebody else changed the thing first, or its stage does not allow the act."""
 
 
+class PriceChanged(Conflict):
+    """What a person saw to be paid does not hold any more; they are shown what does, and asked again."""
+
+
 class BadInput(DomainError):
     """What was sent makes no sense; the sentence names what and where."""

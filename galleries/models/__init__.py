@@ -3,6 +3,7 @@
 from galleries.models.accounts import AccountLetter, KnownDevice, StudioRole, StudioSession
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
+from galleries.models.extras import ExtraTerms, Payer, Statement, StatementBook
 from galleries.models.factors import CodeApp, Passkey, RecoveryCode
 from galleries.models.finals import Approval, Crop, DeliverySize, Final, PinnedNote, StrayRetouch, Version
 from galleries.models.jobs import Job
@@ -27,6 +28,7 @@ __all__ = [
     "Delivery",
     "DeliverySize",
     "Erasure",
+    "ExtraTerms",
     "Final",
     "Frame",
     "Invite",
@@ -43,6 +45,7 @@ __all__ = [
     "OpinionFrame",
     "OwnCopy",
     "Passkey",
+    "Payer",
     "PinnedNote",
     "PlanComment",
     "Proof",
@@ -59,6 +62,8 @@ __all__ = [
     "SignInLink",
     "Sitting",
     "Standing",
+    "Statement",
+    "StatementBook",
     "StrayRetouch",
     "Studio",
     "StudioRole",

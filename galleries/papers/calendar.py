@@ -1,25 +1,27 @@
-"""Days as a calendar file (RFC 5545), one whole-day event each, which no calendar takes for busy time."""
+"""Days as a calendar file (RFC 5545), one whole-day event each, or a moment; no calendar takes them for busy time."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 
 @dataclass(frozen=True)
 class Day:
-    """`uid` stays the same when the day moves, so that a calendar moves its event; `url` leads to the work."""
+    """`uid` stays the same when the day moves, so that a calendar moves its event; `url` leads to the work. `at`: the
+    moment, with its zone, of what ends at one."""
 
     uid: str
     on: date
     title: str
     text: str
     url: str
+    at: datetime | None = None
 
 
 def written(days: Iterable[Day], name: str, now: datetime, alarm: str = "") -> bytes:
-    """The file, in UTF-8 with the standard's line ends. `alarm`: words shown on the morning before; none without.
+    """The file, in UTF-8 with the standard's line ends. `alarm`: words shown before; none without.
 
     `now` (with its zone) is when the events were stated: a calendar keeps the later of two statements.
     """
@@ -34,8 +36,11 @@ def written(days: Iterable[Day], name: str, now: datetime, alarm: str = "") -> b
         event = icalendar.Event()
         event.add("uid", day.uid)
         event.add("dtstamp", now)
-        event.add("dtstart", day.on)
-        event.add("dtend", day.on + timedelta(days=1))
+        if day.at is None:
+            event.add("dtstart", day.on)
+            event.add("dtend", day.on + timedelta(days=1))
+        else:  # without an end it takes no time (3.6.1); in UTC no zone has to be described
+            event.add("dtstart", day.at.astimezone(UTC))
         event.add("summary", day.title)
         event.add("description", day.text)
         event.add("url", day.url)
@@ -44,7 +49,8 @@ def written(days: Iterable[Day], name: str, now: datetime, alarm: str = "") -> b
             reminder = icalendar.Alarm()
             reminder.add("action", "DISPLAY")
             reminder.add("description", alarm)
-            reminder.add("trigger", timedelta(hours=-15))  # nine in the morning of the day before
+            # Nine in the morning of the day before, or three hours before the moment.
+            reminder.add("trigger", timedelta(hours=-15 if day.at is None else -3))
             event.add_component(reminder)
         calendar.add_component(event)
     return bytes(calendar.to_ical())

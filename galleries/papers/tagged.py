@@ -15,7 +15,7 @@ from galleries.papers.page import page_size
 # The first family that has a sign draws it; the second is for Han, kana and hangul (Debian fonts-droid-fallback).
 _STYLE = """
 @page { size: %(width)spt %(height)spt; margin: 52pt 54pt;
-  @bottom-left { content: "%(foot)s" "page " counter(page); font-size: 8pt } }
+  @bottom-left { content: "%(foot)s" "%(word)s" counter(page); font-size: 8pt } }
 html { font-family: "DejaVu Sans", "Droid Sans Fallback", sans-serif; font-size: 9.5pt; line-height: 1.36 }
 * { margin: 0; padding: 0; overflow-wrap: anywhere }
 h1 { font-size: 16pt; line-height: 1.25; margin-bottom: 6pt }
@@ -43,24 +43,36 @@ def section(title: str, lines: Sequence[str]) -> str:
     return f"<section>{heading(title, 2)}<ul>{items}</ul></section>"
 
 
-def document(title: str, author: str, body: Sequence[str], page: str = "A4", foot: str = "") -> bytes:
+def document(
+    title: str,
+    author: str,
+    body: Sequence[str],
+    page: str = "A4",
+    foot: str = "",
+    language: str = "en",
+    page_word: str = "page",
+) -> bytes:
     """The PDF of the pieces above; `page` is 'A4' or 'Letter' (ValueError for another).
 
-    `foot` stands at the bottom of every page before its number.
+    `foot` stands at the bottom of every page before its number; `language` (BCP 47) is that of the pieces.
     """
     # Loaded here: a page of the site that makes no paper does not pay for it.
     from weasyprint import HTML
 
     width, height = page_size(page)
-    foot = "".join(f"\\{ord(sign):06x}" for sign in (f"{foot}, " if foot else ""))
-    style = _STYLE % {"width": width, "height": height, "foot": foot}
+    foot, word = (_in_css(text) for text in (f"{foot}, " if foot else "", f"{page_word} "))
+    style = _STYLE % {"width": width, "height": height, "foot": foot, "word": word}
     html = (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        f'<!doctype html><html lang="{escape(language)}"><head><meta charset="utf-8"><title>{escape(title)}</title>'
         f'<meta name="author" content="{escape(author)}"><style>{style}</style></head>'
         f"<body>{''.join(body)}</body></html>"
     )
     pdf: bytes = HTML(string=html, url_fetcher=_refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
     return pdf
+
+
+def _in_css(text: str) -> str:
+    return "".join(f"\\{ord(sign):06x}" for sign in text)
 
 
 def _plain(text: str) -> str:

@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from galleries.errors import BadInput, Conflict, DomainError, Missing, NotYet, Refused, TooOften
+from galleries.errors import BadInput, Conflict, DomainError, Missing, NotYet, PriceChanged, Refused, TooOften
 from galleries.imaging.errors import ImagingError
 from galleries.web.doors import invites_held, user_of, wants_json
 from galleries.web.kept_form import page_again
@@ -25,6 +25,7 @@ STATUS: dict[type[DomainError], int] = {
     Refused: 403,
     NotYet: 403,
     Conflict: 409,
+    PriceChanged: 409,
     BadInput: 400,
     TooOften: 429,
 }

@@ -41,6 +41,8 @@ STANDS_ON = {
         "studio-people",
     ),
     "studio-invite-pass-on": "studio-people",
+    "studio-remind": "studio-due",
+    "studio-extras-paid": "studio-extras",
     **dict.fromkeys(("studio-close", "studio-reopen", "studio-objection-end"), "studio-lists"),
     **dict.fromkeys(
         ("studio-stray-settle", "studio-stray-drop", "studio-finals-act", "studio-note-done", "studio-version-made"),
@@ -56,7 +58,7 @@ STANDS_ON = {
         (
             *("studio-own-data", "studio-own-stamp", "studio-own-logo", "studio-own-clauses", "studio-own-beginnings"),
             *("studio-own-mail", "studio-own-signing", "studio-colleague-invite", "studio-colleague"),
-            "studio-own-cautions",
+            *("studio-own-cautions", "studio-own-extras"),
         ),
         "studio-own",
     ),

@@ -13,14 +13,14 @@ from django.db import connection
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.errors import Missing, Refused
-from galleries.models import Invite, Job, JournalLine, Mark, Sitting, UsageRequest
+from galleries.errors import Missing, PriceChanged, Refused
+from galleries.models import Invite, Job, JournalLine, Mark, Sitting, Statement, UsageRequest
 from galleries.steps import jobs
-from galleries.steps.agreeing import agree
+from galleries.steps.agreeing import agree, extras
 from galleries.steps.delivering import usage
 from galleries.steps.people import caps
 from galleries.steps.picking import mark_rows, pick
-from tests.cast import make_cast
+from tests.cast import Cast, make_cast
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
@@ -224,3 +224,40 @@ def test_a_job_is_claimed_by_one_worker_only() -> None:
     results = at_once([lambda: jobs.claim(job.pk)] * 8)
     assert [error for error in results if isinstance(error, BaseException)] == []
     assert len([taken for taken in results if taken is not None]) == 1
+
+
+@pytest.mark.parametrize("turn", range(3))
+def test_a_price_that_changes_as_a_list_is_closed_is_not_the_one_that_is_owed(turn: int) -> None:
+    """Whoever closes owes what they saw, or is asked again: never a third thing."""
+    cast = make_cast()
+    frames = [cast.frame(number).pk for number in range(1, 6)]
+    extras.set_own(cast.sitting, cast.as_owner, "own", unit=4000, currency="EUR")
+    seen = extras.quote(cast.sitting).token
+    acts = [
+        lambda: agree.close(cast.sitting, frames, cast.as_representation, seen),
+        lambda: extras.set_own(cast.sitting, cast.as_owner, "own", unit=9900, currency="EUR"),
+    ]
+    results = at_once(acts if turn % 2 else acts[::-1])
+    broken = [error for error in results if isinstance(error, BaseException) and not isinstance(error, PriceChanged)]
+    assert broken == []
+    statement = cast.sitting.statements.first()
+    if statement is None:
+        assert any(isinstance(error, PriceChanged) for error in results)
+        assert not cast.sitting.finals.exists()
+    else:
+        assert statement.sheet.price.unit == 4000
+
+
+def test_lists_closed_at_once_get_numbers_without_a_gap() -> None:
+    casts = [make_cast(f"sitting-{number}") for number in range(4)]
+    for cast in casts:
+        extras.set_own(cast.sitting, cast.as_owner, "own", unit=4000, currency="EUR")
+
+    def close(cast: Cast) -> Callable[[], object]:
+        frames = [cast.frame(number).pk for number in range(1, 6)]
+        token = extras.quote(cast.sitting).token
+        return lambda: agree.close(cast.sitting, frames, cast.as_representation, token)
+
+    results = at_once([close(cast) for cast in casts])
+    assert [error for error in results if isinstance(error, BaseException)] == []
+    assert sorted(Statement.objects.values_list("number", flat=True)) == [1, 2, 3, 4]

@@ -30,16 +30,17 @@ from galleries.models import (
     Sitting,
 )
 from galleries.models.retouchers import HOUSE_TERMS
-from galleries.steps.agreeing import agree, objection
-from galleries.steps.delivering import cut, lab_profile, licences, offer, orders, sizes, usage
+from galleries.steps.agreeing import agree, extras, objection
+from galleries.steps.delivering import cut, lab_profile, licences, offer, orders, payment, sizes, usage
 from galleries.steps.finishing import approvals, notes, retoucher_terms, sending, source_type, versions
 from galleries.steps.keeping import retention, unfinished
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters
+from galleries.steps.people import letters, remind
 from galleries.steps.picking import kept, opinions, pick
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import boundaries, looks, take_back
 from tests.cast import Cast, make_cast
+from tests.statements import a_sheet
 from tests.steps.test_every_verb_asks import ALL
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +61,11 @@ class World:
     def __init__(self, stage: str, cast: Cast | None = None) -> None:
         cast = self.cast = cast or make_cast(stage=stage)
         Sitting.objects.update(
-            subject_chooses_looks=True, representation_approves=True, send_at_once=False, print_profile_key="k"
+            deadline=date(2099, 1, 2),
+            subject_chooses_looks=True,
+            representation_approves=True,
+            send_at_once=False,
+            print_profile_key="k",
         )
         until = timezone.now() + timedelta(days=9)
         assistant = cast.sitting.invites.create(
@@ -115,6 +120,10 @@ class World:
             "subject": cast.subject, "representation": cast.representation, "assistant": assistant,
             "recipient": cast.recipient, "retoucher": cast.retoucher(accepted=False), "owner": cast.owner,
         }  # fmt: skip
+        before = cast.sitting.rounds.create(number=0, closed_at=timezone.now())
+        rows["statement"] = cast.sitting.statements.create(
+            round=before, number=9000 + cast.sitting.pk, payer="subject", content=a_sheet().as_dict()
+        )
         self.rows = {name: (type(row), row.pk) for name, row in rows.items()}
         cast.sitting.jobs.create(kind="proof", thing=frames[0].pk, state="failed")
         looks.move_frames(cast.sitting, [frames[5].pk], wool, cast.as_owner)
@@ -238,7 +247,8 @@ CASES = (
     Case("agreeing.agree.publish", lambda w, by: agree.publish(w.sitting, by, by_letter=True), ("proofs shown",),
          at="planning", stages=frozenset({"planning", "agreeing", "archived"}),
          letters=told("proofs", SUBJECT, AGENT, ASSISTANT), second=Conflict),
-    Case("agreeing.agree.close", lambda w, by: agree.close(w.sitting, [w.third.pk, w.frame.pk], by), ("list closed",),
+    Case("agreeing.agree.close", lambda w, by: agree.close(w.sitting, [w.third.pk, w.frame.pk], by),
+         ("list closed", "statement issued"),
          ("representation", "owner"), at="agreeing", stages=PICKING,
          letters=told("closed", SUBJECT, AGENT, ASSISTANT, OWNER) | told("work", RETOUCHER), second=Refused),
     Case("agreeing.agree.reopen", lambda w, by: agree.reopen(w.sitting, by, "warmer ones"), ("list reopened",),
@@ -248,6 +258,12 @@ CASES = (
          letters=told("objected", AGENT, ASSISTANT, OWNER) | told("paused", RETOUCHER), second=Refused),
     Case("agreeing.objection.end_time", lambda w, by: objection.end_time(w.sitting, by), ("objection time ended",),
          stages=CLOSED, second=Conflict),
+    Case("agreeing.extras.set_own", lambda w, by: extras.set_own(w.sitting, by, "own", unit=4000, currency="EUR"),
+         ("extras priced",)),
+    Case("delivering.payment.say_paid", lambda w, by: payment.say_paid(w.statement, by), ("statement paid",),
+         second=Conflict),
+    Case("people.remind.remind", lambda w, by: remind.remind(w.sitting, by, "picks"), ("letter", "letter"),
+         at="agreeing", stages=PICKING, letters=told("reminder", SUBJECT, AGENT), second=Conflict),
     # retouches
     Case("finishing.approvals.approve", lambda w, by: approvals.approve(w.out, by, w.out.sha256), ("version approved",),
          SIDES, stages=CLOSED),
@@ -343,6 +359,9 @@ ELSEWHERE = {
     "people.colleagues": "the studio's: tests/steps/people/test_colleagues.py",
     **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys"), "an account's, no sitting's"),
     "people.openings": "links and browsers: tests/web/test_links.py",
+    "agreeing.extras.set_usual": "the studio's: tests/steps/agreeing/test_extras.py",
+    "agreeing.statements.read": "reads: tests/steps/agreeing/test_statements.py",
+    "agreeing.statements.counted": "the same",
     "people.sessions": "an account's: tests/web/studio/test_sessions.py",
     "people.deadlines.of_person": "reads: tests/steps/people/test_deadlines.py",
     "people.outbox": "letters that went before: tests/web/studio/test_letters.py",

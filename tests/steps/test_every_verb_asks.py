@@ -17,12 +17,14 @@ from galleries.models import Invite, JournalLine, Letter, Sitting, Studio, Usage
 from galleries.steps.delivering import sizes
 from galleries.steps.picking import pick
 from tests.cast import Cast, make_cast
+from tests.statements import a_sheet
 
 STEPS = Path(__file__).resolve().parents[2] / "galleries" / "steps"
 # Calls that ask: `require` itself, and loaders of `access` that call it before they hand anything out.
 ASKS = {"require", "frame_for", "final_for", "delivery_for", "sitting_for"}
 # They act on the caller's own sitting, or on what belongs to no one sitting.
 STUDIO_WIDE = {
+    "agreeing.extras.set_usual",
     "people.invite.pass_on",
     "people.studio.change",
     "people.studio.bring_logo",
@@ -118,6 +120,9 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "delivery": sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready"),
         "copy": sitting.own_copies.create(invite=cast.subject, state="made"),
         "request": UsageRequest.objects.create(sitting=sitting, invite=cast.subject, who="Ansa Veld", use="poster"),
+        "statement": sitting.statements.create(
+            round=sitting.rounds.get(), number=1, payer="subject", content=a_sheet().as_dict()
+        ),
         "names": {frames[0].sha256: "KAL_0009.JPG"},
         "licence": licence, "size": size, "studio": Studio.current(), "account": cast.owner,
         "first_name": "Mine", "last_name": "Now", "password": "", "present": "", "new": "another long one", "again": "",
@@ -128,7 +133,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "path": path, "folder": tmp_path, "target": tmp_path / "out.zip", "source": b"no picture", "icc": b"no profile",
         "name": "Iza Morell", "email": "iza@morell.example", "role": "assistant", "title": "T", "text": "said",
         "opinion": sitting.second_opinions.create(asked_by=cast.subject, name="Lio", token_hash=sitting.slug),
-        "this_ones": [], "sentence": "that", "words": "no",
+        "this_ones": [], "sentence": "that", "words": "no", "what": "picks",
         "wording": "house-1", "notes": "", "final_id": final.pk, "holds": [], "raw": False,
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",
         "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "suggested": True,

@@ -102,7 +102,8 @@ def place(settings: Any, monkeypatch: pytest.MonkeyPatch) -> Place:
 PAGES = {
     "photographer": """studio new-sitting studio-sizes studio-size-new account second-factor studio-sitting
     studio-settings studio-keeping studio-own-copies studio-look studio-journal studio-work studio-upload studio-desk
-    studio-set studio-setup studio-people studio-letters studio-letter studio-lists studio-finals studio-final
+    studio-set studio-setup studio-people studio-extras studio-letters studio-letter studio-lists
+    studio-finals studio-final
     studio-crops studio-delivery studio-licence studio-usage""",
     "subject": "sitting plan sheet remarks compare lists kept-back finals final delivery own-copy",
     "representation": "plan sheet compare lists pass-on final delivery",

@@ -67,7 +67,7 @@ NO_FORM = {
     *("second-factor-begin", "second-factor-leave", "second-factor-confirm", "second-factor-codes"),
     *("second-factor-remove", "second-factor-passkey", "sessions-end-others"),  # these keep their form by themselves
     *("account-data", "account-password"),
-    *("studio-own-data", "studio-own-stamp", "studio-own-beginnings", "studio-own-mail"),
+    *("studio-own-data", "studio-own-stamp", "studio-own-beginnings", "studio-own-extras", "studio-own-mail"),
     *("studio-colleague-invite", "studio-colleague"),
 }
 

@@ -27,8 +27,10 @@ from django.utils import timezone
 
 from galleries import storage
 from galleries.models import Delivery, Invite, Sitting, UsageRequest
+from galleries.papers.statement import Listed
 from galleries.steps.delivering import licences, package, sizes
 from tests.cast import Cast, body_of, make_cast
+from tests.statements import a_sheet
 from tests.web.invitee.sheets import picture, proved
 from tests.web.test_url_map import OURS
 
@@ -74,6 +76,8 @@ INVITEE_PAGES = {
     "file-picture":   ("get",        ALL, "fd", "fd", "", "fd"),
     "own-copy":       ("get",        ALL, ALL, "", "", ""),
     "own-copy-archive": ("get",      ALL, ALL, "", "", ""),
+    "statement":      ("get",        ALL, "rafd", "rafd", "", ""),
+    "statement-file": ("get",        ALL, "rafd", "rafd", "", ""),
     "ask-use":        ("post",       "", "fd", "fd", "", "fd"),
     "proof-picture":  ("get",        ALL, "rafd", "rafd", "rafd", ""),
     "view-picture":   ("get",        ALL, "", "", "", ""),
@@ -96,12 +100,12 @@ RETOUCHERS = {name: "fd" for name in ("sitting", *INVITEE_PAGES) if name == "sit
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed lists-news finals final version-view stray-picture version-picture version-file crops crop-source crop-preview
 crop-paper delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
-letters letter"""
+statement-file letters letter"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 look-copy sitting-copy team invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen
 objection-end retouch-known finals-act stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
-usage-answer work-again letter-link letter-again"""
+usage-answer extras-paid remind work-again letter-link letter-again"""
 STUDIO_PAGES = {
     **{f"studio-{name}": "get" for name in GETS.split()},
     **{f"studio-{name}": "post" for name in POSTS.split()},
@@ -109,6 +113,7 @@ STUDIO_PAGES = {
         f"studio-{name}": "get post"
         for name in (
             "settings",
+            "extras",
             "keeping",
             "own-copies",
             "look",
@@ -134,6 +139,7 @@ OF_NO_SITTING = {
         "outbox-worker",
         "studio",
         "studio-deadlines",
+        "studio-due",
         "new-sitting",
         "studio-sizes",
         "studio-size-new",
@@ -143,7 +149,7 @@ OF_NO_SITTING = {
     *("studio-own", "studio-own-data", "studio-own-stamp", "studio-own-stamp-progress", "studio-own-beginnings"),
     "studio-own-cautions",
     *("logo", "studio-own-logo", "studio-own-clauses", "studio-own-stamp-sample"),
-    *("certificate", "studio-own-signing", "studio-file"),
+    *("certificate", "studio-own-extras", "studio-own-signing", "studio-file"),
     *("studio-own-mail", "studio-colleague-invite", "studio-colleague"),
     *("studio-size-retire", "account", "account-data", "account-password"),
     *("second-step", "second-factor", "second-factor-begin", "second-factor-confirm", "second-factor-codes"),
@@ -168,6 +174,7 @@ TOLD_INSIDE = {
     **{key: {403} for key in ("retouch-archive", "retouch-original", "retouch-picture", "retouch-version")},
     "opinions": {404},  # which was not said
     "accept-licence": {404},  # which licence was not said
+    "statement-file": {404},  # it is the side's that is asked to pay
     "look-say": {404},  # nor which look
     "studio-crop-paper": {400},
     "studio-set-news": {204},
@@ -251,7 +258,12 @@ class Place:
             invite=cast.subject, state="ready", archive_key=keys["own.zip"], archive_name="own.zip",
             archive_sha256="d" * 64, archive_bytes=len(small), expires_at=timezone.now() + timedelta(days=9),
         )  # fmt: skip
+        sheet = a_sheet(sitting.pk, [Listed("0001", "KAL_0001.JPG", True, "both")])
+        sitting.statements.create(
+            round=sitting.rounds.get(), number=sheet.number, payer="subject", content=sheet.as_dict()
+        )
         return {
+            "number": sheet.number,
             "slug": sitting.slug, "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
             "reference_id": sitting.references.create(key=keys["r.jpg"], brought_by="Ansa Veld").pk,
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
@@ -291,7 +303,7 @@ class Entered:
         return self.get_response(request)
 
 
-KIND = {"proof-picture": "small", "studio-agreed": "txt"}
+KIND = {"proof-picture": "small", "studio-agreed": "txt", "statement-file": "csv", "studio-statement-file": "csv"}
 CONVERTERS = {pattern.name: (address, pattern) for address, pattern in OURS}
 
 

@@ -73,6 +73,7 @@ ALLOWED = {
     "steps/people/account.py:the operator": "as `access.py`",
     "steps/people/letters.py:invitation to": "what a line of the journal is about; its page puts it into words",
     "steps/people/outbox.py:letter to": "as above",
+    "steps/people/remind.py:letter to": "as above",
     "steps/picking/pick.py:no mark": "as kept in the journal",
     "steps/keeping/restore.py:the ": "as kept by earlier releases",
     "steps/keeping/erase.py:PRAGMA": "SQL",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -20,8 +18,9 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import Final, Frame, Invite, Look, Mark, Round, Sitting, Standing, Verb
 from galleries.models.marks import MarkSet
 from galleries.models.sittings import LookSet, stem_of
+from galleries.papers import table
 from galleries.sorting import sides
-from galleries.steps.agreeing import objection, rounds
+from galleries.steps.agreeing import extras, objection, rounds, statements
 from galleries.steps.people import letters
 
 Kind = Mark.Kind
@@ -194,13 +193,15 @@ def _kinds(look: Look) -> list[str]:
     return [kind.strip() for kind in look.casting_kind.split(",") if kind.strip()]
 
 
-def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final]:
-    """Close the list with exactly these frames, in this order. More than the allowance is allowed, and said.
+def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor, seen: str | None = None) -> list[Final]:
+    """Close the list with exactly these frames, in this order. More than the allowance is allowed, and said; what that
+    costs is written down in the same transaction. `seen`: the token of the quote this person saw (`extras.Quote`).
 
     Raises:
         Refused: not this person's to close, or not now; or, to the photographer, a frame that is kept from the
             representation. (To the representation such a frame does not exist.)
         BadInput: no frames, or one that is hidden or not of this sitting.
+        PriceChanged: there is something to pay, and not what this person saw.
         Conflict: somebody closed the list at the same moment.
     """
     require(by, Act.CLOSE_LIST, sitting, _("The list is closed already, or closing it is not yours."))
@@ -209,8 +210,11 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
         raise BadInput(_("Choose at least one frame before closing the list."))
     with transaction.atomic():
         # Locked, so that nothing is kept back between the question and the closing.
-        Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk)
+        locked = Sitting.objects.select_for_update(no_key=True).get(pk=sitting.pk)
         frames = _wanted(sitting, order, by)
+        quoted = extras.quote(locked)
+        if locked.is_picking:  # else it was closed meanwhile, which is said below
+            extras.check_seen(quoted, len(order), seen)
         until = objection.time_for(sitting, by.invite)
         closed = Round.objects.filter(sitting=sitting, closed_at=None).update(
             closed_at=timezone.now(), closed_by=by.name, closed_by_invite=by.invite, closed_by_user=by.user,
@@ -233,6 +237,7 @@ def close(sitting: Sitting, frame_ids: Iterable[int], by: Visitor) -> list[Final
             sitting, Sitting.Stage.FINISHING, by, verb=Verb.LIST_CLOSED, frames=[frames[pk].name for pk in order],
             **({"objection_until": until.isoformat()} if until else {}),
         )  # fmt: skip
+        statements.issue(locked, current, finals, quoted, by.who)
         # To the same people whoever closed it: all who see finals, and the photographer.
         letters.notify(sitting, "closed", rounds.of_the_sheet(sitting), about=f"round-{current.number}")
         letters.notify(sitting, "work", rounds.retouchers(sitting), about=f"round-{current.number}")
@@ -315,9 +320,7 @@ def names_of(frame: Frame, *, endings: bool = True) -> list[str]:
 
 def as_csv(finals: Sequence[Final]) -> str:
     """RFC 4180: position, file, number, look, purpose, brief, raw file beside it."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["position", "file", "number", "look", "purpose", "brief", "raw"])
+    rows: list[list[object]] = [["position", "file", "number", "look", "purpose", "brief", "raw"]]
     for position, final in enumerate(finals, 1):
         look = final.frame.look
         cells = [
@@ -328,11 +331,5 @@ def as_csv(finals: Sequence[Final]) -> str:
             final.brief,
             final.frame.raw_beside.name if final.frame.raw_beside else "",
         ]
-        writer.writerow([position, *(_plain(cell) for cell in cells)])
-    return out.getvalue()
-
-
-def _plain(cell: object) -> str:
-    """A cell that a spreadsheet does not take for a formula."""
-    text = "" if cell is None else str(cell)
-    return "'" + text if text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
+        rows.append([position, *cells])
+    return table.written(rows)

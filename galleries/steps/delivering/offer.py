@@ -12,25 +12,23 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from galleries import stages
-from galleries.access import PROGRAM, Act, Visitor, files_shown_to, require, sees_whole
+from galleries.access import PROGRAM, Act, Visitor, require, sees_whole
 from galleries.errors import BadInput, Conflict, Refused
 from galleries.models import (
     DeliveredFile,
     Delivery,
-    Invite,
     Job,
     JournalLine,
     Sitting,
     Verb,
 )
 from galleries.steps import jobs
-from galleries.steps.delivering import licences
+from galleries.steps.delivering import licences, payment, receivers
 from galleries.steps.people import letters
 from galleries.words.told import stored
 
 Stage, D = Sitting.Stage, Delivery.State
 MOST_DAYS = 3650
-ROLES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION, Invite.Role.RECIPIENT)
 
 
 def try_again(delivery: Delivery, by: Visitor) -> None:
@@ -77,13 +75,10 @@ def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
         sitting.refresh_from_db()
         if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
             stages.advance(sitting, Stage.DELIVERED, by, verb=Verb.DELIVERED, delivery=delivery.number)
-        letters.notify(sitting, "delivery", receivers(delivery), about=f"delivery-{delivery.number}")
-
-
-def receivers(delivery: Delivery) -> list[Invite]:
-    """Everybody invited for whom there is a file in it, whether their invite still holds or not."""
-    invited = delivery.sitting.invites.filter(role__in=ROLES)
-    return [one for one in invited if files_shown_to(Visitor(invite=one), delivery).exists()]
+        told, held = receivers.of(delivery), payment.holding(sitting)
+        if held is not None:  # the others hear of it when it is paid
+            told = [one for one in told if one.role == held.payer]
+        letters.notify(sitting, "delivery", told, about=f"delivery-{delivery.number}")
 
 
 def withdraw(delivery: Delivery, by: Visitor) -> None:
@@ -147,6 +142,8 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True,
     if delivery.expires_at is not None and delivery.expires_at <= timezone.now():
         until = date_format(timezone.localtime(delivery.expires_at), "DATE_FORMAT")
         raise Refused(_("This delivery could be fetched until %s. Ask the studio.") % until)
+    if (held := payment.holding(delivery.sitting)) is not None:
+        raise Refused(payment.why_held(held, by.invite))
     if delivery.passcode_hash and not passcode_given:
         raise Refused(_("Enter the passcode the studio gave you."))
     if by.invite is None or not licences.has_accepted(delivery.licence, by.invite):

@@ -13,7 +13,7 @@ from django.utils import timezone
 from galleries import painter
 from galleries.access import Visitor
 from galleries.models import Delivery, DeliverySize, Final, Invite, Sitting, Version
-from galleries.steps.agreeing import agree
+from galleries.steps.agreeing import agree, extras
 from galleries.steps.delivering import licences, offer, orders
 from galleries.steps.demo import demo_sitting, rehearse
 from galleries.steps.finishing import approvals, notes, source_type
@@ -82,7 +82,7 @@ def _agree(sitting: Sitting, subject: Invite, representation: Invite) -> None:
     for person in (subject, representation):
         for frame in wanted:
             pick.set_mark(Visitor(invite=person), frame.pk, kind="pick")
-    agree.close(sitting, [frame.pk for frame in wanted], Visitor(invite=representation))
+    agree.close(sitting, [frame.pk for frame in wanted], Visitor(invite=representation), extras.quote(sitting).token)
 
 
 def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.Say) -> None:

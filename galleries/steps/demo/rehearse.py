@@ -20,7 +20,7 @@ from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.imaging.contained import door
 from galleries.models import Delivery, DeliverySize, Final, Invite, Licence, Sitting
-from galleries.steps.agreeing import agree
+from galleries.steps.agreeing import agree, extras
 from galleries.steps.delivering import build, cut, file_order, groups, licences, offer, orders, receipts, sizes
 from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.demo import demo_sitting
@@ -91,7 +91,7 @@ def _agree(sitting: Sitting, subject: Visitor, agent: Visitor, say: Say) -> list
     pick.say_done(subject, sitting)
     sitting.refresh_from_db()
     chosen = [line.frame.pk for line in agree.tally(sitting, agent).agreed][:FINALS]
-    finals = agree.close(sitting, chosen, agent)
+    finals = agree.close(sitting, chosen, agent, extras.quote(sitting).token)
     say("List closed: " + ", ".join(agree.as_text(finals).split()))
     return finals
 

@@ -51,6 +51,8 @@ TABLES: tuple[tuple[type[models.Model], str], ...] = (
     (m.Refusal, "sitting"),
     (m.Invite, "sitting"),
     (m.Round, "sitting"),
+    (m.ExtraTerms, "sitting"),
+    (m.Statement, "sitting"),
     (m.Mark, "frame__sitting"),
     (m.Standing, "frame__sitting"),
     (m.Remark, "frame__sitting"),

@@ -36,7 +36,7 @@ IN_THE_COPY = frozenset({Whose.THEIRS, Whose.TOLD, Whose.OWN, Whose.NAMED, Whose
 @dataclass(frozen=True)
 class Table:
     """`way`: how its rows hang on the sitting; '' for a table none of whose rows is in the copy. `own`: the column that
-    holds the person's invite in a row of their own."""
+    holds the person's invite, or their role, in a row of their own."""
 
     model: type[models.Model]
     way: str
@@ -98,6 +98,14 @@ TABLES: tuple[Table, ...] = (
         m.Round, "sitting",
         theirs="id number reason opened_at closed_at objection_until",
         named="objected_by closed_by closed_by_invite closed_by_user", house="sitting",
+    ),
+    _table(
+        m.ExtraTerms, "sitting",
+        theirs="id source unit currency tax_rate tax_included payer waits_for_paid", house="sitting",
+    ),
+    _table(
+        m.Statement, "sitting", "payer",
+        theirs="id round number payer issued_at", own="content paid_at", others="paid_by", house="sitting restored",
     ),
     _table(
         m.Mark, "frame__sitting",
@@ -203,6 +211,7 @@ TABLES: tuple[Table, ...] = (
         house="""id sitting kind thing recipe state reason again attempts setbacks not_before owner lease_until rung_at
         created_at done_at""",
     ),
+    _table(m.StatementBook, house="id last_number"),
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
     _table(m.Leaving, house="id sitting never"),
     _table(m.Erasure, house="id uid number who why frames files begun_at done_at restore_begun_at"),
@@ -245,7 +254,7 @@ def rows(table: Table, sitting: m.Sitting, person: m.Invite, picture_of: Picture
     named = [field.name for field in table.model._meta.concrete_fields if field.is_relation]
     people = [name for name in named if table.columns[name] is Whose.NAMED]
     for row in of_sitting.select_related(*people) if people else of_sitting:
-        own = not table.own or getattr(row, table.own) == person.pk
+        own = not table.own or getattr(row, table.own) in {person.pk, person.role}
         yield {
             name: _value(row, name, kind, picture_of)
             for name, kind in table.columns.items()

@@ -25,6 +25,8 @@ from galleries import models as m
 from galleries import storage
 from galleries.errors import BadInput, Conflict
 from galleries.models import Verb
+from galleries.papers import statement
+from galleries.steps.agreeing import extras
 from galleries.steps.delivering import file_order, sizes
 from galleries.steps.keeping import archive_file, archive_shape, erase, inventory
 from galleries.steps.keeping.archive_file import TABLES, Seen
@@ -164,6 +166,8 @@ def _rows_as_they_were(head: dict[str, Any], numbers: _Numbers) -> None:
     for model, _path in TABLES:
         numbers.new.setdefault(model, {})
         for plain in head["rows"].get(model.__name__, []):
+            if model is m.Statement:  # its number was given by the site it comes from, or by this one before
+                plain["fields"]["restored"] = True
             _put_row(model, plain, numbers)
     for model, pk, name, old in numbers.later:
         target = cast("type[models.Model]", model._meta.get_field(name).related_model)
@@ -177,6 +181,7 @@ def _as_of_today(sitting: m.Sitting, head: dict[str, Any], numbers: _Numbers) ->
         delivery.orders = file_order.renumbered(delivery.orders, numbers.new[m.Final])
         file_order.of(delivery)  # refused here, and not when somebody wants the pictures
         delivery.save(update_fields=["orders"])
+    _can_be_read(sitting)
     _own_tracer_key(sitting)
     _carry_versions(sitting, _first_fields(head, "Version"))
     keepable = _first_fields(head, "Frame") or _first_fields(head, "Look")
@@ -184,6 +189,14 @@ def _as_of_today(sitting: m.Sitting, head: dict[str, Any], numbers: _Numbers) ->
         _carry_kept(sitting)
     if "put_away_from" not in _first_fields(head, "Sitting"):
         _carry_stage(sitting)
+
+
+def _can_be_read(sitting: m.Sitting) -> None:
+    """Prices and statements that no page could show are refused here."""
+    for terms in m.ExtraTerms.objects.filter(sitting=sitting):
+        extras.check({name: getattr(terms, name) for name in extras.VALUES})
+    for kept in m.Statement.objects.filter(sitting=sitting):
+        statement.as_csv(kept.sheet)
 
 
 def _own_tracer_key(sitting: m.Sitting) -> None:

@@ -10,13 +10,14 @@ from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone, translation
 
 from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
-from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Studio
+from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Statement, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
 from galleries.steps.people import asked, deadlines, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
+from galleries.words import statements
 
 AT_ONCE = frozenset({"invitation", "again", "ended"})  # somebody asked for it this minute
 PAGES = {
@@ -78,6 +79,7 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             whose=_whose(letter),
             goes_on=removal_letter.goes_on(sitting, timezone.now()),
             round=_round(letter),
+            owed=_owed(letter),
             **_of_finals(sitting, person),
             **_of_retouches(person),
             to_retouch=_to_retouch(sitting, person),
@@ -87,7 +89,7 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
 
 
 def _add_days(composed: EmailMultiAlternatives, letter: Letter) -> None:
-    """The day of the picks as a calendar file, to those it asks for them."""
+    """The day that the letter names as a calendar file."""
     person, sitting = letter.invite, letter.sitting
     with translation.override(person.language if person else settings.LANGUAGE_CODE):
         days = deadlines.for_letter(letter.kind, person, sitting)
@@ -101,6 +103,14 @@ def _round(letter: Letter) -> Round | None:
     if number == letter.about or not number.isdecimal():
         return None
     return letter.sitting.rounds.filter(number=int(number)).first()
+
+
+def _owed(letter: Letter) -> str:
+    """What is owed for extra finals, in a letter to whoever is asked to pay it; '' in every other."""
+    statement = Statement.objects.latest_of(letter.sitting_id)
+    if statement is None or letter.invite is None or letter.invite.role != statement.payer or not statement.is_open:
+        return ""
+    return statements.owed(statement.sheet, letter.invite.language or settings.LANGUAGE_CODE)
 
 
 def _whose(letter: Letter) -> Invite | None:

@@ -19,6 +19,7 @@ from galleries.models import Final, PinnedNote, Proof, Sitting, Version
 from galleries.steps.agreeing import agree
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.ingesting import proof
+from galleries.steps.people import asked
 from galleries.web.doors import invitee_page
 from galleries.web.files import FOREVER, send
 from galleries.web.invitee.page import key_in, page
@@ -49,6 +50,7 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
         still_open=any(not row["final"].is_ready for row in rows), may_object=may(visitor, Act.OBJECT, sitting),
         objection_until=sitting.objection_until,
+        answer_by=asked.answer_by([row["version"] for row in waiting], sitting),
     )  # fmt: skip
 
 

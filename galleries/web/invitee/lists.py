@@ -13,38 +13,57 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput
+from galleries.errors import BadInput, PriceChanged
 from galleries.models import Proof, Remark, Sitting
 from galleries.sorting.shortlist import Proposal
-from galleries.steps.agreeing import agree, proposals
+from galleries.steps.agreeing import agree, extras, proposals, statements
 from galleries.steps.agreeing.agree import Tally
 from galleries.steps.sorting import ranges
+from galleries.web import extra_words
 from galleries.web.doors import invitee_page
 from galleries.web.invitee import list_markup, showing
 from galleries.web.invitee.list_markup import Row
 from galleries.web.invitee.page import key_in, page
 from galleries.web.range_words import range_line
+from galleries.words import statements as words_of
 from galleries.words.reasons import reason_words
 
 
 @invitee_page(Act.COMPARE_LISTS)
 @require_http_methods(["GET", "HEAD", "POST"])
 def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """POST with `sure` closes the list; without it, asks once more and says what is over or missing."""
-    tally = agree.tally(sitting, visitor)
+    """POST with `sure` closes the list; without it, asks once more and says what is over or missing. Where what was
+    seen to be paid does not hold any more, it asks again too."""
     chosen: list[int] | None = None
+    changed = ""
     if request.method == "POST":
         chosen = [key for pk in request.POST.getlist("frame") if (key := key_in(pk))]
         if "sure" in request.POST:
-            finals = agree.close(sitting, chosen, visitor)
-            messages.success(
-                request,
-                ngettext("The list is closed with %d final.", "The list is closed with %d finals.", len(finals))
-                % len(finals),
-            )
-            return redirect("lists", slug=sitting.slug)
+            try:
+                return _close(request, visitor, sitting, chosen)
+            except PriceChanged as error:
+                changed = str(error)
+                sitting.refresh_from_db(fields=["allowance"])
         if not chosen:
             raise BadInput(_("Choose at least one frame before closing the list."))
+    return _page(request, visitor, sitting, chosen, changed)
+
+
+def _close(request: HttpRequest, visitor: Visitor, sitting: Sitting, chosen: list[int]) -> HttpResponseBase:
+    finals = agree.close(sitting, chosen, visitor, request.POST.get("seen"))
+    messages.success(
+        request,
+        ngettext("The list is closed with %d final.", "The list is closed with %d finals.", len(finals)) % len(finals),
+    )
+    return redirect("lists", slug=sitting.slug)
+
+
+def _page(
+    request: HttpRequest, visitor: Visitor, sitting: Sitting, chosen: list[int] | None, changed: str
+) -> HttpResponseBase:
+    """`chosen`: the frames of the list about to be closed, None while nobody asks to; `changed`: why it is asked
+    again."""
+    tally, quoted = agree.tally(sitting, visitor), extras.quote(sitting)
     proposal = proposals.propose(tally, sitting)
     rows = _rows(sitting, tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
@@ -55,7 +74,13 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         for key, title in _groups()
         if rows[key]
     ]
-    words = {"on_list": _("{n} on the list, %d included") % tally.allowance}
+    words: dict[str, Any] = {
+        "on_list": _("{n} on the list, %d included") % tally.allowance,
+        "costs": _("Beyond that: {sum}."),
+        "allowance": tally.allowance,
+        "extra": showing.extra_for_scripts(visitor, sitting),
+    }
+    on_it = sum(row.chosen for group in rows.values() for row in group)
     return page(
         request,
         visitor,
@@ -65,7 +90,14 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         groups=groups,
         tray=list_markup.tray(row for _key, _title, group, _pairs in groups for row in group),
         words=words,
-        counted=words["on_list"].format(n=sum(row.chosen for group in rows.values() for row in group)),
+        counted=words["on_list"].format(n=on_it),
+        costs=extra_words.of_list(quoted, on_it) if open_now else "",
+        extra_words=extra_words.terms(quoted) if open_now else [],
+        sum_words=extra_words.of_list(quoted, len(chosen)) if chosen is not None else "",
+        extra_rows=_extras(on, chosen, quoted.allowance, visitor) if chosen else [],
+        seen=quoted.token,
+        changed=changed,
+        status=409 if changed else 200,
         proposal=proposal,
         range_line=range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)),
         exact=proposal.gap <= 1e-6,
@@ -82,6 +114,13 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         closed=sitting.rounds.exclude(closed_at=None).order_by("-number").first() if not open_now else None,
         finals=_pictured(agree.listed_for(visitor, sitting)) if not open_now else [],
     )
+
+
+def _extras(on: dict[int, Row], chosen: list[int], allowance: int, visitor: Visitor) -> list[tuple[str, str]]:
+    """(label, whose wish) of what a list of these frames has beyond the allowance."""
+    asked = {pk: "both" if row.line.standing == "agreed" else row.line.standing for pk, row in on.items()}
+    beyond = statements.beyond([pk for pk in chosen if pk in on], asked, allowance)
+    return [(on[pk].line.frame.label, words_of.wish(asked[pk], visitor.name)) for pk in beyond]
 
 
 def _groups() -> list[tuple[str, str]]:

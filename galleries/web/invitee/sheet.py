@@ -19,6 +19,7 @@ from galleries.models import Mark, Remark, Sitting
 from galleries.sorting.expression import in_order
 from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import ranges
+from galleries.web import extra_words
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import outbox, showing
@@ -99,6 +100,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         may_err=may_err() if order else "",
         may_object=may(visitor, Act.OBJECT, sitting),
         objected=sitting.objected_round,
+        extra_words=extra_words.of_sitting(sitting) if visitor.invite is not None and visitor.invite.is_side else [],
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
 

@@ -16,8 +16,10 @@ from galleries.imaging.face.places import eyes_place
 from galleries.models import Invite, Look, Mark, Proof, Sitting
 from galleries.models.sittings import edge_label
 from galleries.sorting import sides
+from galleries.steps.agreeing import extras
 from galleries.steps.picking import pick
 from galleries.web.addresses import proof_picture
+from galleries.words import money
 
 CELLS = ((2, 3), (3, 4), (4, 5), (1, 1), (5, 4), (4, 3), (3, 2))  # width to height: what cameras give, and crops of it
 
@@ -255,6 +257,7 @@ def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dic
         "stage": sitting.stage,
         "now": timezone.now().isoformat(),
         "allowance": sitting.allowance,
+        "extra": extra_for_scripts(visitor, sitting),
         "mine": {pk: list(mark) for pk, mark in told.mine.items() if pk in shown},
         "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in told.theirs.items() if pk in shown},
         "sides": _sides(visitor, told.theirs, shown),
@@ -264,6 +267,14 @@ def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dic
         visible = frames_shown_to(visitor, sitting).unhidden()
         body["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
     return body
+
+
+def extra_for_scripts(visitor: Visitor, sitting: Sitting) -> dict[str, Any] | None:
+    """What a final beyond the allowance costs, for those who choose; None for everybody else, or where none is said."""
+    if visitor.invite is None or not visitor.invite.is_side:
+        return None
+    price = extras.quote(sitting).price
+    return money.for_scripts(price) if price is not None else None
 
 
 def _sides(visitor: Visitor, theirs: Others, shown: Container[int]) -> dict[int, dict[str, str]]:

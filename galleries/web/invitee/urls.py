@@ -18,6 +18,7 @@ from galleries.web.invitee import (
     plan,
     retouching,
     sheet,
+    statement,
 )
 
 urlpatterns: list[URLPattern] = [
@@ -59,5 +60,7 @@ urlpatterns: list[URLPattern] = [
     path("retouch/file", retouching.put_version, name="retouch-file"),
     path("about-me", own_copy.own_copy, name="own-copy"),
     path("about-me/<int:copy_id>/archive", own_copy.archive, name="own-copy-archive"),
+    path("statement", statement.statement, name="statement"),
+    path("statement/<int:number>/<str:kind>", statement.statement_file, name="statement-file"),
     path("ask-use", delivery.ask_use, name="ask-use"),
 ]

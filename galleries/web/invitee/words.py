@@ -75,6 +75,7 @@ def sheet_words() -> dict[str, Any]:
         "left": _("{picks} of {allowance} picked, {left} left."),
         "full": _("{picks} of {allowance} picked: just right."),
         "over": _("{picks} picked, {over} more than the {allowance} included. That is allowed; go on choosing."),
+        "over_costs": _("If all of them come on the list, that is {sum}."),
         "picked_closed": _("The list is closed. Picked by you: {picks}."),
         "none_picked_closed": _("The list is closed. You picked nothing."),
         "look_none": _("nothing picked in this look"),

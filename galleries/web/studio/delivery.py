@@ -23,7 +23,19 @@ from galleries.models import DeliveredFile, Delivery, DeliverySize, Final, Sitti
 from galleries.papers.licence_fields import ALTERATIONS, USES
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.agreeing import agree
-from galleries.steps.delivering import cut, groups, lab_profile, licences, offer, orders, pixels, receipts, sizes
+from galleries.steps.delivering import (
+    cut,
+    groups,
+    lab_profile,
+    licences,
+    offer,
+    orders,
+    payment,
+    pixels,
+    receipts,
+    receivers,
+    sizes,
+)
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import noted, send
@@ -71,6 +83,7 @@ def delivery_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
         "preview": [(final, _crops_of(sitting, final, wanted)) for final in listed] if wanted else [],
         "as_before": as_before,
         "deliveries": [_delivery_row(one) for one in deliveries],
+        "holding": payment.holding(sitting),
         "open": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/delivery.html", context)
@@ -120,7 +133,7 @@ def _who_has_not_fetched(delivery: Delivery) -> list[str]:
     if delivery.state != Delivery.State.READY:
         return []
     came = {one.invite_id for one in delivery.receipts.all()}
-    return [one.name for one in offer.receivers(delivery) if one.holds() and one.pk not in came]
+    return [one.name for one in receivers.of(delivery) if one.holds() and one.pk not in came]
 
 
 @studio_page()

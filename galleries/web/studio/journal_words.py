@@ -31,6 +31,7 @@ OWN_WORDS = frozenset(
     Verb.THROUGH_WITH_MARKS,
     Verb.OPINION_ENDED,
     *(
+        Verb.EXTRAS_PRICED,
         Verb.LIST_CLOSED,
         Verb.LIST_REOPENED,
         Verb.OBJECTED,
@@ -49,6 +50,7 @@ _KINDS: dict[str, Callable[[str], str]] = {
     "frame": lambda rest: _("frame %s") % rest,
     "final": lambda rest: _("final %s") % rest,
     "delivery": lambda rest: _("delivery %s") % rest,
+    "statement": lambda rest: _("statement %s") % rest,
     "licence": lambda rest: _("licence %s") % rest,
     "invitation to": lambda rest: _("invitation to %s") % rest,
     "letter to": lambda rest: _("letter to %s") % rest,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from django.contrib import messages
@@ -14,8 +15,9 @@ from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Final, Proof, Sitting
 from galleries.sorting import shortlist
-from galleries.steps.agreeing import agree, objection, proposals, sidecars
+from galleries.steps.agreeing import agree, extras, objection, proposals, sidecars, statements
 from galleries.steps.sorting import ranges
+from galleries.web import extra_words
 from galleries.web.doors import studio_page
 from galleries.web.news import news
 from galleries.web.range_words import range_line
@@ -23,6 +25,7 @@ from galleries.web.studio import letter_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
 from galleries.web.studio.sittings import text_file
+from galleries.words import money
 from galleries.words.reasons import reason_words
 
 OPEN = (Sitting.Stage.PROOFING, Sitting.Stage.AGREEING)
@@ -33,7 +36,7 @@ STANDINGS = ("agreed", "subject", "representation", "")
 @require_safe
 def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     tally = agree.tally(sitting, visitor)
-    finals = agree.listed(sitting)
+    finals, quoted = agree.listed(sitting), extras.quote(sitting)
     ids = {line.frame.pk for line in tally.lines} | {final.frame_id for final in finals}
     proofs = Proof.objects.newest_of(ids)
     kept = {final.frame_id for final in finals}
@@ -60,6 +63,10 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
         "rounds": sitting.rounds.all(),
         "pickers": [one for one in sitting.invites.sides() if one.holds()],
+        "extra_words": extra_words.terms(quoted) if is_open else [],
+        "price": json.dumps(money.for_scripts(quoted.price)) if quoted.price is not None else "",
+        "seen": quoted.token,
+        "statement": statements.standing(sitting),
         "can_reopen": sitting.stage in {Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED},
     }
     return render(request, "galleries/studio/lists.html", context)
@@ -110,7 +117,7 @@ def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], reasons: di
 @require_POST
 def close(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     ids = [whole(pk, _("frame")) for pk in request.POST.getlist("frame")]
-    finals = agree.close(sitting, ids, visitor)
+    finals = agree.close(sitting, ids, visitor, request.POST.get("seen"))
     messages.success(request, _("The list is closed with %d frames.") % len(finals))
     letter_words.warn(request)
     return redirect("studio-lists", slug=sitting.slug)

@@ -20,11 +20,14 @@ from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.imaging.comparing.amounts import USUAL
 from galleries.models import DeliverySize, Studio, StudioRole
+from galleries.steps.agreeing import extras
 from galleries.steps.delivering import certificate, sizes
 from galleries.steps.people import colleagues, composing, mail, mail_test
 from galleries.steps.people import studio as studios
+from galleries.web import extra_words
 from galleries.web.doors import count_try, signed_in
 from galleries.web.studio import letter_words, own_words
+from galleries.web.studio.extra_forms import PriceForm, as_typed
 from galleries.web.studio.forms import MOST_FINALS, checked
 
 
@@ -143,6 +146,7 @@ def _forms(studio: Studio) -> dict[str, forms.BaseForm]:
         "cautions": CautionsForm(instance=studio, auto_id="cautions_%s"),
         "beginnings": BeginningsForm(instance=studio, initial={"usual": usual}, auto_id="beginnings_%s"),
         "signing": SigningForm(instance=studio, auto_id="signing_%s"),
+        "extras": PriceForm(initial=as_typed(extras.usual()), auto_id="extras_%s"),
         "colleague": ColleagueForm(auto_id="colleague_%s"),
     }
 
@@ -155,6 +159,7 @@ def _page(request: HttpRequest, user: User, status: int = 200, **more: Any) -> H
         "mine": access.heads(user),
         "heads": own_words.heads(),
         "forms": _forms(studio),
+        "extra_price": extra_words.price(extras.price_of(extras.usual()), studio.allowance),
         "stamping": studios.stamping(),
         "sender": composing.sender(studio),
         "goes_out": mail.goes_out(),
@@ -268,6 +273,14 @@ def own_beginnings(request: HttpRequest, user: User) -> HttpResponseBase:
     studios.change(form.instance, Visitor(user=user))
     sizes.choose_usual([size.pk for size in usual], Visitor(user=user))
     messages.success(request, _("New sittings begin with that. Those there are stay as they are."))
+    return redirect("studio-own")
+
+
+@signed_in
+@require_POST
+def own_extras(request: HttpRequest, user: User) -> HttpResponseBase:
+    extras.set_usual(Visitor(user=user), **checked(PriceForm(request.POST)))
+    messages.success(request, _("Kept. It holds for every sitting without a price of its own."))
     return redirect("studio-own")
 
 

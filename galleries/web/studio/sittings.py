@@ -62,8 +62,8 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
 @signed_in
 @require_safe
 def deadlines_file(request: HttpRequest, user: User) -> HttpResponseBase:
-    """The days of all sittings in which picking goes on, for the photographer's own calendar."""
-    return calendar_file(request, deadlines.of_studio(user), _("Picks wanted"))
+    """All that is due, for the photographer's own calendar."""
+    return calendar_file(request, deadlines.of_studio(user), _("What is due"))
 
 
 def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:

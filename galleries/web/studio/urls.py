@@ -9,6 +9,8 @@ from galleries.web.studio import (
     delivery,
     delivery_papers,
     desk,
+    due,
+    extras,
     file_told,
     finals,
     letters,
@@ -71,6 +73,7 @@ _people = [
     path("people/<int:invite_id>/revoke", people.revoke, name="studio-invite-revoke"),
     path("people/<int:invite_id>/prolong", people.prolong, name="studio-invite-prolong"),
     path("people/<int:invite_id>/pass-on", people.allow_pass_on, name="studio-invite-pass-on"),
+    path("remind", due.remind_of, name="studio-remind"),
     path("letters", letters.letters_page, name="studio-letters"),
     path("letters/<int:letter_id>", letters.letter_page, name="studio-letter"),
     path("letters/<int:letter_id>/link", letters.letter_link, name="studio-letter-link"),
@@ -80,6 +83,9 @@ _people = [
     path("lists/close", lists.close, name="studio-close"),
     path("lists/objection-end", lists.end_objection, name="studio-objection-end"),
     path("lists/reopen", lists.reopen, name="studio-reopen"),
+    path("extras", extras.extras_page, name="studio-extras"),
+    path("extras/paid", extras.extras_paid, name="studio-extras-paid"),
+    path("extras/<int:number>/<str:kind>", extras.statement_file, name="studio-statement-file"),
     path("lists/agreed/<str:kind>", lists.agreed_file, name="studio-agreed"),
 ]
 _finals = [
@@ -120,6 +126,7 @@ _finals = [
 
 urlpatterns: list[URLPattern | object] = [
     path("", sittings.sittings, name="studio"),
+    path("due", due.due_page, name="studio-due"),
     path("deadlines.ics", sittings.deadlines_file, name="studio-deadlines"),
     path("sittings/new", sittings.new_sitting, name="new-sitting"),
     path("own", own.own_page, name="studio-own"),
@@ -132,6 +139,7 @@ urlpatterns: list[URLPattern | object] = [
     path("file", file_told.file_page, name="studio-file"),
     path("own/signing", own.own_signing, name="studio-own-signing"),
     path("own/cautions", own.own_cautions, name="studio-own-cautions"),
+    path("own/extras", own.own_extras, name="studio-own-extras"),
     path("own/beginnings", own.own_beginnings, name="studio-own-beginnings"),
     path("own/mail", own.own_mail, name="studio-own-mail"),
     path("own/colleagues", own.invite_colleague, name="studio-colleague-invite"),

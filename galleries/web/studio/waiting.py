@@ -20,6 +20,7 @@ from galleries.models import (
     Job,
     Receipt,
     Sitting,
+    Statement,
     StrayRetouch,
     UsageRequest,
     Version,
@@ -57,6 +58,7 @@ class _Facts:
     unsent: int
     undelivered: int
     last: Delivery | None
+    owed: Statement | None  # while it is open
     unfetched: list[int]  # numbers of the deliveries that can be fetched and nobody has
 
     @property
@@ -72,7 +74,7 @@ def waiting_in_each(sittings: Sequence[Sitting]) -> dict[int, list[Waiting]]:
     """sitting → what waits in it; the queries are the same for any number of sittings."""
     rows: dict[int, list[Waiting]] = {sitting.pk: [] for sitting in sittings}
     for facts in _load([sitting for sitting in sittings if sitting.stage != Stage.ARCHIVED]):
-        rows[facts.sitting.pk] = [*_everywhere(facts), *_BY_STAGE[Stage(facts.sitting.stage)](facts)]
+        rows[facts.sitting.pk] = [*_everywhere(facts), *_owed(facts), *_BY_STAGE[Stage(facts.sitting.stage)](facts)]
     return rows
 
 
@@ -97,6 +99,7 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
     deliveries: QuerySet[Any] = (
         Delivery.objects.filter(sitting__in=ids).defer("orders", "sizes").annotate(fetched=fetched)
     )
+    owed = {pk: one for pk, one in Statement.objects.standing(ids).items() if one.is_open}
     last, now = dict[int, Delivery](), timezone.now()
     unfetched: dict[int, list[int]] = {}
     for one in deliveries.order_by("number"):
@@ -107,7 +110,7 @@ def _load(sittings: Sequence[Sitting]) -> Iterator[_Facts]:
         pk = sitting.pk
         yield _Facts(
             sitting, making[pk], failed[pk], held[pk], asked[pk], invites.get(pk, []), frames[pk], strays[pk],
-            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), unfetched.get(pk, []),
+            states.get(pk, Counter()), unsent[pk], undelivered[pk], last.get(pk), owed.get(pk), unfetched.get(pk, []),
         )  # fmt: skip
 
 
@@ -140,6 +143,11 @@ def _everywhere(facts: _Facts) -> Iterator[Waiting]:
         yield Waiting(
             _you(), ngettext("answer %d request for use", "answer %d requests for use", asked) % asked, "studio-usage"
         )
+
+
+def _owed(facts: _Facts) -> Iterator[Waiting]:
+    if facts.owed is not None:
+        yield Waiting(_you(), _("see whether statement %d is paid") % facts.owed.number, "studio-extras")
 
 
 def _planning(facts: _Facts) -> Iterator[Waiting]:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Final, Frame, Invite, JournalLine, Letter, Look, Mark, Round, Sitting, Standing
+from galleries.papers import table
 from galleries.steps.agreeing import agree, proposals, sidecars
 from tests.cast import Cast, make_cast
 
@@ -332,7 +333,7 @@ def test_the_list_is_shown_without_what_is_kept_from_who_looks(cast: Cast) -> No
      (None, ""), (412, "412"), (-1, "'-1"), ("a=b", "a=b"), ("", "")],
 )  # fmt: skip
 def test_no_cell_is_a_formula_to_a_spreadsheet(cell: object, plain: str) -> None:
-    assert agree._plain(cell) == plain
+    assert table.cell(cell) == plain
 
 
 def final(name: str, number: int | None = None, look: Look | None = None, brief: str = "") -> Final:

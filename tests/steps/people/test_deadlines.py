@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
+import icalendar
 import pytest
 from django.core import mail
 from django.test import Client
@@ -12,6 +13,7 @@ from django.utils import timezone
 from galleries import access
 from galleries.errors import Refused
 from galleries.models import Letter, Sitting
+from galleries.papers.calendar import Day
 from galleries.steps.people import deadlines, posting
 from tests.cast import Cast, make_cast
 
@@ -55,13 +57,47 @@ def test_who_may_not_see_the_plan_gets_no_day(cast: Cast) -> None:
 def test_the_studio_has_the_days_of_its_own_sittings_only(cast: Cast) -> None:
     other = make_cast("other")
     Sitting.objects.filter(pk=other.sitting.pk).update(deadline=DAY, stage=Sitting.Stage.PROOFING)
-    assert [day.uid.split("@")[0] for day in deadlines.of_studio(cast.owner)] == [f"picks-{cast.sitting.uid}"]
+    assert [day.uid.split("@")[0] for day in deadlines.of_studio(cast.owner)] == [
+        f"picks-{cast.sitting.uid}"
+    ]  # the day of the sitting itself is over
+
+
+def test_each_kind_of_deadline_is_in_its_person_s_days_in_the_studio_s_and_in_its_letter(cast: Cast) -> None:
+    now, sitting = timezone.now(), cast.sitting
+    Sitting.objects.update(stage=Sitting.Stage.FINISHING, held_on=None, keep_until=DAY, answer_days=7)
+    sitting.refresh_from_db()
+    sitting.rounds.update(closed_at=now, objection_until=now + timedelta(hours=9))
+    final = cast.final()
+    final.versions.create(
+        number=1, sha256="a" * 64, key="k", name="n.jpg", bytes=1, width=1, height=1, proof_key="p", sent_at=now
+    )
+    assert kinds(deadlines.of_person(cast.as_subject, sitting)) == {"answers", "objection"}
+    assert kinds(deadlines.of_person(cast.as_representation, sitting)) == set()
+    assert kinds(deadlines.of_studio(cast.owner)) == {"answers", "objection", "removal"}
+    for kind, person, brought in (
+        ("retouch", cast.subject, {"answers"}), ("answer", cast.subject, {"answers"}),
+        ("closed", cast.subject, {"objection"}), ("closed", cast.representation, set()), ("removal", None, {"removal"}),
+        ("delivery", cast.recipient, set()),
+    ):  # fmt: skip
+        assert kinds(deadlines.for_letter(kind, person, sitting)) == brought, kind
+    end = next(day for day in deadlines.of_person(cast.as_subject, sitting) if day.at)
+    calendar = icalendar.Calendar.from_ical(deadlines.as_file([end], "x"))
+    (event,) = calendar.walk("VEVENT")
+    assert event["DTSTART"].dt == (now + timedelta(hours=9)).replace(microsecond=0)  # to the second, RFC 5545, 3.3.5
+    assert "DTEND" not in event
+    (alarm,) = event.walk("VALARM")
+    assert alarm["TRIGGER"].dt == timedelta(hours=-3)
+
+
+def kinds(listed: list[Day]) -> set[str]:
+    return {day.uid.partition("-")[0] for day in listed}
 
 
 def test_the_invitation_and_the_reminder_bring_the_day_along(cast: Cast) -> None:
     for kind, invite, brings in (
         ("invitation", cast.subject, True),
         ("reminder", cast.representation, True),
+        ("proofs", cast.representation, True),
         ("invitation", cast.recipient, False),
         ("closed", cast.subject, False),
     ):

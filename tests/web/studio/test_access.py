@@ -21,11 +21,11 @@ def _patterns(entries: object) -> list[URLPattern]:
 
 PATTERNS = {str(pattern.name): pattern for pattern in _patterns(urls.urlpatterns)}
 OF_NO_SITTING = ("studio-size", "studio-own-data", "studio-own-stamp", "studio-own-mail", "studio-own-beginnings")
-OF_NO_SITTING += ("studio-own-logo", "studio-own-clauses", "studio-own-cautions")
+OF_NO_SITTING += ("studio-own-logo", "studio-own-clauses", "studio-own-cautions", "studio-own-extras")
 OF_A_SITTING = [
     name
     for name in PATTERNS
-    if name not in {"studio", "new-sitting", "studio-own", "studio-deadlines"}
+    if name not in {"studio", "new-sitting", "studio-own", "studio-deadlines", "studio-due"}
     and not name.startswith(("studio-colleague", *OF_NO_SITTING))
 ]
 OPEN_TO_GET = {

@@ -1,5 +1,6 @@
 // The tray of the proposed finals follows what is ticked.
 import { $, $$, data, fill } from "../shared/dom.js";
+import { sumOf } from "../shared/money.js";
 
 const form = $("#lists"),
   tray = $(".list-tray");
@@ -7,7 +8,9 @@ const form = $("#lists"),
 function follow() {
   const on = new Set($$("input[name=frame]:checked", form).map((one) => one.value));
   for (const one of $$("[data-frame]", tray)) one.hidden = !on.has(one.dataset.frame);
-  $("#tray-count").textContent = fill(data("words").on_list, { n: on.size });
+  const { on_list, costs, allowance, extra } = data("words");
+  const sum = sumOf(extra, on.size - allowance);
+  $("#tray-count").textContent = fill(on_list, { n: on.size }) + (sum ? ` ${fill(costs, { sum })}` : "");
 }
 if (tray) {
   form.addEventListener("change", follow);

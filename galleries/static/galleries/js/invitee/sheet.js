@@ -3,6 +3,7 @@ import "../shared/bar.js";
 import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
 import { onLift } from "../shared/lift.js";
 import { live } from "../shared/live.js";
+import { sumOf } from "../shared/money.js";
 import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
 import { draw, sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
@@ -84,8 +85,11 @@ function count() {
     left = allowance - total;
   let which = total === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
   if (!picking()) which = total ? words.picked_closed : words.none_picked_closed;
-  const said = fill(which, { picks: total, allowance, left, over: -left }),
-    place = $("#allowance");
+  const sum = picking() ? sumOf(marks.state.extra, -left) : "";
+  const said = [fill(which, { picks: total, allowance, left, over: -left }), sum ? fill(words.over_costs, { sum }) : ""]
+    .filter(Boolean)
+    .join(" ");
+  const place = $("#allowance");
   if (place.textContent !== said) place.textContent = said;
   picks?.redraw();
 }

@@ -1,6 +1,7 @@
 // Both lists: the tray of what is ticked, one frame large, and marks as they come in, within two seconds.
 import { $, $$, el, fill, say } from "../shared/dom.js";
 import { live } from "../shared/live.js";
+import { sumOf } from "../shared/money.js";
 
 const form = $("#closing"),
   line = $("#tally"),
@@ -18,7 +19,9 @@ function count() {
     allowance = Number(form.dataset.allowance),
     n = ticked.length;
   const words = fill(line.dataset.words, { n, allowance });
-  line.textContent = n > allowance ? `${words}: ${fill(line.dataset.over, { over: n - allowance })}` : words;
+  const sum = sumOf(JSON.parse(line.dataset.price ?? "null"), n - allowance);
+  const over = n > allowance ? `: ${fill(line.dataset.over, { over: n - allowance })}` : "";
+  line.textContent = `${words}${over}${sum ? `, ${sum}` : ""}`;
   tray.replaceChildren(
     ...ticked.flatMap((box) => {
       const picture = $("img", box.closest("li"));
