@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0049_finals_signed'),
+        ('galleries', '0045_true_to_life'),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("galleries", "0049_finals_signed"),
+        ("galleries", "0042_finals_signed"),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0044_retouchers'),
+        ('galleries', '0043_retouchers'),
     ]
 
     operations = [
