@@ -386,6 +386,41 @@ def _at_the_proof() -> list[Bomb]:
     ]
 
 
+def with_manifest(jumbf: bytes) -> bytes:
+    """A PNG of one pixel with this as its content credentials (C2PA 2.4, embedding into PNG: the chunk caBX)."""
+    head = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
+    data = chunk(b"IHDR", head) + chunk(b"caBX", jumbf) + chunk(b"IDAT", zlib.compress(b"\0\0")) + chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + data
+
+
+def _described(kind: bytes, label: bytes) -> bytes:
+    """A description box of JUMBF (ISO/IEC 19566-5)."""
+    body = kind + bytes.fromhex("00110010800000aa00389b71") + b"\x03" + label + b"\0"
+    return struct.pack(">I4s", 8 + len(body), b"jumd") + body
+
+
+def jumbf_deep(depth: int = 100_000) -> bytes:
+    """Boxes within boxes."""
+    described = _described(b"c2pa", b"c2pa")
+    each = 8 + len(described)
+    return with_manifest(
+        b"".join(struct.pack(">I4s", each * left, b"jumb") + described for left in range(depth, 0, -1))
+    )
+
+
+def jumbf_wide(count: int = 200_000) -> bytes:
+    """Boxes beside boxes."""
+    one = _described(b"cbor", b"c2pa.actions.v2")
+    boxes = (struct.pack(">I4s", 8 + len(one), b"jumb") + one) * count
+    inside = _described(b"c2pa", b"c2pa") + boxes
+    return with_manifest(struct.pack(">I4s", 8 + len(inside), b"jumb") + inside)
+
+
+def jumbf_claiming() -> bytes:
+    """A box that claims two thousand million bytes."""
+    return with_manifest(struct.pack(">I4s", 2_000_000_000, b"jumb") + _described(b"c2pa", b"c2pa"))
+
+
 def _at_rights_and_profiles() -> list[Bomb]:
     def paper(icc: bytes) -> object:
         return door.paper_view(saved(painted(160, 120)), icc)
@@ -397,6 +432,9 @@ def _at_rights_and_profiles() -> list[Bomb]:
         Bomb("rights", "ICC profile of 1 GB, deflated", icc_inflated, door.read_rights, True),
         Bomb("rights", "text of 1 GB, deflated", text_inflated, door.read_rights, True),
         Bomb("rights", "EXIF directory that points at itself", exif_loop, door.read_rights),
+        Bomb("credentials", "100,000 boxes within boxes", jumbf_deep, door.read_credentials),
+        Bomb("credentials", "200,000 boxes beside boxes", jumbf_wide, door.read_credentials),
+        Bomb("credentials", "a box of 2 GB, claimed", jumbf_claiming, door.read_credentials),
         Bomb("lab's profile", "ICC tables of 255 steps", icc_tables, door.check_profile),
         Bomb("lab's paper", "ICC tables of 255 steps", icc_tables, paper),
     ]
