@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging import slates
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert
@@ -136,6 +137,24 @@ def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[F
     """Facts and reading without making a proof. Raises as `decode.open_picture`."""
     stored = open_stored(source, limits, at_least=READ_AT_LEAST)
     return stored.facts, _read(proof_pixels(stored, READ_AT_LEAST), stored)
+
+
+class SlateView(NamedTuple):
+    """What was seen of a slate, and the picture without a stamp as `make_view` makes it."""
+
+    seen: slates.SlateSight
+    plain: bytes
+
+
+def look_for_slate(source: bytes | Path, plain: int, limits: Limits = DEFAULT_LIMITS) -> SlateView:
+    """Whether the frame shows a slate, and its picture with the long side at `plain`, from one decode. Raises as
+    `decode.open_picture`."""
+    stored = open_stored(source, limits, at_least=READ_AT_LEAST)
+    picture = proof_pixels(stored, READ_AT_LEAST)
+    facts = stored.facts
+    del stored
+    bare = resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))
+    return SlateView(slates.look_for(picture), _view_of(bare))
 
 
 def make_view(source: bytes | Path, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:

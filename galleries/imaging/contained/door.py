@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from galleries.imaging.framing.cut_order import CutOrder
     from galleries.imaging.framing.geometry import Rect
     from galleries.imaging.preview import SheetPicture
-    from galleries.imaging.recipes import FinalFile, ProofFiles
+    from galleries.imaging.recipes import FinalFile, ProofFiles, SlateView
     from galleries.told import Told
 
 log = logging.getLogger(__name__)
@@ -115,6 +115,11 @@ def make_proof(source: Bytes, text: StampText, limits: Limits = DEFAULT_LIMITS, 
 def read_frame(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
     facts_and_reading: tuple[FrameFacts, FrameReading] = call("read_frame", _Source(source), limits)
     return facts_and_reading
+
+
+def look_for_slate(source: Bytes, plain: int, limits: Limits = DEFAULT_LIMITS) -> SlateView:
+    view: SlateView = call("look_for_slate", _Source(source), plain, limits)
+    return view
 
 
 def make_view(source: Bytes, long_side: int = 3000, limits: Limits = DEFAULT_LIMITS) -> bytes:

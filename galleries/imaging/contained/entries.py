@@ -82,6 +82,7 @@ ENTRIES: dict[str, Entry] = {
     "probe": Entry(decode.probe, FrameFacts),
     "make_proof": Entry(recipes.make_proof, recipes.ProofFiles),
     "read_frame": Entry(recipes.read_frame, tuple[FrameFacts, FrameReading]),
+    "look_for_slate": Entry(recipes.look_for_slate, recipes.SlateView),
     "make_view": Entry(recipes.make_view, bytes),
     "cut_sensor": Entry(recipes.cut_sensor, bytes),
     "make_finals": Entry(_finals, list[recipes.FinalFile]),
