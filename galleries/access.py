@@ -238,7 +238,7 @@ def may(visitor: Visitor, act: Act, thing: Thing) -> bool:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk or not invite.holds() or act not in INVITEES:
         return False
-    if sitting.lacks_consent:
+    if sitting.lacks_consent or sitting.is_holding:
         return False  # asked at every door, not only at inviting: it may be taken back, or the mark of age set later
     roles, stages = INVITEES[act]
     if invite.role not in roles or sitting.stage not in stages:

@@ -17,6 +17,8 @@ from galleries.models import (
     Approval,
     CodeApp,
     Crop,
+    Day,
+    DayFrame,
     DeliveredFile,
     Delivery,
     DeliverySize,
@@ -52,6 +54,7 @@ from galleries.models import (
     Round,
     SecondOpinion,
     SignInLink,
+    Sitter,
     Sitting,
     Standing,
     Statement,
@@ -147,6 +150,9 @@ _look_at(Crop, "final", "size", "by_hand", "updated_at")
 _look_at(Final, "sitting", "frame", "state", "on_list", filters=("state", "on_list"))
 _look_at(Frame, "name", "sitting", "look", "captured_at", "hidden", filters=("hidden",), search=("name", "sha256"))
 _look_at(RawFile, "name", "frame", "bytes", search=("name", "sha256"))
+_look_at(Day, "name", "held_on", "holding", "created_at")
+_look_at(Sitter, "day", "sitting", "position", search=("sitting__slug",))
+_look_at(DayFrame, "frame", "sight", "target", filters=("sight",))
 _look_at(Proof, "frame", "recipe", "made_at")
 _look_at(PinnedNote, "final", "version", "who", "text", "done", filters=("done",))
 _look_at(StrayRetouch, "sitting", "name", "reason")

@@ -66,6 +66,8 @@ def advance(sitting: Sitting, to: str, by: Visitor, *, verb: Verb = Verb.STAGE, 
             _("A sitting cannot go from “%(before)s” to “%(after)s”.")
             % {"before": Stage(before).label, "after": Stage(to).label}
         )
+    if sitting.is_holding and to == Stage.PROOFING:
+        raise Conflict(_("The frames of a day are shown in the sittings of its sitters, not here."))
     extra: dict[str, Any] = {}
     if to == Stage.PROOFING and sitting.published_at is None:
         extra["published_at"] = timezone.now()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from galleries.steps import jobs
+from galleries.steps.days import placing, slates
 from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
 from galleries.steps.ingesting import proof
@@ -15,6 +16,8 @@ from galleries.steps.sorting import loupe, sort
 jobs.KINDS.update(
     {
         "proof": proof.render,
+        "slate": slates.look_at,
+        "place": placing.move,
         "sort": sort.sort_sitting,
         "version": versions.render_version,
         "delivery": build.build,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -87,3 +88,25 @@ def held(
     if noise:
         seen = seen + chance.normal(0, noise, seen.shape[:2])[..., None]
     return np.clip(seen, 0, 255).astype(np.uint8)
+
+
+def exposure(pixels: NDArray[np.uint8], number: int, camera: str = "One") -> bytes:
+    """A JPEG file as a camera writes it: `number` minutes after nine, by that camera's clock."""
+    exif = Image.Exif()
+    exif[271], exif[272] = "Painted", camera  # Make, Model (EXIF 2.32)
+    exif.get_ifd(0x8769)[36867] = f"2026:11:26 {9 + number // 60:02d}:{number % 60:02d}:00"  # DateTimeOriginal
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "JPEG", quality=88, exif=exif)
+    return out.getvalue()
+
+
+def put_day(folder: Path, order: str, codes: dict[str, str], camera: str = "One", first: int = 1) -> list[Path]:
+    """A card: for each sign of `order` one exposure a minute, a letter is the slate of that code and '.' a frame."""
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for number, sign in enumerate(order, first):
+        frame = frame_pixels(number % 2, 480)
+        pixels = held(frame, codes[sign], side=120) if sign in codes else frame
+        paths.append(folder / f"DAY_{number:04d}.JPG")
+        paths[-1].write_bytes(exposure(pixels, number, camera))
+    return paths

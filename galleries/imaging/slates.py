@@ -1,14 +1,8 @@
-"""Codes of slates: the page with a sitter's name that is photographed before them names the sitting by a QR code.
-
-The code is a QR code of ISO/IEC 18004 with error correction level H (about 30 % of its codewords may be lost): 20 signs
-of the alphanumeric mode, which fit version 2 (25 × 25 modules). What is read counts only when it is of that form, so
-that no other code in a picture is taken for a slate.
-"""
+"""Slates in frames: whether one is seen, and the code on it. What is read counts only when it has the form of
+`slate_codes`, so that no other code in a picture is taken for a slate's."""
 
 from __future__ import annotations
 
-import re
-import secrets
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -16,10 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-PREFIX = "SL"
-_SIGNS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # 32: five bits each, none that is taken for another when typed
-_LENGTH = 18
-_FORM = re.compile(rf"{PREFIX}[{_SIGNS}]{{{_LENGTH}}}")
+from galleries.imaging.slate_codes import is_code
+
 ROOM = 0.35  # of the code's size, around it, for a second look
 SUSPECT_SIDE = 1024  # pixels of the long side in which a covered code is looked for
 CLOSE_SIDE = 600  # pixels of a second look's long side
@@ -39,15 +31,6 @@ class SlateSight:
 
     sight: Sight
     code: str = ""
-
-
-def new_code() -> str:
-    """A code of a slate: 90 bits by chance, nothing of a person or a day in it. It opens nothing."""
-    return PREFIX + "".join(secrets.choice(_SIGNS) for _place in range(_LENGTH))
-
-
-def is_code(text: str) -> bool:
-    return bool(_FORM.fullmatch(text))
 
 
 def look_for(pixels: NDArray[np.uint8]) -> SlateSight:

@@ -1,6 +1,7 @@
 """One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
 
 from galleries.models.accounts import AccountLetter, KnownDevice, StudioRole, StudioSession
+from galleries.models.days import Day, DayFrame, Sitter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
 from galleries.models.extras import ExtraTerms, Payer, Statement, StatementBook
@@ -24,6 +25,8 @@ __all__ = [
     "Approval",
     "CodeApp",
     "Crop",
+    "Day",
+    "DayFrame",
     "DeliveredFile",
     "Delivery",
     "DeliverySize",
@@ -60,6 +63,7 @@ __all__ = [
     "Round",
     "SecondOpinion",
     "SignInLink",
+    "Sitter",
     "Sitting",
     "Standing",
     "Statement",

@@ -92,6 +92,8 @@ class Sitting(models.Model):
     objection_hours = models.PositiveSmallIntegerField(
         _("hours for the subject to object to a list that the agent closed (0: none)"), default=0, db_default=0
     )
+    # Holds the frames of a day's cards until they are put into the sitters' sittings; nobody is ever invited to it.
+    is_holding = models.BooleanField(default=False, db_default=False, editable=False)
     created_at = models.DateTimeField(auto_now_add=True)
     published_at = models.DateTimeField(null=True, blank=True, editable=False)
     delivered_at = models.DateTimeField(null=True, blank=True, editable=False)

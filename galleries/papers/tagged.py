@@ -67,7 +67,7 @@ def document(
         f'<meta name="author" content="{escape(author)}"><style>{style}</style></head>'
         f"<body>{''.join(body)}</body></html>"
     )
-    pdf: bytes = HTML(string=html, url_fetcher=_refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
+    pdf: bytes = HTML(string=html, url_fetcher=refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
     return pdf
 
 
@@ -79,5 +79,5 @@ def _plain(text: str) -> str:
     return escape(text).replace("\n", "<br>")
 
 
-def _refuse(url: str, *_: Any, **__: Any) -> NoReturn:
+def refuse(url: str, *_: Any, **__: Any) -> NoReturn:
     raise ValueError(f"A paper fetches nothing, and asked for {url[:80]!r}.")

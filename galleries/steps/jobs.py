@@ -40,6 +40,8 @@ GIVEN_UP: dict[str, Callable[[Job], object]] = {}
 # Seconds after which a piece is taken for hung: its lease is renewed no longer, and the process doing it is killed.
 SECONDS = {
     "proof": 300,
+    "slate": 300,
+    "place": 600,
     "develop": 300,
     "sort": 600,
     "version": 900,

@@ -27,6 +27,8 @@ STANDS_ON = {
     ),
     **dict.fromkeys(("studio-look-remove", "studio-look-copy"), "studio-look"),
     "studio-sitting-copy": "studio-settings",
+    **dict.fromkeys(("studio-day-sitters", "studio-day-show", "studio-day-remind"), "studio-day"),
+    "studio-day-back": "studio-day-frames",
     "studio-refusals-clear": "studio-upload",
     "studio-set-look": "studio-set",
     **dict.fromkeys(

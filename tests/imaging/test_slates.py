@@ -16,7 +16,7 @@ import pytest
 import segno
 from PIL import Image
 
-from galleries.imaging import slates
+from galleries.imaging import slate_codes, slates
 from galleries.imaging.contained import door
 from galleries.imaging.slates import Sight, SlateSight
 from tests import pictures
@@ -40,7 +40,7 @@ def test_a_hundred_slates_none_read_wrong_and_hardly_one_not_at_all() -> None:
     chance = np.random.default_rng(1804)
     right, wrong = 0, []
     for number in range(100):
-        kind, code = WAYS[number % len(WAYS)], slates.new_code()
+        kind, code = WAYS[number % len(WAYS)], slate_codes.new_code()
         way = _way(kind, chance)
         seen = slates.look_for(held(frame_pixels(number % 2), code, **way, chance=chance))
         right += seen == SlateSight(Sight.READ, code)
@@ -58,13 +58,13 @@ def test_frames_without_a_slate_show_none() -> None:
 def test_a_code_of_something_else_is_no_slate_and_does_not_hide_one() -> None:
     frame = held(frame_pixels(0), "HTTPS://POSTER.EXAMPLE/")
     assert slates.look_for(frame) == SlateSight(Sight.NONE)
-    code = slates.new_code()
+    code = slate_codes.new_code()
     both = np.hstack([frame, held(frame_pixels(0), code)])
     assert slates.look_for(both) == SlateSight(Sight.READ, code)
 
 
 def test_a_code_that_cannot_be_read_is_said_to_be_one() -> None:
-    frame = held(frame_pixels(0), slates.new_code(), side=200)
+    frame = held(frame_pixels(0), slate_codes.new_code(), side=200)
     tall, wide = frame.shape[:2]
     middle = (wide // 2, int(tall * 0.4 + 0.13 * 1.45 * 1.32 * 200))
     thumb = cv2.ellipse(frame.copy(), (middle, (100, 120), 0), (90, 60, 50), -1)
@@ -73,19 +73,19 @@ def test_a_code_that_cannot_be_read_is_said_to_be_one() -> None:
 
 @pytest.mark.parametrize("text", ["", "SL", "SLABC", "SL" + "0" * 18, "XX" + "A" * 18, "SL" + "A" * 19])
 def test_only_what_has_the_form_of_a_code_is_one(text: str) -> None:
-    assert not slates.is_code(text)
+    assert not slate_codes.is_code(text)
 
 
 def test_a_new_code_fits_the_smallest_version_that_holds_it_at_level_h() -> None:
     """Table 7 of ISO/IEC 18004 (from memory): version 2-H holds 20 alphanumeric signs."""
-    codes = {slates.new_code() for _time in range(200)}
+    codes = {slate_codes.new_code() for _time in range(200)}
     assert len(codes) == 200
-    assert all(slates.is_code(code) for code in codes)
+    assert all(slate_codes.is_code(code) for code in codes)
     assert segno.make(next(iter(codes)), error="h", boost_error=False).designator == "2-H"
 
 
 def test_the_contained_child_looks_at_the_file_and_makes_its_picture() -> None:
-    code, out = slates.new_code(), io.BytesIO()
+    code, out = slate_codes.new_code(), io.BytesIO()
     Image.fromarray(held(frame_pixels(0), code)).save(out, "JPEG", quality=90)
     view = door.look_for_slate(out.getvalue(), 480)
     assert view.seen == SlateSight(Sight.READ, code)

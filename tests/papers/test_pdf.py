@@ -160,7 +160,7 @@ def test_names_of_every_script_are_shaped_and_come_out_whole(tmp_path: Path) -> 
 
 def test_a_paper_fetches_nothing() -> None:
     with pytest.raises(ValueError, match="fetches nothing"):
-        tagged._refuse("https://elsewhere.example/track.png")
+        tagged.refuse("https://elsewhere.example/track.png")
     quiet = licence_sheet_pdf(replace(TERMS, subject='<img src="file:///etc/hostname"> Ray'))
     assert b"/Image" not in quiet
 

@@ -13,7 +13,7 @@ import pytest
 
 from galleries.access import Act, Visitor, may, require
 from galleries.errors import Missing, Refused
-from galleries.models import Invite, JournalLine, Letter, Sitting, Studio, UsageRequest
+from galleries.models import Day, Invite, JournalLine, Letter, Sitting, Studio, UsageRequest
 from galleries.steps.delivering import sizes
 from galleries.steps.picking import pick
 from tests.cast import Cast, make_cast
@@ -137,7 +137,8 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "wording": "house-1", "notes": "", "final_id": final.pk, "holds": [], "raw": False,
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",
         "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "suggested": True,
-        "day": None, "say": print,
+        "day": Day.objects.create(name="Kestrel School", holding=sitting), "rows": [], "places": {}, "sitters": [],
+        "say": print,
         "x": 0, "y": 0, "width": 400, "height": 500, "warmth": 1.0,
     }  # fmt: skip
 

@@ -178,6 +178,7 @@ OF_ONE_THING = {
     *("proof-picture", "view-picture", "original", "studio-eyes", "studio-crop-source", "studio-crop-preview"),
     *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
     *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel", "studio-letter"),
+    *("studio-day", "studio-day-frames", "studio-day-slates", "studio-day-slate", "studio-day-list"),  # test_days.py
     *("own-copy-archive", "studio-own-copy-archive", "studio-stray-picture", "deadlines", "for-use"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read

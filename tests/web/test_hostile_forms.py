@@ -100,7 +100,8 @@ def place(settings: Any, monkeypatch: pytest.MonkeyPatch) -> Place:
 
 
 PAGES = {
-    "photographer": """studio new-sitting studio-sizes studio-size-new account second-factor studio-sitting
+    "photographer": """studio new-sitting new-day studio-day studio-day-frames
+    studio-sizes studio-size-new account second-factor studio-sitting
     studio-settings studio-keeping studio-own-copies studio-look studio-journal studio-work studio-upload studio-desk
     studio-set studio-setup studio-people studio-extras studio-letters studio-letter studio-lists
     studio-finals studio-final

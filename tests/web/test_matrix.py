@@ -26,7 +26,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from galleries import storage
-from galleries.models import Delivery, Invite, Sitting, UsageRequest
+from galleries.models import Day, Delivery, Invite, Sitting, UsageRequest
 from galleries.papers.statement import Listed
 from galleries.steps.delivering import licences, package, sizes
 from tests.cast import Cast, body_of, make_cast
@@ -100,12 +100,12 @@ RETOUCHERS = {name: "fd" for name in ("sitting", *INVITEE_PAGES) if name == "sit
 GETS = """sitting reference journal upload refusals desk desk-data eyes set set-news contact setup gel people lists
 agreed lists-news finals final version-view stray-picture version-picture version-file crops crop-source crop-preview
 crop-paper delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
-statement-file letters letter"""
+statement-file letters letter day day-slates day-slate day-list"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
 look-copy sitting-copy team invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen
 objection-end retouch-known finals-act stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
-usage-answer extras-paid remind work-again letter-link letter-again"""
+usage-answer extras-paid remind work-again letter-link letter-again day-sitters day-back day-show day-remind"""
 STUDIO_PAGES = {
     **{f"studio-{name}": "get" for name in GETS.split()},
     **{f"studio-{name}": "post" for name in POSTS.split()},
@@ -115,6 +115,7 @@ STUDIO_PAGES = {
             "settings",
             "extras",
             "keeping",
+            "day-frames",
             "own-copies",
             "look",
             "licence",
@@ -141,6 +142,7 @@ OF_NO_SITTING = {
         "studio-deadlines",
         "studio-due",
         "new-sitting",
+        "new-day",
         "studio-sizes",
         "studio-size-new",
         "studio-size",
@@ -191,6 +193,7 @@ DRAWN = (
     ),
     *(("steps.delivering.cut", "preview_sheet"), ("steps.sorting.contact", "contact_sheet_pdf")),
     ("imaging.contained.door", "make_view"),
+    ("papers.slate", "pages"),
 )
 
 
@@ -262,9 +265,12 @@ class Place:
         sitting.statements.create(
             round=sitting.rounds.get(), number=sheet.number, payer="subject", content=sheet.as_dict()
         )
+        day = Day.objects.create(name="Kestrel School", holding=sitting)
+        day.sitters.create(sitting=sitting, position=sitting.pk)
         return {
             "number": sheet.number,
-            "slug": sitting.slug, "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
+            "slug": sitting.slug, "position": sitting.pk,
+            "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
             "reference_id": sitting.references.create(key=keys["r.jpg"], brought_by="Ansa Veld").pk,
             "invite_id": cast.recipient.pk, "final_id": final.pk, "version_id": version.pk, "file_id": file.pk,
             "stray_id": sitting.strays.create(sha256="b" * 64, key=keys["v.jpg"], name="n", bytes=1).pk,

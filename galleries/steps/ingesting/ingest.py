@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
@@ -23,7 +24,8 @@ from galleries.errors import BadInput, Conflict, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
-from galleries.models import Frame, JournalLine, RawFile, Refusal, Sitting, Verb
+from galleries.models import DayFrame, Frame, JournalLine, RawFile, Refusal, Sitting, Verb
+from galleries.models.sittings import FrameSet
 from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.ingesting import file_names, pairs
 from galleries.steps.limits import limits
@@ -84,11 +86,19 @@ def check_open(sitting: Sitting) -> None:
         raise Refused(_("“%s” is archived: no frames can be added. Bring it back first.") % sitting.title)
 
 
+def frames_of(sitting: Sitting) -> FrameSet:
+    """The frames among which a file may be already: of a day's cards also those that were put into its sittings."""
+    if not sitting.is_holding:
+        return Frame.objects.filter(sitting=sitting)
+    return Frame.objects.filter(Q(sitting=sitting) | Q(sitting__sitter__day__holding=sitting))
+
+
 def known(sitting: Sitting, digests: Iterable[str]) -> set[str]:
     """Which of these SHA-256 digests the sitting has already."""
     asked = list(digests)
-    beside = RawFile.objects.filter(frame__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True)
-    return {*sitting.frames.filter(sha256__in=asked).values_list("sha256", flat=True), *beside}
+    there = frames_of(sitting)
+    beside = RawFile.objects.filter(frame__in=there, sha256__in=asked).values_list("sha256", flat=True)
+    return {*there.filter(sha256__in=asked).values_list("sha256", flat=True), *beside}
 
 
 def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: str = "") -> Outcome:
@@ -135,11 +145,13 @@ def _keep(sitting: Sitting, path: Path, name: str, by: Visitor, sha256: str, fac
             if there is not None:  # the same bytes came at the same moment
                 return _same(there, sha256, name, by)
             row = _row(sha256, key, name, path.stat().st_size, facts)
-            frame = pairs.other_half(sitting, row)
+            frame = pairs.other_half(frames_of(sitting), row)
             if frame is None:
                 frame = _add(sitting, row, by)
             else:
                 pairs.join(frame, row, by.who)
+                if frame.sitting_id != sitting.pk:  # its file is to follow it
+                    jobs.enqueue("place", frame.pk, sitting, again=True)
             Refusal.objects.filter(sitting=sitting, name=name).delete()
     except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
         if not clashes.at_once(error):
@@ -150,16 +162,20 @@ def _keep(sitting: Sitting, path: Path, name: str, by: Visitor, sha256: str, fac
 
 def _add(sitting: Sitting, row: dict[str, Any], by: Visitor) -> Frame:
     frame = Frame.objects.create(sitting=sitting, **row)
-    looks.place_at_once(frame)
-    jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
+    if sitting.is_holding:  # no proof: nobody is invited to where it lies
+        DayFrame.objects.create(frame=frame)
+        jobs.enqueue("slate", frame.pk, sitting)
+    else:
+        looks.place_at_once(frame)
+        jobs.enqueue("proof", frame.pk, sitting, recipe=derived.stamp_recipe())
     JournalLine.write(sitting, by.who, Verb.FRAME_ADDED, frame.name, sha256=frame.sha256)
     return frame
 
 
 def _here(sitting: Sitting, sha256: str) -> Frame | None:
     """The frame that has this file, as its own or beside it."""
-    own = sitting.frames.filter(sha256=sha256).first()
-    return own or sitting.frames.filter(raw__sha256=sha256).first()
+    there = frames_of(sitting)
+    return there.filter(sha256=sha256).first() or there.filter(raw__sha256=sha256).first()
 
 
 def _same(frame: Frame, sha256: str, name: str, by: Visitor) -> Outcome:
@@ -177,10 +193,11 @@ def take_names(sitting: Sitting, names: Mapping[str, str], by: Visitor) -> list[
     check_open(sitting)
     renamed = []
     with transaction.atomic():
-        for frame in Frame.objects.select_for_update().filter(sitting=sitting, sha256__in=list(names)).order_by("pk"):
+        there = frames_of(sitting).filter(sha256__in=list(names)).values("pk")
+        for frame in Frame.objects.select_for_update().filter(pk__in=there).order_by("pk"):
             name = clean_name(names[frame.sha256])
             if file_names.wins(name, frame.name):
-                JournalLine.write(sitting, by.who, Verb.FRAME_NAMED, name, was=frame.name)
+                JournalLine.write(frame.sitting, by.who, Verb.FRAME_NAMED, name, was=frame.name)
                 frame.name, frame.number = name, frame_number(name)
                 frame.save(update_fields=["name", "number"])
                 renamed.append(frame)

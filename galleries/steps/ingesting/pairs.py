@@ -10,20 +10,22 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from galleries.models import Frame, JournalLine, RawFile, Sitting, Verb
+from galleries.models import Frame, JournalLine, RawFile, Verb
+from galleries.models.sittings import FrameSet
 from galleries.steps import derived, jobs
 
 FILE = ("sha256", "key", "name", "bytes", "file_format")  # what a file is to a frame or beside it
 _SECOND = timedelta(seconds=1)
 
 
-def other_half(sitting: Sitting, row: dict[str, Any]) -> Frame | None:
-    """The frame whose exposure `row` (a frame's values) is the other file of. The caller holds the sitting's row."""
+def other_half(frames: FrameSet, row: dict[str, Any]) -> Frame | None:
+    """The frame among these whose exposure `row` (a frame's values) is the other file of. The caller holds the
+    sitting's row."""
     at: datetime | None = row["captured_at"]
     if at is None or row["number"] is None or not row["camera"]:
         return None
     second = at.replace(microsecond=0)
-    alike = sitting.frames.filter(
+    alike = frames.filter(
         camera=row["camera"], number=row["number"], captured_at__gte=second, captured_at__lt=second + _SECOND, raw=None
     )
     is_raw = row["shown"] != Frame.Shown.FILE
@@ -46,5 +48,8 @@ def join(frame: Frame, row: dict[str, Any], who: str) -> None:
         for name, value in {**row, "reading": None, "reading_version": 0}.items():
             setattr(frame, name, value)
         frame.save(update_fields=[*row, "reading", "reading_version"])
-        jobs.enqueue("proof", frame.pk, frame.sitting, recipe=derived.stamp_recipe(), again=True)
+        if frame.sitting.is_holding:
+            jobs.enqueue("slate", frame.pk, frame.sitting, again=True)
+        else:
+            jobs.enqueue("proof", frame.pk, frame.sitting, recipe=derived.stamp_recipe(), again=True)
     JournalLine.write(frame.sitting, who, Verb.RAW_JOINED, frame.name, sha256=row["sha256"], file=row["name"])

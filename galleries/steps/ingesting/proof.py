@@ -31,9 +31,9 @@ def render(frame_id: int) -> None:
     drawn = stamped.drawn
     derived.view_place(frame.sitting, frame.sha256, derived.DESK_SIDE).kept(lambda: drawn.plain)
     with transaction.atomic():
-        Frame.objects.filter(pk=frame.pk).update(
-            reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version
-        )
+        same = Frame.objects.filter(pk=frame.pk, sitting=frame.sitting)
+        if not same.update(reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version):
+            return  # it went to another sitting of its day meanwhile, where this is listed anew
         newest = current(frame)
         if newest is None or newest.recipe != recipe:  # a name that comes back is the newest proof again
             frame.proofs.filter(recipe=recipe).delete()

@@ -57,7 +57,7 @@ TABLES: tuple[Table, ...] = (
         guardian_consent_note name_for_strip current_look send_at_once suggestions_shown answer_days objection_hours
         retouch_by created_at published_at delivered_at put_away_from keep_until""",
         named="photographer colleagues",
-        house="uid print_profile_key print_profile_name retoucher_terms tracer_key tracer_key_before change",
+        house="is_holding uid print_profile_key print_profile_name retoucher_terms tracer_key tracer_key_before change",
     ),
     _table(
         m.Look, "sitting",
@@ -73,6 +73,10 @@ TABLES: tuple[Table, ...] = (
         picture="key", house="sitting",
     ),
     _table(m.RawFile, "frame__sitting", theirs="id frame sha256 name bytes file_format added_at", house="key"),
+    # Of a day of many sitters: the subject's own row without the agent's address; the others hang on other sittings.
+    _table(m.Sitter, "sitting", theirs="id position language", own="email", named="agent_name", others="agent_email",
+           house="day sitting code"),
+    _table(m.DayFrame, "frame__sitting", theirs="id frame sight", house="code target left"),
     _table(
         m.Proof, "frame__sitting",
         theirs="id frame large_width large_height small_width small_height made_at",
@@ -213,6 +217,7 @@ TABLES: tuple[Table, ...] = (
     ),
     _table(m.StatementBook, house="id last_number"),
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
+    _table(m.Day, house="id uid name held_on holding acts created_at"),
     _table(m.Leaving, house="id sitting never"),
     _table(m.Erasure, house="id uid number who why frames files begun_at done_at restore_begun_at"),
     _table(m.CodeApp, house="id secret created_at confirmed_at last_step wrong wrong_since", others="account"),

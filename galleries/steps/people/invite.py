@@ -85,6 +85,8 @@ def _let_in(
     except ValidationError:
         raise BadInput(_("“%s” is not an e-mail address.") % email) from None
     check_consent(sitting)
+    if sitting.is_holding:
+        raise Refused(_("Here lie the frames of a whole day. Invite people to their own sittings."))
     try:
         with transaction.atomic():
             person = Invite.objects.create(

@@ -29,7 +29,7 @@ SETTINGS = (
     *("subject_is_minor", "guardian_name"),
     *("guardian_consent_on", "guardian_consent_note", "name_for_strip", "keep_until"),
 )
-PAGES = {"sizes", "sittings", "own", "due"}
+PAGES = {"sizes", "sittings", "own", "due", "days"}
 REFERENCE_SIDE = 1600
 REFERENCE_BYTES = 30_000_000
 REFERENCE_PIXELS = 60_000_000

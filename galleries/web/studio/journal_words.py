@@ -37,6 +37,7 @@ OWN_WORDS = frozenset(
         Verb.OBJECTED,
         Verb.OBJECTION_TIME_ENDED,
         Verb.PROOFS_SHOWN,
+        *(Verb.DAY_PLANNED, Verb.FRAME_CAME, Verb.FRAME_LEFT, Verb.DAY_REMINDED),
         Verb.RETOUCH_NOT_MATCHED,
         Verb.STRAY_RETOUCH_DROPPED,
     ),

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.core.paginator import Paginator
-from django.db.models import Count, Min
+from django.db.models import Count, Min, QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Frame, JournalLine, Look, Proof, ReferencePicture, Sitting, Studio
+from galleries.models import Day, Frame, JournalLine, Look, Proof, ReferencePicture, Sitting, Studio
 from galleries.models.journal import who_words
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
@@ -44,7 +44,10 @@ LINES_A_PAGE = 100
 def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
     """All sittings by stage, with what is waiting for whom."""
     rows = list(
-        access.sittings_of(user).annotate(frame_count=Count("frames", distinct=True)).order_by("-held_on", "-pk")
+        access.sittings_of(user)
+        .filter(day=None)
+        .annotate(frame_count=Count("frames", distinct=True))
+        .order_by("-held_on", "-pk")
     )
     strips, waits = film([sitting.pk for sitting in rows]), waiting_in_each(rows)
     groups: dict[str, list[dict[str, Any]]] = {}
@@ -55,8 +58,14 @@ def sittings(request: HttpRequest, user: User) -> HttpResponseBase:
     stages = [(stage.label, groups[stage]) for stage in Sitting.Stage if stage in groups]
     days = sorted((one for one in rows if one.deadline and one.is_picking), key=lambda one: (one.deadline, one.pk))
     ours = [(one, item) for one in rows for item in waits[one.pk] if item.is_ours]
-    context = {"stages": stages, "days": days, "ours": ours, "today": timezone.localdate()}
+    context = {"stages": stages, "days": days, "ours": ours, "today": timezone.localdate(), "shoots": _days_of(user)}
     return render(request, "galleries/studio/sittings.html", context)
+
+
+def _days_of(user: User) -> QuerySet[Day]:
+    """The days of many sitters whose frames this user works on, each with the number of its sitters."""
+    theirs = Day.objects.filter(holding__in=access.sittings_of(user).values("pk"))
+    return theirs.select_related("holding").annotate(sitter_count=Count("sitters"))
 
 
 @signed_in
@@ -97,6 +106,8 @@ def new_sitting(request: HttpRequest, user: User) -> HttpResponseBase:
 @studio_page()
 @require_safe
 def overview(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
+    if sitting.is_holding and Day.objects.filter(holding=sitting).exists():
+        return redirect("studio-day", slug=sitting.slug)
     planned = list(sitting.looks.annotate(frame_count=Count("frames")).prefetch_related("references", "plan_comments"))
     rows = [
         {"look": look, "setup": setup_lines(look), "comments": look.plan_comments.all(), "pictures": _pictures(look)}

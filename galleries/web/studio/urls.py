@@ -6,6 +6,8 @@ from django.urls import URLPattern, include, path
 
 from galleries.web.studio import (
     crops,
+    day_frames,
+    days,
     delivery,
     delivery_papers,
     desk,
@@ -63,6 +65,17 @@ _frames = [
     path("contact.pdf", papers.contact_sheet, name="studio-contact"),
     path("setup", papers.setup, name="studio-setup"),
     path("setup/gel", papers.gel, name="studio-gel"),
+]
+_day = [
+    path("day", days.day_page, name="studio-day"),
+    path("day/sitters", days.add_sitters, name="studio-day-sitters"),
+    path("day/slates.pdf", days.slates_paper, name="studio-day-slates"),
+    path("day/slates/<int:position>", days.slate_page, name="studio-day-slate"),
+    path("day/frames", day_frames.day_frames, name="studio-day-frames"),
+    path("day/frames/back", day_frames.put_back, name="studio-day-back"),
+    path("day/show", days.show, name="studio-day-show"),
+    path("day/remind", days.remind, name="studio-day-remind"),
+    path("day/list.csv", days.day_list, name="studio-day-list"),
 ]
 _people = [
     path("people", people.people, name="studio-people"),
@@ -129,6 +142,7 @@ urlpatterns: list[URLPattern | object] = [
     path("due", due.due_page, name="studio-due"),
     path("deadlines.ics", sittings.deadlines_file, name="studio-deadlines"),
     path("sittings/new", sittings.new_sitting, name="new-sitting"),
+    path("days/new", days.new_day, name="new-day"),
     path("own", own.own_page, name="studio-own"),
     path("own/data", own.own_data, name="studio-own-data"),
     path("own/stamp", own.own_stamp, name="studio-own-stamp"),
@@ -150,5 +164,5 @@ urlpatterns: list[URLPattern | object] = [
     path("sizes/<int:size_id>/copy", sizes.copy_size, name="studio-size-copy"),
     path("sizes/<int:size_id>/retire", sizes.retire_size, name="studio-size-retire"),
     # A sitting is named after the fixed addresses, so that none of its names can stand for one of theirs.
-    path("<slug:slug>/", include([*_overview, *_frames, *_people, *_finals])),
+    path("<slug:slug>/", include([*_overview, *_day, *_frames, *_people, *_finals])),
 ]

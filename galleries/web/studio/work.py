@@ -22,6 +22,8 @@ from galleries.words.told import stored
 MOST = 200
 KINDS = {
     "proof": gettext_noop("Stamped proof"),
+    "slate": gettext_noop("Frame looked at for a slate"),
+    "place": gettext_noop("Frame brought into its sitting"),
     "develop": gettext_noop("Raw file developed for 100 %"),
     "sort": gettext_noop("Sorting into looks and runs"),
     "version": gettext_noop("Preview of a retouch"),

@@ -43,6 +43,7 @@ LEFT = {
     "check_rights": "reads what this site wrote itself a moment ago",
     "stamp_sample": "draws words, at most as many as the form takes",
     "contact_sheet": "gets pictures that this site drew",
+    "differences": "gets pictures that this site drew",
 }
 
 

@@ -118,7 +118,7 @@ def test_people_are_those_it_leans_on_and_no_secret_of_theirs_goes_along(cast: C
     assert set(head["people"][str(closer.pk)]) == {"username", "first_name", "last_name", "email"}
     assert closer.password not in json.dumps(head)
     assert [size["slug"] for size in head["sizes"].values()] == ["web-square"]
-    for table in ("InviteLink", "Job", "Undoable", "SignInLink", "User"):
+    for table in ("InviteLink", "Job", "Undoable", "Day", "DayFrame", "Sitter", "SignInLink", "User"):
         assert table not in head["rows"]
     assert head["studio"][0]["fields"]["name"] == "Northlight Rooms"
 

@@ -25,7 +25,7 @@ OF_NO_SITTING += ("studio-own-logo", "studio-own-clauses", "studio-own-cautions"
 OF_A_SITTING = [
     name
     for name in PATTERNS
-    if name not in {"studio", "new-sitting", "studio-own", "studio-deadlines", "studio-due"}
+    if name not in {"studio", "new-sitting", "new-day", "studio-own", "studio-deadlines", "studio-due"}
     and not name.startswith(("studio-colleague", *OF_NO_SITTING))
 ]
 OPEN_TO_GET = {
