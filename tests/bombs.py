@@ -474,7 +474,7 @@ def _at_other_doors() -> list[Bomb]:
         "cut": lambda data: door.make_finals(data, orders),
         "cut, seen small": lambda data: door.cut_small(data, orders, 800),
         "eyes and faces": door.read_frame,
-        "slate": door.look_for_slate,
+        "slate": lambda data: door.look_for_slate(data, 1600),
     }
     scans = [Bomb(name, "JPEG, progressive, 3,000 scans", many_scans, ask) for name, ask in asked.items()]
     pixels = [
