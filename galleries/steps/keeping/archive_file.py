@@ -2,9 +2,9 @@
 
 The file is a ZIP (stored, fixed timestamps): `sitting.json` with every row, `SHA256SUMS` for `sha256sum -c`, and the
 stored files under `private/` and `proofs/` by their keys. Links, sign-ins and the worker's list are left out: a
-restored sitting hands out new links. So are second opinions, which are not the studio's to read; what belongs to a day of
-many sitters stays with the day. Caches are left out too: they are made again. So are acts that could be taken back: they
-name rows by numbers, which may be others' where it is restored.
+restored sitting hands out new links. So are second opinions, which are not the studio's to read; what belongs to a day
+of many sitters stays with the day. Caches are left out too: they are made again. So are acts that could be taken back:
+they name rows by numbers, which may be others' where it is restored.
 """
 
 from __future__ import annotations
