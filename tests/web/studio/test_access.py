@@ -22,6 +22,7 @@ def _patterns(entries: object) -> list[URLPattern]:
 PATTERNS = {str(pattern.name): pattern for pattern in _patterns(urls.urlpatterns)}
 OF_NO_SITTING = ("studio-size", "studio-own-data", "studio-own-stamp", "studio-own-mail", "studio-own-beginnings")
 OF_NO_SITTING += ("studio-own-logo", "studio-own-clauses", "studio-own-cautions", "studio-own-extras")
+OF_NO_SITTING += ("studio-own-signing", "studio-file")
 OF_A_SITTING = [
     name
     for name in PATTERNS
