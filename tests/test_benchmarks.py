@@ -19,7 +19,8 @@ from tests.benchmarks import figures, whole
 
 ROOT = Path(__file__).resolve().parents[1]
 SERVER = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.SIG_IGN)  # as in a shell's background
 from pathlib import Path
 from tests import servers
 from tests.benchmarks import __main__ as command
@@ -50,7 +51,10 @@ def test_a_benchmark_that_is_told_to_end_ends_its_servers(tmp_path: Path, number
         server = int(process.stdout.readline())
         os.kill(server, 0)
         process.send_signal(number)
-        assert process.wait(30) != 0
+        try:
+            assert process.wait(30) != 0
+        finally:
+            process.kill()
     with pytest.raises(ProcessLookupError):
         os.kill(server, 0)
 

@@ -28,6 +28,7 @@ def end_in_order() -> None:
 
     for number in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, end)
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job is born deaf to it
 
 
 def main(argv: list[str]) -> int:
