@@ -332,7 +332,7 @@ def _without_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(derived.door, "make_proof", lambda *args, **how: made)
     monkeypatch.setattr(storage, "get", lambda *args: b"")
     monkeypatch.setattr(storage, "at_hand", lambda *args: nullcontext(Path(os.devnull)))
-    monkeypatch.setattr(versions, "_caution", lambda *args: "")
+    monkeypatch.setattr(versions, "_changes", lambda *args: (None, None))
     monkeypatch.setattr("galleries.steps.finishing.source_type.read_from_file", lambda *args: None, raising=False)
 
 

@@ -5,81 +5,140 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
         ("galleries", "0042_finals_signed"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='sitting',
-            name='retouch_by',
-            field=models.DateField(blank=True, null=True, verbose_name='retouches wanted from the retoucher by'),
+            model_name="sitting",
+            name="retouch_by",
+            field=models.DateField(blank=True, null=True, verbose_name="retouches wanted from the retoucher by"),
         ),
         migrations.AddField(
-            model_name='sitting',
-            name='retoucher_terms',
-            field=models.TextField(blank=True, db_default='', default='', max_length=4000, verbose_name='terms for retouchers of this sitting'),
+            model_name="sitting",
+            name="retoucher_terms",
+            field=models.TextField(
+                blank=True,
+                db_default="",
+                default="",
+                max_length=4000,
+                verbose_name="terms for retouchers of this sitting",
+            ),
         ),
         migrations.AddField(
-            model_name='strayretouch',
-            name='invite',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='galleries.invite'),
+            model_name="strayretouch",
+            name="invite",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="+",
+                to="galleries.invite",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='retoucher_terms',
-            field=models.TextField(blank=True, db_default='', default='', max_length=4000, verbose_name='terms for retouchers'),
+            model_name="studio",
+            name="retoucher_terms",
+            field=models.TextField(
+                blank=True, db_default="", default="", max_length=4000, verbose_name="terms for retouchers"
+            ),
         ),
         migrations.AddField(
-            model_name='version',
-            name='invite',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='galleries.invite'),
+            model_name="version",
+            name="invite",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="+",
+                to="galleries.invite",
+            ),
         ),
         migrations.AlterField(
-            model_name='invite',
-            name='role',
-            field=models.CharField(choices=[('subject', 'subject'), ('representation', 'representation'), ('assistant', 'assistant'), ('recipient', 'recipient of the delivery'), ('retoucher', 'retoucher')], max_length=20, verbose_name='role'),
+            model_name="invite",
+            name="role",
+            field=models.CharField(
+                choices=[
+                    ("subject", "subject"),
+                    ("representation", "representation"),
+                    ("assistant", "assistant"),
+                    ("recipient", "recipient of the delivery"),
+                    ("retoucher", "retoucher"),
+                ],
+                max_length=20,
+                verbose_name="role",
+            ),
         ),
         migrations.CreateModel(
-            name='RetoucherAcceptance',
+            name="RetoucherAcceptance",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120, verbose_name='name')),
-                ('wording', models.CharField(max_length=64)),
-                ('text', models.TextField()),
-                ('at', models.DateTimeField(auto_now_add=True)),
-                ('invite', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to='galleries.invite')),
-                ('sitting', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='retoucher_acceptances', to='galleries.sitting')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=120, verbose_name="name")),
+                ("wording", models.CharField(max_length=64)),
+                ("text", models.TextField()),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "invite",
+                    models.ForeignKey(
+                        blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to="galleries.invite"
+                    ),
+                ),
+                (
+                    "sitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="retoucher_acceptances",
+                        to="galleries.sitting",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': "acceptance of a retoucher's terms",
-                'verbose_name_plural': "acceptances of retouchers' terms",
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(fields=('invite', 'wording'), name='retouchers_terms_accepted_once')],
+                "verbose_name": "acceptance of a retoucher's terms",
+                "verbose_name_plural": "acceptances of retouchers' terms",
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("invite", "wording"), name="retouchers_terms_accepted_once")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='RetoucherReceipt',
+            name="RetoucherReceipt",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('who', models.CharField(max_length=120)),
-                ('name', models.CharField(max_length=200)),
-                ('sha256', models.CharField(max_length=64)),
-                ('bytes', models.PositiveBigIntegerField()),
-                ('holds', models.JSONField(blank=True, default=list)),
-                ('started_at', models.DateTimeField(auto_now_add=True)),
-                ('last_at', models.DateTimeField(auto_now=True)),
-                ('fetches', models.PositiveIntegerField(default=1)),
-                ('last_byte', models.PositiveBigIntegerField(default=0)),
-                ('invite', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to='galleries.invite')),
-                ('sitting', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='retoucher_receipts', to='galleries.sitting')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("who", models.CharField(max_length=120)),
+                ("name", models.CharField(max_length=200)),
+                ("sha256", models.CharField(max_length=64)),
+                ("bytes", models.PositiveBigIntegerField()),
+                ("holds", models.JSONField(blank=True, default=list)),
+                ("started_at", models.DateTimeField(auto_now_add=True)),
+                ("last_at", models.DateTimeField(auto_now=True)),
+                ("fetches", models.PositiveIntegerField(default=1)),
+                ("last_byte", models.PositiveBigIntegerField(default=0)),
+                (
+                    "invite",
+                    models.ForeignKey(
+                        blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, to="galleries.invite"
+                    ),
+                ),
+                (
+                    "sitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="retoucher_receipts",
+                        to="galleries.sitting",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'receipt of a retoucher',
-                'verbose_name_plural': 'receipts of retouchers',
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(fields=('sitting', 'invite', 'who', 'sha256'), name='one_receipt_per_retoucher_and_file')],
+                "verbose_name": "receipt of a retoucher",
+                "verbose_name_plural": "receipts of retouchers",
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("sitting", "invite", "who", "sha256"), name="one_receipt_per_retoucher_and_file"
+                    )
+                ],
             },
         ),
     ]

@@ -5,46 +5,71 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('galleries', '0043_retouchers'),
+        ("galleries", "0043_retouchers"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='SecondOpinion',
+            name="SecondOpinion",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=40, verbose_name='first name')),
-                ('token_hash', models.CharField(max_length=64, unique=True)),
-                ('browsers', models.PositiveSmallIntegerField(default=0)),
-                ('for_representation', models.BooleanField(default=False, verbose_name='the agent may read it')),
-                ('sentence', models.CharField(blank=True, max_length=500)),
-                ('said_at', models.DateTimeField(blank=True, null=True)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('ended_at', models.DateTimeField(blank=True, null=True)),
-                ('asked_by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='second_opinions', to='galleries.invite')),
-                ('sitting', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='second_opinions', to='galleries.sitting')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=40, verbose_name="first name")),
+                ("token_hash", models.CharField(max_length=64, unique=True)),
+                ("browsers", models.PositiveSmallIntegerField(default=0)),
+                ("for_representation", models.BooleanField(default=False, verbose_name="the agent may read it")),
+                ("sentence", models.CharField(blank=True, max_length=500)),
+                ("said_at", models.DateTimeField(blank=True, null=True)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("ended_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "asked_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="second_opinions",
+                        to="galleries.invite",
+                    ),
+                ),
+                (
+                    "sitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="second_opinions",
+                        to="galleries.sitting",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'second opinion',
-                'verbose_name_plural': 'second opinions',
-                'ordering': ['pk'],
+                "verbose_name": "second opinion",
+                "verbose_name_plural": "second opinions",
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='OpinionFrame',
+            name="OpinionFrame",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('this_one', models.BooleanField(default=False)),
-                ('frame', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='galleries.frame')),
-                ('opinion', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='shown', to='galleries.secondopinion')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("this_one", models.BooleanField(default=False)),
+                (
+                    "frame",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="galleries.frame"
+                    ),
+                ),
+                (
+                    "opinion",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="shown", to="galleries.secondopinion"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'frame of a second opinion',
-                'verbose_name_plural': 'frames of second opinions',
-                'ordering': ['frame__captured_at', 'frame__name', 'pk'],
-                'constraints': [models.UniqueConstraint(fields=('opinion', 'frame'), name='a_frame_once_per_second_opinion')],
+                "verbose_name": "frame of a second opinion",
+                "verbose_name_plural": "frames of second opinions",
+                "ordering": ["frame__captured_at", "frame__name", "pk"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("opinion", "frame"), name="a_frame_once_per_second_opinion")
+                ],
             },
         ),
     ]

@@ -5,55 +5,118 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('galleries', '0044_second_opinions'),
+        ("galleries", "0044_second_opinions"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='studio',
-            name='caution_chin',
-            field=models.FloatField(db_default=2.0, default=2.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='length of the lower face (per cent)'),
+            model_name="studio",
+            name="caution_chin",
+            field=models.FloatField(
+                db_default=2.0,
+                default=2.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="length of the lower face (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_eyes',
-            field=models.FloatField(db_default=2.5, default=2.5, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='eyes (per cent)'),
+            model_name="studio",
+            name="caution_eyes",
+            field=models.FloatField(
+                db_default=2.5,
+                default=2.5,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="eyes (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_irises',
-            field=models.FloatField(db_default=7.0, default=7.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='colour of the irises, ΔE'),
+            model_name="studio",
+            name="caution_irises",
+            field=models.FloatField(
+                db_default=7.0,
+                default=7.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="colour of the irises, ΔE",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_mouth',
-            field=models.FloatField(db_default=4.0, default=4.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='mouth (per cent)'),
+            model_name="studio",
+            name="caution_mouth",
+            field=models.FloatField(
+                db_default=4.0,
+                default=4.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="mouth (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_nose',
-            field=models.FloatField(db_default=4.0, default=4.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='width of the nose (per cent)'),
+            model_name="studio",
+            name="caution_nose",
+            field=models.FloatField(
+                db_default=4.0,
+                default=4.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="width of the nose (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_skin',
-            field=models.FloatField(db_default=5.0, default=5.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='skin colour, ΔE'),
+            model_name="studio",
+            name="caution_skin",
+            field=models.FloatField(
+                db_default=5.0,
+                default=5.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="skin colour, ΔE",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_texture',
-            field=models.FloatField(db_default=50.0, default=50.0, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='skin texture gone (per cent)'),
+            model_name="studio",
+            name="caution_texture",
+            field=models.FloatField(
+                db_default=50.0,
+                default=50.0,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="skin texture gone (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='caution_width',
-            field=models.FloatField(db_default=2.5, default=2.5, validators=[django.core.validators.MinValueValidator(0.5), django.core.validators.MaxValueValidator(100)], verbose_name='width of the face (per cent)'),
+            model_name="studio",
+            name="caution_width",
+            field=models.FloatField(
+                db_default=2.5,
+                default=2.5,
+                validators=[
+                    django.core.validators.MinValueValidator(0.5),
+                    django.core.validators.MaxValueValidator(100),
+                ],
+                verbose_name="width of the face (per cent)",
+            ),
         ),
         migrations.AddField(
-            model_name='version',
-            name='changes',
+            model_name="version",
+            name="changes",
             field=models.JSONField(blank=True, editable=False, null=True),
         ),
     ]

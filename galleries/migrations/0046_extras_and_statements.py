@@ -6,62 +6,123 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('galleries', '0045_true_to_life'),
+        ("galleries", "0045_true_to_life"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='StatementBook',
+            name="StatementBook",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('last_number', models.PositiveIntegerField(default=0)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("last_number", models.PositiveIntegerField(default=0)),
             ],
             options={
-                'verbose_name': 'number of statements',
-                'verbose_name_plural': 'numbers of statements',
+                "verbose_name": "number of statements",
+                "verbose_name_plural": "numbers of statements",
             },
         ),
         migrations.CreateModel(
-            name='ExtraTerms',
+            name="ExtraTerms",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('source', models.CharField(choices=[('usual', "the studio's usual price"), ('own', 'a price of its own'), ('none', 'no price: it is spoken about')], default='own', max_length=5, verbose_name='price')),
-                ('unit', models.PositiveBigIntegerField(default=0)),
-                ('currency', models.CharField(blank=True, default='', max_length=3, verbose_name='currency')),
-                ('tax_rate', models.PositiveIntegerField(blank=True, null=True)),
-                ('tax_included', models.BooleanField(default=True, verbose_name='the price includes the tax')),
-                ('payer', models.CharField(choices=[('subject', 'the subject'), ('representation', 'the representation')], default='subject', max_length=14, verbose_name='who is asked to pay')),
-                ('waits_for_paid', models.BooleanField(default=False, verbose_name='deliveries wait until you say that it is paid')),
-                ('sitting', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='extra_terms', to='galleries.sitting')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "source",
+                    models.CharField(
+                        choices=[
+                            ("usual", "the studio's usual price"),
+                            ("own", "a price of its own"),
+                            ("none", "no price: it is spoken about"),
+                        ],
+                        default="own",
+                        max_length=5,
+                        verbose_name="price",
+                    ),
+                ),
+                ("unit", models.PositiveBigIntegerField(default=0)),
+                ("currency", models.CharField(blank=True, default="", max_length=3, verbose_name="currency")),
+                ("tax_rate", models.PositiveIntegerField(blank=True, null=True)),
+                ("tax_included", models.BooleanField(default=True, verbose_name="the price includes the tax")),
+                (
+                    "payer",
+                    models.CharField(
+                        choices=[("subject", "the subject"), ("representation", "the representation")],
+                        default="subject",
+                        max_length=14,
+                        verbose_name="who is asked to pay",
+                    ),
+                ),
+                (
+                    "waits_for_paid",
+                    models.BooleanField(default=False, verbose_name="deliveries wait until you say that it is paid"),
+                ),
+                (
+                    "sitting",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="extra_terms",
+                        to="galleries.sitting",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'price of extra finals',
-                'verbose_name_plural': 'prices of extra finals',
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('sitting', None)), fields=('source',), name='the_studio_has_one_usual_price'), models.CheckConstraint(condition=models.Q(('sitting__isnull', False), ('source', 'own'), _connector='OR'), name='the_usual_price_is_its_own')],
+                "verbose_name": "price of extra finals",
+                "verbose_name_plural": "prices of extra finals",
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("sitting", None)), fields=("source",), name="the_studio_has_one_usual_price"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("sitting__isnull", False), ("source", "own"), _connector="OR"),
+                        name="the_usual_price_is_its_own",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Statement',
+            name="Statement",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(verbose_name='number')),
-                ('restored', models.BooleanField(db_default=False, default=False)),
-                ('payer', models.CharField(choices=[('subject', 'the subject'), ('representation', 'the representation')], max_length=14)),
-                ('content', models.JSONField()),
-                ('issued_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('paid_at', models.DateTimeField(blank=True, null=True)),
-                ('paid_by', models.CharField(blank=True, default='', max_length=140)),
-                ('round', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='statements', to='galleries.round')),
-                ('sitting', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='statements', to='galleries.sitting')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.PositiveIntegerField(verbose_name="number")),
+                ("restored", models.BooleanField(db_default=False, default=False)),
+                (
+                    "payer",
+                    models.CharField(
+                        choices=[("subject", "the subject"), ("representation", "the representation")], max_length=14
+                    ),
+                ),
+                ("content", models.JSONField()),
+                ("issued_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("paid_at", models.DateTimeField(blank=True, null=True)),
+                ("paid_by", models.CharField(blank=True, default="", max_length=140)),
+                (
+                    "round",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="statements", to="galleries.round"
+                    ),
+                ),
+                (
+                    "sitting",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="statements", to="galleries.sitting"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'statement of extra finals',
-                'verbose_name_plural': 'statements of extra finals',
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('restored', False)), fields=('number',), name='statement_numbers_are_given_once'), models.UniqueConstraint(fields=('round',), name='one_statement_a_closing')],
+                "verbose_name": "statement of extra finals",
+                "verbose_name_plural": "statements of extra finals",
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("restored", False)),
+                        fields=("number",),
+                        name="statement_numbers_are_given_once",
+                    ),
+                    models.UniqueConstraint(fields=("round",), name="one_statement_a_closing"),
+                ],
             },
         ),
     ]

@@ -30,17 +30,18 @@ ROOT = Path(__file__).resolve().parents[2]
 SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "scale": (("--sizes", "300", "--sittings", "20", "--each", "300", "--rounds", "9"), 120),
     "crowd": (("--minutes", "1.5", "--people", "50", "--frames", "40", "--standing", "300"), 150),
-    "card": (("--frames", "24"), 120),
+    "card": (("--frames", "24"), 90),
     "desk": (("--frames", "100", "--widths", "1280"), 90),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 60),
     "workers": (("--rounds", "1", "--repeat", "1"), 60),
-    "trace": (("--count", "1", "--keys", "40", "--further", "0"), 120),
+    "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
     "looks": (("--sittings", "2"), 60),
-    "eyes": (("--count", "6"), 90),
+    "eyes": (("--count", "6"), 60),
     "bombs": (("archive",), 60),
+    "true_to_life": (("--most", "1"), 90),
 }  # fmt: skip
 # What README shows: (benchmark, figure).
 HEADLINES = (

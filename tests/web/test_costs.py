@@ -132,7 +132,8 @@ def queries(client: Client, address: str) -> int:
 
 
 def counted(cast: Cast, who: str, address: str) -> int:
-    return queries(cast.client_of(getattr(cast, who)), address.format(cast=cast))
+    person = cast.sitting.invites.retouchers().first() or cast.retoucher() if who == "retoucher" else getattr(cast, who)
+    return queries(cast.client_of(person), address.format(cast=cast))
 
 
 STUDIO = "/studio/{cast.sitting.slug}/"
@@ -156,6 +157,7 @@ OF_FINALS = [
     ],
     *[("subject", INVITEE + page) for page in ("finals", "object", "final/{final}", "delivery", "sheet")],
     *[("representation", INVITEE + page) for page in ("finals", "final/{final}", "delivery", "lists")],
+    ("retoucher", INVITEE + "retouch"),
 ]
 OF_FRAMES = [
     *[
@@ -179,6 +181,9 @@ OF_ONE_THING = {
     *("studio-crop-paper", "archive", "studio-archive", "delivery-paper", "studio-delivery-paper", "file-picture"),
     *("delivered-file", "studio-delivered-file", "studio-delivery-progress", "remarks", "studio-gel", "studio-letter"),
     *("studio-day", "studio-day-frames", "studio-day-slates", "studio-day-slate", "studio-day-list"),  # test_days.py
+    *("statement", "statement-file", "studio-extras", "studio-statement-file"),  # of one closing
+    *("retouch-archive", "retouch-original", "retouch-picture", "retouch-version"),
+    "opinions",  # as many as one person may ask
     *("own-copy-archive", "studio-own-copy-archive", "studio-stray-picture", "deadlines", "for-use"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read

@@ -26,7 +26,8 @@ def unquoted(text: str) -> str:
 
 
 def source(language: str) -> dict[str, tuple[str, ...]]:
-    """The .po file, read as the GNU gettext manual describes it: msgid (plural after a NUL) -> translations."""
+    """The .po file, read as the GNU gettext manual describes it: msgid (its context before an EOT, its
+    plural after a NUL) -> translations."""
     entries: dict[str, tuple[str, ...]] = {}
     for block in (FOLDER / language / "LC_MESSAGES" / "django.po").read_text("utf-8").split("\n\n"):
         parts: dict[str, str] = {}
@@ -41,7 +42,8 @@ def source(language: str) -> dict[str, tuple[str, ...]]:
             parts[name] = parts.get(name, "") + unquoted(found.group(1))
         if "msgid" not in parts:
             continue
-        key = parts["msgid"] + ("\0" + parts["msgid_plural"] if "msgid_plural" in parts else "")
+        context = parts["msgctxt"] + "\x04" if "msgctxt" in parts else ""
+        key = context + parts["msgid"] + ("\0" + parts["msgid_plural"] if "msgid_plural" in parts else "")
         entries[key] = tuple(parts[name] for name in sorted(parts) if name.startswith("msgstr"))
     return entries
 

@@ -1,4 +1,5 @@
-"""Every profile of Debian's icc-profiles-free and colord-data against LittleCMS, in ΔE00.
+"""Every profile of Debian's icc-profiles-free and colord-data, and those of inks that other packages lay beside them,
+against LittleCMS, in ΔE00.
 
 LittleCMS is reached through Pillow. Where our own arithmetic stands against it (grey, and colours in 16 bit) it is
 told to leave out its shortcuts, which are off by up to ten code values in the shades of a linear grey and round one
@@ -25,6 +26,7 @@ FILES = sorted(
 )
 EVEN = np.linspace(0, 255, 17).round().astype(np.uint8)
 COLOURS = np.stack(np.meshgrid(EVEN, EVEN, EVEN), axis=-1).reshape(17, 289, 3)
+INKS = np.stack(np.meshgrid(*[EVEN[::4]] * 4), axis=-1).reshape(25, 25, 4)
 GREYS = np.arange(256, dtype=np.uint8).reshape(1, 256, 1)
 _FLAGS = ImageCms.Flags.BLACKPOINTCOMPENSATION
 
@@ -35,7 +37,7 @@ def _space(icc: bytes) -> str:
 
 
 def _by_littlecms(pixels: np.ndarray, icc: bytes, *, shortcuts: bool) -> np.ndarray:
-    mode = "L" if pixels.shape[2] == 1 else "RGB"
+    mode = {1: "L", 3: "RGB", 4: "CMYK"}[pixels.shape[2]]
     flags = _FLAGS if shortcuts else _FLAGS | ImageCms.Flags.NOOPTIMIZE
     way = ImageCms.buildTransform(
         profiles.opened(icc), profiles.opened(SRGB), mode, "RGB", ImageCms.Intent.RELATIVE_COLORIMETRIC, flags
@@ -62,6 +64,10 @@ def test_the_packages_are_all_there() -> None:
 @pytest.mark.parametrize("bits", [8, 16])
 def test_colours_are_those_littlecms_gives(name: str, bits: int) -> None:
     icc = outside.profile(name)
+    if _space(icc) == "CMYK":
+        inks = convert.cmyk_to_srgb(convert.depth(INKS, bits), icc)
+        assert _farthest(inks, _by_littlecms(INKS, icc, shortcuts=True)) <= 1.0
+        return
     grey = _space(icc) == "GRAY"
     pixels = GREYS if grey else COLOURS
     fine = convert.depth(pixels, bits)
