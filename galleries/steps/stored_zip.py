@@ -8,7 +8,8 @@ Below 4 GiB and 65,535 members only; `fits` says so, and `layout` asks for no mo
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator, Sequence
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -29,6 +30,14 @@ class Member:
 
 
 Part = bytes | Member
+
+
+def crc32(pieces: Iterable[bytes]) -> int:
+    """Of a file that is read in pieces."""
+    value = 0
+    for piece in pieces:
+        value = zlib.crc32(piece, value)
+    return value
 
 
 def length(files: Sequence[tuple[str, int]]) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -60,17 +59,16 @@ class Bundle:
         Raises:
             FileNotFoundError: a file is not in the store.
         """
-        store = storage.private()
-        members = [Member(self._inside(one), one.key, one.bytes, _crc32(one)) for one in self.files]
+
+        def read(key: str, start: int, end: int) -> Iterator[bytes]:
+            return storage.private().pieces(key, start, end, CHUNK)  # type: ignore[attr-defined,no-any-return]
+
+        members = [
+            Member(self._inside(one), one.key, one.bytes, stored_zip.crc32(read(one.key, 0, one.bytes)))
+            for one in self.files
+        ]
         parts = stored_zip.layout(members, self.delivery.created_at)
-        return stored_zip.pieces(parts, first, stop, lambda key, a, b: store.pieces(key, a, b, CHUNK))  # type: ignore[attr-defined]
-
-
-def _crc32(file: DeliveredFile) -> int:
-    value = 0
-    for piece in storage.private().pieces(file.key, 0, file.bytes, CHUNK):  # type: ignore[attr-defined]
-        value = zlib.crc32(piece, value)
-    return value
+        return stored_zip.pieces(parts, first, stop, read)
 
 
 def bundles(delivery: Delivery, files: Iterable[DeliveredFile]) -> list[Bundle]:

@@ -86,20 +86,16 @@ class Material:
             FileNotFoundError: a file is not in the store.
         """
         members = [Member(self._inside(self.notes_name), NOTES, len(self.notes), zlib.crc32(self.notes))]
-        members += [Member(self._inside(one.name), one.key, one.bytes, _crc32(one)) for one in self.files]
+        members += [
+            Member(self._inside(one.name), one.key, one.bytes, stored_zip.crc32(self._read(one.key, 0, one.bytes)))
+            for one in self.files
+        ]
         return stored_zip.pieces(stored_zip.layout(members, self.dated), first, stop, self._read)
 
     def _read(self, key: str, first: int, stop: int) -> Iterator[bytes]:
         if key == NOTES:
             return iter((self.notes[first:stop],))
         return storage.private().pieces(key, first, stop, CHUNK)  # type: ignore[attr-defined,no-any-return]
-
-
-def _crc32(file: Original) -> int:
-    value = 0
-    for piece in storage.private().pieces(file.key, 0, file.bytes, CHUNK):  # type: ignore[attr-defined]
-        value = zlib.crc32(piece, value)
-    return value
 
 
 def finals_for(by: Visitor, sitting: Sitting) -> list[Final]:

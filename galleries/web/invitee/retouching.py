@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from urllib.parse import unquote
-
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
-from django.http.request import UnreadablePostError
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -17,13 +14,14 @@ from galleries.access import Act, Visitor, final_for, may, require, why_not
 from galleries.errors import BadInput, Missing
 from galleries.models import Final, Sitting, Version
 from galleries.steps import derived
-from galleries.steps.finishing import originals, retoucher_terms, versions
-from galleries.steps.ingesting import incoming, ingest, proof
+from galleries.steps.finishing import originals, retoucher_terms
+from galleries.steps.ingesting import ingest, proof
 from galleries.web.doors import invitee_page
 from galleries.web.files import counted, send, stream
 from galleries.web.invitee import retouching_rows
 from galleries.web.invitee.page import page
-from galleries.web.studio.upload import announced, body_json
+from galleries.web.studio import retouch_body
+from galleries.web.studio.upload import body_json
 
 SIDE = 1600  # of a picture on the page; the file itself is fetched
 MOST_DIGESTS = 200
@@ -158,16 +156,10 @@ def known(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
 @require_http_methods(["PUT"])
 def put_version(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """One version as the body, its name in a header. The door has asked who it is before a byte is read."""
-    name = unquote(request.headers.get("X-File-Name", ""))
-    if not name:
-        raise BadInput(_("The file has no name."))
-    try:
-        with incoming.arriving(request.read, announced(request)) as arrived:
-            outcome = versions.add_retouch(sitting, arrived.path, name, visitor)
-    except incoming.TooMuch as error:
-        return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
-    except UnreadablePostError:
-        return JsonResponse({"error": _("The connection was cut. Send the file again.")}, status=400)
+    came = retouch_body.take(request, visitor, sitting)
+    if isinstance(came, JsonResponse):
+        return came
+    name, outcome = came
     if outcome.kind == "stray":  # which other frames it resembles is the studio's to know
         return JsonResponse({"state": "stray", "name": name, "reason": _("it says which final this is of")})
     state = {"matched": "new", "same": "same", "refused": "refused"}[outcome.kind]

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import unquote
 
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
-from django.http.request import UnreadablePostError
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -23,14 +21,14 @@ from galleries.models import DeliverySize, Final, Invite, PinnedNote, Proof, Sit
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import pixels, sizes
 from galleries.steps.finishing import approvals, batch, description, notes, sending, source_type, versions
-from galleries.steps.ingesting import incoming, ingest
+from galleries.steps.ingesting import ingest
 from galleries.steps.people import asked
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, noted, send
-from galleries.web.studio import compared, letter_words, pixel_words, retoucher_words
+from galleries.web.studio import compared, letter_words, pixel_words, retouch_body, retoucher_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
-from galleries.web.studio.upload import announced, body_json
+from galleries.web.studio.upload import body_json
 
 FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 
@@ -179,16 +177,10 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
 @require_http_methods(["PUT"])
 def put_retouch(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """One retouched file as the body; answered in the words of the uploader."""
-    name = unquote(request.headers.get("X-File-Name", ""))
-    if not name:
-        raise BadInput(_("The file has no name."))
-    try:
-        with incoming.arriving(request.read, announced(request)) as arrived:
-            outcome = versions.add_retouch(sitting, arrived.path, name, visitor)
-    except incoming.TooMuch as error:
-        return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
-    except UnreadablePostError:
-        return JsonResponse({"error": _("The connection was cut. Send the file again.")}, status=400)
+    came = retouch_body.take(request, visitor, sitting)
+    if isinstance(came, JsonResponse):
+        return came
+    name, outcome = came
     label = outcome.final.frame.label if outcome.final else ""
     state = {"matched": "new", "stray": "stray", "same": "same", "refused": "refused"}[outcome.kind]
     return JsonResponse({"state": state, "name": name, "reason": outcome.reason, "label": label})
