@@ -40,6 +40,7 @@ class Negative:
     subsec: str = ""
     white: int = 16383
     claims: tuple[int, int] = (0, 0)  # another size than the sensor's data have
+    active: tuple[int, int, int, int] | None = None  # ActiveArea: top, left, bottom, right
     dng: bool = True  # False: TIFF/EP without DNG's own tags, as cameras' own kinds are
     extra: tuple[Entry, ...] = field(default=())
 
@@ -116,6 +117,8 @@ def dng(negative: Negative, sensor: bytes | None = None) -> bytes:
     thumb = np.full((12, 16, 3), 120, np.uint8).tobytes()
     thumb_at, data_at = out.lay(thumb), out.lay(data)
     levels = [(50714, SHORT, 0), (50717, LONG, negative.white)] if negative.dng else []
+    if negative.active:
+        levels.append((50829, LONG, negative.active))
     subs = [
         out.directory([
             *_picture(wide, high, data_at, len(data), bits=16, compression=1, photometric=32803, samples=1),

@@ -10,7 +10,7 @@ import os
 import pickle  # nosec B403 - one way only: parent to child
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO, cast
 
 import msgspec
 
@@ -38,6 +38,10 @@ class Handed:
 
     def stat(self) -> os.stat_result:
         return os.fstat(self._descriptor)
+
+    def open(self, mode: str) -> BinaryIO:
+        """As the opener opens a file: for reading bytes."""
+        return cast("BinaryIO", open(os.dup(self._descriptor), mode))
 
     def read_bytes(self) -> bytes:
         size, parts, at = self.stat().st_size, [], 0

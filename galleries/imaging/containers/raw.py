@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 
+from galleries.imaging.arrays import Bytes
 from galleries.imaging.codes import Code
 from galleries.imaging.containers import jpeg, tiff
 from galleries.imaging.errors import ImagingError, Unreadable
@@ -22,7 +23,7 @@ _CANON_BOX = bytes.fromhex("85c0b687820f11e08111f4ce462b6a48")  # the uuid box t
 _MOST_BOXES = 64
 
 
-def kind_of(data: bytes) -> str:
+def kind_of(data: Bytes) -> str:
     """ "DNG", "CR2", "CR3", "NEF", "ARW", "RAF", "ORF", "RW2", "PEF", "3FR", "IIQ", "RAW" for any other; else ""."""
     if data[:16] == _RAF:
         return "RAF"
@@ -37,7 +38,7 @@ def kind_of(data: bytes) -> str:
     return ""
 
 
-def _tiff_kind(data: bytes) -> str:
+def _tiff_kind(data: Bytes) -> str:
     first = tiff.raw_marks(data)
     if first is None:
         return ""
@@ -51,7 +52,7 @@ def _tiff_kind(data: bytes) -> str:
     return next((kind for word, kind in _BY_MAKER if maker.startswith(word)), "RAW")
 
 
-def check(data: bytes, kind: str) -> None:
+def check(data: Bytes, kind: str) -> None:
     """Raises `Unreadable` when a part that the file points at lies past its end."""
     if kind == "RAF":
         whole = len(data) >= _RAF_PLACES + 24 and all(at + size <= len(data) for at, size in _raf_places(data))
@@ -63,7 +64,7 @@ def check(data: bytes, kind: str) -> None:
         raise Unreadable(Code.RAW_CUT_OFF, kind=kind)
 
 
-def exif_blocks(data: bytes, kind: str) -> tuple[bytes, ...]:
+def exif_blocks(data: Bytes, kind: str) -> tuple[Bytes, ...]:
     """EXIF as TIFF structures: one with its directories, or (CR3) the first directory and the detail apart."""
     if kind == "RAF":
         if len(data) < _RAF_PLACES + 24:
@@ -79,12 +80,12 @@ def exif_blocks(data: bytes, kind: str) -> tuple[bytes, ...]:
     return (data,)
 
 
-def _raf_places(data: bytes) -> list[tuple[int, int]]:
+def _raf_places(data: Bytes) -> list[tuple[int, int]]:
     numbers = struct.unpack_from(">6I", data, _RAF_PLACES)
     return list(zip(numbers[::2], numbers[1::2], strict=True))
 
 
-def _boxes(data: bytes, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+def _boxes(data: Bytes, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
     """(name, start, whole size) of the boxes one after the other; stops at the first that cannot be one."""
     for _ in range(_MOST_BOXES):
         if start + 8 > end:
@@ -100,7 +101,7 @@ def _boxes(data: bytes, start: int, end: int) -> Iterator[tuple[bytes, int, int]
         start += size
 
 
-def _canon_boxes(data: bytes) -> Iterator[tuple[bytes, int, int]]:
+def _canon_boxes(data: Bytes) -> Iterator[tuple[bytes, int, int]]:
     """(name, start of its content, size of it) of the boxes in the maker's own box."""
     for name, start, size in _boxes(data, 0, len(data)):
         if name != b"moov":

@@ -6,13 +6,15 @@ a grey half. Orientation is applied; the first picture of a file with several is
 
 from __future__ import annotations
 
+import mmap
 from pathlib import Path
 
 import cv2
 
-from galleries.imaging.arrays import Pixels
+from galleries.imaging.arrays import Bytes, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
+from galleries.imaging.containers import raw as raw_files
 from galleries.imaging.errors import TooLarge, Unreadable, Unsupported, error_name
 from galleries.imaging.framing.geometry import oriented_size
 from galleries.imaging.opening import formats, raw
@@ -21,8 +23,11 @@ from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits
 from galleries.told import Value
 
 
-def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
-    """The file's bytes; raises `TooLarge` before reading, `Unreadable` when there is no such file."""
+def load_bytes(source: bytes | Path, limits: Limits) -> Bytes:
+    """The file's bytes, those of a raw file mapped: of one that holds a large picture little else is looked at.
+
+    Raises `TooLarge` before reading, `Unreadable` when there is no such file.
+    """
     if isinstance(source, bytes):
         size = len(source)
     else:
@@ -33,9 +38,18 @@ def load_bytes(source: bytes | Path, limits: Limits) -> bytes:
     if size > limits.max_bytes:
         raise TooLarge(Code.TOO_MANY_BYTES, size_bytes=size, most_bytes=limits.max_bytes)
     try:
-        return source if isinstance(source, bytes) else source.read_bytes()
+        return source if isinstance(source, bytes) else _mapped_if_raw(source) if size else b""
     except OSError as error:
         raise Unreadable(Code.FILE_UNREADABLE, name=getattr(source, "name", ""), error=error_name(error)) from error
+
+
+def _mapped_if_raw(source: Path) -> Bytes:
+    with source.open("rb") as file:
+        mapped = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    if raw_files.kind_of(mapped):
+        return mapped
+    mapped.close()
+    return source.read_bytes()
 
 
 def _check_size(header: formats.Header, limits: Limits) -> None:
@@ -70,7 +84,7 @@ def _judge_profile(header: formats.Header, exif_colour: str) -> tuple[profiles.P
     return profiles.ProfileVerdict(b"", name, problem), True
 
 
-def _examine(data: bytes, limits: Limits) -> tuple[formats.Header, profiles.ProfileVerdict, FrameFacts]:
+def _examine(data: Bytes, limits: Limits) -> tuple[formats.Header, profiles.ProfileVerdict, FrameFacts]:
     header = formats.read_header(data)
     _check_size(header, limits)
     exif = header.facts or read_exif(header.exif)

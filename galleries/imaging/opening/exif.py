@@ -10,6 +10,8 @@ import struct
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from galleries.imaging.arrays import Bytes
+
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 13: 4}
 _MOST_ENTRIES = 500
 _ORIENTATION, _MAKE, _MODEL = 0x0112, 0x010F, 0x0110
@@ -31,7 +33,7 @@ class ExifFacts:
     colour: str = ""  # "sRGB", "Adobe RGB" or "" for unsaid
 
 
-def _value(data: bytes, order: str, entry: int) -> Value | None:
+def _value(data: Bytes, order: str, entry: int) -> Value | None:
     kind, count = struct.unpack_from(order + "HI", data, entry + 2)
     size = _SIZES.get(kind, 0) * count
     if not size or size > 4096:
@@ -47,7 +49,7 @@ def _value(data: bytes, order: str, entry: int) -> Value | None:
     return None
 
 
-def _directory(data: bytes, order: str, start: Value | None) -> dict[int, Value]:
+def _directory(data: Bytes, order: str, start: Value | None) -> dict[int, Value]:
     tags: dict[int, Value] = {}
     if not isinstance(start, int) or start < 8 or start + 2 > len(data):
         return tags
@@ -74,7 +76,7 @@ def _moment(text: Value | None, subsec: Value | None) -> datetime | None:
     return moment
 
 
-def read_exif(data: bytes) -> ExifFacts:
+def read_exif(data: Bytes) -> ExifFacts:
     """Facts of an EXIF block: a TIFF structure, with or without its leading 'Exif\\0\\0'. Never raises."""
     data, order, main = _first(data)
     if not order:
@@ -83,12 +85,12 @@ def read_exif(data: bytes) -> ExifFacts:
     return _facts(main, detail, _directory(data, order, detail.get(_INTEROP_IFD)))
 
 
-def read_exif_apart(first: bytes, detail: bytes) -> ExifFacts:
+def read_exif_apart(first: Bytes, detail: Bytes) -> ExifFacts:
     """As `read_exif`, where the first directory and the detail are TIFF structures of their own. Never raises."""
     return _facts(_first(first)[2], _first(detail)[2], {})
 
 
-def _first(data: bytes) -> tuple[bytes, str, dict[int, Value]]:
+def _first(data: Bytes) -> tuple[Bytes, str, dict[int, Value]]:
     """The TIFF structure, its order of bytes ("" when it is none), and its first directory."""
     if data[:6] == b"Exif\0\0":
         data = data[6:]

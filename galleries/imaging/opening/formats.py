@@ -17,7 +17,7 @@ import pillow_heif
 import simplejpeg
 from numpy.typing import NDArray
 
-from galleries.imaging.arrays import Pixels
+from galleries.imaging.arrays import Bytes, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
 from galleries.imaging.containers import jpeg, tiff, vips
@@ -65,7 +65,7 @@ class Header:
         return self.space + ("A" if self.alpha else "")
 
 
-def sniff(data: bytes) -> str:
+def sniff(data: Bytes) -> str:
     """ "JPEG", "TIFF", "PNG", "HEIF" or a kind of raw, from the content; raises `Unsupported`."""
     if kind := raw_files.kind_of(data):
         return kind
@@ -266,7 +266,7 @@ def _heif_pixels(data: bytes, header: Header, icc: bytes) -> Pixels:
 # --- raw ------------------------------------------------------------------------------------------------
 
 
-def _raw_header(data: bytes, kind: str) -> Header:
+def _raw_header(data: Bytes, kind: str) -> Header:
     sensor = raw.look(data, kind)
     blocks = raw_files.exif_blocks(data, kind)
     facts = read_exif_apart(*blocks) if len(blocks) == 2 else read_exif(*blocks or (b"",))
@@ -288,22 +288,24 @@ def _raw_header(data: bytes, kind: str) -> Header:
 # --- all ------------------------------------------------------------------------------------------------
 
 
-def read_header(data: bytes) -> Header:
+def read_header(data: Bytes) -> Header:
     """Facts of the first picture in the file; raises `Unsupported` or `Unreadable`."""
     kind = sniff(data)
     if kind in RAW_KINDS:
         return _raw_header(data, kind)
+    data = data[:]  # itself; of a mapped file, its bytes
     if kind == "JPEG":
         return _jpeg_header(data)
     return _heif_header(data) if kind == "HEIF" else _vips_header(data, kind)
 
 
-def read_pixels(data: bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> Pixels:
+def read_pixels(data: Bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> Pixels:
     """Stored pixels as RGB (h, w, 3); grey and CMYK come out in sRGB. `scale` under 1 is for JPEG, and 0.5 for the
     sensor's picture."""
     icc = verdict.icc
     if header.shown == Shown.SENSOR:
         return raw.develop(data, header.format, half=scale < 1)
+    data = header.embedded or data[:]
     if header.jpeg is not None:
-        return _jpeg_pixels(header.embedded or data, header, scale, icc)
+        return _jpeg_pixels(data, header, scale, icc)
     return _heif_pixels(data, header, icc) if header.format == "HEIF" else _vips_pixels(data, header, icc)

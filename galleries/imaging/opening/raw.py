@@ -1,7 +1,8 @@
 """Raw files of cameras by LibRaw: the camera's own picture inside, or one developed from the sensor's data.
 
 The camera's picture is taken when it is large enough to judge a face by; else the sensor's, in the camera's white
-balance, without any brightening of its own. LibRaw holds the very bytes it is given: they are never copied whole.
+balance, without any brightening of its own. A DNG tells by its directories where its pictures stand: of one that
+holds a large JPEG nothing else is read, and LibRaw is not asked. LibRaw holds the very bytes it is given: one copy.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import BinaryIO, cast
 import numpy as np
 import rawpy
 
-from galleries.imaging.arrays import Pixels
+from galleries.imaging.arrays import Bytes, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.containers import jpeg, raw, tiff
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
@@ -39,17 +40,17 @@ class Sensor:
 
 
 class _Held:
-    """Bytes as the file LibRaw reads: handed over as they are."""
+    """Bytes as the file LibRaw reads: handed over as they are, a mapped file once read."""
 
-    def __init__(self, data: bytes) -> None:
+    def __init__(self, data: Bytes) -> None:
         self._data = data
 
     def read(self) -> bytes:
-        return self._data
+        return self._data[:]
 
 
 @contextmanager
-def _opened(data: bytes, kind: str) -> Iterator[rawpy.RawPy]:
+def _opened(data: Bytes, kind: str) -> Iterator[rawpy.RawPy]:
     file = rawpy.RawPy()
     try:
         file.open_buffer(cast("BinaryIO", _Held(data)))  # read() is all it asks of a file
@@ -64,20 +65,33 @@ def _opened(data: bytes, kind: str) -> Iterator[rawpy.RawPy]:
         file.close()
 
 
-def look(data: bytes, kind: str) -> Sensor:
+def look(data: Bytes, kind: str) -> Sensor:
     """Raises `Unreadable` (cut off, damaged), `Unsupported` (a kind of raw that LibRaw cannot read)."""
     raw.check(data, kind)
-    with _opened(data, kind) as file:
-        sizes = file.sizes
-        orientation = _ORIENTATION[sizes.flip & 7]
-        width, height = sizes.width, sizes.height
-        picture = _embedded(file)
+    sensor = (_by_directories(data) if kind == "DNG" else None) or _by_libraw(data, kind)
+    picture, orientation, width, height = sensor.embedded, sensor.orientation, sensor.width, sensor.height
     if not picture:
-        return Sensor(width, height, orientation)
+        return sensor
     parts = jpeg.read_parts(picture)
     turned = orientation >= 5 and (parts.width > parts.height) != (width > height)  # it lies upright already
     space = tiff.preview_space(data, parts.width, parts.height) if kind == "DNG" else ""
     return Sensor(width, height, orientation, picture, 1 if turned else orientation, space)
+
+
+def _by_directories(data: Bytes) -> Sensor | None:
+    """None where no JPEG of the size wanted stands where the directories of a DNG say."""
+    negative = tiff.negative(data)
+    if negative is None:
+        return None
+    pictures = [picture for at, size in negative.jpegs if (picture := _large(data[at : at + size]))]
+    picture = max(pictures, key=len, default=b"")
+    return Sensor(negative.width, negative.height, negative.orientation, picture) if picture else None
+
+
+def _by_libraw(data: Bytes, kind: str) -> Sensor:
+    with _opened(data, kind) as file:
+        sizes = file.sizes
+        return Sensor(sizes.width, sizes.height, _ORIENTATION[sizes.flip & 7], _embedded(file))
 
 
 def _embedded(file: rawpy.RawPy) -> bytes:
@@ -88,14 +102,19 @@ def _embedded(file: rawpy.RawPy) -> bytes:
         return b""
     if thumb.format != rawpy.ThumbFormat.JPEG or not isinstance(thumb.data, bytes):
         return b""
+    return _large(thumb.data)
+
+
+def _large(picture: bytes) -> bytes:
+    """The JPEG, or b"" when it is none or too small."""
     try:
-        parts = jpeg.read_parts(thumb.data)
+        parts = jpeg.read_parts(picture)
     except (ImagingError, struct.error):
         return b""
-    return thumb.data if max(parts.width, parts.height) >= LEAST_EMBEDDED else b""
+    return picture if max(parts.width, parts.height) >= LEAST_EMBEDDED else b""
 
 
-def develop(data: bytes, kind: str, *, half: bool) -> Pixels:
+def develop(data: Bytes, kind: str, *, half: bool) -> Pixels:
     """The sensor's picture as stored, sRGB (h, w, 3) of 8 bits; `half`: one pixel of each four.
 
     Raises as `look`, and `TooLarge` when LibRaw lacks memory.
