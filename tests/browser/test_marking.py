@@ -18,6 +18,18 @@ from tests.web.invitee.sheets import filled
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
+# The kinds of the marks on the sheet whose drawing is there to be seen.
+DRAWN = """async () => {
+    const there = [...document.querySelectorAll(".drawn.subject")].map(async (one) => {
+        const drawing = new Image();
+        drawing.src = getComputedStyle(one).backgroundImage.slice(5, -2); // url("...")
+        await drawing.decode().catch(() => {});
+        return drawing.naturalWidth ? one.className.split(" ").at(-1) : "";
+    });
+    return (await Promise.all(there)).sort();
+}"""
+
+
 def button(page: Page, number: int, kind: str):
     return page.get_by_role("button", name=f"{kind.capitalize()} {number:04d}", exact=True)
 
@@ -95,6 +107,7 @@ def test_marks_made_without_a_network_outlive_the_page_and_arrive_once(cast: Cas
     expect(button(again, 2, "pick")).to_have_attribute("aria-pressed", "true")
     expect(button(again, 1, "alternate")).to_have_attribute("aria-pressed", "true")
     expect(again.locator("#sending")).to_contain_text("3 not sent yet")
+    assert again.evaluate(DRAWN) == ["alternate", "pick", "strike"]  # the pencil, too, that was never used before
     again.locator(".frame img").last.scroll_into_view_if_needed()
     for picture in again.locator(".frame img").all():  # the whole sheet, also what was never scrolled to
         expect(picture).to_have_js_property("naturalWidth", 80)

@@ -12,6 +12,18 @@ const loaded = () =>
     .map(({ name }) => new URL(name))
     .filter(({ origin }) => origin === location.origin)
     .map(({ pathname }) => pathname);
+/** Drawings that style sheets name (`url(…)`), by their addresses on this site: a browser fetches each when it is first
+    drawn, which may be when there is no network. sheets: of the page. */
+export function drawings(sheets) {
+  const named = sheets
+    .filter(({ href }) => href && new URL(href).origin === location.origin)
+    .flatMap(({ href, cssRules }) =>
+      [...cssRules].flatMap(({ cssText }) =>
+        [...cssText.matchAll(/url\("?([^")]+)"?\)/g)].map(([, one]) => new URL(one, href)),
+      ),
+    );
+  return [...new Set(named.filter(({ origin }) => origin === location.origin).map(({ pathname }) => pathname))];
+}
 /** When the page is through with its own, so that nothing on the first screen waits for what is kept for later. */
 const settled = () =>
   document.readyState === "complete"
@@ -36,7 +48,7 @@ export async function keep(config, words, pictures) {
   const said = { person: config.person, page: location.pathname, until: config.until, pages: config.pages };
   active?.postMessage({
     ...said,
-    seen: seen.filter((one) => one.startsWith("/static/")),
+    seen: [...new Set([...seen.filter((one) => one.startsWith("/static/")), ...drawings([...document.styleSheets])])],
     pictures: wanted,
     offline: offline(words),
   });
