@@ -1,5 +1,5 @@
 import { onLift } from "/static/galleries/js/shared/lift.js";
-import { same } from "./checks.js";
+import { same, until } from "./checks.js";
 
 /** Two buttons under one root, and what was acted on, in turn. */
 function two() {
@@ -7,8 +7,12 @@ function two() {
   root.innerHTML = '<button class="m" id="one">one</button><button class="m" id="two">two</button><p>no button</p>';
   document.body.replaceChildren(root);
   const acted = [];
-  onLift(root, "button.m", (button) => acted.push(button.id));
-  return { root, acted, one: root.children[0], other: root.children[1] };
+  const told = [];
+  onLift(root, "button.m", (button) => acted.push(button.id), {
+    ready: (button) => told.push(`ready ${button.id}`),
+    letGo: (button) => told.push(`let go ${button.id}`),
+  });
+  return { root, acted, told, one: root.children[0], other: root.children[1] };
 }
 const send = (at, kind, more = {}) =>
   at.dispatchEvent(
@@ -65,5 +69,30 @@ export default {
     send(root.lastChild, "pointerdown");
     send(root.lastChild, "pointerup");
     same(acted, []);
+  },
+  "the mouse's events of a tap are refused, and the focus they would have brought is given": async () => {
+    const { acted, one, root } = two();
+    const end = (at) => at.dispatchEvent(new Event("touchend", { bubbles: true, cancelable: true }));
+    send(one, "pointerdown");
+    send(one, "pointerup");
+    same(end(one), false, "the touch's own end");
+    await until(() => document.activeElement === one, "the button has the focus");
+    one.click(); // no click of that tap is still to come: this is another press
+    same(acted, ["one", "one"]);
+    same(end(one), true, "an end without a press");
+    same(end(root.lastChild), true, "an end elsewhere");
+  },
+  "a finger that is put down is told, and that it will not act": () => {
+    const { told, one, other } = two();
+    send(one, "pointerdown");
+    send(one, "pointerup");
+    same(told, ["ready one"]);
+    send(one, "pointerdown");
+    send(one, "pointercancel");
+    send(one, "pointerdown");
+    send(other, "pointerup");
+    same(told.slice(1), ["ready one", "let go one", "ready one", "let go one"]);
+    send(one, "pointerdown", { pointerType: "mouse" });
+    same(told.length, 5);
   },
 };

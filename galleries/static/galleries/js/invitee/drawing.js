@@ -1,5 +1,6 @@
 // How one frame of the sheet shows its marks: buttons, pencil over the picture, and the sentence that is heard.
 import { $, $$, el, fill } from "../shared/dom.js";
+import { afterFrame } from "../shared/later.js";
 
 export function sentence(words, frame, mine, theirs) {
   const said = [
@@ -31,6 +32,29 @@ export function draw(item, side, mine, sides, said) {
   }
   const open = $("a.open", item);
   open.setAttribute("aria-label", said);
-  for (const one of $$(".drawn", open)) one.remove();
-  for (const [role, kind] of Object.entries(kinds)) open.append(el("i", { className: `drawn ${role} ${kind}` }));
+  const ready = $(".drawn.foreseen", open);
+  for (const one of $$(".drawn", open)) if (one !== ready) one.remove();
+  for (const [role, kind] of Object.entries(kinds)) {
+    if (ready?.matches(`.${role}.${kind}`)) shown(ready);
+    else open.append(pencil(role, kind));
+  }
+}
+const pencil = (role, kind) => el("i", { className: `drawn ${role} ${kind}` });
+
+/** Lay over the picture what a press is about to draw, painted on a layer of its own and not to be seen: then the press
+    itself has nothing left to do but to show it. */
+export function foresee(item, side, kind) {
+  forgo(item);
+  const ahead = pencil(side, kind);
+  ahead.classList.add("foreseen");
+  $("a.open", item).append(ahead);
+}
+/** The press did not come. */
+export function forgo(item) {
+  $(".drawn.foreseen", item)?.remove();
+}
+/** Seen; the layer of its own goes when the frame that shows it is through. */
+function shown(ahead) {
+  ahead.classList.replace("foreseen", "seen");
+  afterFrame(() => ahead.classList.remove("seen"));
 }

@@ -1,11 +1,12 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
 import "../shared/bar.js";
 import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
+import { afterFrame, soon } from "../shared/later.js";
 import { onLift } from "../shared/lift.js";
 import { live } from "../shared/live.js";
 import { sumOf } from "../shared/money.js";
 import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
-import { draw, sentence } from "./drawing.js";
+import { draw, foresee, forgo, sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
 import { drop, forget, keep } from "./kept.js";
 import { Large } from "./large.js";
@@ -18,11 +19,13 @@ const words = data("words"),
   config = data("config"),
   first = data("state");
 const frames = framesOf(data("frames"), config);
+const kindOf = (button) => button.value.split(":")[1];
 const numberOf = (item) => Number(item.id.slice(1)); // its id is "f" and the frame's number
 const items = new Map($$(".frame").map((item) => [numberOf(item), item]));
 const strips = $$(".look-strip").map((strip) => ({ strip, film: $(".film", strip), place: $("[data-picked]", strip) }));
 const chosen = new Set();
-let choosing = false;
+let choosing = false,
+  waited = false; // has anything of this page waited to be sent?
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
 if (navigator.onLine) setClock(first.now);
@@ -31,7 +34,7 @@ const outbox = new Outbox({
   address: config.marks,
   done: config.done,
   onAnswers: answered,
-  onState: sending,
+  onState: sent,
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
   onThrough: () => (picks?.through() ? null : large.dialog.open ? say(words.through_said) : location.reload()),
@@ -64,10 +67,11 @@ function redraw(ids = items.keys()) {
         sentence(words, frame, marks.of(id), marks.othersOf(id)),
       );
   }
-  count();
-  large.redraw();
+  counted();
+  if (large.dialog.open) large.redraw();
 }
 /** The allowance in words, in all and per look; over it is a remark, not a wall. */
+const counted = soon(count);
 function count() {
   if (!config.person) return;
   const picked = marks
@@ -102,7 +106,13 @@ function markable() {
 function press(id, kind) {
   if (!markable()) return;
   const now = marks.press(id, kind);
-  tell(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
+  afterFrame(() => tell(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label })));
+}
+/** A finger lies on a mark's button: what its lifting will draw is laid out and painted meanwhile, unseen. */
+function foreseen(button) {
+  const item = button.closest(".frame"),
+    kind = kindOf(button);
+  if (config.may_mark && picking() && marks.of(numberOf(item)).kind !== kind) foresee(item, config.side, kind);
 }
 /** Over the large view the tray is out of sight and hearing, so what it says is said there with the act. */
 function tell(text) {
@@ -114,7 +124,12 @@ function undo() {
   if (frame) tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
   else say(words.nothing_to_undo);
 }
-function sending({ waiting, held, sending: busy, offline, shut, keeps }) {
+/** What waited is remembered at once, so that its being sent is said even when both come within one frame. */
+function sent(state) {
+  if (state.waiting || state.held || state.offline) waited = true;
+  sending(state);
+}
+const sending = soon(({ waiting, held, sending: busy, offline, shut, keeps }) => {
   const place = $("#sending");
   let said = "";
   if (!keeps && waiting) said = words.no_store;
@@ -123,10 +138,10 @@ function sending({ waiting, held, sending: busy, offline, shut, keeps }) {
   else if (waiting && busy) said = fill(words.sending, { n: waiting });
   else if (offline) said = words.offline;
   else if (held) said = fill(words.held_here, { n: held });
-  else if (place.dataset.state) said = words.sent;
+  else if (waited) said = words.sent;
   place.dataset.state = waiting || held || offline ? "waiting" : said ? "sent" : "";
   if (place.textContent !== said) place.textContent = said;
-}
+});
 function answered(news, error) {
   if (error) {
     refused(error);
@@ -226,8 +241,15 @@ function onwards(id) {
 }
 
 // --- hands ---
-onLift($("#sheet"), ".frame button.m", (button) =>
-  press(numberOf(button.closest(".frame")), button.value.split(":")[1]),
+const forgone = (button) => forgo(button.closest(".frame"));
+onLift(
+  $("#sheet"),
+  ".frame button.m",
+  (button) => {
+    press(numberOf(button.closest(".frame")), kindOf(button));
+    forgone(button); // where it was no time to mark, nothing was drawn
+  },
+  { ready: foreseen, letGo: forgone },
 );
 $("#sheet").addEventListener("click", (event) => {
   const item = event.target.closest(".frame");
