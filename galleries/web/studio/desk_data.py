@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 import msgspec
 from django.db.models import TextField
 from django.db.models.functions import Cast
-from django.urls import reverse
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
@@ -20,7 +19,7 @@ from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.sorting import loupe, ranges, sort, take_back
-from galleries.web.addresses import proof_picture
+from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
 
@@ -47,12 +46,11 @@ def everything(sitting: Sitting) -> dict[str, Any]:
     usual_in = _usual_by_look(frames, numbers)
     casts = sort.skin_casts(frames)
     range_of = places({frame.pk: _expression(frame) for frame in frames})
-    view = reverse("view-picture", args=[0])  # one for all: thousands of them cost more than all the rest
     rows = []
     for frame in frames:
         usual_here, cast = usual_in[frame.look_id], casts.get(frame.pk)
         row = _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), cast)
-        row["small"] = view.replace("/0.", f"/{frame.pk}.") + "?of=desk"  # without the stamp
+        row["small"] = view_picture(frame.pk, as_on_desk=True)
         row["flags"] = [*_flags(frame.read, numbers[frame.pk], usual_here), *_cast_flags(cast)]
         if (place := range_of.get(frame.pk)) is not None and place.smile is not None:
             row["range"] = {"smile": place.smile, "intensity": place.intensity}
@@ -125,8 +123,9 @@ def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
         yield _("less fine detail than its pixels could hold: enlarged, or soft all over")
 
 
-def picture(proof: Proof | None, kind: str) -> str:
-    return proof_picture(proof.frame_id, kind, proof.pk) if proof else ""
+def picture(proof: Proof | None) -> str:
+    """The frame without its stamp, as small as the desk draws it; '' while both are being made."""
+    return view_picture(proof.frame_id, as_on_desk=True) if proof else ""
 
 
 def _look(look: Look) -> dict[str, Any]:

@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -23,6 +22,7 @@ from galleries.steps.delivering import pixels, sizes
 from galleries.steps.finishing import approvals, batch, description, notes, sending, source_type, versions
 from galleries.steps.ingesting import ingest
 from galleries.steps.people import asked
+from galleries.web.addresses import view_picture
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER, noted, send
 from galleries.web.studio import compared, letter_words, pixel_words, retouch_body, retoucher_words
@@ -137,10 +137,8 @@ def _strays(sitting: Sitting, listed: list[Final], proofs: dict[int, Proof]) -> 
         rows.append(
             {
                 "stray": stray,
-                "likely": [(final, reverse("view-picture", args=[final.frame_id])) for final in likely],
-                "others": [
-                    (final, picture(proofs.get(final.frame_id), "small")) for final in listed if final.pk not in known
-                ],
+                "likely": [(final, view_picture(final.frame_id)) for final in likely],
+                "others": [(final, picture(proofs.get(final.frame_id))) for final in listed if final.pk not in known],
             }
         )
     return rows
@@ -160,7 +158,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
     return {
         "final": final,
         "description": description.proposed(final),
-        "small": picture(proof, "small"),
+        "small": picture(proof),
         "w": size[0],
         "h": size[1],
         "version": version,
@@ -303,7 +301,6 @@ def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> 
         letter_words.warn(request)
         return redirect("studio-finals", slug=sitting.slug)
     unsent = sending.waiting(sitting)
-    proofs = Proof.objects.newest_of(version.final.frame_id for version in unsent)
     first = [size for size in sizes.offered() if size.chosen_first]
     context = {
         "sitting": sitting,
@@ -311,7 +308,7 @@ def send_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> 
         "rows": [
             {
                 "version": one,
-                "before": picture(proofs.get(one.final.frame_id), "large"),
+                "before": view_picture(one.final.frame_id),
                 "few_pixels": _few_pixels(one, first),
             }
             for one in unsent

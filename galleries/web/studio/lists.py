@@ -60,7 +60,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "is_open": is_open,
         "range_line": range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)) if proposal else "",
         "proposed": len(proposal.chosen) if proposal else 0,
-        "finals": [{"final": final, "small": picture(proofs.get(final.frame_id), "small")} for final in finals],
+        "finals": [{"final": final, "small": picture(proofs.get(final.frame_id))} for final in finals],
         "rounds": sitting.rounds.all(),
         "pickers": [one for one in sitting.invites.sides() if one.holds()],
         "extra_words": extra_words.terms(quoted) if is_open else [],
@@ -105,7 +105,7 @@ def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], reasons: di
     proof = proofs.get(line.frame.pk)
     return {
         "line": line,
-        "small": picture(proof, "small"),
+        "small": picture(proof),
         "width": proof.small_width if proof else 320,
         "height": proof.small_height if proof else 480,
         "chosen": line.frame.pk in chosen,

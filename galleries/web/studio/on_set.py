@@ -18,6 +18,7 @@ from galleries.access import Visitor
 from galleries.models import Proof, Sitting
 from galleries.sorting.eyes import Usual
 from galleries.steps.sorting import looks, loupe
+from galleries.web.addresses import view_picture
 from galleries.web.doors import studio_page
 from galleries.web.news import news
 from galleries.web.studio.desk_data import flag_words, flags, picture
@@ -69,11 +70,11 @@ def newest(sitting: Sitting) -> dict[str, Any]:
                 "name": frame.name,
                 "look": frame.look.title if frame.look else "",
                 # The studio judges without the stamp.
-                "large": reverse("view-picture", args=[frame.pk]) if proof else "",
+                "large": view_picture(frame.pk) if proof else "",
                 "eyes": reverse("studio-eyes", args=[sitting.slug, frame.pk]) if frame.reading else "",
                 "sensor": loupe.from_sensor(frame),
                 "pupils": loupe.pupils(frame) if frame.reading else [],
-                "small": picture(proof, "small"),
+                "small": picture(proof),
                 "w": proof.large_width if proof else frame.width,
                 "h": proof.large_height if proof else frame.height,
                 "flags": [words[flag] for flag in flags(frame, Usual())],

@@ -84,7 +84,7 @@ def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
     strips: dict[int, list[dict[str, Any]]] = {}
     for frame in frames:
         proof = proofs[frame.pk]
-        row = {"look": frame.look, "small": picture(proof, "small"), "w": proof.small_width, "h": proof.small_height}
+        row = {"look": frame.look, "small": picture(proof), "w": proof.small_width, "h": proof.small_height}
         strips.setdefault(frame.sitting_id, []).append(row)
     return strips
 
