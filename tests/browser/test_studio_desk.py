@@ -25,6 +25,7 @@ IN_SIGHT = """() => {
     const boxes = [...document.querySelectorAll(".frame")].map((one) => one.getBoundingClientRect());
     const foot = document.getElementById("tools").getBoundingClientRect().top;
     return {
+        bars: ["tools", "filters"].map((one) => document.getElementById(one).offsetHeight),
         first: document.querySelector(".frame img").getBoundingClientRect().top,
         rows: new Set(boxes.filter((box) => box.bottom <= foot).map((box) => Math.round(box.top))).size,
     };
@@ -221,6 +222,10 @@ def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
         seen = page.evaluate(IN_SIGHT)
         assert seen["first"] < 130
         assert seen["rows"] >= 4
+        assert max(seen["bars"]) < 40  # one line each
+        page.locator(".further summary").click()
+        page.get_by_role("button", name="Choose none").press("Escape")
+        expect(page.get_by_role("button", name="Choose none")).to_be_hidden()
         expect(page.locator(".frame")).to_have_count(50)  # five runs of three show one each
         stack = page.get_by_role("button", name="3 alike").first
         stack.click()

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from galleries import storage
 from galleries.access import Act, Visitor, final_for, may, require, why_not
-from galleries.errors import BadInput, Missing
+from galleries.errors import Missing
 from galleries.models import Final, Sitting, Version
 from galleries.steps import derived
 from galleries.steps.finishing import originals, retoucher_terms
@@ -21,10 +21,8 @@ from galleries.web.files import counted, send, stream
 from galleries.web.invitee import retouching_rows
 from galleries.web.invitee.page import page
 from galleries.web.studio import retouch_body
-from galleries.web.studio.upload import body_json
 
 SIDE = 1600  # of a picture on the page; the file itself is fetched
-MOST_DIGESTS = 200
 
 
 @invitee_page(Act.SEE_RETOUCHING)
@@ -143,13 +141,7 @@ def version_picture(request: HttpRequest, visitor: Visitor, sitting: Sitting, ve
 @require_POST
 def known(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """{digests: [...]} → {known: [...]}: files that this person sent before; of no others it is told."""
-    digests = body_json(request).get("digests")
-    if not isinstance(digests, list) or len(digests) > MOST_DIGESTS:
-        raise BadInput(_("Name up to %d checksums at a time.") % MOST_DIGESTS)
-    asked = [str(one).lower() for one in digests]
-    sent = Version.objects.filter(final__sitting=sitting, invite=visitor.invite, sha256__in=asked)
-    strays = sitting.strays.filter(invite=visitor.invite, sha256__in=asked)
-    return JsonResponse({"known": sorted({one.sha256 for one in (*sent, *strays)})})
+    return retouch_body.known(request, sitting, invite=visitor.invite)
 
 
 @invitee_page(Act.SEND_VERSION)

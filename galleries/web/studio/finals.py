@@ -28,7 +28,6 @@ from galleries.web.files import FOREVER, noted, send
 from galleries.web.studio import compared, letter_words, pixel_words, retouch_body, retoucher_words
 from galleries.web.studio.desk_data import picture
 from galleries.web.studio.forms import whole
-from galleries.web.studio.upload import body_json
 
 FINISHING = (Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED)
 
@@ -188,13 +187,7 @@ def put_retouch(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
 @require_POST
 def known_retouches(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """{digests: [...]} → {known: [...]}: versions and strays that need not be sent again."""
-    digests = body_json(request).get("digests")
-    if not isinstance(digests, list) or len(digests) > 2000:
-        raise BadInput(_("Name up to %d checksums at a time.") % 2000)
-    asked = [str(one).lower() for one in digests]
-    known = set(Version.objects.filter(final__sitting=sitting, sha256__in=asked).values_list("sha256", flat=True))
-    known |= set(sitting.strays.filter(sha256__in=asked).values_list("sha256", flat=True))
-    return JsonResponse({"known": sorted(known)})
+    return retouch_body.known(request, sitting)
 
 
 def final_of(visitor: Visitor, sitting: Sitting, final_id: int) -> Final:

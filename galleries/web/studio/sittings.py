@@ -9,7 +9,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.core.paginator import Paginator
-from django.db.models import Count, Min, QuerySet
+from django.db.models import Case, Count, Exists, OuterRef, Q, QuerySet, Subquery, When
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -19,8 +19,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access, storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
-from galleries.models import Day, Frame, JournalLine, Look, Proof, ReferencePicture, Sitting, Studio
+from galleries.models import Day, Frame, JournalLine, Look, Mark, Proof, ReferencePicture, Sitting, Studio
 from galleries.models.journal import who_words
+from galleries.sorting.eyes import CLOSED
 from galleries.steps.agreeing import agree
 from galleries.steps.keeping import erase, retention
 from galleries.steps.people import deadlines, removal_letter
@@ -76,10 +77,15 @@ def deadlines_file(request: HttpRequest, user: User) -> HttpResponseBase:
 
 
 def film(sitting_ids: list[int]) -> dict[int, list[dict[str, Any]]]:
-    """The first frame of each look, per sitting, in the looks' order; two queries for all of them."""
-    shown = Frame.objects.unhidden().filter(sitting__in=sitting_ids).exclude(proofs=None)
-    firsts = shown.exclude(look=None).order_by().values("look").annotate(first=Min("pk")).values("first")
-    frames = Frame.objects.filter(pk__in=firsts).select_related("look").order_by("look__position", "pk")
+    """One frame of each look, per sitting, in the looks' order: one that the studio suggests, else one that somebody
+    picked, else the first whose eyes are open. A fixed number of queries for all of them."""
+    picked = Exists(Mark.objects.filter(frame=OuterRef("pk"), kind=Mark.Kind.PICK))
+    closed = Q(reading__face__right_openness__lt=CLOSED) | Q(reading__face__left_openness__lt=CLOSED)
+    rank = Case(When(suggested=True, then=0), When(picked, then=1), When(closed, then=3), default=2)
+    shown = Frame.objects.unhidden().filter(look=OuterRef("pk")).exclude(proofs=None).order_by(rank, "pk")
+    looks_of_them = Look.objects.filter(sitting__in=sitting_ids).annotate(one=Subquery(shown.values("pk")[:1]))
+    ones = [pk for pk in looks_of_them.values_list("one", flat=True) if pk]
+    frames = Frame.objects.filter(pk__in=ones).select_related("look").order_by("look__position", "pk")
     proofs = Proof.objects.newest_of(frame.pk for frame in frames)
     strips: dict[int, list[dict[str, Any]]] = {}
     for frame in frames:

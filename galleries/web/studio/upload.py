@@ -22,6 +22,8 @@ from galleries.web.doors import studio_page
 
 DIGEST = re.compile(r"^[0-9a-f]{64}$")
 MOST_DIGESTS = 2000
+PICTURES = ("image/jpeg", "image/tiff", "image/png", "image/heic", "image/heif")
+PICTURES += (".jpg", ".jpeg", ".tif", ".tiff", ".png", ".heic", ".heif")
 
 
 def body_json(request: HttpRequest) -> dict[str, Any]:
@@ -50,7 +52,7 @@ def upload_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         "frame_count": sitting.frames.count(),
         "refusals": sitting.refusals.all(),
         "companions": " ".join(sorted(ingest.COMPANIONS)),
-        "raw_endings": ", ".join(sorted(ingest.RAW)),
+        "accept": ", ".join((*PICTURES, *sorted(ingest.RAW))),
         "after_others": " ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,

@@ -28,6 +28,11 @@ export default {
     const low = fitting({ ...SMALL, looks }); // where there is little height, four rows stay
     same(2 * 32 + 4 * (low + 21) <= SMALL.height, true);
   },
+  "four rows are in sight where each look has a head and a row of its own": () => {
+    const low = fitting({ ...SMALL, looks: [11, 11, 11, 11, 11].map(upright) });
+    same(4 * (32 + low + 21) <= SMALL.height, true);
+    same(4 * (32 + low + 4 + 21) > SMALL.height, true);
+  },
   "large letters leave room for fewer rows, not for smaller pictures": () => {
     const looks = [upright(120), upright(180)];
     same(fitting({ ...SMALL, looks, letters: 2 }) >= fitting({ ...SMALL, looks }), true);

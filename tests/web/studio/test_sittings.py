@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import date, timedelta
 
 import pytest
 from django.core import mail
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from galleries.models import Invite, JournalLine, Letter, Look, Sitting
+from galleries.models import Frame, Invite, JournalLine, Letter, Look, Sitting
 from galleries.steps.delivering import licences, receipts
 from galleries.steps.sorting import looks
 from galleries.web.studio.waiting import waiting_in, waiting_in_each
@@ -311,3 +313,22 @@ def test_a_sitting_is_removed_only_when_its_name_is_typed(cast: Cast) -> None:
     answer = client.post(where, {"do": "erase", "why": "the subject asked for it", "slug": cast.sitting.slug})
     assert answer.headers["Location"] == reverse("studio")
     assert not Sitting.objects.exists()
+
+
+def test_the_film_shows_the_best_known_frame_of_each_look(cast: Cast, client: Client) -> None:
+    """Nobody's shut eyes stand for a look: first what the studio suggests, then what is picked, then open eyes."""
+    look = cast.look()
+    frames = [cast.frame(number, look) for number in (1, 2, 3)]
+    Frame.objects.filter(pk=frames[0].pk).update(reading={"face": {"right_openness": 0.1, "left_openness": 0.1}})
+    for frame in frames:
+        frame.proofs.create(large_width=2, large_height=3, small_width=2, small_height=3)
+
+    def shown() -> list[str]:
+        page = client.get(reverse("studio-sitting", args=[cast.sitting.slug])).content.decode()
+        return re.findall(r"/files/view/([0-9]+)\.jpg", page)
+
+    assert shown() == [str(frames[1].pk)]
+    cast.subject.marks.create(frame=frames[2], kind="pick", acted_at=timezone.now())
+    assert shown() == [str(frames[2].pk)]
+    Frame.objects.filter(pk=frames[0].pk).update(suggested=True)
+    assert shown() == [str(frames[0].pk)]

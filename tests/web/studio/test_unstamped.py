@@ -42,9 +42,9 @@ def picture_addresses(cast: Cast, client: Client, final: Final) -> set[str]:
             assert page.status_code == 200, name
             text = page.content.decode()
             assert STAMPED not in text, f"a stamped picture stands on {name} ({stage})"
-            assert (
-                UNSTAMPED.search(text) or "view.jpg" in text or (name.endswith("/lists") and stage == "proofing")
-            ), name
+            assert UNSTAMPED.search(text) or "view.jpg" in text or (name.endswith("/lists") and stage == "proofing"), (
+                name
+            )
             seen |= set(UNSTAMPED.findall(text))
     return seen
 

@@ -1,6 +1,6 @@
-// How tall the pictures are until somebody chose: as tall as four rows of them allow. A sitting whose looks fill no
-// row so is given the width, until its widest look does, three rows in sight. One that can be seen whole is, as tall as
-// that allows.
+// How tall the pictures are until somebody chose: as tall as four rows of them allow, the heads of their looks counted.
+// Where there is height, a sitting whose looks fill no row so is given the width, until its widest look does, three
+// rows in sight. One that can be seen whole is, as tall as that allows.
 export const GAP = 4;
 export const EDGE = 17; // pixels: what is written beneath a picture, in letters of the usual size
 const ROWS = 4;
@@ -8,6 +8,7 @@ const HEADS = 2; // heads of looks among the rows in sight
 const HEAD = 32; // pixels, with the space below
 const INSIDE = 10; // pixels: a strip's own edges, left and right together, and what rounding takes
 const TALLEST = 592;
+const LEAST = 72;
 const STEP = 8;
 const PHONE = 560;
 const PHONE_COLUMNS = 3;
@@ -20,7 +21,10 @@ const ROOMY = { rows: 3, height: 820 }; // pixels: below it, four rows stay
 export function fitting({ width, height, looks, letters = 1 }) {
   const rows = inRows(width - INSIDE, height, usualRatio(looks.flat()), letters);
   if (width < PHONE || !looks.length) return rows;
-  const least = Math.max(rows, height < ROOMY.height ? 0 : acrossWidth(width, height, looks, letters));
+  const roomy = height >= ROOMY.height;
+  let least = Math.max(rows, roomy ? acrossWidth(width, height, looks, letters) : 0);
+  const wanted = Math.max(1, Math.round((roomy ? ROOMY.rows : ROWS) / letters ** 2));
+  while (least > LEAST && inSight(looks, least, width, height, letters) < wanted) least -= 2;
   for (let tall = TALLEST; tall > least; tall -= STEP) if (laid(looks, tall, width, letters) <= height) return tall;
   return least;
 }
@@ -43,19 +47,38 @@ const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
 /** How wide a look's strip would lie in one row. */
 export const stripWidth = (ratios, tall) => INSIDE + sum(ratios) * tall + (ratios.length - 1) * GAP;
 
-/** How high all strips stand, those that fit beside each other in one line. */
-function laid(looks, tall, width, letters) {
-  let height = 0;
+/** How many rows each line of strips has, those that fit beside each other in one line. */
+function lines(looks, tall, width) {
+  const rows = [];
   let left = 0; // what the line being filled has yet
   for (const ratios of looks) {
     const wide = stripWidth(ratios, tall);
     if (wide <= left) left -= wide + GAP;
     else {
-      height += HEAD * letters + rowsOf(ratios, tall, width - INSIDE) * (tall + EDGE * letters + GAP);
+      rows.push(rowsOf(ratios, tall, width - INSIDE));
       left = width - Math.min(wide, width) - GAP;
     }
   }
-  return height;
+  return rows;
+}
+
+/** How high all strips stand. */
+const laid = (looks, tall, width, letters) =>
+  sum(lines(looks, tall, width).map((rows) => HEAD * letters + rows * (tall + EDGE * letters + GAP)));
+
+/** How many rows are whole in that height; all that there are count as enough. */
+function inSight(looks, tall, width, height, letters) {
+  const row = tall + EDGE * letters + GAP;
+  let left = height;
+  let seen = 0;
+  for (const rows of lines(looks, tall, width)) {
+    left -= HEAD * letters;
+    const whole = Math.min(rows, Math.max(0, Math.floor(left / row)));
+    seen += whole;
+    if (whole < rows) return seen;
+    left -= rows * row;
+  }
+  return Number.POSITIVE_INFINITY;
 }
 
 function rowsOf(ratios, tall, width) {

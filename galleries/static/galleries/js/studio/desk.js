@@ -250,7 +250,20 @@ const acts = {
 
 $("#tools").addEventListener("click", (event) => {
   const name = event.target.closest("button")?.dataset.do;
-  if (name) acts[name]();
+  if (!name) return;
+  further.open = false;
+  acts[name]();
+});
+// What is needed seldom opens upwards, and closes by whatever is pressed beside it.
+const further = $(".further");
+document.addEventListener("click", (event) => {
+  if (!further.contains(event.target)) further.open = false;
+});
+further.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape" || !further.open) return;
+  event.stopPropagation();
+  further.open = false;
+  further.firstElementChild.focus();
 });
 
 // --- acts on looks -------------------------------------------------------------------------------------------
