@@ -7,7 +7,7 @@ import hashlib
 import os
 import shutil
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 from uuid import UUID
@@ -21,7 +21,7 @@ from galleries.errors import Missing
 from galleries.imaging.opening.picture import RAW_KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 PART = ".part"  # of a file while it is being written
 ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic", **{kind: kind.lower() for kind in RAW_KINDS}}
@@ -45,6 +45,25 @@ class FolderStore(FileSystemStorage):
         finally:
             part.unlink(missing_ok=True)
         return name
+
+    def take_over(self, name: str, path: Path) -> None:
+        """A whole file of the site's own becomes `name` without a copy, and may lie where it was as well.
+
+        Raises:
+            OSError: not from here: another disk, or one that knows no second name of a file.
+        """
+        target = Path(self.path(name))
+        self._make_folder(target.parent)
+        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}{PART}")
+        os.link(path, part)
+        try:
+            with open(part, "rb") as file:
+                os.fsync(file.fileno())
+            if self.file_permissions_mode is not None:
+                part.chmod(self.file_permissions_mode)
+            part.replace(target)
+        finally:
+            part.unlink(missing_ok=True)
 
     def _make_folder(self, folder: Path) -> None:
         """With the store's own modes, whatever the umask: a folder for the owner alone, or for a proxy's group too."""
@@ -127,17 +146,34 @@ def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
     Raises:
         Missing: the sitting was removed for good, before or while this was written; nothing of it stays.
     """
+    file: File[Any] = ContentFile(content) if isinstance(content, bytes) else File(content)
+    return _put(store, key, lambda: store.save(key, file))
+
+
+def take(store: Storage, key: str, path: Path) -> str:
+    """As `put`, of a file of the site's own that nobody writes to any more: on the same disk it is not copied."""
+
+    def taken() -> None:
+        if isinstance(store, FolderStore):
+            with suppress(OSError):
+                return store.take_over(key, path)
+        with open(path, "rb") as file:
+            store.save(key, File(file))
+
+    return _put(store, key, taken)
+
+
+def _put(store: Storage, key: str, write: Callable[[], object]) -> str:
     _still_there(store, key)
     if store.exists(key):
         return key
-    file: File[Any] = ContentFile(content) if isinstance(content, bytes) else File(content)
-    saved = store.save(key, file)
+    write()
     try:  # asked again: of an erasure and a writer at the same moment, whichever ends later removes the file
         _still_there(store, key)
     except Missing:
         store.delete(key)
         raise
-    return saved
+    return key
 
 
 def shut(sitting_uid: UUID) -> None:

@@ -1,7 +1,7 @@
 """A raw frame with a full-size picture of the camera's inside, beside the same picture as a JPEG.
 
-The whole way from the card to the proof (hash, verify, copy, proof), on one core, in turns, CPU time; and what a raw
-file holds of memory in the contained child, in multiples of its own size.
+The whole way from the card to the proof (hash and copy in one pass, verify, proof), on one core, in turns, CPU time;
+and what a raw file holds of memory in the contained child, in multiples of its own size.
 
 The raw file is a DNG after Adobe's specification, its sensor's data 24 million times 16 bit and not packed: the largest
 that a camera of that size writes.
@@ -10,7 +10,6 @@ that a camera of that size writes.
 from __future__ import annotations
 
 import argparse
-import shutil
 import tempfile
 from functools import partial
 from pathlib import Path
@@ -23,7 +22,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.containers import jpeg
 from galleries.imaging.opening import decode
 from galleries.steps import derived
-from galleries.steps.ingesting import ingest
+from galleries.steps.ingesting import incoming
 from tests import bombs
 from tests.benchmarks import frames, timing
 from tests.benchmarks.figures import figure
@@ -65,10 +64,9 @@ def _around(picture: bytes, size: int) -> bytes:
 
 def _to_proof(path: Path, folder: Path) -> None:
     """What the site does with a file, without its tables and its walls."""
-    ingest.sha256_of(path)
-    decode.verify(path)
-    kept = Path(shutil.copyfile(path, folder / "kept"))
-    recipes.make_proof(kept, bombs.TEXT, plain=derived.DESK_SIDE)
+    arrived = incoming.copied(path)
+    decode.verify(arrived.path)
+    recipes.make_proof(arrived.path.replace(folder / "kept"), bombs.TEXT, plain=derived.DESK_SIDE)
 
 
 def _held(folder: Path) -> float:

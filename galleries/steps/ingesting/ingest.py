@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -27,7 +27,8 @@ from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import DayFrame, Frame, JournalLine, RawFile, Refusal, Sitting, Verb
 from galleries.models.sittings import FrameSet
 from galleries.steps import clashes, derived, jobs, scanner
-from galleries.steps.ingesting import file_names, pairs
+from galleries.steps.ingesting import file_names, incoming, pairs
+from galleries.steps.ingesting.incoming import Arrived
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
 from galleries.told import Told
@@ -101,8 +102,10 @@ def known(sitting: Sitting, digests: Iterable[str]) -> set[str]:
     return {*there.filter(sha256__in=asked).values_list("sha256", flat=True), *beside}
 
 
-def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: str = "") -> Outcome:
+def add_frame(sitting: Sitting, source: Path | Arrived, name: str, by: Visitor, *, digest: str = "") -> Outcome:
     """Verify one file, store it and list it as a frame; a file that is no good picture is listed with its reason.
+
+    What is kept are the very bytes that were verified: those that arrived, or a copy made while they were hashed.
 
     `digest` is what the sender says the SHA-256 is; when it differs the transfer went wrong and nothing is kept.
 
@@ -113,13 +116,25 @@ def add_frame(sitting: Sitting, path: Path, name: str, by: Visitor, *, digest: s
     require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     name = clean_name(name)
-    sha256 = sha256_of(path)
-    if digest and digest.lower() != sha256:
-        raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
-    there = _here(sitting, sha256)
-    if there is not None:
-        return _same(there, sha256, name, by)
-    return _keep(sitting, path, name, by, sha256, _looked_at(path))
+    arrived = _brought(source) if isinstance(source, Path) else source
+    try:
+        if digest and digest.lower() != arrived.sha256:
+            raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
+        there = _here(sitting, arrived.sha256)
+        if there is not None:
+            return _same(there, arrived.sha256, name, by)
+        return _keep(sitting, arrived, name, by, _looked_at(arrived.path))
+    finally:
+        if isinstance(source, Path):
+            arrived.let_go()
+
+
+def _brought(path: Path, likely_here: Container[tuple[str, int]] = ()) -> Arrived:
+    """The file with its digest, copied in the same pass; not copied what is likely here already, or too large."""
+    size = path.stat().st_size
+    if size > settings.MAX_FRAME_BYTES or (clean_name(path.name), size) in likely_here:
+        return Arrived(path, sha256_of(path), size)
+    return incoming.copied(path)
 
 
 def _looked_at(path: Path) -> FrameFacts | Told:
@@ -131,20 +146,24 @@ def _looked_at(path: Path) -> FrameFacts | Told:
         return error.told
 
 
-def _keep(sitting: Sitting, path: Path, name: str, by: Visitor, sha256: str, facts: FrameFacts | Told) -> Outcome:
+def _keep(sitting: Sitting, arrived: Arrived, name: str, by: Visitor, facts: FrameFacts | Told) -> Outcome:
     """Store a file that was looked at and list it, or why it is no frame."""
     if isinstance(facts, Told):
-        return refuse(sitting, name, path, facts)
+        return refuse(sitting, name, arrived.path, facts)
+    sha256 = arrived.sha256
     key = storage.original_key(sitting.uid, sha256, facts.format)
-    with open(path, "rb") as file:
-        storage.put(storage.private(), key, file)
+    if arrived.own:
+        storage.take(storage.private(), key, arrived.path)
+    else:
+        with open(arrived.path, "rb") as file:
+            storage.put(storage.private(), key, file)
     try:
         with transaction.atomic():
             stages.touch(sitting)  # holds its row: of two files of one exposure, the second sees the first
             there = _here(sitting, sha256)
             if there is not None:  # the same bytes came at the same moment
                 return _same(there, sha256, name, by)
-            row = _row(sha256, key, name, path.stat().st_size, facts)
+            row = _row(sha256, key, name, arrived.bytes, facts)
             frame = pairs.other_half(frames_of(sitting), row)
             if frame is None:
                 frame = _add(sitting, row, by)
@@ -267,15 +286,30 @@ def add_folder(
     require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
     check_open(sitting)
     files = files_in(folder)
-    for count, (path, sha256, facts) in enumerate(_side_by_side(files, known_here(sitting)), 1):
-        there = _here(sitting, sha256)
+    for count, (path, arrived, facts) in enumerate(_side_by_side(files, known_here(sitting), names_here(sitting)), 1):
+        there = _here(sitting, arrived.sha256)
         name = clean_name(path.name)
         if there is not None:
-            yield _same(there, sha256, name, by)
+            yield _same(there, arrived.sha256, name, by)
         else:
-            yield _keep(sitting, path, name, by, sha256, facts if facts is not None else _looked_at(path))
+            yield _kept(sitting, path, arrived, name, by, facts)
         if seen is not None:
             seen(count, len(files))
+
+
+def _kept(
+    sitting: Sitting, path: Path, arrived: Arrived, name: str, by: Visitor, facts: FrameFacts | Told | None
+) -> Outcome:
+    """As `_keep`, of a file that was perhaps taken for one that is here, and so not brought."""
+    if facts is not None and (arrived.own or isinstance(facts, Told)):
+        return _keep(sitting, arrived, name, by, facts)
+    return add_frame(sitting, path, name, by)
+
+
+def names_here(sitting: Sitting) -> set[tuple[str, int]]:
+    """Names and lengths of the files that the sitting has: what is on the card with both is likely one of them."""
+    beside = RawFile.objects.filter(frame__sitting=sitting).values_list("name", "bytes")
+    return {*sitting.frames.values_list("name", "bytes"), *beside}
 
 
 def known_here(sitting: Sitting) -> set[str]:
@@ -284,28 +318,44 @@ def known_here(sitting: Sitting) -> set[str]:
     return {*sitting.frames.values_list("sha256", flat=True), *beside}
 
 
-def _side_by_side(files: Sequence[Path], there: set[str]) -> Iterator[tuple[Path, str, FrameFacts | Told | None]]:
-    """(file, its SHA-256, what it is) in the order of the files, looked at on all cores; what it is only of those that
-    are not there yet. No further ahead than there are cores, so that a broken-off card has cost nothing."""
+def _side_by_side(
+    files: Sequence[Path], there: set[str], names: set[tuple[str, int]]
+) -> Iterator[tuple[Path, Arrived, FrameFacts | Told | None]]:
+    """(file, its bytes here, what it is) in the order of the files, looked at on all cores; what it is only of those
+    that are not there yet. What was brought lies here until the next is asked for. No further ahead than there are
+    cores, so that a broken-off card has cost nothing."""
     cores = len(os.sched_getaffinity(0))
 
-    def look(path: Path) -> tuple[str, FrameFacts | Told | None]:
-        sha256 = sha256_of(path)
-        return sha256, None if sha256 in there else _looked_at(path)
+    def look(path: Path) -> tuple[Arrived, FrameFacts | Told | None]:
+        arrived = _brought(path, names)
+        try:
+            return arrived, None if arrived.sha256 in there else _looked_at(arrived.path)
+        except BaseException:
+            arrived.let_go()
+            raise
+
+    def next_of() -> Iterator[tuple[Path, Arrived, FrameFacts | Told | None]]:
+        first, looked = ahead.popleft()
+        arrived, facts = looked.result()
+        try:
+            yield first, arrived, facts
+        finally:
+            arrived.let_go()
 
     with ThreadPoolExecutor(cores, "look") as pool, door.kept_warm(cores):
-        ahead: deque[tuple[Path, Future[tuple[str, FrameFacts | Told | None]]]] = deque()
+        ahead: deque[tuple[Path, Future[tuple[Arrived, FrameFacts | Told | None]]]] = deque()
         try:
             for path in files:
                 ahead.append((path, pool.submit(look, path)))
                 if len(ahead) > cores:
-                    first, looked = ahead.popleft()
-                    yield first, *looked.result()
+                    yield from next_of()
             while ahead:
-                first, looked = ahead.popleft()
-                yield first, *looked.result()
+                yield from next_of()
         finally:
             pool.shutdown(cancel_futures=True)
+            for _path, looked in ahead:
+                if not looked.cancelled() and looked.exception() is None:
+                    looked.result()[0].let_go()
 
 
 def clear_refusals(sitting: Sitting) -> None:

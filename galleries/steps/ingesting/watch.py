@@ -90,7 +90,7 @@ class Watcher:
             with open(path, "rb") as file, arriving(file.read, seen.state[1]) as arrived:
                 if _state_of(path) != seen.state:
                     return None  # it changed under our hands: look again
-                outcome = ingest.add_frame(self.sitting, arrived.path, name, self.by, digest=arrived.sha256)
+                outcome = ingest.add_frame(self.sitting, arrived, name, self.by)
         except TooMuch as error:
             outcome = ingest.refuse(self.sitting, name, path, error.told)
         except (FileNotFoundError, Conflict):

@@ -94,7 +94,7 @@ def put_file(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         raise BadInput(_("A checksum has 64 hexadecimal digits."))
     try:
         with incoming.arriving(request.read, announced(request)) as arrived:
-            outcome = ingest.add_frame(sitting, arrived.path, name, visitor, digest=digest)
+            outcome = ingest.add_frame(sitting, arrived, name, visitor, digest=digest)
     except incoming.TooMuch as error:
         return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
     except UnreadablePostError:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import threading
 from datetime import UTC, datetime
+from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
+from django.conf import settings
 from PIL import Image
 
 from galleries import storage
@@ -71,6 +75,59 @@ def test_the_files_of_a_card_are_looked_at_side_by_side_and_told_in_their_order(
     assert [outcome.name for outcome in outcomes] == [path.name for path in paths[1:]]
     assert [outcome.state for outcome in ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)] == ["same"] * 6
     assert len(ahead) == 6, "what is there is not looked at again"
+
+
+def lying_about():
+    folder = Path(settings.INCOMING_DIR)
+    return list(folder.iterdir()) if folder.is_dir() else []
+
+
+def test_what_is_kept_are_the_bytes_that_were_verified(cast, tmp_path, monkeypatch):
+    """Another shot takes the file's place on the card while it is looked at."""
+    (path,), look, other = put_card(tmp_path, 1), ingest._looked_at, make_cast("other")
+    first = path.read_bytes()
+
+    def looked_at(brought):
+        facts = look(brought)
+        path.write_bytes(camera_file(1)[1])
+        return facts
+
+    monkeypatch.setattr(ingest, "_looked_at", looked_at)
+    for outcomes in ([ingest.add_frame(cast.sitting, path, path.name, cast.as_owner)],
+                     ingest.add_folder(other.sitting, tmp_path, other.as_owner)):  # fmt: skip
+        for outcome in outcomes:
+            kept = storage.get(storage.private(), outcome.frame.key)
+            assert (hashlib.sha256(kept).hexdigest(), kept) == (outcome.frame.sha256, first)
+        path.write_bytes(first)
+    assert not lying_about()
+
+
+@pytest.mark.parametrize("same_disk", [True, False])
+def test_a_file_is_copied_once_and_nothing_lies_about(cast, tmp_path, monkeypatch, same_disk):
+    copies = []
+    monkeypatch.setattr(storage.FolderStore, "_save", lambda _store, name, _file: copies.append(name) or name)
+    if not same_disk:
+        monkeypatch.setattr(storage.os, "link", Mock(side_effect=OSError(errno.EXDEV, "another disk")))
+    put_card(tmp_path, 3)
+    outcomes = ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)
+    frame = next(outcomes).frame
+    outcomes.close()  # broken off
+    assert copies == ([] if same_disk else [frame.key])
+    if same_disk:
+        path = Path(storage.private().path(frame.key))
+        assert (path.stat().st_nlink, path.stat().st_mode & 0o777) == (1, 0o600)
+    assert not lying_about()
+
+
+def test_another_file_of_a_known_name_and_length_is_a_frame_all_the_same(cast, tmp_path):
+    (path,) = put_card(tmp_path, 1)
+    first = path.read_bytes()
+    list(ingest.add_folder(cast.sitting, tmp_path, cast.as_owner))
+    path.write_bytes(first[:2] + b"\xff\xfe\x00\x04ab" + first[2:])
+    cast.sitting.frames.update(bytes=path.stat().st_size)
+    assert [outcome.state for outcome in ingest.add_folder(cast.sitting, tmp_path, cast.as_owner)] == ["new"]
+    assert cast.sitting.frames.count() == 2
+    assert not lying_about()
 
 
 def test_the_same_bytes_twice_are_one_frame(cast, tmp_path):
