@@ -110,6 +110,7 @@ class Code(StrEnum):
     TO_ENLARGE = "crop.to_enlarge"
     FEW_PPI = "crop.few_ppi"
     CHIN_CUT = "crop.chin_cut"
+    CHIN_MAY_BE_CUT = "crop.chin_may_be_cut"
     CHIN_UNSAFE = "crop.chin_unsafe"
     CROWN_CUT = "crop.crown_cut"
     CROWN_MAY_BE_CUT = "crop.crown_may_be_cut"

@@ -115,6 +115,7 @@ SENTENCES: dict[str, str] = {
     ),
     Code.FEW_PPI: _("The print would have %(print_ppi)s ppi; %(least_ppi)s is the least asked for."),
     Code.CHIN_CUT: _("The chin is cut."),
+    Code.CHIN_MAY_BE_CUT: _("The chin may be cut."),
     Code.CHIN_UNSAFE: _("The chin lies outside the safe area."),
     Code.CROWN_CUT: _("The crown is cut."),
     Code.CROWN_MAY_BE_CUT: _("The crown may be cut."),

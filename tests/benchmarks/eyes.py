@@ -20,6 +20,7 @@ from galleries.imaging.face.faces import find_faces
 from tests.benchmarks.figures import figure
 
 PORTRAITS = Path(__file__).resolve().parents[3] / "shared" / "data" / "portraits"
+CHINS = Path(__file__).resolve().parents[1] / "imaging" / "face" / "chins.csv"
 Pixels = NDArray[np.uint8]
 Marks = NDArray[np.float64]  # (2, 2): image-left and image-right pupil
 Variant = Callable[[Pixels, Marks], tuple[Pixels, Marks]]
@@ -32,6 +33,12 @@ def portraits(folder: Path = PORTRAITS) -> Iterator[tuple[str, Pixels, Marks]]:
             bgr = cv2.imread(str(folder / row["file"]))
             marks = np.array([[float(row[f"image_{s}_{a}"]) for a in "xy"] for s in ("left", "right")])
             yield row["file"], np.ascontiguousarray(bgr[:, :, ::-1]), marks
+
+
+def chin_marks() -> dict[str, float]:
+    """Of each portrait the y of the lowest point of the chin's outline, by hand (tests/imaging/face/test_chin.py)."""
+    with CHINS.open() as table:
+        return {row["file"]: float(row["menton_y"]) for row in csv.DictReader(table)}
 
 
 def turned(degrees: float) -> Variant:
@@ -155,6 +162,13 @@ def errors(change: Variant, marked: list[tuple[str, Pixels, Marks]]) -> tuple[li
     return values, missed, 1000 * spent / len(marked)
 
 
+def chin_errors(marked: list[tuple[str, Pixels, Marks]]) -> list[float]:
+    """How far below the reading the outline is marked, in per cent of the head, of each portrait with a face."""
+    truth = chin_marks()
+    faces = [(truth[name], find_faces(rgb).face) for name, rgb, _eyes in marked]
+    return [100 * (y - face.menton[1]) / (y - face.crown_y) for y, face in faces if face is not None]
+
+
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks eyes", description=__doc__)
     parser.add_argument("--folder", type=Path, default=PORTRAITS, help="portraits with a pupils.csv beside them")
@@ -175,5 +189,9 @@ def main(argv: list[str]) -> int:
         figure(f"eye centres, {name}", mean, "%", most=bound)
         goal = f"<= {bound}" if bound else "-"
         print(f"{name:20} {len(marked) - missed:3} of {len(marked):2} {mean:7.2f} {worst:8.2f} {goal:>9} {spent:7.1f}")
+    if folder == PORTRAITS:
+        off = chin_errors(marked)
+        print(f"chin's outline: off by {np.mean(np.abs(off)):.2f} % of the head, {np.mean(off):+.2f} % to one side")
+        figure("chin's outline, of the head", float(np.mean(np.abs(off))), "%", most=2.0)
     print("All goals reached." if reached else "Some goals were missed.")
     return 0 if reached else 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from galleries.imaging.face.faces import Face, Point
+from galleries.imaging.face.faces import MENTON_BELOW, Face, Point
 
 
 def head(
@@ -18,9 +18,10 @@ def head(
     hair: float = 0.15,
     openness: float | None = 0.33,
 ) -> Face:
-    """A face with its eyes `d` px apart round (x, y). Eyes to chin 1.7 d, crown as far above plus `hair` of it.
+    """A face with its eyes `d` px apart round (x, y). Eyes to the chin's outline 1.7 d, crown as far above plus `hair`
+    of it.
 
-    The proportions are the mean of the 26 portraits of tests/benchmarks/eyes (eyes to chin 1.53 to 1.96 d).
+    Of the 26 portraits of tests/benchmarks/eyes that outline is 1.58 to 2.12 d below the eyes.
     """
     radians = math.radians(roll)
 
@@ -31,7 +32,7 @@ def head(
         )
 
     oval = tuple(at(0.95 * math.cos(t), 0.45 + 1.25 * math.sin(t)) for t in (i * math.pi / 8 for i in range(16)))
-    chin = at(0, 1.7)
+    chin, menton = at(0, 1.7 / (1 + MENTON_BELOW)), at(0, 1.7)
     left, top = min(p[0] for p in oval), min(p[1] for p in oval)
     return Face(
         box=(left, top, max(p[0] for p in oval) - left, max(p[1] for p in oval) - top),
@@ -42,7 +43,7 @@ def head(
         iris_radius_right=0.093 * d,
         iris_radius_left=0.093 * d,
         roll_deg=roll,
-        crown_y=y - (1 + hair) * (chin[1] - y),
+        crown_y=y - (1 + hair) * (menton[1] - y),
         crown_uncertainty=0.4 * d,
         crown_measured=False,
         chin=chin,

@@ -40,7 +40,7 @@ def test_the_detector_finds_the_eyes_where_the_truth_has_them(seed: int, index: 
     for found, eye in zip((face.right_eye, face.left_eye), truth.eyes, strict=True):
         assert math.hypot(found[0] - eye.x, found[1] - eye.y) < allowed * eye_distance(truth)
     chin_allowed = 0.25 if truth.lighting == "hard" else 0.2  # the mesh loses it in shadow
-    assert abs(face.chin[1] - truth.chin[1]) < chin_allowed * eye_distance(truth)
+    assert abs(face.menton[1] - truth.chin[1]) < chin_allowed * eye_distance(truth)
     assert truth.crown[1] < truth.eyes[0].y < truth.chin[1]
 
 

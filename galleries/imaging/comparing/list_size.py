@@ -50,7 +50,7 @@ def carried(reading: FrameReading, crop: Rect) -> Carried | None:
     face = reading.face
     if face is None:
         return None
-    top, bottom = (min(max(from_corner((0.0, y))[1], crop.y), crop.bottom) for y in (face.crown_y, face.chin[1]))
+    top, bottom = (min(max(from_corner((0.0, y))[1], crop.y), crop.bottom) for y in (face.crown_y, face.menton[1]))
     skin = None if reading.face_l is None else (reading.face_l, *(reading.skin_ab or (0.0, 0.0)))
     behind = reading.backdrop_lab
     if behind is not None and reading.monochrome:

@@ -119,7 +119,7 @@ def propose(
 
 def _head(face: Face, tilt: float) -> Head:
     """The head in axes turned by `tilt` about the point between the eyes."""
-    (ex, ey), chin = from_corner(face.eye_middle), from_corner(face.chin)
+    (ex, ey), chin = from_corner(face.eye_middle), from_corner(face.menton)
     below = chin[1] - ey
     above = ey - from_corner((0.0, face.crown_y))[1]
     if tilt:
@@ -296,6 +296,8 @@ def _reasons(rect: Rect, head: Head, search: _Search, face: Face) -> list[Told]:
     slack = 0.006
     if head.chin > top + h + 0.5:
         reasons.append(told(Code.CHIN_OUT_OF_FRAME))
+    elif head.chin + face.menton_uncertainty > top + h + 0.5:
+        reasons.append(told(Code.CHIN_MAY_BE_CUT))
     if _outside(eye, EYE_LINE) > slack:
         reasons.append(told(Code.EYES_HIGH if eye < EYE_LINE[0] else Code.EYES_LOW))
     sure = face.crown_measured
@@ -377,6 +379,8 @@ def _head_warnings(rect: Rect, frame: tuple[int, int], face: Face, size: SizeSpe
     warnings = []
     if head.chin > top + h - trim:
         warnings.append(told(Code.CHIN_CUT))
+    elif head.chin + face.menton_uncertainty > top + h - trim:
+        warnings.append(told(Code.CHIN_MAY_BE_CUT))
     elif head.chin > top + h - safe:
         warnings.append(told(Code.CHIN_UNSAFE))
     if head.crown < top + trim:

@@ -279,7 +279,7 @@ def _covered(crop: Crop, face: Face) -> list[str]:
     if not top and not bottom:
         return []
     cautions, pixel = [], crop.height / spec.out_height
-    if face.chin[1] > crop.y + crop.height - bottom * pixel:
+    if face.menton[1] > crop.y + crop.height - bottom * pixel:
         cautions.append(_("The name strip covers the chin.") if spec.name_strip else _("The border covers the chin."))
     if top and face.crown_y < crop.y + top * pixel:
         cautions.append(_("The border covers the crown."))

@@ -55,7 +55,7 @@ def report(path: Path) -> dict[str, Any]:
             "face": {"x": _px(x), "y": _px(y), "width": _px(width), "height": _px(height)},
             "eyes": {"left": [_px(v) for v in face.left_eye], "right": [_px(v) for v in face.right_eye]},
             "crown_y": _px(face.crown_y),
-            "chin_y": _px(face.chin[1]),
+            "chin_y": _px(face.menton[1]),
             "roll_deg": round(face.roll_deg, 2),
         }
     return {**body, "facts": facts.as_dict(), "reading": reading.as_dict()}

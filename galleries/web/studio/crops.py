@@ -71,7 +71,7 @@ def editor_data(sitting: Sitting, final: Final, row: list[Crop]) -> dict[str, An
         else {
             "eyes": [*from_corner(face.right_eye), *from_corner(face.left_eye)],
             "crown": from_corner((0.0, face.crown_y))[1],
-            "chin": list(from_corner(face.chin)),
+            "chin": list(from_corner(face.menton)),
         },
         "crops": [crop_data(sitting, crop) for crop in row],
     }
