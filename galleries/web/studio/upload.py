@@ -22,7 +22,7 @@ from galleries.web.doors import studio_page
 
 DIGEST = re.compile(r"^[0-9a-f]{64}$")
 MOST_DIGESTS = 2000
-PICTURES = ("image/jpeg", "image/tiff", "image/png", "image/heic", "image/heif")
+PICTURES: tuple[str, ...] = ("image/jpeg", "image/tiff", "image/png", "image/heic", "image/heif")
 PICTURES += (".jpg", ".jpeg", ".tif", ".tiff", ".png", ".heic", ".heif")
 
 
