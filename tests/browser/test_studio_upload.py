@@ -52,13 +52,14 @@ def test_a_card_comes_in_whole_and_a_second_time_nothing_is_sent(
         sent = open_page(page, live_server, cast)
         page.set_input_files("#pick-files", card)
         expect(page.locator("#said")).to_have_text(re.compile("Through: 13 new, 1 here already, 1 refused, 0 not sent"))
-        expect(page.locator("#said")).to_contain_text("1 other files passed over")
+        expect(page.locator("#said")).to_contain_text("Other files passed over: 1.")
         assert Frame.objects.count() == 13
         assert Frame.objects.get(shown="sensor").file_format == "NEF"
         assert Refusal.objects.get().name == "PAPER.JPG"
         expect(page.get_by_role("heading", name="Not brought in: 1")).to_be_visible()
         expect(page.locator("#troubled li")).to_contain_text("PAPER.JPG")
         expect(page.locator("#frame-count")).to_have_text("13")
+        expect(page.get_by_role("button", name="Pause")).to_be_hidden()  # there is nothing left to pause
         assert len(sent) <= 15
         page.reload()
         expect(page.locator("main > section").first).to_contain_text("PAPER.JPG")  # what was refused stands first

@@ -197,6 +197,7 @@ function tally() {
     $("#all-progress").value = sent;
     const troubled = count("refused") + count("failed");
     $("#troubles").hidden = !troubled;
+    $("#pause").hidden = done === items.length;
     $("#troubles-head").textContent = fill(words.troubled, { n: troubled });
     $("#all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
   });
