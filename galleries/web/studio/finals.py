@@ -154,6 +154,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
     notes = sorted(final.pinned_notes.all(), key=lambda note: (note.done, note.pk))
     numbers: dict[int | None, int] = {one.pk: one.number for one in kept}
     size = (proof.small_width, proof.small_height) if proof else (320, 480)
+    to_send = version is not None and not version.sent_at and not final.is_ready
     return {
         "final": final,
         "description": description.proposed(final),
@@ -165,6 +166,7 @@ def _row(final: Final, proofs: dict[int, Any], chosen: list[DeliverySize]) -> di
         "few_pixels": _few_pixels(version, chosen) if final.state != Final.State.AS_IT_IS else "",
         "decisions": approvals.last_words(version.approvals.all()) if version else {},
         "notes": [(note, numbers.get(note.version_id)) for note in notes],
+        "state": "" if to_send else final.get_state_display(),  # it waits for no retouch any more
         "as_it_is": final.state == Final.State.AS_IT_IS,
         "approved": final.state == Final.State.APPROVED,
     }

@@ -118,8 +118,9 @@ function drawFilters(frames) {
     boxes.map((box) => box.value),
     asked,
   );
-  // What tells no frame from another is not offered.
-  const tells = (name) => frames.some((frame) => holds(frame, name)) && !frames.every((frame) => holds(frame, name));
+  // What tells no frame from another is not offered; what was changed says so however many there are.
+  const tells = (name) =>
+    frames.some((frame) => holds(frame, name)) && (name === "changed" || !frames.every((frame) => holds(frame, name)));
   for (const box of boxes) {
     box.checked = asked.names.includes(box.value);
     box.parentElement.hidden = !box.checked && !tells(box.value);

@@ -205,7 +205,9 @@ function tally() {
 
 function say(text) {
   const { count: n, kinds } = rawPassed;
+  const strays = count("stray");
   const more = [
+    strays && fill(words.strays, { n: strays }),
     n && fill(words.rawpassed, { n, kinds: [...kinds].sort().join(", ") }),
     passedOver && fill(words.passed, { n: passedOver }),
   ];
