@@ -170,6 +170,8 @@ def test_a_final_says_whom_it_waits_for(cast: Cast, client: Client, finals: list
         return [row["waits"] for row in client.get(at(cast, "studio-finals")).context["rows"]]
 
     assert waits() == ["you: look, then send", "you: retouch it"]
+    page = client.get(at(cast, "studio-finals")).content.decode()
+    assert page.count("waits for the retouch") == 1  # of the second alone: the first has one
     Version.objects.update(sent_at=timezone.now())
     Final.objects.filter(pk=first.pk).update(state="shown")
     Sitting.objects.update(representation_approves=True)
