@@ -197,6 +197,8 @@ class Approval(models.Model):
     sha256 = models.CharField(max_length=64)
     decision = models.CharField(max_length=10, choices=Decision)
     note = models.TextField(max_length=2000, blank=True)
+    # Whoever retouches may read the note too: the writer's own word, never taken for granted of an older one.
+    for_retoucher = models.BooleanField(default=False, db_default=False)
     who = models.CharField(max_length=120)
     invite = models.ForeignKey("galleries.Invite", models.SET_NULL, null=True, blank=True)
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, blank=True)

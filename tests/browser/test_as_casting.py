@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from galleries.models import Mark
+from galleries.models import Mark, Sitting
 from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
@@ -69,3 +69,9 @@ def test_by_keyboard_alone(cast: Cast, come: Come) -> None:
     page.keyboard.press("Escape")
     expect(large).to_be_hidden()
     expect(tile).to_be_focused()
+    Sitting.objects.update(stage="finishing")  # the list was closed while the page stood open
+    page.keyboard.press("Enter")
+    page.keyboard.press("p")
+    expect(large.locator("#notices")).to_contain_text("0001 Pick")
+    page.keyboard.press("Escape")
+    expect(page.locator("#tray #notices")).to_be_visible()

@@ -7,7 +7,8 @@ import re
 import pytest
 from django.urls import reverse
 
-from galleries.models import Frame
+from galleries.imaging.versions import READER_VERSION
+from galleries.models import Frame, Job
 from galleries.steps.picking import pick
 from galleries.web.range_words import range_line
 from tests.cast import Cast, make_cast
@@ -51,6 +52,17 @@ def test_the_desk_has_the_places_and_none_for_older_readings(cast: Cast) -> None
     assert rows[one.pk]["smile"] == 1
     assert rows[grave.pk]["smile"] < 0.3
     assert rows[old.pk] is None
+
+
+def test_the_desk_asks_for_older_readings_to_be_read_anew(cast: Cast) -> None:
+    three(cast)
+    Frame.objects.exclude(number=2).update(reading_version=READER_VERSION)
+    address = reverse("studio-desk-act", args=[cast.sitting.slug])
+    body = {"data": {"do": "read"}, "content_type": "application/json"}
+    for person in (cast.subject, cast.representation, cast.recipient):
+        assert cast.client_of(person).post(address, **body).status_code in {302, 403, 404}
+    assert not Job.objects.filter(kind="proof").exists()
+    assert cast.client_of(cast.owner).post(address, **body).json()["anew"] == [1, 1]
 
 
 def test_both_pages_of_lists_tell_the_range_of_the_proposal(cast: Cast) -> None:

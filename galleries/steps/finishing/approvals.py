@@ -86,8 +86,8 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
     return final
 
 
-def send_back(version: Version, by: Visitor, note: str) -> Final:
-    """The version is not it yet; the note says why.
+def send_back(version: Version, by: Visitor, note: str, *, for_retoucher: bool = False) -> Final:
+    """The version is not it yet; the note says why. `for_retoucher`: whoever retouches may read it too.
 
     Raises:
         Refused: not this person's to do.
@@ -103,7 +103,7 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
         last = final.versions.sent().newest()
         if last is None or last.pk != version.pk:
             raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))
-        _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000])
+        _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000], for_retoucher=for_retoucher)
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED:
             JournalLine.write(
@@ -119,12 +119,13 @@ def send_back(version: Version, by: Visitor, note: str) -> Final:
     return final
 
 
-def _say(version: Version, by: Visitor, decision: str, note: str) -> None:
+def _say(version: Version, by: Visitor, decision: str, note: str, *, for_retoucher: bool = False) -> None:
     Approval.objects.create(
         version=version,
         sha256=version.sha256,
         decision=decision,
         note=note,
+        for_retoucher=for_retoucher,
         who=by.name,
         invite=by.invite,
         user=by.user,

@@ -106,7 +106,7 @@ def finals_for(by: Visitor, sitting: Sitting) -> list[Final]:
     """
     require(by, Act.SEE_RETOUCHING, sitting)
     finals = finals_shown_to(by, sitting).listed().select_related("sitting", "round", "frame__raw", "frame__look")
-    return list(finals.prefetch_related("pinned_notes__invite", "pinned_notes__version", "versions"))
+    return list(finals.prefetch_related("pinned_notes__invite", "pinned_notes__version", "versions__approvals__invite"))
 
 
 def files_of(finals: Sequence[Final]) -> list[Original]:

@@ -130,7 +130,10 @@ TABLES: tuple[Table, ...] = (
         theirs="id final number sha256 name bytes width height reading changes kind kind_stated added_at sent_at",
         told="matched_by geometry_caution", named="kind_said_by invite", picture="key proof_key",
     ),
-    _table(m.Approval, "version__final__sitting", theirs="id version sha256 decision note at", named="who invite user"),
+    _table(
+        m.Approval, "version__final__sitting", theirs="id version sha256 decision note for_retoucher at",
+        named="who invite user",
+    ),
     _table(
         m.PinnedNote, "final__sitting",
         theirs="id final version x y width height text done created_at", named="who invite",

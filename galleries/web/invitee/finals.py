@@ -170,7 +170,9 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting, final_id: int
             approvals.approve(version, visitor, request.POST.get("sha256", ""))
             messages.success(request, _("Approved. Thank you."))
         else:
-            approvals.send_back(version, visitor, request.POST.get("note", ""))
+            approvals.send_back(
+                version, visitor, request.POST.get("note", ""), for_retoucher=request.POST.get("retoucher") == "yes"
+            )
             messages.success(request, _("Sent back with your note. You get a letter when the next version is there."))
         following = next((row for row in _rows(visitor, sitting) if row["asked"]), None)
         if following is not None:

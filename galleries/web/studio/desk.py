@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Look, Sitting
-from galleries.steps.sorting import boundaries, looks, loupe, take_back
+from galleries.steps.sorting import boundaries, looks, loupe, reading_anew, take_back
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.news import news
@@ -161,6 +161,10 @@ def _join(sitting: Sitting, by: Visitor, body: Body) -> None:
     boundaries.take_away(_look(sitting, body), by)
 
 
+def _read(sitting: Sitting, by: Visitor, body: Body) -> None:
+    reading_anew.read_anew(sitting, by)
+
+
 ACTS: dict[str, Callable[[Sitting, Visitor, Body], None]] = {
     "move": _move,
     "hide": _hide,
@@ -175,4 +179,5 @@ ACTS: dict[str, Callable[[Sitting, Visitor, Body], None]] = {
     "accept": _accept,
     "start": _start,
     "join": _join,
+    "read": _read,
 }

@@ -18,7 +18,7 @@ from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.sorting import loupe, ranges, sort, take_back
+from galleries.steps.sorting import loupe, ranges, reading_anew, sort, take_back
 from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
@@ -98,6 +98,7 @@ def state(sitting: Sitting) -> dict[str, Any]:
         "looks": [_look(look) for look in sitting.looks.all()],
         "places": [[pk, look, int(hidden), int(suggested)] for pk, look, hidden, suggested in places],
         "undo": undo_words.hint(take_back.last_undoable(sitting)),
+        "anew": reading_anew.older_readings(sitting),
     }
 
 

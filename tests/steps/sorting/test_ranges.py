@@ -5,14 +5,16 @@ from __future__ import annotations
 import pytest
 from django.core.management import call_command
 
+from galleries.access import Visitor
+from galleries.errors import Missing, Refused
 from galleries.imaging.versions import READER_VERSION
 from galleries.management.commands.proofs import Command
-from galleries.models import Frame, Job, Proof
+from galleries.models import Frame, Job, JournalLine, Proof
 from galleries.steps import derived
 from galleries.steps.agreeing import agree, proposals
 from galleries.steps.ingesting import proof
 from galleries.steps.picking import pick
-from galleries.steps.sorting import ranges
+from galleries.steps.sorting import ranges, reading_anew
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import READING, proved
 
@@ -62,3 +64,23 @@ def test_frames_of_an_older_reader_are_read_anew_by_command(cast: Cast, monkeypa
     call_command("proofs", cast.sitting.slug, "--again")
     assert list(Job.objects.filter(kind="proof").values_list("thing", flat=True)) == [old.pk]
     assert unread.reading is None
+
+
+def test_the_photographer_has_older_readings_read_anew_and_nobody_else_does(cast: Cast) -> None:
+    for n in (1, 2, 3):
+        proved(cast, n, reading=READING)
+    Frame.objects.filter(number=3).update(reading_version=READER_VERSION)
+    for by in (cast.as_subject, cast.as_representation, cast.as_recipient, Visitor(invite=cast.retoucher()), Visitor()):
+        with pytest.raises((Refused, Missing)):
+            reading_anew.read_anew(cast.sitting, by)
+    assert reading_anew.older_readings(cast.sitting) == (2, 0)
+    assert reading_anew.read_anew(cast.sitting, cast.as_owner) == 2
+    assert reading_anew.read_anew(cast.sitting, cast.as_owner) == 0, "they are listed already"
+    assert reading_anew.older_readings(cast.sitting) == (2, 2)
+    assert JournalLine.objects.filter(verb="work asked for again").count() == 1
+    Job.objects.update(state=Job.State.FAILED)
+    assert reading_anew.older_readings(cast.sitting) == (2, 0), "what failed may be asked for again"
+    assert reading_anew.read_anew(cast.sitting, cast.as_owner) == 2
+    Frame.objects.update(reading_version=READER_VERSION)
+    assert reading_anew.older_readings(cast.sitting) == (0, 0)
+    assert reading_anew.read_anew(cast.sitting, cast.as_owner) == 0

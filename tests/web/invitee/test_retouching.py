@@ -429,11 +429,30 @@ def test_a_version_sent_back_is_told_to_whoever_made_it(cast: Cast, person: Invi
     version = sent_in(cast, person)
     sending.send(cast.sitting, [version.pk], cast.as_owner)
     version.refresh_from_db()
-    approvals.send_back(version, cast.as_subject, "less smoothing, I was ill")
+    approvals.send_back(version, cast.as_subject, "between us: I was ill")
     assert "was sent back" in sent()[person.email].body
     page = cast.client_of(person).get(at(cast, "retouching")).content.decode()
-    assert "sent back: see the notes" in page
+    assert "sent back: see what is to be different" in page
     assert "I was ill" not in page, "words to the studio are not passed on by the program"
+
+
+def test_what_was_to_be_different_is_read_by_the_retoucher_where_its_writer_says_so(cast: Cast, person: Invite) -> None:
+    version = sent_in(cast, person)
+    sending.send(cast.sitting, [version.pk], cast.as_owner)
+    subject, address = cast.client_of(cast.subject), at(cast, "final", version.final_id)
+    word = {"do": "send_back", "version": version.pk, "note": "keep the scar"}
+    assert "Whoever retouches it may read this too" in subject.get(address).content.decode()
+    subject.post(address, {**word, "retoucher": "yes"})
+    client = cast.client_of(person)
+    page = client.get(at(cast, "retouching")).content.decode()
+    assert "Version 1 was sent back" in page
+    assert "keep the scar" in page
+    text = members(body_of(client.get(at(cast, "retouch-archive"))))["notes.txt"].decode()
+    assert "Version 1 was sent back (subject): keep the scar" in text
+    other = cast.client_of(cast.retoucher_beside()).get(at(cast, "retouching"))
+    assert "keep the scar" in other.content.decode(), "the next version may be somebody else's"
+    approvals.approve(version, cast.as_subject, version.sha256)
+    assert "keep the scar" not in client.get(at(cast, "retouching")).content.decode(), "it was taken back"
 
 
 def test_the_studio_sees_what_was_accepted_fetched_and_sent(cast: Cast, person: Invite) -> None:

@@ -1,10 +1,12 @@
 // As casting sees it: a frame of the list opens large, and is marked there; the list itself shows no marks.
 import { $, $$, data, fill, say } from "../shared/dom.js";
 import { setClock } from "../shared/net.js";
+import { Answers } from "./answers.js";
 import { sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
+import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 
 const words = data("words"),
@@ -18,25 +20,15 @@ const outbox = new Outbox({
   onState: ({ waiting, offline }) => {
     if (waiting && offline) say(fill(words.unsent, { n: waiting }));
   },
-  onAnswers: answered,
+  onAnswers: (...told) => answers.heard(...told),
   labelOf: (frame) => frames.get(frame)?.label,
 });
 const marks = new Marks(first, outbox);
+const notices = new Notices($("#notices"), words, outbox, marks, frames);
+const answers = new Answers({ marks, notices, frames, words, config });
 const large = new Large($("#large"), { frames, marks, words, config, order, mark: press, undo });
 marks.listeners.push(redraw);
 
-function answered(news, error) {
-  if (error) {
-    say(error.sentence || words.failed);
-    return;
-  }
-  for (const [, kind, note] of news)
-    for (const answer of [kind, note]) {
-      if (answer?.error) say(answer.error);
-      else if (answer) marks.settle(answer);
-    }
-  marks.changed(news.map(([row]) => row.frame));
-}
 /** The frames as they stand in the list now, each once. */
 function order() {
   const tiles = $$(".casting-list [data-frame]").filter((tile) => tile.checkVisibility());
@@ -70,6 +62,10 @@ document.addEventListener("click", (event) => {
   event.preventDefault();
   large.open(Number(tile.dataset.frame));
 });
-if (config.person) outbox.open().then(() => redraw([...outbox.rows.keys()].filter((id) => frames.has(id))));
+if (config.person)
+  outbox.open().then(() => {
+    redraw([...outbox.rows.keys()].filter((id) => frames.has(id)));
+    notices.show();
+  });
 large.fromAddress();
 document.documentElement.dataset.ready = "1";

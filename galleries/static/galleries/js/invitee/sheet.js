@@ -1,14 +1,15 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
 import "../shared/bar.js";
-import { $, $$, data, el, fill, reveal, say } from "../shared/dom.js";
+import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
 import { afterFrame, soon } from "../shared/later.js";
 import { onLift } from "../shared/lift.js";
 import { live } from "../shared/live.js";
 import { sumOf } from "../shared/money.js";
-import { shut as isShut, sentenceOf, setClock } from "../shared/net.js";
+import { setClock } from "../shared/net.js";
+import { Answers } from "./answers.js";
 import { draw, foresee, forgo, sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
-import { drop, forget, keep } from "./kept.js";
+import { drop, keep } from "./kept.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
 import { Notices } from "./notices.js";
@@ -33,7 +34,7 @@ const outbox = new Outbox({
   person: config.person,
   address: config.marks,
   done: config.done,
-  onAnswers: answered,
+  onAnswers: (...told) => answers.heard(...told),
   onState: sent,
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
@@ -41,6 +42,7 @@ const outbox = new Outbox({
 });
 const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
+const answers = new Answers({ marks, notices, frames, words, config });
 const large = new Large($("#large"), { frames, marks, words, config, order: visible, mark: press, undo });
 const picks = $("#picks")
   ? new Picks($("#picks"), {
@@ -142,35 +144,6 @@ const sending = soon(({ waiting, held, sending: busy, offline, shut, keeps }) =>
   place.dataset.state = waiting || held || offline ? "waiting" : said ? "sent" : "";
   if (place.textContent !== said) place.textContent = said;
 });
-function answered(news, error) {
-  if (error) {
-    refused(error);
-    return;
-  }
-  for (const [row, kind, note] of news) {
-    const label = frames.get(row.frame)?.label ?? row.label ?? row.frame;
-    for (const answer of [note, kind]) {
-      if (answer && !answer.error) marks.settle(answer);
-      else if (answer?.kind_of_error === "Missing") {
-        if (answer === kind) notices.say(fill(words.gone_mark, { label })); // of a note the notice itself says it
-      } else if (answer && answer.kind_of_error !== "Refused")
-        notices.say(fill(words.refused, { label, error: answer.error }));
-    }
-    if (kind && !kind.error && kind.kind !== row.kind) {
-      const stands = kind.kind ? words[kind.kind] : words.kind_none;
-      notices.say(fill(words.other_device, { label, kind: stands }));
-    }
-  }
-  marks.changed(news.map(([row]) => row.frame));
-  notices.show();
-}
-/** The server's own sentence where it gave one; a door that is shut gives none. */
-function refused(error) {
-  if (isShut(error)) forget();
-  const said = error.status === 404 ? "" : sentenceOf(error, { failed: "" });
-  if (said) notices.say(said);
-  else notices.say(words.access_lost, el("a", { href: config.again, textContent: words.again }));
-}
 const pictureOf = (item) => new URL($("img", item).src).pathname;
 function visible() {
   return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
@@ -365,7 +338,7 @@ if (config.person)
     notices.show();
     redraw([...outbox.rows.keys()]);
   });
-live(config.changes, first.change, changed, refused);
+live(config.changes, first.change, changed, (error) => answers.refused(error));
 large.fromAddress();
 keep(config, words, [...items.values()].map(pictureOf));
 document.documentElement.dataset.ready = "1";

@@ -2,6 +2,7 @@
 
 import { $, $$, fill, say } from "../shared/dom.js";
 import { ask, lasting, pause, post, sentenceOf, withRetry } from "../shared/net.js";
+import { Anew } from "./desk-anew.js";
 import { changedSince, marksOf } from "./desk-changes.js";
 import { Choice } from "./desk-choice.js";
 import { CloseUps } from "./desk-close.js";
@@ -45,6 +46,7 @@ const closeUps = new CloseUps($("#closeups"), to, words, {
   frames: state.frames,
   acts: { hide, suggest, rest, undo: () => act({ do: "undo" }) },
 });
+const anew = new Anew($("#anew"), words, () => act({ do: "read" }));
 const flagged = new Flagged($("#flagged"), words, { hide, frames: () => [...state.frames.values()] });
 
 // --- state ---------------------------------------------------------------------------------------------------
@@ -68,6 +70,7 @@ function take(data) {
   state.looks = data.looks;
   state.change = data.change;
   state.undo = data.undo;
+  anew.take(data.anew);
   draw();
   if (data.frames && fitted !== state.order.length) resize();
 }
