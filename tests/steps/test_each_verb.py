@@ -361,7 +361,7 @@ ELSEWHERE = {
     "people.colleagues": "the studio's: tests/steps/people/test_colleagues.py",
     **dict.fromkeys(("people.account", "people.second_factor", "people.passkeys"), "an account's, no sitting's"),
     "people.openings": "links and browsers: tests/web/test_links.py",
-    "sorting.reading_anew": "needs an older reading: tests/steps/sorting/test_ranges.py",
+    "ingesting.reading_anew": "needs an older reading: tests/steps/sorting/test_ranges.py",
     "agreeing.extras.set_usual": "the studio's: tests/steps/agreeing/test_extras.py",
     "agreeing.statements.read": "reads: tests/steps/agreeing/test_statements.py",
     "agreeing.statements.counted": "the same",

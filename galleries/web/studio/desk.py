@@ -14,7 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Look, Sitting
-from galleries.steps.sorting import boundaries, looks, loupe, reading_anew, take_back
+from galleries.steps.ingesting import reading_anew
+from galleries.steps.sorting import boundaries, looks, loupe, take_back
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.news import news

@@ -18,7 +18,8 @@ from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.sorting import loupe, ranges, reading_anew, sort, take_back
+from galleries.steps.ingesting import reading_anew
+from galleries.steps.sorting import loupe, ranges, sort, take_back
 from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored

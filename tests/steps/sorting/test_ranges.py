@@ -12,9 +12,9 @@ from galleries.management.commands.proofs import Command
 from galleries.models import Frame, Job, JournalLine, Proof
 from galleries.steps import derived
 from galleries.steps.agreeing import agree, proposals
-from galleries.steps.ingesting import proof
+from galleries.steps.ingesting import proof, reading_anew
 from galleries.steps.picking import pick
-from galleries.steps.sorting import ranges, reading_anew
+from galleries.steps.sorting import ranges
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import READING, proved
 
