@@ -9,6 +9,7 @@ import hashlib
 import json
 import os
 import shutil
+import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
@@ -25,7 +26,7 @@ from galleries import painter
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.models import Frame, Invite, InviteLink, Job, Look, Mark, SignInLink, Sitting, Studio, StudioRole
-from galleries.painter import PaintedSitting, PlannedLook, SittingPlan
+from galleries.painter import PaintedSitting, PlannedLook, SittingPlan, negative
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.ingesting import ingest
@@ -126,9 +127,11 @@ def _plan(owner: User, plan: SittingPlan) -> Sitting:
 
 
 def cache_folder() -> Path:
-    """Where painted frames are kept: named by the painter's own source, so that a changed painter paints anew."""
-    folder = Path(painter.__file__).parent
-    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sorted(folder.glob("*.py")))).hexdigest()
+    """Where painted frames are kept: named by the painter's own source, so that a changed painter paints anew. Raw
+    files are written when they are wanted, and not kept."""
+    folder, unkept = Path(painter.__file__).parent, Path(negative.__file__)
+    sources = (path for path in sorted(folder.glob("*.py")) if path != unkept)
+    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()
     return Path(settings.DEMO_CACHE) / f"painted-{digest[:12]}"
 
 
@@ -152,17 +155,31 @@ def _every(say: Say, what: str, step: int) -> Callable[[int, int], None]:
 
 
 def bring_in(sitting: Sitting, painted: PaintedSitting, by: Visitor, say: Say) -> None:
-    """
+    """The camera's JPEGs, and of the first look the raw files that it wrote beside them.
+
     Raises:
         Conflict: a painted file was refused, which would be the painter's fault.
     """
     require(by, Act.RUN, sitting)
     heard = _every(say, "frames brought in", 10)
-    for count, path in enumerate(painted.frames, 1):
-        outcome = ingest.add_frame(sitting, path, path.name, by)
-        if outcome.state == "refused":
-            raise Conflict(outcome.reason)
+    for count, (path, truth) in enumerate(zip(painted.frames, painted.truths, strict=True), 1):
+        _add(sitting, path, by)
+        if truth["look"] == painted.truths[0]["look"]:
+            _add_raw(sitting, path, by)
         heard(count, len(painted.frames))
+
+
+def _add(sitting: Sitting, path: Path, by: Visitor) -> None:
+    outcome = ingest.add_frame(sitting, path, path.name, by)
+    if outcome.state == "refused":
+        raise Conflict(outcome.reason)
+
+
+def _add_raw(sitting: Sitting, path: Path, by: Visitor) -> None:
+    with tempfile.TemporaryDirectory(prefix="portal-demo-") as folder:
+        beside = Path(folder, path.with_suffix(".DNG").name)
+        beside.write_bytes(negative.write_negative(path.read_bytes()))
+        _add(sitting, beside, by)
 
 
 def wait_for_jobs(sitting: Sitting, say: Say, what: str, kinds: Sequence[str] = ()) -> None:

@@ -87,9 +87,10 @@ def no_pause(_seconds: float) -> None:
 def said(db: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, settings: Any) -> list[str]:
     """What the demo says while it is made: with nothing to paint, and the work done here at once."""
     settings.SITE_DIR, settings.DEMO_CACHE = tmp_path, tmp_path / "cache"
-    painted = PaintedSitting(tmp_path, tuple({"name": frame.name} for frame in PLAN.frames))
+    painted = PaintedSitting(tmp_path, tuple({"name": frame.name, "look": frame.look} for frame in PLAN.frames))
     monkeypatch.setattr(demo_sitting, "paint", lambda _say: painted)
     monkeypatch.setattr(demo_sitting.ingest, "add_frame", add_frame)
+    monkeypatch.setattr(demo_sitting, "_add_raw", lambda _sitting, _path, _by: None)
     monkeypatch.setattr(rehearse, "retouch", retouch)
     monkeypatch.setitem(jobs.KINDS, "proof", lambda _frame: None)
     monkeypatch.setattr(demo_sitting, "STANDSTILL", -1)
