@@ -4,6 +4,7 @@ const AT_ONCE = 2; // of large ones: the line's width is their limit
 
 function load(address) {
   const picture = new Image();
+  picture.fetchPriority = "high"; // before the many of the strips behind, which may be on their way already
   picture.src = address;
   return { picture, ready: picture.decode(), stop: () => picture.removeAttribute("src") };
 }

@@ -4,6 +4,7 @@ import { fill } from "../shared/dom.js";
 import { sentenceOf } from "../shared/net.js";
 import { Ahead, neighbours } from "./desk-ahead.js";
 import { Developed } from "./desk-developed.js";
+import { Rest } from "./desk-rest.js";
 import { onward } from "./desk-stacks.js";
 
 const SHARP = 7; // decoded renditions held at once: 3,000 × 2,000 pixels take 24 MB each
@@ -12,7 +13,7 @@ const QUICK = 24; // of the desk's own pictures, 1.4 MB each
 const QUICK_AHEAD = 20;
 const QUICK_AT_ONCE = 5; // small files wait for answers, not for the line; a browser asks one host for six at once
 const LETTERS = { h: "hide", s: "suggest", r: "rest", t: "undo", w: "window" };
-const RESTING = 90; // ms on a frame before large files are asked for: a key held down asks for none
+const RESTING = 90; // ms on a frame before large files are asked for
 
 export class LargeView {
   constructor(dialog, to, words, { choice, acts, second, frames, sequence, focus }) {
@@ -20,7 +21,7 @@ export class LargeView {
     this.id = null;
     this.eyes = false;
     this.direction = 1;
-    this.resting = 0;
+    this.rested = new Rest(RESTING);
     this.sharp = new Ahead(SHARP);
     this.quick = new Ahead(QUICK, { at_once: QUICK_AT_ONCE });
     this.developed = new Developed();
@@ -36,10 +37,13 @@ export class LargeView {
       if (!name || event.ctrlKey || event.metaKey || (key === " " && event.target.closest("button, a"))) return;
       if (this.stage.classList.contains("full") && event.target === this.stage && key.startsWith("Arrow")) return;
       event.preventDefault();
+      this.rested.key(event.repeat);
       this[name]();
     });
+    dialog.addEventListener("keyup", () => this.rested.let_go());
+    addEventListener("blur", () => this.rested.let_go()); // a key let go over another window is not heard here
     dialog.addEventListener("close", () => {
-      clearTimeout(this.resting);
+      this.rested.end();
       for (const ahead of [this.sharp, this.quick]) ahead.want([]);
       this.focus(this.id);
     });
@@ -86,7 +90,6 @@ export class LargeView {
         .map((one) => this.frames.get(one).small)
         .filter(Boolean),
     );
-    clearTimeout(this.resting);
     const settle = () => {
       this.sharp.want(
         around(SHARP_AHEAD)
@@ -99,8 +102,7 @@ export class LargeView {
         if (picture && this.id === id && this.address(id) === address) this.put(id, picture);
       });
     };
-    if (sharp) settle();
-    else this.resting = setTimeout(settle, RESTING);
+    this.rested.after(settle);
   }
 
   /** The smaller picture stands, and says so, until the worker has developed the sharp one. */
