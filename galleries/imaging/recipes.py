@@ -108,11 +108,14 @@ def make_proof(
     del stored
     faces = [face for face in (reading.face, *reading.others) if face is not None]
 
+    # Stamped once: shrunk, the large one has the same stamp as its smaller companions would be given, drawn finer.
+    marked = stamp.stamp(picture, text, [face.scaled(picture.shape[1] / facts.width) for face in faces])
+
     def stamped(long_side: int, quality: int) -> tuple[bytes, tuple[int, int]]:
-        width, height = resize.fit_within(facts.width, facts.height, long_side)
-        pixels = resize.shrink_far(picture, width, height)
-        marked = stamp.stamp(pixels, text, [face.scaled(width / facts.width) for face in faces])
-        return encode.encode_jpeg(marked, quality=quality, progressive=long_side <= 1024), (width, height)
+        size = resize.fit_within(facts.width, facts.height, long_side)
+        return encode.encode_jpeg(
+            resize.shrink_far(marked, *size), quality=quality, progressive=long_side <= 1024
+        ), size
 
     large_data, large_size = stamped(large, PROOF_QUALITY)
     middle_data = stamped(middle, MIDDLE_QUALITY)[0] if 0 < middle < max(large_size) else b""

@@ -1,6 +1,6 @@
-"""The proof job (stamped 2048 px and 480 px) against its floor and against libvips' own way.
+"""The proof job (stamped 2048, 1080 and 480 px) against its floor and against libvips' own way.
 
-Floor: libjpeg-turbo's half-scale decode and both encodes, nothing else. libvips: its thumbnail, a composite of
+Floor: libjpeg-turbo's half-scale decode and the three encodes, nothing else. libvips: its thumbnail, a composite of
 a stamp drawn beforehand, its own encoder. All on one core, in turns, CPU time. SSIM (luminance, Gaussian
 window, Wang et al. 2004) against a float Lanczos reduction of the full decode; before the stamp is laid on.
 """
@@ -28,7 +28,8 @@ from galleries.imaging.output import encode, resize
 from tests.benchmarks import frames, timing
 from tests.benchmarks.figures import figure
 
-LARGE, SMALL = 2048, 480
+LARGE, MIDDLE, SMALL = 2048, 1080, 480
+WIDE = ("Adobe RGB", "Display P3")
 TEXT = StampText("Studio Nordlicht", "for the sitter")
 
 
@@ -81,31 +82,35 @@ class _Libvips:
             self.stamps[(width, height)] = pyvips.Image.new_from_array(rgba, interpretation="srgb")
         return self.stamps[(width, height)]
 
-    def proof(self, data: bytes) -> tuple[bytes, bytes]:
+    def proof(self, data: bytes) -> list[bytes]:
         # An output profile asked of a file without one would cost it 240 ms more: left out there, to be fair.
         tagged = pyvips.Image.new_from_buffer(data, "").get_typeof("icc-profile-data")
         convert = {"export_profile": "srgb", "intent": "relative"} if tagged else {}
         large = pyvips.Image.thumbnail_buffer(
             data, LARGE, height=LARGE, size="down", fail_on="truncated", **convert
         ).copy_memory()
-        small = large.thumbnail_image(SMALL, height=SMALL)
+        middle, small = (large.thumbnail_image(side, height=side) for side in (MIDDLE, SMALL))
         files = []
-        for image, quality in ((large, recipes.PROOF_QUALITY), (small, recipes.SMALL_QUALITY)):
+        for image, quality in (
+            (large, recipes.PROOF_QUALITY), (middle, recipes.MIDDLE_QUALITY), (small, recipes.SMALL_QUALITY)
+        ):  # fmt: skip
             stamped = image.composite2(self.overlay(image.width, image.height), "over").flatten()
             files.append(stamped.cast("uchar").jpegsave_buffer(Q=quality, subsample_mode="on"))
-        return files[0], files[1]
+        return files
 
 
 def _time(path: Path, vips: _Libvips, rounds: int) -> dict[str, list[float]]:
     data = path.read_bytes()
     first = recipes.make_proof(data, TEXT)
-    large, small = _decoded(first.large), _decoded(first.small)
+    stamped = [(_decoded(first.large), recipes.PROOF_QUALITY), (_decoded(first.small), recipes.SMALL_QUALITY)]
+    if first.middle:
+        stamped.append((_decoded(first.middle), recipes.MIDDLE_QUALITY))
     half = (-(-simplejpeg.decode_jpeg_header(data)[0] // 2), -(-simplejpeg.decode_jpeg_header(data)[1] // 2))
 
     def floor() -> None:
         simplejpeg.decode_jpeg(data, "RGB", min_height=half[0], min_width=half[1])
-        simplejpeg.encode_jpeg(large, recipes.PROOF_QUALITY, "RGB", "420", False)
-        simplejpeg.encode_jpeg(small, recipes.SMALL_QUALITY, "RGB", "420", False)
+        for pixels, quality in stamped:
+            simplejpeg.encode_jpeg(pixels, quality, "RGB", "420", False)
 
     return timing.interleaved(
         {
@@ -164,13 +169,18 @@ def main(argv: list[str]) -> int:
             flush=True,
         )
     pairs = list(zip(*took.values(), strict=True))
-    print(f"proof / floor:      {statistics.median(p / f for f, p, _, _ in pairs):.2f}  (to reach: <= 1.5)")
-    print(f"libvips / proof:    {statistics.median(v / p for _, p, v, _ in pairs):.2f}  (to reach: >= 1.35)")
-    print(f"reading adds:       {statistics.median(r - p for _, p, _, r in pairs):.0f} ms  (to reach: <= 40)")
+    floors = [proof / floor for floor, proof, _, _ in pairs]
+    wide = [ratio for ratio, (kind, _path) in zip(floors, files, strict=True) if kind.profile in WIDE]
+    print(f"proof / floor:      {statistics.median(floors):.2f}  (to reach: <= 1.3)")
+    if wide:
+        print(f"  of a wide gamut:  {statistics.median(wide):.2f}  (to reach: <= 1.5)")
+        figure("proof of a wide gamut against its floor", statistics.median(wide), "times", most=1.5)
+    print(f"libvips / proof:    {statistics.median(v / p for _, p, v, _ in pairs):.2f}  (to reach: >= 2.2)")
+    print(f"reading adds:       {statistics.median(r - p for _, p, _, r in pairs):.0f} ms  (to reach: <= 30)")
     print(f"peak above idle:    {memory[0]:.0f} MB, with reading {memory[1]:.0f} MB  (to reach: <= 60)")
-    figure("proof against its floor", statistics.median(p / f for f, p, _, _ in pairs), "times", most=1.5)
-    figure("libvips against the proof", statistics.median(v / p for _, p, v, _ in pairs), "times", least=1.35)
-    figure("the reading adds", statistics.median(r - p for _, p, _, r in pairs), "ms CPU", most=40)
+    figure("proof against its floor", statistics.median(floors), "times", most=1.3)
+    figure("libvips against the proof", statistics.median(v / p for _, p, v, _ in pairs), "times", least=2.2)
+    figure("the reading adds", statistics.median(r - p for _, p, _, r in pairs), "ms CPU", most=30)
     figure("memory beyond an idle process", memory[0], "MB", most=60)
     if not options.no_ssim:
         _print_likeness([path for _, path in files])

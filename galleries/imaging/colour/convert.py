@@ -1,9 +1,9 @@
 """Profile conversion by LittleCMS: relative colorimetric with black point compensation, 8 or 16 bit.
 
-RGB goes through libvips' binding (8 bit 20 ms for 2.8 megapixels, against 37 through Pillow's; 16 bit as well),
-CMYK through Pillow's; both are LittleCMS. Finer conversions between matrix profiles are `matrix_shaper`'s. A
-profile that turns every colour into its sRGB value within one code value is sRGB in all but name: nothing is
-converted then, which saves both time and a rounding.
+Between matrix profiles, nearly all of RGB, it is `matrix_shaper`'s arithmetic: 2.8 megapixels of 8 bits in 0.67 times
+the time of LittleCMS by libvips, 0.3 of that by Pillow. Other RGB goes through libvips' binding, CMYK through Pillow's;
+both are LittleCMS. A profile that turns every colour into its sRGB value within one code value is sRGB in all but name:
+nothing is converted then, which saves both time and a rounding.
 """
 
 from __future__ import annotations
@@ -121,10 +121,11 @@ def between_profiles(pixels: Pixels, from_icc: bytes, to_icc: bytes, bits: int =
     """
     if same_colours(from_icc, to_icc):
         return depth(pixels, bits)
-    if bits == 16 or pixels.dtype == np.uint16:
-        source, target = matrix_shaper.read(from_icc), matrix_shaper.read(to_icc)
-        if source is not None and target is not None:
+    source, target = matrix_shaper.read(from_icc), matrix_shaper.read(to_icc)
+    if source is not None and target is not None:
+        if bits == 16 or pixels.dtype == np.uint16:
             return matrix_shaper.apply(pixels, source, target, bits)
+        return matrix_shaper.apply_8(pixels, source, target)
     return _by_vips(pixels, from_icc, to_icc, bits)
 
 

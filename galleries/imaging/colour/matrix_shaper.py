@@ -1,4 +1,4 @@
-"""Matrix profiles (nearly every RGB profile) applied in 16 bit without a rounding table in between.
+"""Matrix profiles (nearly every RGB profile) applied without a rounding table in between.
 
 Why not LittleCMS here: reached through the bindings at hand, its 16-bit conversions between matrix profiles go
 through a table of 33 steps a side and are off by up to 14 code values (of 255) in deep shades. The arithmetic is
@@ -10,11 +10,13 @@ another class, or whose curves do not run from black to white stay with LittleCM
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +25,7 @@ from galleries.imaging.colour import profiles
 
 _STEPS = 65536
 _ROWS = 256
+_STRIP = 32768  # pixels at a time: what is in between stays in a core's own cache, which halves the time
 _CLASSES = (b"scnr", b"mntr", b"prtr", b"spac")  # not links, abstract profiles or named colours
 
 
@@ -141,6 +144,39 @@ def apply(pixels: NDArray[Any], source: Shaper, target: Shaper, bits: int) -> ND
         index = (np.sqrt(linear.clip(0, 1)) * np.float32(_STEPS - 1) + np.float32(0.5)).astype(np.uint16)
         for band in range(3):
             out[row : row + _ROWS, :, band] = back[band][index[:, :, band]] * top + np.float32(0.5)
+    return out
+
+
+@lru_cache(maxsize=16)
+def _tables_8(source: Shaper, target: Shaper) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]]:
+    """For `apply_8`: light of each code value (1, 256, 3), the matrix on the scale of the index squared, and of each
+    index (the square root of light, cut off to 16 bits) the code value, one row a band."""
+    light = np.ascontiguousarray(source.curves[:, ::257].T.reshape(1, 256, -1), np.float32)
+    matrix = np.linalg.inv(target.matrix) @ source.matrix
+    brightest = max(1.0, matrix.clip(0).sum(axis=1).max())  # beyond the target's white, which has a place all the same
+    steps = int((_STEPS - 1) / math.sqrt(brightest))
+    middles = np.minimum((np.arange(_STEPS) + 0.5) / steps, 1.0) ** 2
+    codes = np.linspace(0, 255, _STEPS)
+    back = np.stack([np.rint(np.interp(middles, curve, codes)) for curve in target.curves])
+    return light, (matrix * float(steps) ** 2).astype(np.float32), back.astype(np.uint8)
+
+
+def apply_8(pixels: NDArray[np.uint8], source: Shaper, target: Shaper) -> NDArray[np.uint8]:
+    """RGB (h, w, 3) of 8 bits from `source` to `target`, rounded once; half the time of LittleCMS by libvips."""
+    light, matrix, back = _tables_8(source, target)
+    out = np.empty(pixels.shape, np.uint8)
+    rows = max(1, _STRIP // max(1, pixels.shape[1]))
+    one = back[0] if np.array_equal(back[0], back[1]) and np.array_equal(back[0], back[2]) else None
+    for row in range(0, pixels.shape[0], rows):
+        part = np.ascontiguousarray(pixels[row : row + rows])
+        flat = cv2.transform(cv2.LUT(part, light), matrix).reshape(len(part), -1)
+        cv2.sqrt(cv2.threshold(flat, 0, 0, cv2.THRESH_TOZERO, dst=flat)[1], dst=flat)
+        index = flat.astype(np.uint16).reshape(part.shape)
+        if one is not None:
+            np.take(one, index, out=out[row : row + rows], mode="clip")
+            continue
+        for band in range(3):
+            out[row : row + rows, :, band] = back[band][index[:, :, band]]
     return out
 
 

@@ -24,6 +24,7 @@ from galleries.imaging.drawing.stamp_layout import Box, Piece, clear_zones, piec
 from galleries.imaging.drawing.stamp_letters import FAINT, FULL, noise
 from galleries.imaging.drawing.stamp_text import StampText
 from galleries.imaging.face.faces import Face
+from galleries.imaging.output import resize
 
 __all__ = ["StampText", "clear_zones", "stamp", "stamp_boxes"]
 
@@ -73,7 +74,7 @@ def _beneath(rgb: Pixels, text: StampText) -> NDArray[np.uint16]:
     height, width = rgb.shape[:2]
     cell = max(1.0, math.sqrt(height * width) / _CELLS)
     size = (max(1, round(width / cell)), max(1, round(height / cell)))
-    luma = cv2.cvtColor(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY).astype(np.float32)
+    luma = cv2.cvtColor(resize.plain_average(rgb, *size), cv2.COLOR_RGB2GRAY).astype(np.float32)
     mean = cv2.blur(luma, (7, 7))
     busy = np.sqrt(np.maximum(cv2.blur(luma * luma, (7, 7)) - mean * mean, 0))
     more = 1 + _MORE * np.minimum(busy / _BUSY, 1)
