@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 from collections.abc import Callable
 
 from django.db import DataError
@@ -19,6 +20,7 @@ from galleries.web.kept_form import page_again
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
 PICTURE = ".jpg"  # how the addresses of pictures end
+OPINION = re.compile(r"^/opinion/|/opinion$")
 log = logging.getLogger(__name__)
 STATUS: dict[type[DomainError], int] = {
     Missing: 404,
@@ -77,7 +79,8 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
         return JsonResponse({"error": str(error)}, status=status, headers=headers)
     if request.path.endswith(PICTURE):  # nobody reads a page in the place of a picture, and a page is dear to make
         return HttpResponse(f"{error}\n", status=status, headers=headers, content_type="text/plain; charset=utf-8")
-    lost = status in {403, 404} and user_of(request) is None  # perhaps their way in ended
+    # Perhaps their way in ended; whoever is asked for a second opinion has it from the subject alone.
+    lost = status in {403, 404} and user_of(request) is None and not OPINION.search(request.path)
     shown = {
         "sentence": str(error),
         "status": status,

@@ -13,9 +13,11 @@ from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Act, Visitor, require
-from galleries.errors import BadInput, PriceChanged
+from galleries.errors import BadInput, Conflict, PriceChanged
 from galleries.models import ExtraTerms, JournalLine, Payer, Sitting, Studio, Verb
 from galleries.papers.money import DIGITS, MOST, WHOLE, Price, Sum
+from galleries.steps.agreeing import paid
+from galleries.words import money
 
 Source = ExtraTerms.Source
 VALUES = ("unit", "currency", "tax_rate", "tax_included", "payer", "waits_for_paid")
@@ -105,12 +107,14 @@ def set_usual(by: Visitor, **values: Any) -> ExtraTerms:
     return terms
 
 
-def set_own(sitting: Sitting, by: Visitor, source: str, **values: Any) -> ExtraTerms:
-    """What a sitting's extras cost. Statements that were issued stay as they are.
+def set_own(sitting: Sitting, by: Visitor, source: str, *, other_currency: bool = False, **values: Any) -> ExtraTerms:
+    """What a sitting's extras cost. Statements that were issued stay as they are. `other_currency`: another one than
+    something was paid in already is meant.
 
     Raises:
         Refused: only the photographer does.
         BadInput: a value that cannot be; the sentence names it.
+        Conflict: something was paid in another currency, and that this one is meant was not said.
     """
     require(by, Act.RUN, sitting, _("Prices are the photographer's to set."))
     if source not in Source.values:
@@ -118,12 +122,22 @@ def set_own(sitting: Sitting, by: Visitor, source: str, **values: Any) -> ExtraT
     if source != Source.OWN:  # whatever stands in the fields of a price that is not chosen
         values = {**values, "unit": 0, "currency": "", "tax_rate": None, "tax_included": True}
     check(values, wanted=source == Source.OWN)
+    currency = {Source.OWN: values.get("currency", ""), Source.USUAL: usual().currency}.get(Source(source), "")
+    if not other_currency and (told := uncounted_words(sitting, currency)):
+        raise Conflict(f"{told} {_('If you mean it, say so below the currency.')}")
     with transaction.atomic():
         terms, _new = ExtraTerms.objects.select_for_update().get_or_create(sitting=sitting, defaults={"source": source})
         _keep(terms, {**values, "source": source})
         stages.touch(sitting)
         JournalLine.write(sitting, by.who, Verb.EXTRAS_PRICED, sitting.title, **_told(terms))
     return terms
+
+
+def uncounted_words(sitting: Sitting, currency: str) -> str:
+    """What is not reckoned with where extras cost something in this currency; '' for nothing. For the studio alone."""
+    amount, other = paid.uncounted(sitting, currency)
+    words = _("%(amount)s was paid already. A statement in %(currency)s does not count it: settle that between you.")
+    return words % {"amount": money.amount(amount, other), "currency": currency} if amount else ""
 
 
 def check(values: dict[str, Any], *, wanted: bool = False) -> None:

@@ -11,6 +11,7 @@ from galleries.access import Act, Visitor, finals_shown_to, require
 from galleries.models import Final, Invite, JournalLine, Mark, Round, Sitting, Statement, StatementBook, Studio, Verb
 from galleries.papers.money import Price
 from galleries.papers.statement import Listed, Sheet
+from galleries.steps.agreeing import paid
 from galleries.steps.agreeing.extras import Quote
 
 SIDES = (Invite.Role.SUBJECT, Invite.Role.REPRESENTATION)
@@ -27,7 +28,7 @@ def issue(sitting: Sitting, current: Round, finals: Sequence[Final], quoted: Quo
     number = _next_number()
     issued_at = timezone.now()
     price = quoted.price or Price(0, last.price.currency if last is not None else "EUR")
-    before_this = _paid(before, last, price.currency)
+    before_this = paid.before(before, last, price.currency)
     studio = Studio.current()
     sheet = Sheet(
         number=number,
@@ -61,16 +62,6 @@ def _next_number() -> int:
     book.last_number += 1
     book.save(update_fields=["last_number"])
     return book.last_number
-
-
-def _paid(before: Statement | None, last: Sheet | None, currency: str) -> tuple[int, tuple[int, str]]:
-    """What was paid so far in this currency, and what in the one of the statement that is replaced."""
-    if before is None or last is None:
-        return 0, (0, "")
-    paid = last.paid_before + (last.due if before.paid_at else 0)
-    if last.price.currency == currency:
-        return paid, last.paid_otherwise
-    return 0, (paid, last.price.currency) if paid else last.paid_otherwise
 
 
 def _payer_name(sitting: Sitting, payer: str) -> str:

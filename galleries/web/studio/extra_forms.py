@@ -92,10 +92,13 @@ class OwnPriceForm(PriceForm):
     source = forms.ChoiceField(
         label=gettext_lazy("Which price holds"), choices=ExtraTerms.Source.choices, widget=forms.RadioSelect
     )
-    field_order = ("source", "amount", "currency", "tax", "rate", "payer", "waits_for_paid")
+    other_currency = forms.BooleanField(label=gettext_lazy("Another currency all the same"), required=False)
+    field_order = ("source", "amount", "currency", "other_currency", "tax", "rate", "payer", "waits_for_paid")
 
     def clean(self) -> dict[str, Any]:
-        return {**super().clean(), "source": self.cleaned_data.get("source") or ""}
+        given = self.cleaned_data
+        own = {"source": given.get("source") or "", "other_currency": bool(given.get("other_currency"))}
+        return {**super().clean(), **own}
 
 
 def as_typed(terms: ExtraTerms) -> dict[str, Any]:

@@ -40,6 +40,8 @@ def extras_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         "usual": extra_words.price(extras.price_of(extras.usual()), sitting.allowance),
         "nobody": quoted.price is not None and not sitting.invites.unrevoked().filter(role=quoted.payer).exists(),
         "payer": quoted.payer,
+        "was_paid": any(one.paid_at for one in sitting.statements.all()),
+        "uncounted": extras.uncounted_words(sitting, quoted.price.currency) if quoted.price is not None else "",
         "statements": _rows(sitting, visitor),
     }
     return render(request, "galleries/studio/extras.html", context)

@@ -64,6 +64,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "rounds": sitting.rounds.all(),
         "pickers": [one for one in sitting.invites.sides() if one.holds()],
         "extra_words": extra_words.terms(quoted) if is_open else [],
+        "uncounted": extras.uncounted_words(sitting, quoted.price.currency) if is_open and quoted.price else "",
         "price": json.dumps(money.for_scripts(quoted.price)) if quoted.price is not None else "",
         "seen": quoted.token,
         "statement": statements.standing(sitting),

@@ -96,7 +96,13 @@ def test_what_was_paid_in_another_currency_is_named_and_not_reckoned_with(cast: 
     closed(cast, frames)
     payment.say_paid(cast.sitting.statements.get(), cast.as_owner)
     agree.reopen(cast.sitting, cast.as_owner, "another currency")
-    priced(cast, 5000, "JPY")
+    with pytest.raises(Conflict, match=r"EUR\s80.00 was paid already"):
+        priced(cast, 5000, "JPY")
+    assert extras.quote(cast.sitting).price.currency == "EUR"  # type: ignore[union-attr]
+    priced(cast, 5000, "EUR")
+    priced(cast, 5000, "JPY", other_currency=True)
+    assert "A statement in JPY does not count it" in extras.uncounted_words(cast.sitting, "JPY")
+    assert extras.uncounted_words(cast.sitting, "EUR") == ""
     closed(cast, frames)
     sheet = cast.sitting.statements.latest("pk").sheet
     assert (sheet.paid_before, sheet.paid_otherwise, sheet.due) == (0, (8000, "EUR"), 10000)

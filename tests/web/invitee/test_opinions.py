@@ -235,3 +235,12 @@ def test_how_often_and_what_may_be_asked(cast: Cast, monkeypatch: pytest.MonkeyP
     opinions.ask(cast.sitting, cast.as_subject, "Uma", [frame.pk])
     with pytest.raises(BadInput):
         opinions.say(SecondOpinion.objects.last(), Visitor(opinion=SecondOpinion.objects.last()), [], "x" * 501)
+
+
+def test_a_link_that_is_over_leads_to_whoever_sent_it_and_not_to_the_studio_s_links(client: Client) -> None:
+    for address in ("/i/no-such-token/opinion", "/opinion/999"):
+        answer = client.post(address)
+        assert answer.status_code == 404
+        page = answer.content.decode()
+        assert "Ask whoever sent it to you" in page
+        assert "Send me my link again" not in page

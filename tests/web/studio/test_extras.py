@@ -119,3 +119,26 @@ def test_the_files_of_a_statement(cast: Cast) -> None:
     assert client.get(reverse("studio-statement-file", args=[cast.sitting.slug, 1, "exe"])).status_code == 404
     assert client.get(reverse("studio-statement-file", args=[cast.sitting.slug, 9, "pdf"])).status_code == 404
     assert client.get(reverse("studio-statement-file", args=[cast.sitting.slug, 10**30, "pdf"])).status_code == 404
+
+
+def test_another_currency_than_something_was_paid_in_is_asked_for(cast: Cast) -> None:
+    client = cast.client_of(cast.owner)
+    client.post(page(cast), OWN)
+    assert "Another currency all the same" not in client.get(page(cast)).content.decode(), "nothing was paid"
+    frames = [cast.frame(n).pk for n in range(1, 6)]
+    agree.close(cast.sitting, frames, cast.as_owner, extras.quote(cast.sitting).token)
+    client.post(reverse("studio-extras-paid", args=[cast.sitting.slug]), {"number": "1", "do": "paid"})
+    cast.sitting.refresh_from_db()
+    agree.reopen(cast.sitting, cast.as_owner, "one more")
+    answer = client.post(page(cast), {**OWN, "currency": "GBP"})
+    assert answer.status_code == 409
+    text = answer.content.decode()
+    assert "was paid already. A statement in GBP does not count it" in text
+    assert "Another currency all the same" in text
+    assert '<option value="GBP" selected' in text, "what was typed stays"
+    assert client.post(page(cast), {**OWN, "currency": "GBP", "other_currency": "on"}).status_code == 302
+    for address in (page(cast), reverse("studio-lists", args=[cast.sitting.slug])):
+        assert "A statement in GBP does not count it" in client.get(address).content.decode(), address
+    for person in (cast.subject, cast.representation):
+        other = cast.client_of(person).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
+        assert "was paid already" not in other
