@@ -248,7 +248,7 @@ def prepare(site: Site) -> dict[str, str]:
     """Everything up to a served page: tables, sizes, static files, children, demo. Gives the people's links."""
     site.say("Bringing the tables up to date")
     site.manage("migrate", "--no-input", "-v", "0")
-    site.manage("sizes")
+    site.manage("sizes", "--skip-checks")  # `migrate` has just checked
     site.say("Collecting static files")
     site.manage("collectstatic", "--no-input", "-v", "0")
     site.say("Starting queue and worker")
