@@ -375,3 +375,12 @@ def test_a_name_that_says_nothing_is_seen(code: str) -> None:
 
 def test_a_name_that_says_something_is_let_be() -> None:
     assert nameless_in("being_made = seen.found\nhow_it_was_made(said=1)") == set()
+
+
+def test_marked_tests_lie_in_the_folders_that_the_test_command_looks_in() -> None:
+    """`deploy/test` collects tests/services and tests/browser for these marks, and leaves them out everywhere else."""
+    mark = re.compile(r"pytest\.mark\.(services|browser)\b")
+    marked = {
+        path.relative_to(ROOT).parts[1] for path in (ROOT / "tests").rglob("*.py") if mark.search(path.read_text())
+    }
+    assert marked - {"test_house.py"} == {"services", "browser"}
