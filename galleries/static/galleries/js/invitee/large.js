@@ -1,5 +1,6 @@
 // One frame large: step, zoom on the eyes, black and white, a crop laid over, the surround, notes and talk.
 import { $, $$, el, fill, say } from "../shared/dom.js";
+import { afterFrame } from "../shared/later.js";
 import { ask, sentenceOf } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
@@ -70,12 +71,22 @@ export class Large {
     else if (this.dialog.open) this.hide();
   }
   open(id) {
-    history.pushState({ large: true }, "", `#frame-${id}`);
     this.show(id);
+    this.unwritten = true;
+    afterFrame(() => {
+      if (!this.unwritten) return;
+      this.unwritten = false;
+      history.pushState({ large: true }, "", `#frame-${this.id}`);
+    });
+  }
+  /** The frame that is shown, into the address; the one it was opened with is written down after its first frame. */
+  written() {
+    if (!this.unwritten) history.replaceState(history.state, "", `#frame-${this.id}`);
   }
   close() {
     const back = document.querySelector(`#f${this.id} a.open`);
-    if (history.state?.large) history.back();
+    if (this.unwritten) this.hide();
+    else if (history.state?.large) history.back();
     else {
       history.replaceState(null, "", location.pathname + location.search);
       this.hide();
@@ -86,8 +97,10 @@ export class Large {
     }, 60);
   }
   hide() {
+    this.unwritten = false;
     document.documentElement.classList.remove("covered");
     this.dialog.close();
+    this.dialog.classList.remove("settled");
   }
   /** What is said is seen and heard where the person is: under the picture while it is large, else by the tray. */
   get voices() {
@@ -106,19 +119,9 @@ export class Large {
   show(id) {
     this.keepNote();
     this.id = id;
-    if (!this.dialog.open) {
-      // The page below is covered whole: it is neither styled again nor painted until it is seen again.
-      document.documentElement.classList.add("covered");
-      this.dialog.showModal();
-      $(".large-foot", this.dialog).prepend(...this.voices);
-    }
-    const { frame } = this;
-    this.view.home = this.measure ? () => meeting(frame, this.measure, this.stage) : null;
-    this.view.show(frame.width, frame.height, frame.eyes);
+    const { frame } = this,
+      opening = !this.dialog.open;
     this.details = null;
-    $("#crop-choice", this.dialog).replaceChildren($("option", $("#crop-choice", this.dialog)));
-    $("#talk-count", this.dialog).textContent = "";
-    $("#remarks", this.dialog).replaceChildren();
     const note = $("#note", this.dialog);
     if (note) {
       const mine = this.marks.of(id);
@@ -128,12 +131,35 @@ export class Large {
       $("#note-said", this.dialog).textContent = "";
     }
     this.redraw();
+    if (opening) {
+      // The page below is covered whole: it is neither styled again nor painted until it is seen again.
+      document.documentElement.classList.add("covered");
+      $(".large-foot", this.dialog).prepend(...this.voices);
+      this.dialog.showModal(); // lays it out: its words stand in it by now
+    }
+    this.view.home = this.measure ? () => meeting(frame, this.measure, this.stage) : null;
+    this.view.show(frame.width, frame.height, frame.eyes);
+    const there = Boolean($(`#f${id} img`)?.naturalWidth);
+    if (!opening) {
+      this.settle(there);
+      return;
+    }
+    this.put(there ? frame.small : "");
+    afterFrame(() => this.id === id && this.dialog.open && this.settle(there));
+  }
+  /** What a frame brings besides its picture and its marks: after the first frame, when the view is just opened.
+      there: is its small picture loaded? */
+  settle(there) {
+    const { id, frame } = this;
+    this.dialog.classList.add("settled");
+    $("#crop-choice", this.dialog).replaceChildren($("option", $("#crop-choice", this.dialog)));
+    $("#talk-count", this.dialog).textContent = "";
+    $("#remarks", this.dialog).replaceChildren();
     const order = this.order(),
       at = order.indexOf(id);
     $("#large-place", this.dialog).textContent = at < 0 ? "" : fill(this.words.place, { i: at + 1, n: order.length });
     this.steps(at > 0, at >= 0 && at < order.length - 1);
     const near = [this.way, 2 * this.way, -this.way].map((by) => this.frames.get(order[at + by]));
-    const there = Boolean($(`#f${id} img`)?.naturalWidth);
     this.files.open(frame, { there, ahead: at < 0 ? [] : near.filter(Boolean) });
     const alike = $("#compare-alike", this.dialog);
     alike.hidden = !(frame.alike > 1);
@@ -254,11 +280,11 @@ export class Large {
     const order = this.order(),
       next = order[order.indexOf(this.id) + by];
     if (!next) return;
-    history.replaceState(history.state, "", `#frame-${next}`);
     this.way = by < 0 ? -1 : 1;
     const { zoomed, zoom, x, y, eyes } = this.view,
       seen = zoomed && this.measure && measure(this.frame, this.view.box, this.stage);
     this.show(next);
+    this.written();
     const same = seen && meeting(this.frame, seen, this.stage);
     if (same) this.view.set(same.zoom, same.x, same.y);
     // Close on it, the next frame shows the same distance from its own eyes, so that expressions can be compared.
@@ -310,8 +336,8 @@ export class Large {
       this.close();
       return;
     }
-    history.replaceState(history.state, "", `#frame-${next}`);
     this.show(next);
+    this.written();
   }
   /** The picture moved: crop and words follow. */
   placed() {
