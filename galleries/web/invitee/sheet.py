@@ -25,7 +25,7 @@ from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_jso
 from galleries.web.invitee import outbox, showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
-from galleries.web.invitee.words import sheet_words
+from galleries.web.invitee.words import allowance_said, sheet_words
 from galleries.web.news import news
 from galleries.web.range_words import may_err, orders
 
@@ -81,6 +81,8 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
             [frame_item(one, words, side, marking=marking, place=place + n) for n, one in enumerate(strip.frames)]
         )
         place += len(strip.frames)
+    count, chooses = shown.known.counted(sitting), visitor.invite is not None and visitor.invite.is_side
+    choosing = sitting.stage in {Stage.PROOFING, Stage.AGREEING}
     return page(
         request,
         visitor,
@@ -88,7 +90,8 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "sheet",
         strips=list(zip(strips, items, strict=True)),
         pending=shown.pending,
-        count=shown.known.counted(sitting),
+        count=count,
+        allowance_said=allowance_said(words, count, choosing=choosing) if chooses else "",
         words=words,
         script_frames=showing.script_frames(strips),
         state=showing.state(visitor, sitting, shown.known),
@@ -100,7 +103,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         may_err=may_err() if order else "",
         may_object=may(visitor, Act.OBJECT, sitting),
         objected=sitting.objected_round,
-        extra_words=extra_words.of_sitting(sitting) if visitor.invite is not None and visitor.invite.is_side else [],
+        extra_words=extra_words.of_sitting(sitting) if chooses else [],
         closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
+
+if TYPE_CHECKING:
+    from galleries.steps.picking.pick import Count
 
 
 def frame_words() -> dict[str, str]:
@@ -54,6 +57,18 @@ def label_of(
     if suggested:
         parts.append(words["suggested"])
     return ", ".join(parts)
+
+
+def allowance_said(words: dict[str, str], count: Count, *, choosing: bool) -> str:
+    """How far a person is, as the sheet's script says it while they go on (`sheet.js`, `count`): the page comes with it,
+    so that nothing on the tray moves when the script does."""
+    if not choosing:
+        which = "picked_closed" if count.picks else "none_picked_closed"
+    elif count.picks == 0:
+        which = "none_picked"
+    else:
+        which = "over" if count.over else "left" if count.left else "full"
+    return words[which].format(picks=count.picks, allowance=count.allowance, left=count.left, over=count.over)
 
 
 def sheet_words() -> dict[str, Any]:

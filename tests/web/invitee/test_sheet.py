@@ -169,6 +169,26 @@ def test_the_label_says_what_a_screen_reader_should_hear() -> None:
     assert label_of(words, "0124", None, "", []) == "frame 0124, in no look yet, no mark yet"
 
 
+def test_the_page_comes_with_how_far_its_reader_is(cast: Cast) -> None:
+    """So that the tray does not move when its script says the same (`sheet.js`, `count`)."""
+    frames = filled(cast)
+    Sitting.objects.filter(pk=cast.sitting.pk).update(allowance=2)
+    at = timezone.now().isoformat()
+
+    def told() -> str:
+        page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
+        return re.search(r'<p id="allowance"[^>]*>(.*?)</p>', page, re.DOTALL)[1]  # type: ignore[index]
+
+    assert told() == "Nothing picked yet; 2 finals are included."
+    for frame, words in zip(frames, ("1 of 2 picked, 1 left.", "2 of 2 picked: just right."), strict=False):
+        send(cast, [{"frame": frame.pk, "kind": "pick", "act": str(frame.pk), "at": at}])
+        assert told() == words
+    send(cast, [{"frame": frames[2].pk, "kind": "pick", "act": "third", "at": at}])
+    assert told() == "3 picked, 1 more than the 2 included. That is allowed; go on choosing."
+    Sitting.objects.filter(pk=cast.sitting.pk).update(stage="finishing")
+    assert told() == "The list is closed. Picked by you: 3."
+
+
 def test_every_picture_has_its_size_and_only_six_are_eager(cast: Cast) -> None:
     filled(cast, 3, 4)
     page = cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug])).content.decode()
