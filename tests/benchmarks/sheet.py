@@ -28,7 +28,7 @@ from portal import cookies
 from tests.benchmarks.figures import figure
 
 if TYPE_CHECKING:
-    from playwright.sync_api import BrowserContext, Page
+    from playwright.sync_api import BrowserContext, Locator, Page
 
     from tests.cast import Cast
 
@@ -60,10 +60,6 @@ MARK = """(nth) => new Promise((done) => {
   }), { once: true });
   button.scrollIntoView({ block: "center", behavior: "instant" });
 })"""
-WHERE = """(nth) => {
-  const { x, y, width, height } = document.querySelectorAll("button.m.pick")[nth].getBoundingClientRect();
-  return { x: x + width / 2, y: y + height / 2 };
-}"""
 ENOUGH = 1.15  # of js/invitee/pictures.js
 # Which file stands in the large picture, and whether it has as many pixels as the screen shows of it.
 SHOWN = """() => {
@@ -185,7 +181,7 @@ def show(address: str, path: str, cookie: str, options: argparse.Namespace, seen
                 took, told = marked(page, wire, run * MARKED + nth)
                 seen.marks.append(took)
                 seen.glass.append(told)
-            looked(page, bytes_of, seen, stepping=run < STEPPING)
+            looked(page, wire, bytes_of, seen, stepping=run < STEPPING)
             every = page.evaluate("window.seen.shown")
             longest: dict[int, float] = {}
             for number, _name, duration, _began in every:
@@ -231,10 +227,7 @@ def marked(page: Page, wire: Any, nth: int, held: int = HELD) -> tuple[float, fl
     and from the pointer's last event to the glass as the browser tells it (NaN where it told nothing)."""
     waiting = page.evaluate_handle(f"(nth) => ({{ drawn: ({MARK})(nth) }})", nth)
     page.wait_for_timeout(100)  # the scrolling is through
-    point = page.evaluate(WHERE, nth)
-    wire.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [point]})
-    page.wait_for_timeout(held)
-    wire.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    pressed_with_a_finger(page, wire, page.locator("button.m.pick").nth(nth), held)
     took, pressed, lifted = waiting.evaluate("(one) => one.drawn")
     assert pressed, "the mark was not drawn in the first frame after the press"
     page.wait_for_timeout(200)  # the entry comes after the frame
@@ -244,9 +237,20 @@ def marked(page: Page, wire: Any, nth: int, held: int = HELD) -> tuple[float, fl
     return float(took), float(told) if told is not None else float("nan")
 
 
-def looked(page: Page, bytes_of: dict[str, float], seen: Seen, *, stepping: bool) -> None:
+def pressed_with_a_finger(page: Page, wire: Any, on: Locator, held: int = HELD) -> None:
+    box = on.bounding_box()
+    assert box
+    point = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+    wire.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [point]})
+    page.wait_for_timeout(held)
+    wire.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+def looked(page: Page, wire: Any, bytes_of: dict[str, float], seen: Seen, *, stepping: bool) -> None:
     """Open a frame and stay until it is sharp; then step on and on, each time as soon as it is sharp on this screen."""
-    page.locator("a.open").nth(MARKED).tap()
+    cell = page.locator("a.open").nth(MARKED)
+    cell.scroll_into_view_if_needed()
+    pressed_with_a_finger(page, wire, cell)
     page.locator("dialog#large").wait_for()
     began = page.evaluate("performance.now()")
     seen.sharp.append(until_sharp(page, began, 12_000))
@@ -254,7 +258,7 @@ def looked(page: Page, bytes_of: dict[str, float], seen: Seen, *, stepping: bool
         return
     before, began = pictures(bytes_of), page.evaluate("performance.now()")
     for _ in range(STEPS):
-        page.locator("[data-act=next]").tap()
+        pressed_with_a_finger(page, wire, page.locator("[data-act=next]"))
         until_sharp(page, began, 60_000)
     spent = (page.evaluate("performance.now()") - began) / 1e3
     seen.stepped.append((STEPS, spent, pictures(bytes_of) - before))
