@@ -206,6 +206,8 @@ def test_the_knock_out_ends_in_an_order_that_is_kept(cast: Cast, come: Come) -> 
     expect(page.locator("#finished-words")).to_have_text("Your order is kept.")
     stored = Standing.objects.filter(invite=cast.subject).order_by("place").values_list("frame_id", flat=True)
     assert [numbers[pk] for pk in stored] == liking
+    page.get_by_role("button", name="Pick the first 3").click()  # as many as are included
+    expect(page.locator("#finished-words")).to_have_text("The first 3 are picked. Your order is kept.")
 
 
 def test_many_frames_are_sorted_into_three_heaps_by_keys_and_one_press_marks_them(cast: Cast, come: Come) -> None:

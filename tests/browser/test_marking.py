@@ -64,6 +64,7 @@ def test_a_mark_shows_at_once_and_is_kept(cast: Cast, come: Come) -> None:
     expect(slip).to_contain_text("Nothing picked in: Look of wool")
     slip.get_by_role("button", name="I am through").tap()
     expect(slip.get_by_role("status")).to_contain_text("You are through, and everybody sees it.")
+    expect(slip.get_by_role("status")).to_be_in_viewport(ratio=1)  # where it was pressed
     assert cast.sitting.invites.get(role="subject").picks_done_at
     slip.get_by_role("button", name="frame 0001").tap()
     expect(page.get_by_role("dialog", name="One frame, large")).to_be_visible()

@@ -60,8 +60,8 @@ def label_of(
 
 
 def allowance_said(words: dict[str, str], count: Count, *, choosing: bool) -> str:
-    """How far a person is, as the sheet's script says it while they go on (`sheet.js`, `count`): the page comes with it,
-    so that nothing on the tray moves when the script does."""
+    """How far a person is, as the sheet's script says it while they go on (`sheet.js`, `count`). The page comes with
+    it, so that nothing on the tray moves when the script says the same."""
     if not choosing:
         which = "picked_closed" if count.picks else "none_picked_closed"
     elif count.picks == 0:

@@ -44,6 +44,7 @@ function start() {
     views = [],
     close = false,
     wanted = 1,
+    picked = "", // what was picked with the press that keeps the order
     locked = false,
     heaps = null;
   marks.listeners.push(redraw);
@@ -185,7 +186,7 @@ function start() {
         elsewhere = [...marks.mine].filter(([id, { kind }]) => kind === "pick" && !here.has(id)).length;
       wanted = Math.min(here.size, Math.max(1, marks.state.allowance - elsewhere));
       $("#pick-first").hidden = false;
-      $("#pick-first").textContent = fill(words.pick_first, { n: wanted });
+      $("#pick-first").textContent = fill(words[wanted === 1 ? "pick_first_one" : "pick_first"], { n: wanted });
     }
     $("#finished h2").focus();
   }
@@ -232,11 +233,13 @@ function start() {
   }
   $("#finished").addEventListener("submit", async (event) => {
     event.preventDefault();
-    const form = new FormData(event.target);
+    const form = new FormData(event.target),
+      said = [picked, words.kept_order].filter(Boolean).join(" ");
+    picked = "";
     try {
       await ask(location.pathname, { method: "POST", form });
-      say(words.kept_order);
-      $("#finished-words").textContent = words.kept_order;
+      say(said);
+      $("#finished-words").textContent = said;
     } catch (error) {
       $("#finished-words").textContent = sentenceOf(error, { failed: words.unsent_order });
     }
@@ -245,7 +248,8 @@ function start() {
   $("#pick-first")?.addEventListener("click", () => {
     for (const id of $("#order-value").value.split(",").slice(0, wanted).map(Number))
       if (marks.of(id).kind !== "pick") marks.press(id, "pick");
-    say(fill(words.picked_first, { n: wanted }));
+    picked = fill(words[wanted === 1 ? "picked_first_one" : "picked_first"], { n: wanted });
+    say(picked);
     $("#finished").requestSubmit();
   });
   $("#zoom").addEventListener("click", () => {

@@ -24,7 +24,7 @@ export class Knockout {
       still in, whichever is less. */
   get presses() {
     const { left } = this,
-      most = Math.ceil(this.losers.size * Math.log2(Math.max(1, this.losers.size))) - (this.round - 1);
+      most = Math.floor(this.losers.size * Math.log2(Math.max(1, this.losers.size))) - (this.round - 1);
     return this.over ? 0 : Math.max(1, Math.min(most, (left * (left - 1)) / 2));
   }
   /** The frames of this round: those that have beaten the fewest, so that no long way is gone alone. */

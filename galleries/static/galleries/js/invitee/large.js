@@ -134,6 +134,7 @@ export class Large {
     if (opening) {
       // The page below is covered whole: it is neither styled again nor painted until it is seen again.
       document.documentElement.classList.add("covered");
+      $("#said").replaceChildren(); // what was said of another frame
       $(".large-foot", this.dialog).prepend(...this.voices);
       this.dialog.showModal(); // lays it out: its words stand in it by now
     }
