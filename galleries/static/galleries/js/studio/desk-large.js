@@ -96,6 +96,7 @@ export class LargeView {
           .filter((one) => one === id || !this.eyes || !this.developed.waits(this.frames.get(one)))
           .map((one) => this.address(one)),
       );
+      this.second.sharpen();
       const address = this.address(id);
       if (this.eyes && this.developed.waits(this.frames.get(id))) this.develop(id);
       this.sharp.when(address).then((picture) => {

@@ -23,12 +23,18 @@ export class SecondWindow {
     return true;
   }
 
-  /** `quick`: what is there at once; `sharp`: what takes its place when it has come. */
+  /** `quick`: what is there at once; `sharp`: what takes its place once it is asked for by `sharpen`. */
   show({ quick, sharp, alt }) {
     if (!this.open_ || this.sharp === sharp) return;
     this.sharp = sharp;
     this.picture.alt = alt;
-    if (quick) this.picture.src = quick;
+    this.picture.src = quick || sharp;
+  }
+
+  /** The picture that is shown was rested on. */
+  sharpen() {
+    const { sharp } = this;
+    if (!this.open_ || !sharp) return;
     const full = new Image();
     full.src = sharp;
     full.decode().then(

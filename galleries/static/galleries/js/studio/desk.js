@@ -11,6 +11,7 @@ import { Flagged } from "./desk-flagged.js";
 import { Keeping } from "./desk-kept.js";
 import { LargeView } from "./desk-large.js";
 import { Rail } from "./desk-rail.js";
+import { Rest } from "./desk-rest.js";
 import { SecondWindow } from "./desk-second.js";
 import { SideBySide } from "./desk-side.js";
 import { fitting } from "./desk-size.js";
@@ -33,10 +34,11 @@ const choice = new Choice(
 );
 const strips = new Strips(place, words, to, choice);
 const second = new SecondWindow();
+const rested = new Rest(90); // ms on a frame of the strips before the second window fetches it large
 const large = new LargeView($("#large"), to, words, {
   choice,
   acts: { hide, suggest, rest, undo: () => act({ do: "undo" }) },
-  second: { toggle: toggleSecond, show: showSecond },
+  second: { toggle: toggleSecond, show: showSecond, sharpen: () => second.sharpen() },
   frames: state.frames,
   sequence: () => strips.every(),
   focus: (id) => strips.focus(id),
@@ -225,7 +227,9 @@ function showSecond(id) {
   });
 }
 function toggleSecond(id) {
-  if (second.toggle(document.title)) showSecond(id);
+  if (!second.toggle(document.title)) return;
+  showSecond(id);
+  second.sharpen();
 }
 
 const acts = {
@@ -436,6 +440,7 @@ place.addEventListener("focusin", (event) => {
   strips.focus(Number(cell.dataset.id), false);
   rail.at(state.frames.get(strips.focused)?.look);
   showSecond(Number(cell.dataset.id));
+  rested.after(() => second.sharpen());
 });
 $("#keys-open").addEventListener("click", () => $("#keys").showModal());
 
