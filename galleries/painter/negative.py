@@ -68,7 +68,7 @@ def _srgb(picture: Image.Image) -> Image.Image:
 def _mosaic(srgb: NDArray[np.uint8]) -> NDArray[np.uint16]:
     """(h, w, 3) of display colours as the sensor saw them: light (IEC 61966-2-1), dimmed by colour, one of three."""
     value = srgb.astype(np.float32) / 255
-    light = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4) * np.float32(NEUTRAL)
+    light = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4) * np.array(NEUTRAL, np.float32)
     out = np.empty(srgb.shape[:2], "<u2")
     for row, column, colour in _RGGB:
         out[row::2, column::2] = np.rint(light[row::2, column::2, colour] * WHITE)
