@@ -124,6 +124,7 @@ def test_marks_made_without_a_network_outlive_the_page_and_arrive_once(cast: Cas
     for path, heading in (
         ("plan", "The plan for"),
         ("compare?look=1", "This page needs the network"),
+        ("as-casting", "This page needs the network"),
         ("", "Sheet of"),
     ):
         device.open(f"/s/{cast.sitting.slug}/{path}")

@@ -7,7 +7,10 @@ const SMALL = /^\/files\/proof\/\d+\/small\//,
   REFERENCE = /^\/s\/[^/]+\/plan\/picture\//,
   PAGE = /^\/s\/[^/]+\/(sheet|plan)$/,
   WAY_IN = /^\/s\/[^/]+\/$/,
-  OURS = /^\/s\/[^/]+\/(|plan|sheet|compare|lists|kept-back|finals|final\/\d+|delivery|pass-on)$/;
+  PAGES =
+    "|plan|sheet|compare|as-casting|lists|object|kept-back|pass-on|finals|final/\\d+|delivery|opinions|retouch" +
+    "|about-me|statement",
+  OURS = new RegExp(`^/s/[^/]+/(${PAGES})$`);
 const SHUT = [401, 403, 404, 410];
 
 self.addEventListener("install", () => self.skipWaiting());
