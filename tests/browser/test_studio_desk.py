@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
-from playwright.sync_api import Page, expect
+from playwright.sync_api import APIResponse, Page, Route, expect
 
 from galleries.models import Frame, Look
 from galleries.steps import derived
@@ -189,6 +189,32 @@ def test_from_the_desk_to_a_sent_retouch_by_keyboard_alone(come: Any, live_serve
         expect(page.locator(".messages")).to_be_visible()
         retouched.refresh_from_db()
         assert retouched.sent_at is not None
+
+
+def test_news_that_an_act_overtook_does_not_take_it_back(come: Any, live_server: Any, cast: Cast) -> None:
+    frames = many_frames(cast, 12, looks=1)
+    held: list[tuple[Route, APIResponse]] = []
+    with visiting(come, cast) as page:
+        open_desk(page, live_server, cast)
+
+        def hold(route: Route) -> None:
+            answer = route.fetch()
+            if answer.status == 200 and not held:
+                held.append((route, answer))
+            else:
+                route.fulfill(response=answer)
+
+        page.route("**/desk/data**", hold)
+        pick.set_mark(cast.as_subject, frames[8].pk, kind="pick")
+        while not held:
+            page.wait_for_timeout(50)
+        frame(page, 1).press("h")
+        expect(page.locator("#tally")).to_contain_text("1 hidden")
+        ((route, answer),) = held
+        route.fulfill(response=answer)  # on a slow line the news comes after the answer to the act
+        expect(frame(page, 9).locator(".mark.s")).to_have_text("S ○")
+        assert "1 hidden" in page.locator("#tally").inner_text()
+        page.unroute_all(behavior="ignoreErrors")
 
 
 def test_dragging_chosen_frames_to_another_look(come: Any, live_server: Any, cast: Cast) -> None:

@@ -147,7 +147,8 @@ function drawRail(frames) {
 async function act(body, done = words.done) {
   const before = state.change;
   try {
-    take(await post(to.act, body));
+    const answer = await post(to.act, body);
+    if (answer.change >= state.change) take(answer); // else a later act was answered first
     say(done);
     // Somebody else acted meanwhile: the answer says where the frames are, not what was marked or came in.
     if (state.change > before + 1) load().catch(() => {});
@@ -162,10 +163,13 @@ async function act(body, done = words.done) {
 
 async function load(since = -1) {
   const data = await withRetry(() => ask(`${to.data}?since=${since}`));
+  // What an act's answer overtook shows how things lay before it: it is asked for anew.
+  if (data && data.change < state.change) return load(since);
   if (data) {
     if (since >= 0 && data.frames.length > state.order.length) say(words.new);
     take(data);
   }
+  return undefined;
 }
 
 // --- acts on the chosen frames -------------------------------------------------------------------------------
