@@ -77,7 +77,7 @@ def slate_on_a_phone(come: Come, live_server: Any, cast: Cast, day: Day) -> None
 def card_comes_in(page: Page, day: Day, folder: Path) -> None:
     page.get_by_role("link", name="Bring the cards in").first.click()
     page.set_input_files("#pick-files", put_day(folder / "card", ".A..B..C.", school.codes(day)))
-    expect(page.locator("#said")).to_have_text(re.compile("Through: 9 new"))
+    expect(page.locator("#said")).to_have_text(re.compile("Through: 9 new"), timeout=60_000)
     jobs.run_waiting(day.holding, ["slate"])
 
 
@@ -87,6 +87,9 @@ def strips(page: Page, day: Day) -> None:
     chosen = [one.locator("option:checked").inner_text().strip() for one in page.locator(".day-strip select").all()]
     assert chosen == ["nobody yet", "Ansa Veld", "Jules Marlow", "Mirre Solland"]
     looked(page, "strips")
+    page.set_viewport_size({"width": 390, "height": 844})
+    looked(page, "strips-phone")
+    page.set_viewport_size({"width": 1280, "height": 900})
     page.get_by_role("button", name="Put the strips into their sittings").click()
     expect(page.get_by_role("status").first).to_contain_text("8 frames go into their sittings")
     jobs.run_waiting()
