@@ -15,6 +15,7 @@ from galleries.models import (
     Acceptance,
     AccountLetter,
     Approval,
+    Arrival,
     CodeApp,
     Crop,
     Day,
@@ -156,6 +157,7 @@ _look_at(DayFrame, "frame", "sight", "target", filters=("sight",))
 _look_at(Proof, "frame", "recipe", "made_at")
 _look_at(PinnedNote, "final", "version", "who", "text", "done", filters=("done",))
 _look_at(StrayRetouch, "sitting", "name", "reason")
+_look_at(Arrival, "sitting", "name", "bytes", "state", "reason", "created_at", but=("upload",))
 _look_at(Refusal, "sitting", "name", "reason", "created_at")
 _look_at(PlanComment, "sitting", "who", "text", "created_at")
 _look_at(ReferencePicture, "sitting", "caption", "brought_by")

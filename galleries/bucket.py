@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from botocore.exceptions import ClientError, HTTPClientError, ResponseStreamingError
 from storages.backends.s3 import S3Storage
+
+# What stores answer to an upload that they do not know (any more), and to one in parts where they know none.
+NO_UPLOAD, NO_PARTS = {"NoSuchUpload", "NoSuchKey", "404"}, {"NotImplemented", "MethodNotAllowed", "501", "405"}
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,6 +53,94 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
         parts = urlsplit(self.url(key, http_method=method))
         return f"{parts.path}?{parts.query}"
 
+    # --- a file in parts (S3's multipart upload): nothing of it is a file before all are joined ---
+
+    @property
+    def _client(self) -> Any:
+        return self.bucket.meta.client
+
+    def begin(self, key: str) -> str:
+        """The store's name of an upload in parts; '' where the store takes none."""
+        try:
+            return str(self._client.create_multipart_upload(Bucket=self.bucket_name, Key=key)["UploadId"])
+        except ClientError as error:
+            if error.response["Error"]["Code"] in NO_PARTS:
+                return ""
+            raise
+
+    def parts(self, key: str, upload: str) -> dict[int, tuple[int, str]]:
+        """number → (bytes, tag) of each part that is there.
+
+        Raises:
+            FileNotFoundError: there is no such upload (any more).
+        """
+        pages = self._client.get_paginator("list_parts").paginate(Bucket=self.bucket_name, Key=key, UploadId=upload)
+        try:
+            return {
+                part["PartNumber"]: (part["Size"], part["ETag"]) for page in pages for part in page.get("Parts", [])
+            }
+        except ClientError as error:
+            raise self._gone(error, key) from error
+
+    def signed_part(self, key: str, upload: str, number: int, size: int) -> str:
+        """Path and query to which one part of this many bytes can be sent for minutes: for the proxy alone."""
+        named = {"Bucket": self.bucket_name, "Key": key, "UploadId": upload, "PartNumber": number}
+        address = self._client.generate_presigned_url(
+            "upload_part", named | {"ContentLength": size}, ExpiresIn=self.querystring_expire
+        )
+        parts = urlsplit(address)
+        return f"{parts.path}?{parts.query}"
+
+    def join(self, key: str, upload: str) -> None:
+        """The parts that are there become the file.
+
+        Raises:
+            FileNotFoundError: there is no such upload (any more).
+        """
+        parts = [
+            {"PartNumber": number, "ETag": tag} for number, (_size, tag) in sorted(self.parts(key, upload).items())
+        ]
+        try:
+            self._client.complete_multipart_upload(
+                Bucket=self.bucket_name, Key=key, UploadId=upload, MultipartUpload={"Parts": parts}
+            )
+        except ClientError as error:
+            raise self._gone(error, key) from error
+
+    def break_off(self, key: str, upload: str) -> None:
+        """Let an upload and its parts go; one that is gone is no error."""
+        try:
+            self._client.abort_multipart_upload(Bucket=self.bucket_name, Key=key, UploadId=upload)
+        except ClientError as error:
+            self._gone(error, key)
+
+    def unfinished(self, prefix: str) -> Iterator[tuple[str, str, datetime]]:
+        """(key, upload, begun) of uploads whose parts were never joined."""
+        pages = self._client.get_paginator("list_multipart_uploads").paginate(Bucket=self.bucket_name, Prefix=prefix)
+        for page in pages:
+            for one in page.get("Uploads", []):
+                yield one["Key"], one["UploadId"], one["Initiated"]
+
+    @staticmethod
+    def _gone(error: ClientError, key: str) -> FileNotFoundError:
+        """Raises `error` itself where it says anything else than that there is no such upload."""
+        if error.response["Error"]["Code"] not in NO_UPLOAD:
+            raise error
+        return FileNotFoundError(key)
+
+    def copy_within(self, key: str, to: str) -> None:
+        """The store copies by itself: no byte comes here.
+
+        Raises:
+            FileNotFoundError: there is no such file.
+        """
+        try:
+            self._client.copy_object(
+                Bucket=self.bucket_name, Key=to, CopySource={"Bucket": self.bucket_name, "Key": key}
+            )
+        except ClientError as error:
+            raise self._gone(error, key) from error
+
     def keys(self, prefix: str) -> Iterator[str]:
         for item in self.bucket.objects.filter(Prefix=prefix.rstrip("/") + "/"):
             yield item.key
@@ -57,4 +149,6 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
         keys = list(self.keys(prefix))
         for key in keys:
             self.delete(key)
+        for key, upload, _begun in list(self.unfinished(prefix.rstrip("/") + "/")):
+            self.break_off(key, upload)
         return len(keys)

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 PART = ".part"  # of a file while it is being written
+ARRIVING = "arriving"
 ENDINGS = {"JPEG": "jpg", "TIFF": "tif", "PNG": "png", "HEIF": "heic", **{kind: kind.lower() for kind in RAW_KINDS}}
 
 
@@ -140,6 +141,15 @@ def studio_key(kind: str, sha256: str, ending: str) -> str:
     return f"studio/{kind}/{sha256}.{ending}"
 
 
+def arriving_key(sitting_uid: UUID, number: int) -> str:
+    """Of what nobody has looked at yet: no folder of a sitting, so that it is in no archive, copy or move."""
+    return f"{arriving_home(sitting_uid)}/{number}"
+
+
+def arriving_home(sitting_uid: UUID) -> str:
+    return f"{ARRIVING}/{sitting_uid.hex}"
+
+
 def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
     """Write under a content-derived key, once; a key that is there already is the same file.
 
@@ -174,6 +184,23 @@ def _put(store: Storage, key: str, write: Callable[[], object]) -> str:
         store.delete(key)
         raise
     return key
+
+
+def take_over(store: Storage, arrived: str, key: str) -> None:
+    """Under its own key lies then what came in under another, as `put` would have put it there.
+
+    Raises:
+        Missing: the sitting was removed for good, before or while this was done; nothing of it stays.
+        FileNotFoundError: there is no such file.
+    """
+    _still_there(store, key)
+    if not store.exists(key):
+        store.copy_within(arrived, key)  # type: ignore[attr-defined]  # a bucket's
+    try:
+        _still_there(store, key)
+    except Missing:
+        store.delete(key)
+        raise
 
 
 def shut(sitting_uid: UUID) -> None:

@@ -8,13 +8,14 @@ from galleries.steps import jobs
 from galleries.steps.days import placing, slates
 from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
-from galleries.steps.ingesting import proof
+from galleries.steps.ingesting import arrivals, proof
 from galleries.steps.keeping import own_copy, upkeep
 from galleries.steps.people import account_letters, posting, wishes
 from galleries.steps.sorting import loupe, sort
 
 jobs.KINDS.update(
     {
+        "arrival": arrivals.take_in,
         "proof": proof.render,
         "slate": slates.look_at,
         "place": placing.move,
@@ -29,6 +30,7 @@ jobs.KINDS.update(
         "own copy": own_copy.build,
     }
 )
+jobs.GIVEN_UP["arrival"] = arrivals.given_up
 jobs.GIVEN_UP["own copy"] = own_copy.given_up
 jobs.GIVEN_UP["proof"] = proof.given_up
 

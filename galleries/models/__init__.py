@@ -1,6 +1,7 @@
 """One row per thing of the trade. Verbs that span rows, the store or the queue live in `galleries.steps`."""
 
 from galleries.models.accounts import AccountLetter, KnownDevice, StudioRole, StudioSession
+from galleries.models.arrivals import Arrival
 from galleries.models.days import Day, DayFrame, Sitter
 from galleries.models.deliveries import DeliveredFile, Delivery, Receipt
 from galleries.models.erasures import Erasure
@@ -23,6 +24,7 @@ __all__ = [
     "Acceptance",
     "AccountLetter",
     "Approval",
+    "Arrival",
     "CodeApp",
     "Crop",
     "Day",

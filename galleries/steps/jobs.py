@@ -39,6 +39,7 @@ KINDS: dict[str, Callable[[int], object]] = {}
 GIVEN_UP: dict[str, Callable[[Job], object]] = {}
 # Seconds after which a piece is taken for hung: its lease is renewed no longer, and the process doing it is killed.
 SECONDS = {
+    "arrival": 300,
     "proof": 300,
     "slate": 300,
     "place": 600,

@@ -35,6 +35,7 @@ class Code(StrEnum):
     ORDER_VERSION = "order.version"
     ORDER_STRANGE = "order.strange"
     JOB_BROKE = "job.broke"
+    ARRIVAL_LOST = "ingest.arrival_lost"
     JOB_STOPPED = "job.stopped"
     DISK_FULL = "job.disk_full"
     OUT_OF_REACH = "job.out_of_reach"
@@ -80,6 +81,7 @@ SENTENCES: dict[str, str] = {
         "Delivery %(number)s, file %(file)s: its order is not as this program writes them, at “%(field)s”."
     ),
     Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
+    Code.ARRIVAL_LOST: _("It is no longer where it came in. Send it again."),
     Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),
     Code.DISK_FULL: _("The disk is full. This goes on by itself once there is room."),
     Code.OUT_OF_REACH: _("Something this needs cannot be reached at the moment. It is tried again by itself."),

@@ -21,10 +21,11 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser import line
 from tests.browser.conftest import DESK, PHONE
+from tests.browser.studio_stage import jpeg
 from tests.pictures import put_card
 from tests.servers import wait_for
 from tests.services.grown import Grown, grown_site
-from tests.services.proxy import SESSION
+from tests.services.proxy import FORM, SESSION
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
@@ -138,6 +139,146 @@ def test_a_file_of_250_mb_leaves_the_bucket_by_the_proxy_after_the_check(grown: 
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
 
 
+# Two sittings whose people have links; the colleague is let into the first.
+PEOPLE = """
+import json
+from galleries.steps.people import invite as invites
+from tests.cast import make_cast
+
+cast, other = make_cast("by-parts"), make_cast("by-parts-other")
+cast.sitting.colleagues.add(cast.colleague)
+link = lambda token: token.split("localhost", 1)[1].partition("/")[2]
+print(json.dumps({
+    "owner": link(invites.sign_in_link(user=cast.owner)), "colleague": link(invites.sign_in_link(user=cast.colleague)),
+    "foreign": link(invites.sign_in_link(user=other.owner)), "subject": link(invites.new_link(cast.subject)),
+}))
+"""
+WORK = """
+from galleries.steps import jobs
+import galleries.tasks
+jobs.run_waiting(kinds=["arrival"])
+"""
+LEFT = """
+from galleries import storage
+store = storage.private()
+print(len(list(store.keys("arriving"))), len(list(store.unfinished("arriving/"))))
+"""
+AT = "/studio/by-parts/upload/parts"
+PART = 16 << 20
+
+
+class Sender:
+    """Somebody who sends parts, as the page does."""
+
+    def __init__(self, grown: Grown, cookie: str) -> None:
+        self.grown, self.cookie = grown, cookie
+
+    def ask(
+        self, path: str, body: bytes | dict[str, Any] | None = None, method: str = "POST", token: str = "a" * 32
+    ) -> tuple[int, Any, http.client.HTTPMessage]:
+        context = ssl._create_unverified_context()  # noqa: S323 - our own server
+        line = http.client.HTTPSConnection("127.0.0.1", self.grown.port, timeout=60, context=context)
+        head = {"Host": "localhost", "Cookie": f"{FORM}={'a' * 32}; {self.cookie}", "X-CSRFToken": token}
+        head |= {"Accept": "application/json", "Referer": self.grown.site.env["PORTAL_URL"] + "/"}
+        head["Content-Type"] = "application/json" if isinstance(body, dict) else "application/octet-stream"
+        line.request(method, path, json.dumps(body) if isinstance(body, dict) else body, head)
+        answer = line.getresponse()
+        read, headers = answer.read(), answer.headers
+        line.close()
+        is_json = headers.get("Content-Type", "").startswith("application/json")
+        return answer.status, json.loads(read) if is_json else read, headers
+
+    def begin(self, name: str, data: bytes, sha256: str = "") -> tuple[int, Any]:
+        question = {"name": name, "sha256": sha256 or hashlib.sha256(data).hexdigest(), "bytes": len(data)}
+        return self.ask(AT, question)[:2]
+
+    def part(self, file: int, number: int, data: bytes, **how: str) -> int:
+        return self.ask(f"{AT}/{file}/{number}", data, how.pop("method", "PUT"), **how)[0]
+
+    def whole(self, name: str, data: bytes, sha256: str = "") -> dict[str, str]:
+        """Sent, joined, looked at; what became of it."""
+        _status, begun = self.begin(name, data, sha256)
+        assert self.part(begun["file"], 1, data) == 200
+        assert self.ask(f"{AT}/{begun['file']}", {})[0] == 202
+        self.grown.site.python(WORK)
+        outcome: dict[str, str] = self.ask(f"{AT}?of={begun['file']}", method="GET")[1]["files"][str(begun["file"])]
+        return outcome
+
+
+def test_frames_come_in_by_parts_past_the_web_process(grown: Grown) -> None:
+    """250 MB: parts of 16 MiB, the least that S3's API takes is 5 (Amazon S3 User Guide, multipart upload limits)."""
+    links = json.loads(grown.site.python(PEOPLE))
+    owner, colleague, foreign, subject = (
+        Sender(grown, grown.come_in("/" + links[who])) for who in ("owner", "colleague", "foreign", "subject")
+    )
+    piece = hashlib.sha256(b"parts").digest() * (PART // 32)
+    parts = [number.to_bytes(4, "big") + piece[4:] for number in range(14)] + [piece[: LARGE - 14 * PART]]
+    digest = hashlib.sha256(b"".join(parts)).hexdigest()
+    question = {"name": "KAL_0250.TIF", "sha256": digest, "bytes": LARGE}
+    for sender in (Sender(grown, ""), foreign, subject):
+        assert sender.ask(AT, question)[0] in {403, 404}
+    assert owner.ask(AT, question | {"bytes": 300_000_001})[0] == 400
+    assert owner.ask(AT, question, token="b" * 32)[0] == 403
+
+    status, begun, _headers = owner.ask(AT, question)
+    assert (status, begun["part_bytes"], begun["there"]) == (200, PART, [])
+    file = begun["file"]
+    # Somebody else, somebody without the form's token, another length, another part, another way.
+    for sender in (Sender(grown, ""), foreign, subject, colleague):
+        assert sender.part(file, 1, parts[0]) == 403
+    assert owner.part(file, 1, parts[0], token="b" * 32) == 403
+    for number, data in ((1, parts[0][1:]), (0, parts[0]), (16, parts[0]), (15, parts[0])):
+        assert owner.part(file, number, data) == 403
+    assert owner.part(file, 1, parts[0] + bytes(2 << 20)) == 413
+    assert owner.part(file, 1, b"", method="POST") == 405
+    for inside in ("/internal/part", f"/internal/bucket/originals/arriving/{file}"):
+        assert owner.ask(inside)[0] in {403, 404}
+    assert owner.ask(f"{AT}/{file}", {})[0] == 409
+
+    before = most_memory(grown.web.process.pid)
+    for number, data in enumerate(parts[:9], 1):
+        status, body, headers = owner.ask(f"{AT}/{file}/{number}", data, "PUT")
+        assert (status, body) == (200, b"")
+    assert not [name for name in headers if name.lower().startswith(("x-amz", "x-accel", "x-store", "etag"))]
+    # Broken off; what is there is not sent again.
+    assert owner.ask(AT, question)[1] == {"file": file, "part_bytes": PART, "there": list(range(1, 10))}
+    for number, data in enumerate(parts[9:], 10):
+        assert owner.part(file, number, data) == 200
+    status, answer, _headers = owner.ask(f"{AT}/{file}", {})
+    assert (status, answer) == (202, {"file": file, "state": "arrived", "reason": ""})
+    assert owner.ask(f"{AT}/{file}", {})[0] == 202
+    assert most_memory(grown.web.process.pid) - before < 10_000_000
+    assert owner.part(file, 1, parts[0]) == 403, "what is whole takes no more"
+
+    # Nothing is a frame before the worker has read it: no picture, so it is refused by name, and nothing of it stays.
+    grown.site.python(WORK)
+    (told,) = owner.ask(f"{AT}?of={file}", method="GET")[1]["files"].values()
+    assert (told["state"], "JPEG" in told["reason"]) == ("refused", True)
+    assert owner.ask("/studio/by-parts/upload/refused", method="GET")[1] == {
+        "refused": [{"name": "KAL_0250.TIF", "reason": told["reason"]}], "frames": 0,
+    }  # fmt: skip
+    picture = jpeg(40, (640, 960))
+    told = owner.whole("KAL_0002.JPG", picture, sha256="c" * 64)
+    assert (told["state"], "damaged" in told["reason"]) == ("refused", True)
+    assert owner.whole("KAL_0001.JPG", picture) == {"state": "new", "reason": ""}
+    assert owner.whole("COPY.JPG", picture) == {"state": "same", "reason": ""}
+    assert owner.ask("/studio/by-parts/upload/refused", method="GET")[1]["frames"] == 1
+    assert grown.site.python(LEFT) == "0 0"
+
+    # Whoever is let go of sends not one part more; what they began is broken off after a day.
+    _status, begun = colleague.begin("KAL_0003.JPG", parts[0])
+    grown.site.python("from galleries.models import Sitting\nSitting.objects.get(slug='by-parts').colleagues.clear()")
+    assert colleague.part(begun["file"], 1, parts[0]) == 403
+    assert grown.site.python(LEFT) == "0 1"
+    day_later = "from datetime import timedelta\nfrom galleries.models import Arrival\nfrom django.db.models import F\n"
+    day_later += "from galleries.steps.ingesting import arrivals\n"
+    day_later += "Arrival.objects.update(created_at=F('created_at') - timedelta(days=1))\n"
+    assert grown.site.python(day_later + "print(arrivals.sweep(), Arrival.objects.count())") == "1 0"
+    assert grown.site.python(LEFT) == "0 0"
+    for log in grown.folder.glob("*.log"):
+        assert "X-Amz" not in log.read_text(errors="replace"), log.name
+
+
 SUBJECT = ("subject", "Ansa Veld", "ansa@veld.example")
 
 
@@ -153,6 +294,8 @@ def test_the_line_from_a_card_to_a_fetched_delivery(grown: Grown, browser: Brows
         with grown.site.worker("-B", "--concurrency", "2"):
             base = line.set_up(grown.site, studio)
             line.bring_in(studio, base, tmp_path / "card", 2)
+            log = (grown.folder / "portal.log").read_text()
+            assert (log.count('"PUT /studio/-/upload/parts/'), log.count("/upload/file")) == (2, 0)
             studio.goto(base)
             line.press(studio, "Show the proofs")
             line.invite_one(studio, base, *SUBJECT)

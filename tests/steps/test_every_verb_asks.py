@@ -136,6 +136,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "this_ones": [], "sentence": "that", "words": "no", "what": "picks",
         "wording": "house-1", "notes": "", "final_id": final.pk, "holds": [], "raw": False,
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",
+        "arrival_id": 1, "number": 1,
         "verb": "v", "sha256": "a" * 64, "days": 3, "allowed": True, "hidden": True, "suggested": True,
         "day": Day.objects.create(name="Kestrel School", holding=sitting), "rows": [], "places": {}, "sitters": [],
         "say": print,

@@ -175,6 +175,7 @@ def bodies(things: dict[str, Any]) -> dict[str, list[Any]]:
             {"do": "adopt", "sizes": [things["size"]]},
             {"do": "propose"},
         ],
+        "studio-parts": [{"name": "KAL_0001.JPG", "sha256": "0" * 64, "bytes": 1000}],
         "studio-upload-known": [{"digests": ["0" * 64]}],
         "studio-retouch-known": [{"digests": ["0" * 64]}],
         "second-factor-passkey-ask": [{"name": "Key", "password": "a long password"}],

@@ -101,7 +101,8 @@ GETS = """sitting reference journal upload refusals desk desk-data eyes set set-
 agreed lists-news finals final version-view stray-picture version-picture version-file crops crop-source crop-preview
 crop-paper delivery-progress archive delivery-paper delivered-file usage work own-copy-archive
 statement-file letters letter day day-slates day-slate day-list"""
-POSTS = """publish look-add look-remove say reference-add reference-remove upload-known refusals-clear desk-act set-look
+POSTS = """publish look-add look-remove say reference-add reference-remove upload-known part parts-join
+refusals-clear desk-act set-look
 look-copy sitting-copy team invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen
 objection-end retouch-known finals-act stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
@@ -114,6 +115,7 @@ STUDIO_PAGES = {
         for name in (
             "settings",
             "extras",
+            "parts",
             "keeping",
             "day-frames",
             "own-copies",
@@ -183,6 +185,7 @@ TOLD_INSIDE = {
     "studio-lists-news": {204},
     "studio-agreed": {404},
     "studio-crop-sheet": {400},
+    **{key: {404} for key in ("studio-part", "studio-parts-join")},  # here files lie in no bucket
 }
 
 
@@ -268,7 +271,7 @@ class Place:
         day = Day.objects.create(name="Kestrel School", holding=sitting)
         day.sitters.create(sitting=sitting, position=sitting.pk)
         return {
-            "number": sheet.number,
+            "number": sheet.number, "file": 1,
             "slug": sitting.slug, "position": sitting.pk,
             "frame_id": frame.pk, "version": frame.proofs.get().pk, "look_id": look.pk,
             "reference_id": sitting.references.create(key=keys["r.jpg"], brought_by="Ansa Veld").pk,

@@ -30,6 +30,7 @@ class Arrived:
     path: Path
     sha256: str
     bytes: int
+    key: str = ""  # of the same bytes in the store, where they came in past this machine
 
     @property
     def own(self) -> bool:

@@ -152,7 +152,9 @@ def _keep(sitting: Sitting, arrived: Arrived, name: str, by: Visitor, facts: Fra
         return refuse(sitting, name, arrived.path, facts)
     sha256 = arrived.sha256
     key = storage.original_key(sitting.uid, sha256, facts.format)
-    if arrived.own:
+    if arrived.key:
+        storage.take_over(storage.private(), arrived.key, key)
+    elif arrived.own:
         storage.take(storage.private(), key, arrived.path)
     else:
         with open(arrived.path, "rb") as file:

@@ -126,6 +126,7 @@ def _remove_files(erasure: Erasure, by: Visitor) -> Removed:
     home = storage.home(uid)
     storage.shut(uid)  # before the files go: a worker that is in the middle of something stores nothing afterwards
     files = sum(inventory.listing(name).remove_prefix(home) for name in (inventory.PRIVATE, inventory.PROOFS))
+    inventory.listing(inventory.PRIVATE).remove_prefix(storage.arriving_home(uid))
     _clear_log()
     left = scan(uid)
     if not left:

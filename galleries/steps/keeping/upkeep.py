@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from galleries import storage
 from galleries.models import SignInLink
-from galleries.steps.ingesting import incoming, proof
+from galleries.steps.ingesting import arrivals, incoming, proof
 from galleries.steps.keeping import erase, own_copy, removal
 from galleries.steps.people import account_letters, devices, posting, sessions, wishes
 
@@ -21,7 +21,13 @@ log = logging.getLogger(__name__)
 def run() -> None:
     """Reminders and held-back letters; left-overs of broken uploads and writes; erasures that were interrupted; copies
     and sittings whose day is over."""
-    parts: list[Callable[[], object]] = [posting.send_due, incoming.sweep, sweep_stores, erase.finish_erasures]
+    parts: list[Callable[[], object]] = [
+        posting.send_due,
+        incoming.sweep,
+        arrivals.sweep,
+        sweep_stores,
+        erase.finish_erasures,
+    ]
     parts += [wishes.forget, account_letters.send_due]
     parts += [own_copy.end_lapsed, removal.by_the_clock, sweep_sessions, stamps_of_today]
     for part in parts:

@@ -17,7 +17,7 @@ from galleries import plain_json
 from galleries.access import Visitor
 from galleries.errors import BadInput
 from galleries.models import Sitting
-from galleries.steps.ingesting import incoming, ingest
+from galleries.steps.ingesting import arrivals, incoming, ingest
 from galleries.web.doors import studio_page
 
 DIGEST = re.compile(r"^[0-9a-f]{64}$")
@@ -54,6 +54,7 @@ def upload_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "accept": ", ".join((*PICTURES, *sorted(ingest.RAW))),
         "after_others": " ".join(sorted(ingest.RAW)),
+        "by_parts": arrivals.are_taken(),
         "most_bytes": settings.MAX_FRAME_BYTES,
         "retries": 6,
     }

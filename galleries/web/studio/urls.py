@@ -25,6 +25,7 @@ from galleries.web.studio import (
     sittings,
     sizes,
     upload,
+    upload_parts,
     usage,
     work,
 )
@@ -53,6 +54,9 @@ _frames = [
     path("upload", upload.upload_page, name="studio-upload"),
     path("upload/known", upload.known, name="studio-upload-known"),
     path("upload/file", upload.put_file, name="studio-upload-file"),
+    path("upload/parts", upload_parts.parts, name="studio-parts"),
+    path("upload/parts/<int:file>", upload_parts.join, name="studio-parts-join"),
+    path("upload/parts/<int:file>/<int:number>", upload_parts.part, name="studio-part"),
     path("upload/refused", upload.refusals, name="studio-refusals"),
     path("upload/refused/clear", upload.clear_refusals, name="studio-refusals-clear"),
     path("desk", desk.desk, name="studio-desk"),

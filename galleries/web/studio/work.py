@@ -21,6 +21,7 @@ from galleries.words.told import stored
 
 MOST = 200
 KINDS = {
+    "arrival": gettext_noop("File that came in"),
     "proof": gettext_noop("Stamped proof"),
     "slate": gettext_noop("Frame looked at for a slate"),
     "place": gettext_noop("Frame brought into its sitting"),

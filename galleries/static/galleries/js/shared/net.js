@@ -70,8 +70,9 @@ function parsed(text) {
 
 export const post = (address, json) => ask(address, { method: "POST", json });
 
-/** Sends one file as the body of a PUT. fetch() tells no progress of what it sends, so this is the older request. */
-export function put(address, file, headers, onProgress) {
+/** Sends bytes as the body of a PUT; the request, once it is answered. fetch() tells no progress of what it sends, so
+    this is the older way. Raises Unreached. */
+function sent(address, bytes, headers, onProgress) {
   return new Promise((done, fail) => {
     const request = new XMLHttpRequest();
     request.open("PUT", address);
@@ -79,16 +80,25 @@ export function put(address, file, headers, onProgress) {
     for (const [name, value] of Object.entries({ ...all, ...headers })) request.setRequestHeader(name, value);
     request.upload.onprogress = (event) => onProgress(event.loaded);
     request.onerror = () => fail(new Unreached("the connection was lost"));
-    request.onload = () => {
-      const { status } = request;
-      const said = parsed(request.responseText);
-      // A file that is no picture, or too large for the door, is an answer; one that is just coming in (409) passes.
-      if (status === 413 || (status < 300 && said))
-        done(said?.state ? said : { ...said, state: "refused", reason: said?.reason ?? "" });
-      else fail(new Answered(status < 300 ? 403 : status, said?.error, status === 409 || passing(status)));
-    };
-    request.send(file);
+    request.onload = () => done(request);
+    request.send(bytes);
   });
+}
+
+/** Sends one file. Raises Answered, Unreached. */
+export async function put(address, file, headers, onProgress) {
+  const { status, responseText } = await sent(address, file, headers, onProgress);
+  const said = parsed(responseText);
+  // A file that is no picture, or too large for the door, is an answer; one that is just coming in (409) passes.
+  if (status === 413 || (status < 300 && said))
+    return said?.state ? said : { ...said, state: "refused", reason: said?.reason ?? "" };
+  throw new Answered(status < 300 ? 403 : status, said?.error, status === 409 || passing(status));
+}
+
+/** Sends one part of a file, which is answered by nothing. Raises Answered, Unreached. */
+export async function putPart(address, bytes, onProgress) {
+  const { status } = await sent(address, bytes, {}, onProgress);
+  if (status >= 300) throw new Answered(status);
 }
 
 export const pause = (ms) => new Promise((go) => setTimeout(go, ms));

@@ -2,6 +2,7 @@
 // Nothing is remembered in the browser: after a reload the hashes tell what is there already.
 import { $, el, fill, say as tell } from "../shared/dom.js";
 import { ask, post, put, sentenceOf, withRetry } from "../shared/net.js";
+import { outcomeOf, sendParts } from "./parts.js";
 
 const AT_ONCE = 4;
 const part = $("#uploader");
@@ -14,6 +15,7 @@ const tries = Number(part.dataset.retries);
 const items = [];
 const queue = [];
 let working = 0;
+let looking = 0; // files that arrived and are not looked at yet
 let paused = false;
 let passedOver = 0;
 const rawPassed = { count: 0, kinds: new Set() };
@@ -124,27 +126,54 @@ async function send(item) {
       item.sent = item.file.size;
       return show(item, "same", words.same);
     }
-    const headers = { "X-File-Name": encodeURIComponent(item.file.name) };
-    if (digest) headers["X-File-Sha256"] = digest;
-    const answer = await withRetry(
-      () => {
-        show(item, "busy", words.sending);
-        return put(part.dataset.put, item.file, headers, (sent) => progress(item, sent));
-      },
-      tries,
-      () => {
-        progress(item, 0);
-        show(item, "busy", words.retry);
-      },
-    );
-    item.sent = item.file.size;
-    const text = ["refused", "stray"].includes(answer.state)
-      ? `${words[answer.state]}: ${answer.reason}`
-      : (words[answer.state] ?? answer.state);
-    show(item, answer.state, text);
+    if (digest && part.dataset.parts && (await sentByParts(item, digest))) return;
+    tellOutcome(item, await sentWhole(item, digest));
   } catch (error) {
     show(item, "failed", sentenceOf(error, words));
   }
+}
+
+function sentWhole(item, digest) {
+  const headers = { "X-File-Name": encodeURIComponent(item.file.name) };
+  if (digest) headers["X-File-Sha256"] = digest;
+  return withRetry(
+    () => {
+      show(item, "busy", words.sending);
+      return put(part.dataset.put, item.file, headers, (sent) => progress(item, sent));
+    },
+    tries,
+    () => {
+      progress(item, 0);
+      show(item, "busy", words.retry);
+    },
+  );
+}
+
+// Past the site, straight to where files lie; false where that way is shut. The next one does not wait for the look.
+async function sentByParts(item, digest) {
+  show(item, "busy", words.sending);
+  const again = () => show(item, "busy", words.retry);
+  const moved = (sent) => progress(item, sent);
+  const file = await sendParts(part.dataset.parts, item.file, digest, tries, moved, again);
+  if (file === null) return false;
+  item.sent = item.file.size;
+  show(item, "arrived", words.arrived);
+  looking += 1;
+  outcomeOf(part.dataset.parts, file).then((outcome) => {
+    looking -= 1;
+    tellOutcome(item, outcome);
+    tally();
+    work();
+  });
+  return true;
+}
+
+function tellOutcome(item, answer) {
+  item.sent = item.file.size;
+  const text = ["refused", "stray"].includes(answer.state)
+    ? `${words[answer.state]}: ${answer.reason}`
+    : (words[answer.state] ?? answer.state);
+  show(item, answer.state, text);
 }
 
 function show(item, state, text) {
@@ -176,7 +205,7 @@ async function work() {
       work();
     });
   }
-  if (!working && !queue.length && items.length) await finished();
+  if (!working && !looking && !queue.length && items.length) await finished();
 }
 
 const count = (state) => items.filter((item) => item.state === state).length;
@@ -191,7 +220,7 @@ function tally() {
       (sum, item) => sum + (["waiting", "busy"].includes(item.state) ? item.sent : item.file.size),
       0,
     );
-    const done = items.filter((item) => !["waiting", "busy"].includes(item.state)).length;
+    const done = items.filter((item) => !["waiting", "busy", "arrived"].includes(item.state)).length;
     const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
     $("#all-progress").max = all || 1;
     $("#all-progress").value = sent;

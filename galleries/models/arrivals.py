@@ -1,0 +1,56 @@
+"""A file on its way in by parts, from the browser to the store, past the web process."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from galleries.words.told import stored
+
+
+class Arrival(models.Model):
+    """What somebody of the studio said they would send, and what became of it. Which parts are there the store knows.
+
+    No frame comes of it before the worker has read the whole file: what it is called, holds and hashes to is until then
+    only what its sender says.
+    """
+
+    class State(models.TextChoices):
+        SENDING = "sending", _("on its way")
+        ARRIVED = "arrived", _("waits to be looked at")
+        NEW = "new", _("is a frame")
+        SAME = "same", _("was here already")
+        REFUSED = "refused", _("refused")
+
+    sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="arrivals")
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="+")
+    name = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    bytes = models.PositiveBigIntegerField()
+    state = models.CharField(max_length=8, choices=State, default=State.SENDING)
+    # The store's own name of an upload in parts; of any length (S3's API sets none).
+    upload = models.TextField(editable=False)
+    reason = models.CharField(max_length=500, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = _("file on its way in")
+        verbose_name_plural = _("files on their way in")
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["sitting", "user", "sha256"],
+                condition=Q(state__in=["sending", "arrived"]),
+                name="a_file_is_on_its_way_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def why(self) -> str:
+        """Why it was refused, in the reader's language."""
+        return stored(self.reason)
