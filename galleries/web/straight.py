@@ -30,7 +30,8 @@ from galleries.web import passes
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
-from galleries.web.invitee import outbox, sheet
+from galleries.web.invitee import outbox, said, sheet
+from galleries.web.news import news as news_of
 
 PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
 MARKS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/marks")
@@ -63,7 +64,7 @@ def _picture(key: str, frame: int, proof: int, *invites: int) -> QuerySet[Any, A
 
 def _news(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
     rows = Sitting.objects.filter(_stands(key), slug=slug, invites__in=invites).order_by()
-    return rows.values_list(*_columns(""))
+    return rows.values_list(*_columns(""), "allowance", "uid")
 
 
 def _marking(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
@@ -123,7 +124,7 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
             return _small(request, key, int(picture[1]), int(picture[2]), invites)
         if marks is not None:
             return _marked(request, key, marks[1], invites)
-        return _no_news(request, key, news[1], invites) if news is not None else None
+        return _news_of(request, key, news[1], invites) if news is not None else None
     except (DatabaseError, InterfaceError):
         if not connection.in_atomic_block:
             connection.close()
@@ -145,16 +146,19 @@ def _small(request: HttpRequest, key: str, frame: int, proof: int, invites: pass
     return response
 
 
-def _no_news(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
+def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
     rows = ask_news(key, slug, *(pk for pk, _came in invites))
     if len(rows) != 1:
         return None
     sitting, invite = _read(rows[0])
     if not (_lets_in(invite, invites) and may(Visitor(invite=invite), Act.SEE_SHEET, sitting)):
         return None
-    if request.GET.get("since") != str(sitting.change):
-        return None
-    return HttpResponse(status=204, headers={"X-Frame-Options": "DENY"})
+    sitting.allowance, sitting.uid = rows[0][-2:]
+    visitor = Visitor(invite=invite)
+    with translation.override(translation.get_language_from_request(request)):
+        response = news_of(request, sitting, lambda: said.news(visitor, sitting, request.GET.get("since", "")))
+    response.headers["X-Frame-Options"] = "DENY"
+    return response
 
 
 def _is_small_json(request: HttpRequest) -> bool:

@@ -20,7 +20,9 @@ from galleries.access import Visitor
 from galleries.models import Frame, Invite, JournalLine, Look, Mark, Sitting
 from galleries.models.compiled import Compiled
 from galleries.steps.people import invite as invites
+from galleries.steps.picking import pick
 from galleries.web import passes
+from galleries.web.invitee import said, showing
 from tests.cast import Cast, body_of, make_cast
 from tests.web.invitee.sheets import proved
 
@@ -265,3 +267,53 @@ def test_a_value_that_does_not_stand_by_itself_is_named() -> None:
     ask = Compiled(lambda number: Frame.objects.filter(number=number + 1).values_list("pk"))
     with pytest.raises(ValueError, match=r"places \[0\]"):
         ask(5)
+
+
+def told(client: Client, cast: Cast, since: int) -> tuple[dict[str, object], int]:
+    """(what a page is told that stands at `since`, questions to the database)."""
+    with CaptureQueriesContext(connection) as seen:
+        answer = client.get(f"/s/{cast.sitting.slug}/changes?since={since}")
+    assert answer.status_code == 200
+    body: dict[str, object] = answer.json()
+    return body, len(seen)
+
+
+def mark(cast: Cast, person: Invite, kind: str) -> None:
+    pick.set_mark(Visitor(invite=person), cast.sitting.frames.get().pk, kind=kind)
+
+
+def test_news_is_what_the_whole_way_tells_and_what_all_said_is_asked_for_once_a_moment(cast: Cast) -> None:
+    subject, agent = with_pass(cast, cast.subject), with_pass(cast, cast.representation)
+    frame = str(cast.sitting.frames.get().pk)
+    mark(cast, cast.representation, "alternate")
+    cast.sitting.refresh_from_db()
+    first, questions = told(subject, cast, 0)
+    whole = json.loads(json.dumps(showing.state(cast.as_subject, cast.sitting)))
+    assert first | {"now": 0} == whole | {"now": 0}
+    assert first["theirs"] == {frame: [[cast.representation.pk, "alternate"]]}
+    assert first["sides"] == {frame: {"representation": "alternate"}}
+    # Somebody else, in the same moment; their own mark is not among the others'.
+    second, fewer = told(agent, cast, 0)
+    assert (second["theirs"], second["mine"]) == ({}, {frame: ["alternate", 1, "", False]})
+    assert fewer == questions - 2
+
+    # One's own word and a frame that goes are told at once; the others' once more when what one has is as new.
+    mark(cast, cast.subject, "pick")
+    mine, _questions = told(subject, cast, 0)
+    assert (mine["mine"], mine["change"]) == ({frame: ["pick", 1, "", False]}, first["change"])
+    after, _questions = told(agent, cast, int(str(first["change"])))
+    assert after["theirs"] == {frame: [[cast.subject.pk, "pick"]]}
+    assert int(str(after["change"])) > int(str(first["change"]))
+    Frame.objects.update(hidden=True)
+    gone, _questions = told(agent, cast, 0)
+    assert (gone["frames"], gone["theirs"], gone["mine"]) == ([], {}, {})
+
+
+def test_news_of_all_is_asked_for_again_after_a_moment(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    agent = with_pass(cast, cast.representation)
+    mark(cast, cast.subject, "pick")
+    first, _questions = told(agent, cast, 0)
+    mark(cast, cast.subject, "")
+    assert told(agent, cast, 0)[0]["theirs"] == first["theirs"] != {}
+    monkeypatch.setattr(said, "MOMENT", 0)
+    assert told(agent, cast, 0)[0]["theirs"] == {}
