@@ -1,7 +1,7 @@
 """Frames that come in by parts, straight to the bucket: who may send which, what is there, what became of it.
 
-The web process never carries them: for each part it is asked (by the proxy) whether this person may send it, and answers
-with an address of the store that is signed for this part alone and for minutes. Whole files wait apart from all others
+The web process never carries them: for each part it is asked (by the proxy) whether this person may send it, and it
+answers with an address of the store, signed for this part alone and for minutes. Whole files wait apart from all others
 until the worker has read them: hash, kind by content, limits, as of any file that comes in.
 """
 
@@ -27,6 +27,8 @@ from galleries.told import Told, told
 from galleries.words.steps import Code
 
 if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
     from galleries.bucket import BucketStore
 
 # S3's API takes parts of 5 MiB to 5 GiB, the last may be smaller (Amazon S3 User Guide, multipart upload limits): small
@@ -45,8 +47,9 @@ def _bucket() -> BucketStore:
     return cast("BucketStore", storage.private())
 
 
-def _asked(by: Visitor, sitting: Sitting) -> None:
-    """
+def _asked(by: Visitor, sitting: Sitting) -> User:
+    """Who sends.
+
     Raises:
         Refused: not this person's to do, or the sitting is archived.
         Missing: frames come in another way here.
@@ -55,6 +58,7 @@ def _asked(by: Visitor, sitting: Sitting) -> None:
     ingest.check_open(sitting)
     if by.user is None or not are_taken():
         raise Missing(_("Files do not come in by parts here."))
+    return by.user
 
 
 def _place(arrival: Arrival) -> str:
@@ -80,19 +84,18 @@ def begin(sitting: Sitting, name: str, sha256: str, size: int, by: Visitor) -> A
         Missing: frames come in another way here.
         BadInput: the file is empty, or larger than a frame may be.
     """
-    _asked(by, sitting)
-    assert by.user is not None
+    sender = _asked(by, sitting)
     if size <= 0:
         raise BadInput(_("The file is empty, or its length was not announced."))
     if size > settings.MAX_FRAME_BYTES:
         raise incoming.too_much()
-    mine = Arrival.objects.filter(sitting=sitting, user=by.user, state__in=["sending", "arrived"])
+    mine = Arrival.objects.filter(sitting=sitting, user=sender, state__in=["sending", "arrived"])
     arrival = mine.filter(sha256=sha256).first()
     if arrival is None:
         if mine.count() >= MOST:
             raise Refused(_("%d files are on their way in already. Wait until some of them are here.") % MOST)
         arrival, _is_new = Arrival.objects.get_or_create(
-            sitting=sitting, user=by.user, sha256=sha256, state__in=["sending", "arrived"],
+            sitting=sitting, user=sender, sha256=sha256, state__in=["sending", "arrived"],
             defaults={"name": ingest.clean_name(name), "bytes": size, "state": "sending", "upload": ""},
         )  # fmt: skip
     if arrival.bytes != size:
