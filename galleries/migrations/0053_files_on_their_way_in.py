@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('galleries', '0047_day_of_many_sitters'),
+        ('galleries', '0048_note_for_the_retoucher'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
