@@ -83,7 +83,8 @@ def measure(options: argparse.Namespace) -> None:
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     others = options.sittings * options.each
-    print(f"{others} frames in {options.sittings} other sittings; rows made in {time.monotonic() - began:.0f} s")
+    took = f"{time.monotonic() - began:.0f} s"
+    print(f"{others} frames in {options.sittings} other sittings; rows made in {took}", flush=True)
     print(f"load {os.getloadavg()}, {os.cpu_count()} cores; CPU ms of the web process, median of {options.rounds}")
     costs: dict[str, dict[int, Cost]] = {}
     for size in options.sizes:
@@ -91,7 +92,9 @@ def measure(options: argparse.Namespace) -> None:
         for name, asked in pages(filled[size]).items():
             if options.only and not any(word in name for word in options.only):
                 continue
-            costs.setdefault(name, {})[size] = cost(application, asked, cookies[asked.who], options.rounds)
+            one = cost(application, asked, cookies[asked.who], options.rounds)
+            costs.setdefault(name, {})[size] = one
+            print(f"  {name}, {size} frames: {one.ms:.2f} ms, {one.queries} questions", flush=True)
             if size == max(options.sizes) and (options.explain or options.profile):
                 look_into(application, name, asked, cookies[asked.who], options)
     report(costs, options.sizes)
@@ -205,11 +208,12 @@ def look_into(application: Any, name: str, asked: Asked, cookies: str, options: 
     if options.profile:
         profile = cProfile.Profile()
         profile.enable()
-        for n in range(20):
+        for n in range(6):
             request(application, asked, cookies, 100 + n)
         profile.disable()
-        print(f"\n=== {name}, 20 times")
+        print(f"\n=== {name}, 6 times")
         pstats.Stats(profile).sort_stats("cumulative").print_stats(60)
+        pstats.Stats(profile).sort_stats("tottime").print_stats(30)
     if options.explain:
         explain(application, name, asked, cookies)
 

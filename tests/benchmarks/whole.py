@@ -28,9 +28,9 @@ from tests.benchmarks import figures
 ROOT = Path(__file__).resolve().parents[2]
 # name → (options, seconds that it may take, then it is told to end); together no more than twenty minutes.
 SHORT: dict[str, tuple[tuple[str, ...], int]] = {
-    "scale": (("--sizes", "300", "--sittings", "20", "--each", "300", "--rounds", "9"), 120),
-    "crowd": (("--minutes", "1.5", "--people", "50", "--frames", "40", "--standing", "300"), 150),
-    "card": (("--frames", "24"), 90),
+    "scale": (("--sizes", "300", "3000", "--sittings", "10", "--each", "300", "--rounds", "5"), 150),
+    "crowd": (("--minutes", "1", "--people", "50", "--frames", "30", "--standing", "300"), 120),
+    "card": (("--frames", "16"), 90),
     "desk": (("--frames", "100", "--widths", "1280"), 90),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
@@ -38,7 +38,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "raw": (("--rounds", "2"), 60),
     "workers": (("--rounds", "1", "--repeat", "1"), 60),
     "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
-    "looks": (("--sittings", "2"), 60),
+    "looks": (("--sittings", "1"), 60),
     "eyes": (("--count", "6"), 60),
     "bombs": (("archive",), 60),
     "true_to_life": (("--most", "1"), 90),
