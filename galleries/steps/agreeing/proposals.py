@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
-from galleries.imaging.face.faces import Face
 from galleries.models import Frame, Sitting
 from galleries.sorting import shortlist
 from galleries.sorting.expression import Place
@@ -13,9 +13,10 @@ from galleries.steps.agreeing.agree import Tally
 from galleries.steps.sorting import ranges
 
 
-def propose(tally: Tally, sitting: Sitting) -> Proposal:
-    """The best list within the sitting's allowance, of the frames in the tally."""
-    return shortlist.propose(candidates(tally, ranges.places_of(sitting)), sitting.allowance)
+def propose(tally: Tally, sitting: Sitting, places: Mapping[int, Place] | None = None) -> Proposal:
+    """The best list within the sitting's allowance, of the frames in the tally; `places`: if read already."""
+    told = ranges.places_of(sitting) if places is None else places
+    return shortlist.propose(candidates(tally, told), sitting.allowance)
 
 
 def candidates(tally: Tally, places: Mapping[int, Place] | None = None) -> list[Candidate]:
@@ -40,16 +41,22 @@ def candidates(tally: Tally, places: Mapping[int, Place] | None = None) -> list[
 
 
 def expression(frame: Frame) -> tuple[float, ...]:
-    """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown."""
-    read = frame.read.get("face")
-    face = Face.from_dict(read) if read else None
-    if face is None or not face.eye_distance:
+    """Lids, turn, tilt, and how far the mouth lies from the eyes, each in plain differences; () when unknown.
+
+    From the stored reading as it is: thousands of whole faces took a tenth of the page of lists.
+    """
+    face = frame.read.get("face")
+    if not face:
         return ()
-    lids = [value for value in (face.right_openness, face.left_openness) if value is not None]
-    mouth = (face.mouth[1] - face.eye_middle[1]) / face.eye_distance
+    (right_x, right_y), (left_x, left_y) = face["right_eye"], face["left_eye"]
+    eye_distance = math.hypot(left_x - right_x, left_y - right_y)
+    if not eye_distance:
+        return ()
+    lids = [value for side in ("right", "left") if (value := face[f"{side}_openness"]) is not None]
+    mouth = (face["mouth"][1] - (right_y + left_y) / 2) / eye_distance
     return (
         (sum(lids) / len(lids) if lids else 0.28) / 0.08,
-        face.yaw_hint / 0.25,
-        face.roll_deg / 8,
+        face["yaw_hint"] / 0.25,
+        face["roll_deg"] / 8,
         mouth / 0.12,
     )

@@ -64,7 +64,8 @@ def _page(
     """`chosen`: the frames of the list about to be closed, None while nobody asks to; `changed`: why it is asked
     again."""
     tally, quoted = agree.tally(sitting, visitor), extras.quote(sitting)
-    proposal = proposals.propose(tally, sitting)
+    places = ranges.places_of(sitting)
+    proposal = proposals.propose(tally, sitting, places)
     rows = _rows(sitting, tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
     on = {row.line.frame.pk: row for group in rows.values() for row in group}
@@ -99,7 +100,7 @@ def _page(
         changed=changed,
         status=409 if changed else 200,
         proposal=proposal,
-        range_line=range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)),
+        range_line=range_line(ranges.counted(places, proposal.chosen)),
         exact=proposal.gap <= 1e-6,
         percent=round(proposal.gap * 100, 1),
         open_now=open_now,

@@ -41,7 +41,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     proofs = Proof.objects.newest_of(ids)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
-    proposal = proposals.propose(tally, sitting) if is_open else None
+    places = ranges.places_of(sitting) if is_open else {}
+    proposal = proposals.propose(tally, sitting, places) if is_open else None
     reasons = _reasons(tally, proposal)
     chosen = set(proposal.chosen) if proposal else kept
     sections = [
@@ -58,7 +59,7 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "tally": tally,
         "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
         "is_open": is_open,
-        "range_line": range_line(ranges.counted(ranges.places_of(sitting), proposal.chosen)) if proposal else "",
+        "range_line": range_line(ranges.counted(places, proposal.chosen)) if proposal else "",
         "proposed": len(proposal.chosen) if proposal else 0,
         "finals": [{"final": final, "small": picture(proofs.get(final.frame_id))} for final in finals],
         "rounds": sitting.rounds.all(),
