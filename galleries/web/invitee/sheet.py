@@ -217,7 +217,8 @@ def _remark(remark: Remark) -> dict[str, str]:
 @require_POST
 def done(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     pick.say_done(visitor, sitting)
-    messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
+    if "said" not in request.POST:  # else the open page says it itself, and a later one would say what a mark took back
+        messages.success(request, _("Thank you. Everybody sees that you are through; you may still change your mind."))
     if wants_json(request):
         return JsonResponse({"through": True})
     return redirect("sheet", slug=sitting.slug)

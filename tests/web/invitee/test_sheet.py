@@ -224,6 +224,16 @@ def test_the_talk_about_a_frame_and_the_shapes_of_the_sizes(cast: Cast) -> None:
     )
 
 
+@pytest.mark.parametrize("said", [False, True])
+def test_through_is_said_once_on_the_page_it_was_pressed_on_or_on_the_next(cast: Cast, said: bool) -> None:
+    filled(cast)
+    client = cast.client_of(cast.subject)
+    address, sheet = (reverse(name, args=[cast.sitting.slug]) for name in ("done", "sheet"))
+    answer = client.post(address, {"said": "1"} if said else {}, headers={"accept": "application/json"})
+    assert answer.json() == {"through": True}
+    assert ("Everybody sees that you are through" in client.get(sheet).content.decode()) is not said
+
+
 def test_through_moves_the_sitting_on_and_writes_one_letter_each(cast: Cast) -> None:
     filled(cast)
     client, address = cast.client_of(cast.subject), reverse("done", args=[cast.sitting.slug])

@@ -32,10 +32,11 @@ export class Outbox {
    * onAnswers(list of [row, answer]);
    * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
    * whether the network is away, the door is shut, or the browser keeps nothing;
+   * says(): will the page itself say that "I am through" arrived (onThrough)?
    * labelOf(frame): kept with what is said of it, for when the frame is gone and the words stay.
    */
-  constructor({ person, address, done, onAnswers, onState, onThrough, labelOf = () => undefined }) {
-    Object.assign(this, { person, address, done, onAnswers, onState, onThrough, labelOf });
+  constructor({ person, address, done, onAnswers, onState, onThrough, says = () => false, labelOf = () => undefined }) {
+    Object.assign(this, { person, address, done, onAnswers, onState, onThrough, says, labelOf });
     this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
     this.keeps = true;
     this.sending = this.offline = this.shut = false;
@@ -144,6 +145,7 @@ export class Outbox {
   async sayThrough() {
     const form = new FormData();
     form.set("csrfmiddlewaretoken", token());
+    if (this.says()) form.set("said", "1"); // the open page says it: the next one need not
     const answer = await ask(this.done, { method: "POST", form });
     if (!answer?.through) throw new Answered(410);
     await this.drop(THROUGH);

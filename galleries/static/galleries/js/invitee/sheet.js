@@ -39,6 +39,7 @@ const outbox = new Outbox({
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
   onThrough: () => (picks?.through() ? null : large.dialog.open ? say(words.through_said) : location.reload()),
+  says: () => Boolean(picks?.dialog.open || large.dialog.open),
 });
 const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
