@@ -3,9 +3,10 @@
     python -m tests.benchmarks desk [--frames 100] [--widths 1280 2560] [--pace 33]
 
 Two ways in one run, in the same browser: the desk of a site with three times as many frames (stacks of three are one
-step), and a page of the same pictures as files in a folder, with no site, queue or address at all. Milliseconds from
-the key's own time to the first moment after a paint in which another picture stands decoded in its place; then, the
-key let go, until the sharp rendition stands. Pictures are renditions of 24-megapixel frames, 720 and 3,000 px.
+step), and a page of the same pictures as files in a folder, with no site, queue or address at all, drawn as large.
+Milliseconds from the key's own time to the first moment after a paint in which another picture stands decoded in its
+place; then, the key let go, until the sharp rendition stands. Pictures are renditions of 24-megapixel frames, 720 and
+3,000 px.
 """
 
 from __future__ import annotations
@@ -44,7 +45,9 @@ WATCH = """() => {
     requestAnimationFrame(look);
   }, { capture: true });
 }"""
-FILES = """<!doctype html><title>Files</title><body><img id="large-picture" src="0.jpg"><script>
+FILES = """<!doctype html><title>Files</title><style>body { margin: 0; background: #161616 }
+img { display: block; width: 100vw; height: 100vh; object-fit: contain }</style><body>
+<img id="large-picture" src="0.jpg"><script>
 const files = %s;
 let at = 0;
 addEventListener("keydown", async (event) => {

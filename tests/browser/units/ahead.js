@@ -27,6 +27,17 @@ export default {
     same(ahead.picture("a"), "a");
     same(Object.keys(come), ["a", "b", "c"]);
   },
+  "while it waits nothing new is begun, and nothing is let go": async () => {
+    const { come, stopped, loading } = slow();
+    const ahead = new Ahead(4, { loading });
+    ahead.want(["a", "b", "c"]);
+    ahead.wait(true);
+    come.a.good();
+    await settled();
+    same([Object.keys(come), ahead.picture("a"), stopped], [["a", "b"], "a", []]);
+    ahead.wait(false);
+    same(Object.keys(come), ["a", "b", "c"]);
+  },
   "small ones come more at once where that is said": () => {
     const { come, loading } = slow();
     new Ahead(4, { loading, at_once: 3 }).want(["a", "b", "c", "d"]);

@@ -14,6 +14,7 @@ export class Ahead {
     Object.assign(this, { most, loading, at_once });
     this.held = new Map();
     this.wanted = [];
+    this.waiting = false;
   }
 
   /** `addresses`, what is needed first in front; the same again changes nothing. */
@@ -27,7 +28,14 @@ export class Ahead {
     this.go();
   }
 
+  /** While it waits nothing new is begun: what is held stays, and what is on its way comes. */
+  wait(waiting) {
+    this.waiting = waiting;
+    this.go();
+  }
+
   go() {
+    if (this.waiting) return;
     let under_way = [...this.held.values()].filter((one) => !one.done && !one.failed).length;
     for (const address of this.wanted) {
       if (under_way >= this.at_once) return;

@@ -38,15 +38,22 @@ export class LargeView {
       if (this.stage.classList.contains("full") && event.target === this.stage && key.startsWith("Arrow")) return;
       event.preventDefault();
       this.rested.key(event.repeat);
+      this.sharp.wait(event.repeat);
       this[name]();
     });
-    dialog.addEventListener("keyup", () => this.rested.let_go());
-    addEventListener("blur", () => this.rested.let_go()); // a key let go over another window is not heard here
+    dialog.addEventListener("keyup", () => this.let_go());
+    addEventListener("blur", () => this.let_go()); // a key let go over another window is not heard here
     dialog.addEventListener("close", () => {
       this.rested.end();
+      this.sharp.wait(false);
       for (const ahead of [this.sharp, this.quick]) ahead.want([]);
       this.focus(this.id);
     });
+  }
+
+  let_go() {
+    this.rested.let_go();
+    this.sharp.wait(false);
   }
 
   open(id, eyes = false) {
