@@ -30,7 +30,7 @@ from galleries.web import passes
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
-from galleries.web.invitee import outbox, said, sheet
+from galleries.web.invitee import marks_of_all, outbox, sheet
 from galleries.web.news import news as news_of
 
 PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
@@ -156,7 +156,7 @@ def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) ->
     sitting.allowance, sitting.uid = rows[0][-2:]
     visitor = Visitor(invite=invite)
     with translation.override(translation.get_language_from_request(request)):
-        response = news_of(request, sitting, lambda: said.news(visitor, sitting, request.GET.get("since", "")))
+        response = news_of(request, sitting, lambda: marks_of_all.news(visitor, sitting, request.GET.get("since", "")))
     response.headers["X-Frame-Options"] = "DENY"
     return response
 

@@ -22,7 +22,7 @@ from galleries.models.compiled import Compiled
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.web import passes
-from galleries.web.invitee import said, showing
+from galleries.web.invitee import marks_of_all, showing
 from tests.cast import Cast, body_of, make_cast
 from tests.web.invitee.sheets import proved
 
@@ -315,5 +315,5 @@ def test_news_of_all_is_asked_for_again_after_a_moment(cast: Cast, monkeypatch: 
     first, _questions = told(agent, cast, 0)
     mark(cast, cast.subject, "")
     assert told(agent, cast, 0)[0]["theirs"] == first["theirs"] != {}
-    monkeypatch.setattr(said, "MOMENT", 0)
+    monkeypatch.setattr(marks_of_all, "MOMENT", 0)
     assert told(agent, cast, 0)[0]["theirs"] == {}

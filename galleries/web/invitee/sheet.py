@@ -22,7 +22,7 @@ from galleries.steps.sorting import ranges
 from galleries.web import extra_words
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
-from galleries.web.invitee import outbox, said, showing
+from galleries.web.invitee import marks_of_all, outbox, showing
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import allowance_said, sheet_words
@@ -178,7 +178,7 @@ def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
 @require_safe
 def changes(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     """204 while nothing changed since the page looked last, else everything that can change."""
-    return news(request, sitting, lambda: said.news(visitor, sitting, request.GET.get("since", "")))
+    return news(request, sitting, lambda: marks_of_all.news(visitor, sitting, request.GET.get("since", "")))
 
 
 @invitee_page(Act.SEE_FRAME)

@@ -22,15 +22,15 @@ MOMENT = 1.0
 MOST = 64  # sittings whose people are at it at the same time, in one process
 
 
-class Said(NamedTuple):
+class MarksOfAll(NamedTuple):
     """What everybody said by this change of a sitting, frame by frame."""
 
     change: int
     at: float
-    by_all: Others
+    by_frame: Others
 
 
-_kept: dict[UUID, Said] = {}
+_kept: dict[UUID, MarksOfAll] = {}
 
 
 def _shown(is_subject: bool, sitting: int) -> QuerySet[Any, Any]:
@@ -58,21 +58,21 @@ _ask_people = Compiled(
 )
 
 
-def by_all(sitting: Sitting, since: int) -> Said:
+def by_all(sitting: Sitting, since: int) -> MarksOfAll:
     """What everybody said, newer than `since`; of a moment ago where that will do."""
-    said = _kept.get(sitting.uid)
-    if said is not None and since < said.change <= sitting.change and time.monotonic() < said.at + MOMENT:
-        return said
+    marks = _kept.get(sitting.uid)
+    if marks is not None and since < marks.change <= sitting.change and time.monotonic() < marks.at + MOMENT:
+        return marks
     people = {pk: Invite(pk=pk, role=role, name=name) for pk, role, name in _ask_people(sitting.pk)}
     theirs: Others = defaultdict(list)
     for invite, frame, kind in _ask_marks(sitting.pk):
         if invite in people:
             theirs[frame].append((people[invite], kind))
-    said = Said(sitting.change, time.monotonic(), dict(theirs))
+    marks = MarksOfAll(sitting.change, time.monotonic(), dict(theirs))
     if len(_kept) >= MOST:
         _kept.clear()
-    _kept[sitting.uid] = said
-    return said
+    _kept[sitting.uid] = marks
+    return marks
 
 
 def news(visitor: Visitor, sitting: Sitting, since: str) -> dict[str, Any]:
@@ -87,12 +87,12 @@ def news(visitor: Visitor, sitting: Sitting, since: str) -> dict[str, Any]:
 def known_of(invite: Invite, sitting: Sitting, since: int) -> tuple[Known, list[int], int]:
     """(what is known of the sitting for this person, the frames that have a proof, the change that this is of); the
     caller has asked whether they see the sheet."""
-    said, me = by_all(sitting, since), invite.voice.pk
+    everybody, me = by_all(sitting, since), invite.voice.pk
     shown = _ask_shown[invite.is_subject](sitting.pk)
     mine = {frame: OwnMark._make(row) for frame, *row in _ask_mine(me, sitting.pk)}
     theirs = {
         frame: [one for one in row if one[0].pk != me] if any(one[0].pk == me for one in row) else row
-        for frame, row in said.by_all.items()
+        for frame, row in everybody.by_frame.items()
     }
     known = Known({pk: look for pk, look, _has in shown}, mine, {pk: row for pk, row in theirs.items() if row})
-    return known, [pk for pk, _look, has in shown if has], said.change
+    return known, [pk for pk, _look, has in shown if has], everybody.change
