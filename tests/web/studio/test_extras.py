@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from django import forms
+from django.test.html import parse_html
 from django.urls import reverse
 
 from galleries.models import ExtraTerms
 from galleries.papers.money import Price
 from galleries.steps.agreeing import agree, extras
+from galleries.web.studio.extra_forms import LongSelect
 from tests.cast import LANGUAGE, Cast, make_cast
 
 pytestmark = pytest.mark.django_db
@@ -142,3 +145,10 @@ def test_another_currency_than_something_was_paid_in_is_asked_for(cast: Cast) ->
     for person in (cast.subject, cast.representation):
         other = cast.client_of(person).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
         assert "was paid already" not in other
+
+
+def test_a_long_select_is_the_one_that_django_writes() -> None:
+    attrs, choices = {"id": "a", "required": True}, [("", "–"), ("EUR", "EUR"), ('"<&', "'<&")]
+    for value in ("", "EUR", '"<&', "none of them"):
+        written = LongSelect(choices=choices).render("currency", value, attrs)
+        assert parse_html(written) == parse_html(forms.Select(choices=choices).render("currency", value, attrs))
