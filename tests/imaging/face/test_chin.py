@@ -56,8 +56,7 @@ def test_what_is_said_to_be_sure_of_holds_the_mark(held_apart: list[Portrait]) -
 
 @pytest.mark.parametrize("tight", [1.0, 0.75, 0.62])
 def test_no_wide_crop_cuts_a_chin_unsaid(held_apart: list[Portrait], tight: float) -> None:
-    """In the whole portrait and in windows round the face, as frames from closer by would be; before the outline was
-    known 21 of these 39 proposals of 16:9 alone ended above the chin without a word."""
+    """In the whole portrait and in windows round the face, as frames from closer by would be."""
     for one in held_apart:
         side = round(tight * one.size[0])
         x, y = one.face.eye_middle[0] - side / 2, max(0.0, one.face.eye_middle[1] - 0.45 * side)
