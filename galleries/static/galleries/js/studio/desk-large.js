@@ -89,9 +89,10 @@ export class LargeView {
     const around = (ahead) => neighbours(order, order.indexOf(id), this.direction, ahead);
     const small = this.frames.get(id).small;
     const sharp = this.sharp.picture(this.address(id));
-    const quick = this.eyes ? null : this.quick.picture(small);
+    const smaller = this.eyes && this.developed.waits(this.frames.get(id)); // its address gives the same place at once
+    const quick = smaller ? null : this.quick.picture(small);
     if (sharp || quick) this.put(id, sharp ?? quick);
-    else this.put(id, Object.assign(new Image(), { src: this.eyes ? this.address(id) : small || this.address(id) }));
+    else this.put(id, Object.assign(new Image(), { src: (!smaller && small) || this.address(id) }));
     this.quick.want(
       around(QUICK_AHEAD)
         .map((one) => this.frames.get(one).small)
