@@ -14,6 +14,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.servers import free_port
+from tests.services.site import Site
 from tests.services.test_start import LINK, opens, started
 
 pytestmark = [pytest.mark.services, pytest.mark.timeout(600)]
@@ -60,6 +61,10 @@ def senders(port: int, words: str, first: int = 2) -> Iterator[list[socket.socke
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, dict[str, str]]]:
     home, port = tmp_path_factory.mktemp("slow") / "site", free_port()
+    home.mkdir(mode=0o700)
+    prepared = Site(home)  # how a site begins from nothing is test_start.py's
+    prepared.migrate()
+    prepared.collect_static()
     with started(home, "--port", str(port)) as running:
         yield port, dict(LINK.findall(running.words))
 
