@@ -20,6 +20,7 @@ from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, i
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.ingesting import reading_anew
 from galleries.steps.sorting import loupe, ranges, sort, take_back
+from galleries.told import Told
 from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import stored
@@ -125,6 +126,14 @@ def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
         yield _("less fine detail than its pixels could hold: enlarged, or soft all over")
 
 
+def _unknown(read: dict[str, Any]) -> list[str]:
+    """Why numbers of a frame are not known, each reason once, whatever else hangs on the same one."""
+    reasons: dict[str, object] = {}
+    for why in (read.get("unknown") or {}).values():
+        reasons.setdefault(Told.from_stored(why).code or str(why), why)
+    return list(dict.fromkeys(stored(why) for why in reasons.values()))
+
+
 def picture(proof: Proof | None) -> str:
     """The frame without its stamp, as small as the desk draws it; '' while both are being made."""
     return view_picture(proof.frame_id, as_on_desk=True) if proof else ""
@@ -143,7 +152,6 @@ def _look(look: Look) -> dict[str, Any]:
 
 def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinCast | None) -> dict[str, Any]:
     read = frame.read
-    unknown = dict.fromkeys(stored(why) for why in (read.get("unknown") or {}).values())
     row: dict[str, Any] = {
         "id": frame.pk,
         "label": frame.label,
@@ -156,7 +164,7 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join((*_picture_shown(frame), *_holds_little(frame, read), *unknown))[:300],
+        "note": "; ".join((*_picture_shown(frame), *_holds_little(frame, read), *_unknown(read)))[:300],
     }
     if loupe.from_sensor(frame):
         row["sensor"] = True  # its eyes at 100 % are developed when somebody asks

@@ -13,8 +13,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone as clock
 
+from galleries.imaging.codes import Code
 from galleries.models import Frame, Look, Mark, Proof
 from galleries.sorting.eyes import Usual
+from galleries.told import told
 from galleries.web.invitee import showing
 from galleries.web.studio.desk_data import flag_words, flags
 from tests.cast import Cast, make_cast
@@ -204,6 +206,16 @@ def test_a_picture_says_that_it_is_small_or_holds_less_than_its_pixels(
     notes = {row["label"]: row["note"] for row in data["frames"]}
     assert notes[enlarged[0]] == "less fine detail than its pixels could hold: enlarged, or soft all over"
     assert notes[small[0]] == "a small picture (800 × 1200): its sharpness says little about a print"
+
+
+def test_a_reason_behind_several_unknown_numbers_is_told_once(
+    cast: Cast, client: Client, looks: tuple[Look, Look]
+) -> None:
+    why = [told(Code.UNKNOWN_IRIS, radius_px=5, least_px=least).as_dict() for least in (8, 20)]
+    (label,) = shot(cast, looks[0], [0.3], 62, unknown={"pupil": why[0], "sharpness": why[1], "openness": why[0]})
+    data = client.get(reverse("studio-desk-data", args=[cast.sitting.slug])).json()
+    notes = {row["label"]: row["note"] for row in data["frames"]}
+    assert notes[label] == "the iris has a radius of 5 px, 8 are needed"
 
 
 @pytest.mark.parametrize(
