@@ -1,6 +1,4 @@
 // Act when the finger lifts. The click a browser makes of a tap comes later, on a slow phone by several frames.
-import { afterFrame } from "./later.js";
-
 const FAR = 12, // CSS px: a finger that went further meant something else
   SOON = 700, // ms in which the click of the same tap comes
   nothing = () => {};
@@ -41,15 +39,13 @@ export function onLift(root, selector, act, { ready = nothing, letGo = nothing }
     act(from.button);
   });
   // The mouse's events that a browser makes of a tap each look for what lies under it, before the frame in which the
-  // act shows: they are refused. The focus that they would have brought is given when that frame is through.
+  // act shows: they are refused. With them the tap takes no focus, which stays where keys left it.
   root.addEventListener(
     "touchend",
     (event) => {
       if (!lifted || !event.cancelable || under(event) !== lifted.button) return;
-      const { button } = lifted;
       event.preventDefault();
       lifted = null;
-      afterFrame(() => button.isConnected && button.focus({ preventScroll: true, focusVisible: false }));
     },
     { passive: false },
   );
