@@ -381,6 +381,12 @@ def test_large_view_and_side_by_side_with_locked_zoom(
         expect(page.get_by_role("button", name="Eyes at 100 %")).to_have_attribute("aria-pressed", "true")
         expect(page.locator("#large-picture")).to_have_attribute("src", re.compile("/desk/eyes/"))
         expect(page.locator("#large-picture")).to_have_attribute("width", re.compile(r"^[1-9]\d\d"))
+        page.keyboard.press("e")
+        first = page.locator("#large-picture").get_attribute("alt") or ""
+        page.keyboard.press("h")  # the next comes
+        expect(page.locator("#large-picture")).not_to_have_attribute("alt", first)
+        page.keyboard.press("t")  # and the one hidden is here again
+        expect(page.locator("#large-picture")).to_have_attribute("alt", first)
         page.keyboard.press("Escape")
         assert not [url for url in asked if "/files/original/" in url]  # never the original unless asked for
         for index in (0, 1):

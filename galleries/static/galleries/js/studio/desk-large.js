@@ -201,9 +201,12 @@ export class LargeView {
   rest() {
     return this.acts.rest(this.id);
   }
+  // A frame that comes back alone is looked at again: the press that hid it had moved on to the next.
   async undo() {
+    const hidden = [...this.frames.values()].filter((one) => one.hidden).map((one) => one.id);
     await this.acts.undo();
-    this.show(this.id);
+    const back = hidden.filter((id) => !this.frames.get(id).hidden);
+    this.show(back.length === 1 ? back[0] : this.id);
   }
   window() {
     this.second.toggle(this.id);
