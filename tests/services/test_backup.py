@@ -7,13 +7,15 @@ import json
 import shutil
 import sqlite3
 import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.servers import postgresql_server
+from tests.browser.studio_stage import jpeg
+from tests.servers import postgresql_server, wait_for
 from tests.services.site import ROOT, Site
 
 pytestmark = pytest.mark.services
@@ -42,6 +44,26 @@ whole = [hashlib.sha256(storage.get(storage.private(), f.key)).hexdigest() == f.
 print(len(whole), all(whole), Mark.objects.filter(kind="pick", note="this one").count(),
       JournalLine.objects.count(), len(list(storage.proofs().keys("sittings"))))
 """
+
+
+def coming_in(site: Site, folder: Path, count: int = 30) -> subprocess.Popen[bytes]:
+    """A card that is being brought in beside the frames of `MAKE`."""
+    folder.mkdir()
+    for number in range(count):
+        (folder / f"NEW_{number:04d}.JPG").write_bytes(jpeg(3 * number + 5, (320, 480)))
+    words = [sys.executable, "manage.py", "ingest", str(folder), "--sitting", "ansa-veld"]
+    return subprocess.Popen(words, cwd=ROOT, env=site.env, stdout=subprocess.DEVNULL)
+
+
+def come_in(site: Site) -> int:
+    return int(site.python("from galleries.models import Frame\nprint(Frame.objects.count())"))
+
+
+def restored_whole(new: Site) -> int:
+    """How many frames came back, each with its bytes as they were."""
+    frames, whole, picked, _lines, _proofs = new.python(COUNT).split()
+    assert (whole, picked) == ("True", "5")
+    return int(frames)
 
 
 def command(name: str, site: Site, *words: str) -> subprocess.CompletedProcess[str]:
@@ -139,6 +161,17 @@ def test_a_backup_while_people_mark_holds_only_whole_transactions(site: Site, tm
             lines = tables.execute("SELECT count(*) FROM galleries_journalline WHERE verb='marked'").fetchone()[0]
             revisions = tables.execute("SELECT coalesce(sum(revision), 0) FROM galleries_mark").fetchone()[0]
         assert lines == revisions
+
+
+def test_a_backup_while_frames_come_in_comes_back_whole(site: Site, tmp_path: Path) -> None:
+    card = coming_in(site, tmp_path / "card")
+    wait_for(lambda: come_in(site) > 5 or card.poll() is not None, "a frame", seconds=240)
+    done = command("backup", site, str(tmp_path / "kept"))
+    assert (done.returncode, card.wait(120)) == (0, 0), done.stderr
+    new = empty(tmp_path)
+    done = command("restore-backup", new, str(tmp_path / "kept"))
+    assert done.returncode == 0, done.stderr
+    assert 5 < restored_whole(new) <= come_in(site) == 35
 
 
 def test_a_site_that_holds_something_is_not_written_over(site: Site, tmp_path: Path) -> None:
