@@ -184,7 +184,7 @@ OF_ONE_THING = {
     *("statement", "statement-file", "studio-extras", "studio-statement-file"),  # of one closing
     *("retouch-archive", "retouch-original", "retouch-picture", "retouch-version"),
     "opinions",  # as many as one person may ask
-    *("own-copy-archive", "studio-own-copy-archive", "studio-stray-picture", "deadlines", "for-use"),
+    *("own-copy-archive", "studio-own-copy-archive", "studio-stray-picture", "deadlines", "for-use", "studio-parts"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read
 

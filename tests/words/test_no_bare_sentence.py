@@ -84,6 +84,8 @@ ALLOWED = {
     "imaging/credentials/origin.py": "written into files, in English as all metadata",
     "steps/delivering/certificate.py:made by the studio": "stands in the certificate",
     "web/invitee/markup.py": "markup",
+    "web/studio/extra_forms.py:  <option": "markup",
+    "web/studio/extra_forms.py:<select": "markup",
     "web/invitee/list_markup.py": "markup",
     "web/invitee/outbox_worker.py": "a script, and why it is open",
 }

@@ -35,7 +35,7 @@ def lab_of(rgb: tuple[int, int, int]) -> np.ndarray:
 def scene(skin: tuple[int, int, int] = SKIN) -> np.ndarray:
     """A wall, a face and clothes from under the chin down, each of one colour."""
     rgb = np.full(SHAPE, WALL, np.uint8)
-    rgb[int(FACE.chin[1]) + 12 :] = CLOTH
+    rgb[int(FACE.menton[1]) + 12 :] = CLOTH
     y, x = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]]
     rgb[np.hypot((x - 120) / 46, (y - 118) / 60) <= 1] = skin
     return rgb
@@ -51,7 +51,7 @@ def test_skin_is_the_face_without_eyes_and_mouth() -> None:
     assert not mask[round(FACE.mouth[1]), round(FACE.mouth[0])]
     assert mask[100, 120]
     assert mask[120, 120]
-    assert mask[round(FACE.chin[1]) - 8, 120]
+    assert mask[round(FACE.menton[1]) - 8, 120]
     ys, xs = np.nonzero(mask)
     oval = np.array(FACE.oval)
     reach = np.ptp(oval, axis=0) * 0.9 / 2
