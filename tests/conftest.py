@@ -73,6 +73,12 @@ PBKDF2PasswordHasher.iterations = 1000
 gc.set_threshold(100_000, 50, 100)
 
 
+def pytest_collection_finish() -> None:
+    """What was imported and collected stays till the end: no search for circles walks it again."""
+    gc.collect()
+    gc.freeze()
+
+
 # Files whose tests start whole sites: first, so that none is left over at the end of a run of two.
 LONG = ("tests/services/test_start.py", "tests/browser/test_whole_line.py", "tests/services/test_worker_killed.py")
 

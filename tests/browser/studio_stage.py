@@ -15,6 +15,7 @@ from playwright.sync_api import Page
 from galleries import storage
 from galleries.imaging.face.faces import Face
 from galleries.imaging.face.reading import FrameReading
+from galleries.imaging.versions import READER_VERSION
 from galleries.models import Frame, Look, Proof
 from galleries.steps import derived
 from galleries.told import Told
@@ -94,6 +95,7 @@ def _row(cast: Cast, number: int, look: Look, start: datetime) -> Frame:
         height=6000,
         captured_at=start + timedelta(seconds=6 * number),
         reading=reading.as_dict(),
+        reading_version=READER_VERSION,
         run=number // 12 + 1 if alike else None,
         run_place=(number % 12) - 4 if alike else 0,
     )
