@@ -56,7 +56,7 @@ def test_steps_access_and_races_pass_on_it(postgresql: Server, migrated: dict[st
     env = {**os.environ, "TESTS_DATABASE": postgresql.address, "TESTS_TEMPLATE": "migrated"}
     env.pop("PYTEST_XDIST_WORKER", None)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n", "2", "-m", "django_db or services"]
-    command += ["--timeout=900"]  # it has what others leave of the processors: deploy/test
+    command += ["--timeout=900"]
     command += wanted
     done = subprocess.run(command, cwd=ROOT, env=env, check=False, capture_output=True, text=True, timeout=1800)
     closing = done.stdout.strip().splitlines()[-1]
