@@ -127,9 +127,15 @@ function undo() {
   if (frame) tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
   else say(words.nothing_to_undo);
 }
-/** What waited is remembered at once, so that its being sent is said even when both come within one frame. */
+/** What waited is remembered at once, so that its being sent is said even when both come within one frame; and that all
+ * is sent is taken back at once, so that it never stands beside something that waits. */
 function sent(state) {
   if (state.waiting || state.held || state.offline) waited = true;
+  const place = $("#sending");
+  if ((state.waiting || state.held) && place.dataset.state === "sent") {
+    place.dataset.state = "waiting";
+    place.textContent = "";
+  }
   sending(state);
 }
 const sending = soon(({ waiting, held, sending: busy, offline, shut, keeps }) => {
