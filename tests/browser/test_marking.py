@@ -85,6 +85,10 @@ def test_more_than_the_allowance_is_said_and_goes_on(cast: Cast, come: Come) -> 
     expect(page.locator("#allowance")).to_contain_text("4 picked, 1 more than the 3 included.")
     expect(page.locator("#sending")).to_have_text("Everything is sent.")
     assert set(kinds(cast)) == {1, 2, 3, 4}
+    # The same moment a mark is made it does not stand there any more.
+    pressed = "one => { one.click(); return document.querySelector('#sending').textContent; }"
+    assert "Everything is sent" not in button(page, 4, "strike").evaluate(pressed)
+    button(page, 4, "pick").click()
     expect(page.locator(".look-strip").first.locator("[data-picked]")).to_have_text("3 picked in this look")
 
 
