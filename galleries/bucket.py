@@ -13,7 +13,7 @@ from storages.backends.s3 import S3Storage
 NO_UPLOAD, NO_PARTS = {"NoSuchUpload", "NoSuchKey", "404"}, {"NotImplemented", "MethodNotAllowed", "501", "405"}
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 
 class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries no types
@@ -50,8 +50,7 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
     def signed(self, key: str, method: str | None) -> str:
         """Path and query of the file's address in the store, signed for this method and for minutes: for the proxy
         alone, never for a visitor."""
-        parts = urlsplit(self.url(key, http_method=method))
-        return f"{parts.path}?{parts.query}"
+        return _behind_host(self.url(key, http_method=method))
 
     # --- a file in parts (S3's multipart upload): nothing of it is a file before all are joined ---
 
@@ -85,21 +84,19 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
     def signed_part(self, key: str, upload: str, number: int, size: int) -> str:
         """Path and query to which one part of this many bytes can be sent for minutes: for the proxy alone."""
         named = {"Bucket": self.bucket_name, "Key": key, "UploadId": upload, "PartNumber": number}
-        address = self._client.generate_presigned_url(
-            "upload_part", named | {"ContentLength": size}, ExpiresIn=self.querystring_expire
+        return _behind_host(
+            self._client.generate_presigned_url(
+                "upload_part", named | {"ContentLength": size}, ExpiresIn=self.querystring_expire
+            )
         )
-        parts = urlsplit(address)
-        return f"{parts.path}?{parts.query}"
 
-    def join(self, key: str, upload: str) -> None:
-        """The parts that are there become the file.
+    def join(self, key: str, upload: str, there: Mapping[int, tuple[int, str]]) -> None:
+        """The parts that are there (as `parts` tells them) become the file.
 
         Raises:
             FileNotFoundError: there is no such upload (any more).
         """
-        parts = [
-            {"PartNumber": number, "ETag": tag} for number, (_size, tag) in sorted(self.parts(key, upload).items())
-        ]
+        parts = [{"PartNumber": number, "ETag": tag} for number, (_size, tag) in sorted(there.items())]
         try:
             self._client.complete_multipart_upload(
                 Bucket=self.bucket_name, Key=key, UploadId=upload, MultipartUpload={"Parts": parts}
@@ -152,3 +149,9 @@ class BucketStore(S3Storage):  # type: ignore[misc]  # django-storages carries n
         for key, upload, _begun in list(self.unfinished(prefix.rstrip("/") + "/")):
             self.break_off(key, upload)
         return len(keys)
+
+
+def _behind_host(address: str) -> str:
+    """Path and query."""
+    parts = urlsplit(address)
+    return f"{parts.path}?{parts.query}"

@@ -32,19 +32,11 @@ class FolderStore(FileSystemStorage):
     """A folder. A file appears whole or not at all: written beside its place, flushed to the disk, renamed."""
 
     def _save(self, name: str, content: File[Any]) -> str:
-        target = Path(self.path(name))
-        self._make_folder(target.parent)
-        part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}{PART}")
-        try:
+        def written(part: Path) -> None:
             with open(part, "xb") as out:
                 shutil.copyfileobj(content, out, 1 << 20)
-                out.flush()
-                os.fsync(out.fileno())
-            if self.file_permissions_mode is not None:
-                part.chmod(self.file_permissions_mode)
-            part.replace(target)
-        finally:
-            part.unlink(missing_ok=True)
+
+        self._appear(name, written)
         return name
 
     def take_over(self, name: str, path: Path) -> None:
@@ -53,11 +45,15 @@ class FolderStore(FileSystemStorage):
         Raises:
             OSError: not from here: another disk, or one that knows no second name of a file.
         """
+        self._appear(name, lambda part: os.link(path, part))
+
+    def _appear(self, name: str, lay: Callable[[Path], object]) -> None:
+        """`lay` puts the whole file where it is told, beside its place."""
         target = Path(self.path(name))
         self._make_folder(target.parent)
         part = target.with_name(f".{target.name}.{os.getpid()}.{os.urandom(4).hex()}{PART}")
-        os.link(path, part)
         try:
+            lay(part)
             with open(part, "rb") as file:
                 os.fsync(file.fileno())
             if self.file_permissions_mode is not None:
@@ -193,14 +189,7 @@ def take_over(store: Storage, arrived: str, key: str) -> None:
         Missing: the sitting was removed for good, before or while this was done; nothing of it stays.
         FileNotFoundError: there is no such file.
     """
-    _still_there(store, key)
-    if not store.exists(key):
-        store.copy_within(arrived, key)  # type: ignore[attr-defined]  # a bucket's
-    try:
-        _still_there(store, key)
-    except Missing:
-        store.delete(key)
-        raise
+    _put(store, key, lambda: store.copy_within(arrived, key))  # type: ignore[attr-defined]  # a bucket's
 
 
 def shut(sitting_uid: UUID) -> None:

@@ -7,7 +7,7 @@ until the worker has read them: hash, kind by content, limits, as of any file th
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from math import ceil
 from typing import TYPE_CHECKING, cast
@@ -75,9 +75,9 @@ def size_of(arrival: Arrival, number: int) -> int:
     return max(0, min(PART, arrival.bytes - (number - 1) * PART)) if number > 0 else 0
 
 
-def begin(sitting: Sitting, name: str, sha256: str, size: int, by: Visitor) -> Arrival | None:
-    """A file is to come: the row that its parts are sent to, the one of before where it was broken off. None where the
-    store takes no parts.
+def begin(sitting: Sitting, name: str, sha256: str, size: int, by: Visitor) -> tuple[Arrival, list[int]] | None:
+    """A file is to come: the row that its parts are sent to, the one of before where it was broken off, and the numbers
+    of the parts that need not be sent. None where the store takes no parts.
 
     Raises:
         Refused: not this person's to do, the sitting is archived, or too much is on its way already.
@@ -100,31 +100,28 @@ def begin(sitting: Sitting, name: str, sha256: str, size: int, by: Visitor) -> A
         )  # fmt: skip
     if arrival.bytes != size:
         raise BadInput(_("The file is empty, or its length was not announced."))
-    if arrival.state == Arrival.State.SENDING and not _is_known(arrival):
+    if arrival.state != Arrival.State.SENDING:
+        return arrival, list(range(1, count(arrival) + 1))
+    there = _there(arrival)
+    if there is None:
         arrival.upload = _bucket().begin(_place(arrival))
         Arrival.objects.filter(pk=arrival.pk).update(upload=arrival.upload)
         if not arrival.upload:
             arrival.delete()
             return None
-    return arrival
+    return arrival, _whole(arrival, there or {})
 
 
-def _is_known(arrival: Arrival) -> bool:
+def _there(arrival: Arrival) -> dict[int, tuple[int, str]] | None:
+    """The parts as the store tells them; None where it knows of no such upload."""
     try:
-        return bool(arrival.upload) and _bucket().parts(_place(arrival), arrival.upload) is not None
+        return _bucket().parts(_place(arrival), arrival.upload) if arrival.upload else None
     except FileNotFoundError:
-        return False
+        return None
 
 
-def there(arrival: Arrival) -> list[int]:
-    """The numbers of the parts that need not be sent."""
-    if arrival.state != Arrival.State.SENDING:
-        return list(range(1, count(arrival) + 1))
-    try:
-        parts = _bucket().parts(_place(arrival), arrival.upload)
-    except FileNotFoundError:
-        return []
-    return [number for number, (size, _tag) in parts.items() if size == size_of(arrival, number)]
+def _whole(arrival: Arrival, there: Mapping[int, tuple[int, str]]) -> list[int]:
+    return [number for number, (size, _tag) in there.items() if size == size_of(arrival, number)]
 
 
 def _own(sitting: Sitting, arrival_id: int, by: Visitor) -> Arrival:
@@ -164,10 +161,11 @@ def join(sitting: Sitting, arrival_id: int, by: Visitor) -> Arrival:
     arrival = _own(sitting, arrival_id, by)
     if arrival.state != Arrival.State.SENDING:
         return arrival
-    if len(there(arrival)) != count(arrival):
+    there = _there(arrival) or {}
+    if len(_whole(arrival, there)) != count(arrival):
         raise Conflict(_("“%s” is not here whole. Send it again.") % arrival.name)
     try:
-        _bucket().join(_place(arrival), arrival.upload)
+        _bucket().join(_place(arrival), arrival.upload, there)
     except FileNotFoundError:  # joined at the same moment, or by a call whose answer was lost: the worker sees
         if not _bucket().exists(_place(arrival)):
             raise Conflict(_("“%s” is not here whole. Send it again.") % arrival.name) from None

@@ -37,10 +37,11 @@ def parts(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         raise BadInput(_("A checksum has 64 hexadecimal digits."))
     if not isinstance(size, int) or isinstance(size, bool):
         raise BadInput(_("The file is empty, or its length was not announced."))
-    arrival = arrivals.begin(sitting, name, sha256, size, visitor)
-    if arrival is None:
+    begun = arrivals.begin(sitting, name, sha256, size, visitor)
+    if begun is None:
         return JsonResponse({})
-    return JsonResponse({"file": arrival.pk, "part_bytes": arrivals.PART, "there": arrivals.there(arrival)})
+    arrival, there = begun
+    return JsonResponse({"file": arrival.pk, "part_bytes": arrivals.PART, "there": there})
 
 
 @studio_page()

@@ -4,7 +4,7 @@ import { fill } from "../shared/dom.js";
 import { sentenceOf } from "../shared/net.js";
 import { Ahead, neighbours } from "./desk-ahead.js";
 import { Developed } from "./desk-developed.js";
-import { Rest } from "./desk-rest.js";
+import { RESTING, Rest } from "./desk-rest.js";
 import { onward } from "./desk-stacks.js";
 
 const SHARP = 7; // decoded renditions held at once: 3,000 × 2,000 pixels take 24 MB each
@@ -13,7 +13,6 @@ const QUICK = 24; // of the desk's own pictures, 1.4 MB each
 const QUICK_AHEAD = 20;
 const QUICK_AT_ONCE = 5; // small files wait for answers, not for the line; a browser asks one host for six at once
 const LETTERS = { h: "hide", s: "suggest", r: "rest", t: "undo", w: "window" };
-const RESTING = 90; // ms on a frame before large files are asked for
 
 export class LargeView {
   constructor(dialog, to, words, { choice, acts, second, frames, sequence, focus }) {

@@ -1,5 +1,7 @@
 // When large files are asked for: once a frame has been rested on. A key held down rests nowhere, however slowly a busy
 // machine repeats it: their bytes and their decoding would stand in the way of the small pictures that are passing.
+export const RESTING = 90; // ms on a frame before large files are asked for
+
 export class Rest {
   constructor(ms, later = (work, after) => setTimeout(work, after), call_off = (timer) => clearTimeout(timer)) {
     Object.assign(this, { ms, later, call_off, work: null, timer: 0, held: false });

@@ -11,7 +11,7 @@ import { Flagged } from "./desk-flagged.js";
 import { Keeping } from "./desk-kept.js";
 import { LargeView } from "./desk-large.js";
 import { Rail } from "./desk-rail.js";
-import { Rest } from "./desk-rest.js";
+import { RESTING, Rest } from "./desk-rest.js";
 import { SecondWindow } from "./desk-second.js";
 import { SideBySide } from "./desk-side.js";
 import { fitting } from "./desk-size.js";
@@ -34,7 +34,7 @@ const choice = new Choice(
 );
 const strips = new Strips(place, words, to, choice);
 const second = new SecondWindow();
-const rested = new Rest(90); // ms on a frame of the strips before the second window fetches it large
+const rested = new Rest(RESTING); // on a frame of the strips, before the second window fetches it large
 const large = new LargeView($("#large"), to, words, {
   choice,
   acts: { hide, suggest, rest, undo: () => act({ do: "undo" }) },
