@@ -36,7 +36,7 @@ RUN: dict[str, Any] = {
     "benchmarks": [
         {
             "name": "crowd", "options": [], "seconds": 9, "ended": 0,
-            "quiet": {"share": 1.0, "load": 0.1, "believed": True},
+            "quiet": {"share": 1.0, "others": 0.01, "believed": True},
             "figures": [{"name": "mark, p95", "value": 150.5, "unit": "ms", "most": 200, "reached": True}],
         }
     ],

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 FILE = "BENCHMARK_FIGURES"  # in the environment: where `figure` adds its lines
-QUIET_SHARE, QUIET_LOAD = 0.95, 0.5  # of a second that a loop was let work; of a core, others' work
+QUIET_SHARE, QUIET_OTHERS = 0.95, 0.1  # of a second that a loop was let work; of a core, others' work
+PATIENCE = 20  # seconds in which what went before may come to its end
 
 
 def figure(name: str, value: float, unit: str = "", *, most: float | None = None, least: float | None = None) -> None:
@@ -51,10 +52,29 @@ def _share(_nth: int = 0) -> float:
     return (time.process_time() - spent) / (time.monotonic() - began)
 
 
+def _spent() -> tuple[float, float]:
+    """Of the whole machine since its start: ticks worked and ticks in all (proc(5), the line cpu of /proc/stat)."""
+    ticks = [int(word) for word in Path("/proc/stat").read_text().splitlines()[0].split()[1:9]]
+    return sum(ticks) - ticks[3] - ticks[4], sum(ticks)  # without idle and iowait
+
+
+def others(seconds: float = 2) -> float:
+    """How many cores others keep at work, looked at for so long while nothing is done here. The load average will not
+    do: it remembers for minutes the benchmark that went before."""
+    worked, whole = _spent()
+    time.sleep(seconds)
+    worked_now, whole_now = _spent()
+    return (worked_now - worked) / max(whole_now - whole, 1) * (os.cpu_count() or 1)
+
+
 def quiet() -> dict[str, Any]:
-    """{share, load, believed}: does the machine do little else? Every core is asked at once, for a second."""
+    """{share, others, believed}: does the machine do little else? Others are waited for a little; then every core is
+    asked at once, for a second, how much of it a loop is let work."""
     cores = len(os.sched_getaffinity(0))
-    load = os.getloadavg()[0]
+    until = time.monotonic() + PATIENCE
+    while (busy := others()) >= QUIET_OTHERS and time.monotonic() < until:
+        pass
     with get_context("spawn").Pool(cores) as pool:
         share = min(pool.map(_share, range(cores), chunksize=1))
-    return {"share": round(share, 3), "load": round(load, 2), "believed": share >= QUIET_SHARE and load < QUIET_LOAD}
+    believed = share >= QUIET_SHARE and busy < QUIET_OTHERS
+    return {"share": round(share, 3), "others": round(busy, 2), "believed": believed}

@@ -38,7 +38,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "raw": (("--rounds", "2"), 60),
     "workers": (("--rounds", "1", "--repeat", "1"), 60),
     "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
-    "looks": (("--sittings", "1"), 60),
+    "looks": (("--sittings", "10"), 60),
     "eyes": (("--count", "6"), 60),
     "bombs": (("archive",), 60),
     "true_to_life": (("--most", "1"), 90),
@@ -94,8 +94,8 @@ def one(name: str) -> dict[str, Any]:
     words, seconds = SHORT[name]
     quiet = figures.quiet()
     if not quiet["believed"]:
-        print(f"  the machine is busy (a loop was let work {quiet['share']:.0%} of the time, load {quiet['load']}): "
-              "do not believe these figures", flush=True)  # fmt: skip
+        print(f"  the machine is busy (a loop was let work {quiet['share']:.0%} of the time, others keep "
+              f"{quiet['others']:.2f} cores at work): do not believe these figures", flush=True)  # fmt: skip
     began, late = time.monotonic(), threading.Event()
     with tempfile.TemporaryDirectory() as folder:
         lines = Path(folder, "figures")
