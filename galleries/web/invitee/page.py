@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from galleries.access import Act, Visitor, may
 from galleries.models import Sitting
+from galleries.web.invitee import without_network
 
 TABS = (
     ("plan", _("Plan"), Act.SEE_PLAN),
@@ -58,6 +59,7 @@ def page(
             template, template
         ),
         "may_mark": may(visitor, Act.MARK, sitting),
+        "without_network": {**without_network.device(visitor, sitting), "words": without_network.words()},
     }
     with timezone.override(ZoneInfo(sitting.time_zone)):  # times read as the clock where the sitting was
         return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

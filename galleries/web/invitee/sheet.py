@@ -22,7 +22,7 @@ from galleries.steps.sorting import ranges
 from galleries.web import extra_words
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
-from galleries.web.invitee import marks_of_all, outbox, showing
+from galleries.web.invitee import marks_of_all, outbox, showing, without_network
 from galleries.web.invitee.markup import frame_item
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import allowance_said, sheet_words
@@ -122,20 +122,17 @@ def _kept_back(visitor: Visitor, sitting: Sitting) -> int:
 
 
 def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
-    """Addresses and the person, for the scripts. The person's key names what a device may keep for them."""
+    """Addresses and the person, for the scripts."""
     invite = visitor.invite
     slug = sitting.slug
     return {
-        "person": f"{sitting.pk}-{invite.pk}" if invite else "",
+        **without_network.device(visitor, sitting),
         "side": invite.role if invite else "",
         "may_mark": may(visitor, Act.MARK, sitting),
         "why_not": why_not(visitor, Act.MARK, sitting),
         "chooses": invite is not None and invite.is_side,
         "again": reverse("ask-link"),
         "done": reverse("done", args=[slug]),
-        # What a device may keep to open without a network, and until when.
-        "until": invite.expires_at.isoformat() if invite else "",
-        "pages": [reverse("plan", args=[slug])],
         # A frame that goes from the subject's sheet was hidden by the studio; from another's, perhaps by the subject.
         "hears_why": invite is None or invite.is_subject,
         "sitting": slug,
@@ -145,7 +142,6 @@ def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
         "frame": reverse("remarks", args=[slug, 0]),
         "compare": reverse("compare", args=[slug]),
         "picture": reverse("proof-picture", args=[0, "large", 1]),
-        "worker": reverse("outbox-worker"),
     }
 
 

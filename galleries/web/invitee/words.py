@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
+from galleries.web.invitee import without_network
+
 if TYPE_CHECKING:
     from galleries.steps.picking.pick import Count
 
@@ -147,7 +149,7 @@ def sheet_words() -> dict[str, Any]:
         "through_said": _("You are through, and everybody sees it."),
         "through_change": _("You may still change your mind until the list is closed."),
         "picked_n": _("{n} picked"),
-        "needs_network": _("This page needs the network"),
+        **without_network.words(),
         "works_without": _("Sheet and plan open without it, and marks wait on this device until it is back."),
         "to_the_sheet": _("Back to the sheet"),
         "failed": _("The server could not be reached. Try again."),

@@ -30,10 +30,15 @@ const settled = () =>
     ? Promise.resolve()
     : new Promise((done) => addEventListener("load", done, { once: true }));
 
-/** pictures: addresses of every small picture on the sheet. Without a worker marks on the open page wait too. */
-export async function keep(config, words, pictures) {
+/** What is this page's own of what it has loaded, and of what its style sheets may yet draw. */
+const parts = () => [
+  ...new Set([...loaded().filter((one) => one.startsWith("/static/")), ...drawings([...document.styleSheets])]),
+];
+/** Tells the worker whose device this is, and for a person what it is to keep. asks(): what, when the page is through
+    with its own. Without a worker marks on the open page wait too. */
+export async function tell({ person, sheet, until, worker: address }, asks) {
   if (!("serviceWorker" in navigator)) return;
-  if (!config.person) {
+  if (!person) {
     // Somebody of the studio looks: nothing of it stays on this device.
     navigator.serviceWorker.controller?.postMessage({ person: "" });
     return;
@@ -41,36 +46,40 @@ export async function keep(config, words, pictures) {
   navigator.serviceWorker.addEventListener("message", ({ data: { kept, whole } }) => {
     Object.assign(document.documentElement.dataset, { kept }, whole === undefined ? {} : { whole });
   });
-  const active = await worker(config.worker).catch(() => null);
+  const active = await worker(address).catch(() => null);
   await settled();
-  const seen = loaded(),
-    wanted = navigator.connection?.saveData ? pictures.filter((one) => seen.includes(one)) : pictures;
-  const said = { person: config.person, page: location.pathname, until: config.until, pages: config.pages };
-  active?.postMessage({
-    ...said,
-    seen: [...new Set([...seen.filter((one) => one.startsWith("/static/")), ...drawings([...document.styleSheets])])],
-    pictures: wanted,
-    offline: offline(words),
-  });
+  active?.postMessage({ person, page: sheet, until, seen: parts(), ...asks() });
 }
+/** The sheet's. pictures: addresses of every small picture on it. */
+export const keep = (config, words, pictures) =>
+  tell(config, () => {
+    const seen = loaded();
+    return {
+      pages: [config.plan],
+      pictures: navigator.connection?.saveData ? pictures.filter((one) => seen.includes(one)) : pictures,
+      offline: inPlace(words.needs_network, words.works_without, link(location.pathname, words.to_the_sheet)),
+      unsent: unsent(words),
+    };
+  });
 export const drop = (pictures) => navigator.serviceWorker?.controller?.postMessage({ gone: pictures });
 export const forget = () => globalThis.caches?.delete(KEPT);
 
-/** The page that stands in for one that needs the network, in this page's words and dress. */
-function offline(words) {
+export const link = (href, textContent) => el("a", { href, textContent });
+export const unsent = (words) => inPlace(words.not_sent, words.send_again);
+/** A page in place of one that needs the network, in this page's dress. */
+export function inPlace(title, text, way = "") {
   const head = el(
     "head",
     {},
     ...[...document.head.children].filter((one) => one.matches("meta, link")).map((one) => one.cloneNode()),
   );
-  head.append(el("title", { textContent: words.needs_network }));
-  const back = el("a", { href: location.pathname, textContent: words.to_the_sheet });
+  head.append(el("title", { textContent: title }));
   const main = el(
     "main",
-    {},
-    el("h1", { textContent: words.needs_network }),
-    el("p", { textContent: words.works_without }),
-    el("p", {}, back),
+    { className: "narrow" },
+    el("h1", { textContent: title }),
+    el("p", { textContent: text }),
+    el("p", {}, way),
   );
   const page = el(
     "html",

@@ -1,5 +1,6 @@
 // Opens the sheet again without a network: sheet and plan as last seen, scripts and styles, every small picture of the
-// sheet. It sends nothing; marks wait in the page's own outbox. Everything goes when the person changes, when the
+// sheet. In place of any other page, and of a form's answer, the house's words. It sends nothing; marks wait in the
+// page's own outbox. Everything goes when the person changes, when the
 // server says that the door is shut, and when the invite's time is over.
 const KEPT = "sheet",
   AT_ONCE = 4;
@@ -41,10 +42,11 @@ async function keepPage(cache, address) {
   await all(cache, new Set(parts));
 }
 /**
- * A page says for whom it is, until when (ISO), which pages it opens from, what it has loaded before this script
- * watched, every small picture it shows, and its own words for what needs the network. `gone`: pictures to drop.
+ * A page says for whom it is, until when (ISO), which pages open without a network, what it has loaded before this
+ * script watched, and the words in place of what needs the network; the sheet also every small picture it shows.
+ * page: the sheet's address. `gone`: pictures to drop.
  */
-async function take({ person, page, until, pages, seen, pictures, offline, gone }, client) {
+async function take({ person, page, until, pages, seen, pictures, offline, unsent, gone }, client) {
   if (gone) {
     const cache = await caches.open(KEPT);
     await Promise.all(gone.map((address) => cache.delete(address)));
@@ -56,25 +58,32 @@ async function take({ person, page, until, pages, seen, pictures, offline, gone 
   const cache = await caches.open(KEPT);
   await cache.put(note(page, "is-for"), new Response(person));
   await cache.put(note(page, "until"), new Response(until));
-  await cache.put(
-    note(page, "words"),
-    new Response(offline, { headers: { "Content-Type": "text/html; charset=utf-8" } }),
-  );
+  await cache.put(note(page, "unsent"), html(unsent));
+  // The sheet's words name what opens without a network: they stay while it does.
+  if (pictures || !(await cache.match(page))) await cache.put(note(page, "words"), html(offline));
+  if (pictures) await letGo(cache, page, pictures);
+  await all(cache, pictures ? [page, ...seen] : seen);
+  client?.postMessage({ kept: seen.length });
+  for (const address of pages) await keepPage(cache, address);
+  if (!pictures) return;
+  await all(cache, new Set(pictures));
+  client?.postMessage({ kept: seen.length, whole: new Set(pictures).size });
+}
+const html = (text) => new Response(text, { headers: { "Content-Type": "text/html; charset=utf-8" } });
+/** What the sheet showed before and does not show now. */
+async function letGo(cache, page, pictures) {
   const last = JSON.parse((await (await cache.match(note(page, "pictures")))?.text()) ?? "[]");
   const now = new Set(pictures);
   await Promise.all(last.filter((one) => !now.has(one)).map((one) => cache.delete(one)));
   await cache.put(note(page, "pictures"), new Response(JSON.stringify(pictures)));
-  await all(cache, [page, ...seen]);
-  client?.postMessage({ kept: seen.length });
-  for (const address of pages) await keepPage(cache, address);
-  await all(cache, now);
-  client?.postMessage({ kept: seen.length, whole: now.size });
 }
 
 self.addEventListener("fetch", (event) => {
   const { request } = event,
     address = new URL(request.url);
-  if (request.method !== "GET" || address.origin !== location.origin) return;
+  if (address.origin !== location.origin) return;
+  if (isForm(request)) event.respondWith(form(request, address.pathname));
+  if (request.method !== "GET") return;
   if (request.mode === "navigate" && OURS.test(address.pathname)) event.respondWith(page(request, address.pathname));
   else if (address.pathname.startsWith("/static/")) event.respondWith(part(request));
   else if (SMALL.test(address.pathname) || REFERENCE.test(address.pathname)) event.respondWith(picture(request));
@@ -87,8 +96,22 @@ async function kept(path, sheet) {
   await forget();
   return undefined;
 }
+const sheetOf = (path) => `${path.split("/").slice(0, 3).join("/")}/sheet`;
+/** A form that leads to a page; files go past this script, whose hands a large one would fill. */
+const isForm = ({ method, mode, headers }) =>
+  method === "POST" &&
+  mode === "navigate" &&
+  (headers.get("Content-Type") ?? "").startsWith("application/x-www-form-urlencoded");
+async function form(request, path) {
+  const sheet = sheetOf(path);
+  try {
+    return await fetch(request);
+  } catch (error) {
+    return (await kept(note(sheet, "unsent"), sheet)) || Promise.reject(error);
+  }
+}
 async function page(request, path) {
-  const sheet = `${path.split("/").slice(0, 3).join("/")}/sheet`;
+  const sheet = sheetOf(path);
   try {
     const answer = await fetch(request);
     // A page that leads away from the sitting is a door that is shut, too; a redirect is not followed here.

@@ -1,0 +1,33 @@
+"""What a device is told of the pages that somebody invited opens on it, for the time without a network."""
+
+from __future__ import annotations
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from galleries.access import Visitor
+from galleries.models import Sitting
+
+
+def device(visitor: Visitor, sitting: Sitting) -> dict[str, str]:
+    """Whose device it is, until when it may keep anything, and the script that does it. The person's key names what is
+    kept for them; empty for somebody of the studio, for whom nothing is."""
+    invite = visitor.invite
+    return {
+        "person": f"{sitting.pk}-{invite.pk}" if invite else "",
+        "until": invite.expires_at.isoformat() if invite else "",
+        "sheet": reverse("sheet", args=[sitting.slug]),
+        "plan": reverse("plan", args=[sitting.slug]),
+        "worker": reverse("outbox-worker"),
+    }
+
+
+def words() -> dict[str, str]:
+    """What stands in place of a page, and of the answer to a form, that cannot be had."""
+    return {
+        "needs_network": _("This page needs the network"),
+        "opens_again": _("It opens as soon as the network is back."),
+        "try_again": _("Try again"),
+        "not_sent": _("This was not sent"),
+        "send_again": _("There is no network. Go back, and send it once the network is there again."),
+    }

@@ -1,0 +1,57 @@
+"""Without a network, for somebody who never opened the sheet: the house's words on every page, and nothing stays."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import PHONE, Come
+from tests.cast import Cast
+from tests.web.invitee.sheets import filled
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def kept(page: Page) -> Page:
+    expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"))
+    return page
+
+
+def test_a_page_that_is_not_the_sheet_says_what_the_network_is_wanted_for(cast: Cast, come: Come) -> None:
+    filled(cast)
+    inside = f"/s/{cast.sitting.slug}"
+    device = come(cast.subject, **PHONE)
+    page = kept(device.open(f"{inside}/about-me"))
+    heading = page.locator("h1").inner_text()
+    device.context.set_offline(True)
+    for path in ("about-me", "finals", "sheet", ""):
+        device.open(f"{inside}/{path}")
+        expect(page.get_by_role("heading", name="This page needs the network")).to_be_visible()
+        expect(page.get_by_text("It opens as soon as the network is back.")).to_be_visible()
+    assert page.evaluate("getComputedStyle(document.body).fontFamily") != "Times New Roman"  # in the house's dress
+    device.open(f"{inside}/about-me")
+    device.context.set_offline(False)
+    page.get_by_role("link", name="Try again").tap()
+    expect(page.locator("h1")).to_have_text(heading)
+
+    kept(device.open(f"{inside}/plan"))
+    page.get_by_text("Say something").last.tap()
+    page.get_by_label("Comment").last.fill("Could we do the green jumper first?")
+    device.context.set_offline(True)
+    page.get_by_role("button", name="Say it").last.tap()
+    expect(page.get_by_role("heading", name="This was not sent")).to_be_visible()
+    device.open(f"{inside}/plan")
+    expect(page.locator("h1")).to_contain_text("The plan for")  # it was opened, so it is kept
+    device.context.set_offline(False)
+
+    type(cast.subject).objects.filter(pk=cast.subject.pk).update(revoked_at=timezone.now())
+    device.open(f"{inside}/about-me")
+    expect(page.get_by_role("link", name="Send me my link again")).to_be_visible()
+    left = page.evaluate(
+        "async () => (await (await caches.open('sheet')).keys()).map(({ url }) => new URL(url).pathname)"
+    )
+    assert [one for one in left if not one.startswith("/static/")] == []
+    device.troubles = [one for one in device.troubles if "404" not in one]
