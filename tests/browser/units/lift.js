@@ -81,6 +81,18 @@ export default {
     same(end(one), true, "an end without a press");
     same(end(root.lastChild), true, "an end elsewhere");
   },
+  "a click that is the browser's own is left to it": () => {
+    const root = document.createElement("div");
+    root.innerHTML = '<a href="#there" class="m">there</a>';
+    const acted = [];
+    onLift(root, "a.m", () => acted.push("act"), { aside: ({ ctrlKey }) => ctrlKey });
+    const press = (more) =>
+      root.firstChild.dispatchEvent(new MouseEvent("click", { bubbles: true, cancelable: true, ...more }));
+    same(press({ ctrlKey: true }), true);
+    same(acted, []);
+    same(press({}), false);
+    same(acted, ["act"]);
+  },
   "a finger that is put down is told, and that it will not act": () => {
     const { told, one, other } = two();
     send(one, "pointerdown");

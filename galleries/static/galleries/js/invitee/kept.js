@@ -1,5 +1,6 @@
 // What this device keeps of the sheet for the time without a network: said to the worker, which does the keeping.
 import { el } from "../shared/dom.js";
+import { settled } from "../shared/later.js";
 
 const KEPT = "sheet"; // the worker's store
 const worker = async (address) => {
@@ -24,12 +25,6 @@ export function drawings(sheets) {
     );
   return [...new Set(named.filter(({ origin }) => origin === location.origin).map(({ pathname }) => pathname))];
 }
-/** When the page is through with its own, so that nothing on the first screen waits for what is kept for later. */
-const settled = () =>
-  document.readyState === "complete"
-    ? Promise.resolve()
-    : new Promise((done) => addEventListener("load", done, { once: true }));
-
 /** What is this page's own of what it has loaded, and of what its style sheets may yet draw. */
 const parts = () => [
   ...new Set([...loaded().filter((one) => one.startsWith("/static/")), ...drawings([...document.styleSheets])]),

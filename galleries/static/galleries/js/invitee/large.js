@@ -1,11 +1,17 @@
 // One frame large: step, zoom on the eyes, black and white, a crop laid over, the surround, notes and talk.
 import { $, $$, el, fill, say } from "../shared/dom.js";
-import { afterFrame } from "../shared/later.js";
+import { afterFrame, idle, settled } from "../shared/later.js";
+import { onLift } from "../shared/lift.js";
 import { ask, sentenceOf } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 import { Held, Sharpening } from "./pictures.js";
 import { measure, meeting, sound } from "./steady.js";
+
+// What a finger does here again and again: done when it lifts.
+const AT_ONCE = ["pick", "alternate", "strike", "undo", "previous", "next", "close"]
+  .map((act) => `[data-act=${act}]`)
+  .join();
 
 const kept = (name, fallback) => {
   try {
@@ -39,6 +45,7 @@ export class Large {
       poor: () => this.poor(),
     });
     this.way = 1; // the one the person goes: on, or back
+    onLift(dialog, AT_ONCE, (button) => this.do(button.dataset.act));
     dialog.addEventListener("click", (event) => this.click(event));
     dialog.addEventListener("keydown", (event) => this.key(event));
     dialog.addEventListener("cancel", (event) => {
@@ -63,6 +70,8 @@ export class Large {
     this.surround(kept("surround", "dark"));
     this.goesOn();
     this.hold(sound(kept(this.measureName, "")));
+    // Laid out before anybody opens it, when the page is through with its own.
+    settled().then(() => idle(() => dialog.classList.add("ahead")));
   }
   /** Back closes, a copied address opens: the frame stands in the address. */
   fromAddress() {
@@ -79,9 +88,11 @@ export class Large {
       history.pushState({ large: true }, "", `#frame-${this.id}`);
     });
   }
-  /** The frame that is shown, into the address; the one it was opened with is written down after its first frame. */
+  /** The frame that is shown, into the address, after its first frame; the one it was opened with comes by `open`. */
   written() {
-    if (!this.unwritten) history.replaceState(history.state, "", `#frame-${this.id}`);
+    afterFrame(() => {
+      if (this.dialog.open && !this.unwritten) history.replaceState(history.state, "", `#frame-${this.id}`);
+    });
   }
   close() {
     const back = document.querySelector(`#f${this.id} a.open`);
@@ -376,8 +387,8 @@ export class Large {
     $("[data-act=surround]", this.dialog).setAttribute("aria-pressed", String(which === "mid"));
   }
   click(event) {
-    const act = event.target.closest("[data-act]")?.dataset.act;
-    if (act) this.do(act);
+    const button = event.target.closest("[data-act]");
+    if (button && !button.matches(AT_ONCE)) this.do(button.dataset.act);
   }
   do(act) {
     if (["pick", "alternate", "strike"].includes(act)) {

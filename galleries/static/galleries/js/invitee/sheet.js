@@ -231,16 +231,17 @@ onLift(
   },
   { ready: foreseen, letGo: forgone },
 );
-$("#sheet").addEventListener("click", (event) => {
-  const item = event.target.closest(".frame");
-  if (!item) return;
-  const id = numberOf(item);
-  if (event.target.closest("a.open") && !event.ctrlKey && !event.metaKey) {
-    event.preventDefault();
+onLift(
+  $("#sheet"),
+  ".frame a.open",
+  (link) => {
+    const item = link.closest(".frame"),
+      id = numberOf(item);
     if (choosing) choose(id, item);
     else large.open(id);
-  }
-});
+  },
+  { aside: ({ ctrlKey, metaKey }) => ctrlKey || metaKey },
+);
 function choose(id, item) {
   chosen.has(id) ? chosen.delete(id) : chosen.add(id);
   item.toggleAttribute("data-chosen", chosen.has(id));

@@ -31,3 +31,10 @@ export function soon(task) {
     });
   };
 }
+/** When the page is through with its own, so that nothing on the first screen waits for what is for later. */
+export const settled = () =>
+  document.readyState === "complete"
+    ? Promise.resolve()
+    : new Promise((done) => addEventListener("load", done, { once: true }));
+/** `task` when the browser has nothing else to do. */
+export const idle = (task) => (globalThis.requestIdleCallback ?? setTimeout)(task);

@@ -6,8 +6,9 @@ const FAR = 12, // CSS px: a finger that went further meant something else
 /** Calls act(button) for every button under `root` that `selector` names: of a finger when it lifts where it was put
  * down, of all else (mouse, keys, what reads the screen) at the click. Never twice for one tap. A finger that scrolls,
  * leaves or stays long ends in pointercancel or in another place, and acts on nothing.
- * ready(button): a finger was put down on it; letGo(button): it will not act after all. */
-export function onLift(root, selector, act, { ready = nothing, letGo = nothing } = {}) {
+ * ready(button): a finger was put down on it; letGo(button): it will not act after all; aside(event): is this click the
+ * browser's own, as one that opens a link in another tab? */
+export function onLift(root, selector, act, { ready = nothing, letGo = nothing, aside = nothing } = {}) {
   let down = null,
     lifted = null;
   const under = (event) => event.target.closest?.(selector);
@@ -51,7 +52,7 @@ export function onLift(root, selector, act, { ready = nothing, letGo = nothing }
   );
   root.addEventListener("click", (event) => {
     const button = under(event);
-    if (!button) return;
+    if (!button || aside(event)) return;
     event.preventDefault();
     const same = lifted?.button === button && event.timeStamp - lifted.at < SOON;
     lifted = null;

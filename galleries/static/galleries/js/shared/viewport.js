@@ -12,7 +12,11 @@ export class Viewport {
     this.eyes = null;
     this.home = null; // () => { zoom, x, y } of the picture while nobody came close, or null for the whole of it
     this.pointers = new Map();
-    this.watch = new ResizeObserver(() => this.draw());
+    this.room = null; // of the stage, [width, height], as it was last laid out; to ask for it lays the page out anew
+    this.watch = new ResizeObserver(() => {
+      this.room = [stage.clientWidth, stage.clientHeight];
+      this.draw();
+    });
     this.watch.observe(stage);
     for (const kind of ["pointerdown", "pointermove", "pointerup", "pointercancel"]) {
       stage.addEventListener(kind, (event) => this[kind](event));
@@ -23,8 +27,11 @@ export class Viewport {
     Object.assign(this, { width, height, eyes });
     this.draw();
   }
+  get size() {
+    return this.room?.[0] ? this.room : [this.stage.clientWidth, this.stage.clientHeight];
+  }
   get fit() {
-    const { clientWidth, clientHeight } = this.stage;
+    const [clientWidth, clientHeight] = this.size;
     return Math.min(clientWidth / this.width, clientHeight / this.height, 1);
   }
   /** Where the picture lies while nobody came close. */
@@ -38,7 +45,7 @@ export class Viewport {
     return this.zoom > this.rest.zoom * 1.001;
   }
   draw() {
-    const { clientWidth, clientHeight } = this.stage,
+    const [clientWidth, clientHeight] = this.size,
       scale = this.scale;
     const clamp = (at, size, room) => {
       const half = room / 2 / (size * scale);
