@@ -20,10 +20,24 @@ def helped() -> bool:
     return True
 
 
+def begin_to_decode() -> None:
+    """Of a card, decoders are loaded beside Django, not after it. As patient as the worker: else the first proof would
+    wait until the last file is verified."""
+    if sys.argv[1:2] not in (["ingest"], ["watch"]):
+        return
+    from galleries.imaging.contained import forkserver
+    from portal import niceness
+
+    niceness.step_back()
+    if not os.environ.get("PORTAL_DECODER_SOCKET"):
+        forkserver.running()
+
+
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
     if helped():
         return
+    begin_to_decode()
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

@@ -8,8 +8,10 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
 
+OWN = "galleries"
 
-@register
+
+@register(OWN)
 def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     messages: list[CheckMessage] = []
     if settings.DEBUG and settings.SECURE:
@@ -32,7 +34,7 @@ def addresses(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     return messages
 
 
-@register
+@register(OWN)
 def cage_of_decoders(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     from galleries.imaging.contained import cage  # what calls the kernel: no other command needs it loaded
 

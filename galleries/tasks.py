@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from celery import shared_task
+from celery.signals import worker_init, worker_process_init
 
+from galleries.imaging.contained import door
 from galleries.steps import jobs
 from galleries.steps.days import placing, slates
 from galleries.steps.delivering import build
@@ -33,6 +35,17 @@ jobs.KINDS.update(
 jobs.GIVEN_UP["arrival"] = arrivals.given_up
 jobs.GIVEN_UP["own copy"] = own_copy.given_up
 jobs.GIVEN_UP["proof"] = proof.given_up
+
+
+@worker_init.connect  # type: ignore[untyped-decorator]
+def _get_ready(**_signal: object) -> None:
+    """The first frame of a card is not to wait until decoders are loaded."""
+    door.get_ready()
+
+
+@worker_process_init.connect  # type: ignore[untyped-decorator]
+def _keep_one(**_signal: object) -> None:
+    door.keep_one()
 
 
 @shared_task(name="galleries.work", ignore_result=True)  # type: ignore[untyped-decorator]

@@ -9,6 +9,8 @@ from celery import Celery
 from celery.signals import worker_init, worker_shutting_down
 from django.conf import settings
 
+from portal import niceness
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 app = Celery("portal")
@@ -16,14 +18,10 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 
 
-STEP_BACK = 10  # of nice(2): beside one process that wants the core too it gets a tenth of it
-
-
 @worker_init.connect  # type: ignore[untyped-decorator]
 def _step_back(**_signal: object) -> None:
-    """Whoever waits for a page goes before pictures that are made meanwhile; alone, the worker has the whole machine.
-    What it starts, its pool and the processes that decode, is as patient."""
-    os.setpriority(os.PRIO_PROCESS, 0, max(STEP_BACK, os.getpriority(os.PRIO_PROCESS, 0)))
+    """Its pool and the processes that decode with it."""
+    niceness.step_back()
 
 
 @worker_shutting_down.connect  # type: ignore[untyped-decorator]

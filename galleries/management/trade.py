@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from galleries import checks
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
 
@@ -23,6 +24,9 @@ class TradeCommand(BaseCommand):
 
     example = ""
     all_done = True
+    # The site's own. The others load every page, for more processor time than all the rest of a command's start; each
+    # `migrate` and start of the web server makes them.
+    requires_system_checks = (checks.OWN,)
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> Any:
         self.help = f"{self.help}\n\nexample:\n  {self.example}"

@@ -102,6 +102,14 @@ def ring(ids: list[int]) -> None:
         _silent["until"] = time.monotonic() + SILENCE
 
 
+def get_ready() -> None:
+    """Load the queue's client while there is nothing to ring for yet."""
+    from portal.celery import app
+
+    with suppress(Exception), app.producer_pool.acquire():  # a queue out of reach is heard of when it is rung
+        pass
+
+
 def bells() -> int:
     """How many bells the queue holds that no worker has heard yet; -1 when it cannot be asked."""
     from kombu.exceptions import ChannelError

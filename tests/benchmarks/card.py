@@ -6,7 +6,7 @@ A site of its own on PostgreSQL; `manage.py ingest` on the folder, and a worker 
 of them together a frame (the command's, the worker's beyond its start, their decoders' with their starts), against what
 the pictures alone need: the same files verified and stamped one by one in this process, without tables, walls, queue
 and store. A quarter of the card comes first, the rest by a second command to the same worker: what that needs more is
-what each further frame costs, without the starts of commands, worker and decoders. Seconds from the command's start to
+what each further frame costs, without the starts of commands and decoders. Seconds from the command's start to
 the first proof that can be shown, and to the last one.
 """
 
@@ -82,7 +82,7 @@ def measure(home: Path, card: list[Path], alone: float) -> int:
     sitting = Sitting.objects.create(slug="a-card", title="A card", photographer=owner, subject_given="Ansa")
     few = card[: max(1, len(card) // 4)]
     with crowd.worker(home) as worker:
-        started = cpu_of(worker.process.pid)
+        started = at_rest(worker.process.pid)
         first, last, of_few = brought_in(sitting, few, of=len(few))
         between = cpu_of(worker.process.pid)
         _first, last_rest, of_rest = brought_in(sitting, card[len(few) :], of=len(card))
@@ -102,6 +102,15 @@ def measure(home: Path, card: list[Path], alone: float) -> int:
     figure("first proof after the first file", first, "s", most=FIRST_BOUND)
     figure("frames from card to proof", len(card) / last, "a second")
     return 0
+
+
+def at_rest(pid: int) -> float:
+    """Seconds of CPU a worker came to before there was work: it has stood for a while when a card comes."""
+    before = -1.0
+    while (now := cpu_of(pid)) != before:
+        before = now
+        time.sleep(1.0)
+    return now
 
 
 def brought_in(sitting: Sitting, card: list[Path], *, of: int) -> tuple[float, float, float]:

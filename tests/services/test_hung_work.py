@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from portal.celery import STEP_BACK
+from portal.niceness import STEP_BACK
 from tests.servers import queue_server, wait_for
 from tests.services.site import Site
 

@@ -1,4 +1,4 @@
-"""The child's own side: shut the cage, answer one question after the other until the parent closes the socket."""
+"""The child's own side: shut the cage, answer one question after the other until the asker closes the socket."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import os
 import signal
 import socket
 import struct
-import sys
 import traceback
 from typing import Any
 
@@ -18,10 +17,11 @@ from galleries.told import told
 
 IDLE_SECONDS = 600.0
 HEAD = struct.Struct("<QB")  # length of the answer, 1 when it is one and 0 when it is trouble
-HELLO = struct.Struct("<qq")  # memory, and 1 when started as a user of its own
+HELLO = struct.Struct("<qq")  # bytes of memory, and nothing
+STANDS = struct.Struct("<qqq")  # Landlock's version, which other walls, the process id
 
 
-def _warm() -> dict[str, Any]:
+def warm() -> dict[str, Any]:
     """Load all that is needed, before the cage makes loading harder."""
     import numpy as np
 
@@ -56,13 +56,17 @@ def _answer(entries: dict[str, Any], question: Question, descriptors: list[int])
     return plain.pack(trouble), 0
 
 
-def serve(channel: socket.socket, *, own_user: bool) -> None:
+def serve(channel: socket.socket, *, own_user: bool, entries: dict[str, Any] | None = None) -> None:
     """Say which walls stand, then answer. The wall clock and the processor's end this process by themselves, also
-    when nobody waits for it any more."""
-    memory, _ = HELLO.unpack(channel.recv(HELLO.size, socket.MSG_WAITALL))
-    entries = _warm()
+    when nobody waits for it any more. `entries`: what it can be asked, where all is loaded already."""
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    head = channel.recv(HELLO.size, socket.MSG_WAITALL)
+    if len(head) < HELLO.size:
+        return  # nobody wants it any more
+    memory, _ = HELLO.unpack(head)
+    entries = entries or warm()
     held = cage.shut(memory, own_user=own_user)
-    channel.sendall(HELLO.pack(held.landlock, held.calls | held.own_user << 1))
+    channel.sendall(STANDS.pack(held.landlock, held.calls | held.own_user << 1, os.getpid()))
     channel.settimeout(IDLE_SECONDS)
     while True:
         try:
@@ -88,15 +92,9 @@ def serve(channel: socket.socket, *, own_user: bool) -> None:
             os.close(descriptor)
 
 
-def main(descriptor: int) -> None:
-    """Started by the parent (a socket pair), or by the service manager for one connection."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when it ends
-    signal.signal(signal.SIGALRM, signal.SIG_DFL)
-    by_manager = descriptor == 0
+def main(descriptor: int = 0) -> None:
+    """Started by the service manager for one connection."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever asks decides when it ends
     with socket.socket(fileno=os.dup(descriptor)) as channel:
         os.close(descriptor)
-        serve(channel, own_user=by_manager)
-
-
-if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 0)
+        serve(channel, own_user=True)

@@ -1,19 +1,19 @@
 """Warm children of this process: started, asked, and ended when they run over, hang, die or grow.
 
-Starting one costs most of a second of processor time, asking one a fraction of a millisecond; so they are kept
-between files, and replaced after `MOST_FILES` files or when they keep memory, so that not even a leak adds up.
+Forking one costs milliseconds (`forkserver`; the service manager's are started whole, for most of a second of
+processor time), asking one a fraction of one; they are kept between files, and replaced after `MOST_FILES` files or
+when they keep memory, so that not even a leak adds up.
 """
 
 from __future__ import annotations
 
+import atexit
 import logging
 import os
 import select
 import signal
 import socket
 import stat
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Sequence
@@ -22,9 +22,9 @@ from pathlib import Path
 
 from galleries.imaging import errors
 from galleries.imaging.codes import Code
-from galleries.imaging.contained import address, plain
+from galleries.imaging.contained import address, forkserver, plain
 from galleries.imaging.contained.cage import Held
-from galleries.imaging.contained.child import HEAD, HELLO
+from galleries.imaging.contained.child import HEAD, HELLO, STANDS
 
 log = logging.getLogger(__name__)
 MEMORY = 3_200_000_000  # bytes beyond the idle child: 12 for each of 220 million pixels, and room for the recipes
@@ -32,9 +32,6 @@ START_SECONDS = 60.0
 MOST_FILES = 2000
 MOST_KEPT = 400_000_000  # resident bytes of an idle child
 MOST_IDLE = 2
-_ROOT = Path(__file__).resolve().parents[3]
-_START = "import sys; sys.path.insert(0, sys.argv[2]); from galleries.imaging.contained import child; "
-_START += "child.main(int(sys.argv[1]))"
 
 
 class Child:
@@ -42,35 +39,42 @@ class Child:
 
     def __init__(self, memory: int, manager: str = "") -> None:
         self.memory, self.asked = memory, 0
-        self.process: subprocess.Popen[bytes] | None = None
-        if manager:
-            self.channel = socket.socket(socket.AF_UNIX)
-            self.channel.settimeout(START_SECONDS)
-            self.channel.connect(manager)
-            self.channel.settimeout(None)
-        else:
-            self._start()
+        self.process: forkserver.Forked | None = None  # none of the service manager's
         try:
-            self.channel.sendall(HELLO.pack(memory, 0))
-            landlock, flags = HELLO.unpack(self._receive(HELLO.size, time.monotonic() + START_SECONDS))
+            landlock, flags = self._connect(manager) if manager else self._fork()
         except BaseException:
             self.end()
             raise
         self.held = Held(int(landlock), bool(flags & 1), bool(flags & 2))
         _tell(self.held)
 
-    def _start(self) -> None:
+    def _connect(self, manager: str) -> tuple[int, int]:
+        self.channel = socket.socket(socket.AF_UNIX)
+        self.channel.settimeout(START_SECONDS)
+        self.channel.connect(manager)
+        self.channel.settimeout(None)
+        return self._greet()[:2]
+
+    def _fork(self) -> tuple[int, int]:
+        server = forkserver.running()
+        try:
+            landlock, flags, pid = self._forked_from(server)
+        except (ConnectionError, ChildProcessError):  # it ended, from outside or after long idleness
+            server = forkserver.replaced(server)
+            landlock, flags, pid = self._forked_from(server)
+        self.process = forkserver.Forked(server, pid)
+        return landlock, flags
+
+    def _forked_from(self, server: forkserver.ForkServer) -> tuple[int, int, int]:
         self.channel, theirs = socket.socketpair()
         with theirs:
-            self.process = subprocess.Popen(
-                [sys.executable, "-E", "-P", "-c", _START, str(theirs.fileno()), str(_ROOT)],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                env={},
-                cwd="/",
-                pass_fds=(theirs.fileno(),),
-            )
+            server.fork(theirs)
+        return self._greet()
+
+    def _greet(self) -> tuple[int, int, int]:
+        self.channel.sendall(HELLO.pack(self.memory, 0))
+        landlock, flags, pid = STANDS.unpack(self._receive(STANDS.size, time.monotonic() + START_SECONDS))
+        return int(landlock), int(flags), int(pid)
 
     def ask(self, question: plain.Question, sources: Sequence[int]) -> tuple[bytes, bool]:
         """The answer's bytes and whether it is one; `ChildProcessError` and `TimeoutError` when it must go."""
@@ -126,24 +130,16 @@ class Child:
 
     @property
     def lives(self) -> bool:
-        if self.process is not None:
-            return self.process.poll() is None
         return not self._readable(0)  # readable while idle: it has gone
 
     def end(self) -> int:
         """End it; its exit status."""
         with suppress(OSError):
             self.channel.close()
-        if self.process is None:
-            return 0
-        with suppress(OSError):
-            self.process.kill()
-        return self.process.wait()
+        return self.process.end() if self.process is not None else 0
 
     def let_go(self) -> None:
         """After a fork: it belongs to the parent; only our copy of the socket is closed."""
-        if self.process is not None:
-            self.process.returncode = 0
         with suppress(OSError):
             self.channel.close()
 
@@ -233,9 +229,28 @@ def held(memory: int = MEMORY) -> Held:
     return child.held
 
 
+def get_ready() -> None:
+    """Begin to load the decoders, before the first file is there, and keep them loaded. Returns at once."""
+    if not address.socket:
+        forkserver.running(stays=True)
+
+
+def keep_one() -> None:
+    """Have the service manager, where children come from there, start one before the first file."""
+    if address.socket:
+        threading.Thread(target=held, daemon=True).start()
+
+
 def close() -> None:
-    """End the warm children; the next call starts new ones."""
+    """End the warm children; the next call forks new ones."""
     with pool.lock:
         children, pool.idle = pool.idle, []
     for child in children:
         child.end()
+
+
+@atexit.register
+def _close_all() -> None:
+    """The processor time of children that were waited for counts as this process's own."""
+    close()
+    forkserver.end()

@@ -41,13 +41,14 @@ SECONDS = 120.0  # a proof of the largest frame takes a few; a busy machine seve
 METADATA_SECONDS = 20.0  # a file of real use takes milliseconds; 80,000 properties took minutes
 PER_FILE = 30.0  # more for each further file made of the same frame
 
-close = children.close
+close, get_ready, keep_one = children.close, children.get_ready, children.keep_one
 
 
-def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = children.MEMORY, **kwargs: Any) -> Any:
-    """Ask a child for the entry `name`; `_Source` arguments are handed over as descriptors."""
-    from galleries.imaging.contained.entries import ENTRIES
-
+def call(
+    name: str, /, *args: Any, seconds: float = SECONDS, memory: int = children.MEMORY, kind: Any = None, **kwargs: Any
+) -> Any:
+    """Ask a child for the entry `name`; `_Source` arguments are handed over as descriptors. `kind`: the type of its
+    answer, where it is known without loading all that decodes."""
     descriptors: list[int] = []
 
     def handed(value: Any) -> Any:
@@ -66,7 +67,7 @@ def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = child
             os.close(descriptor)
     try:
         if good:
-            return plain.unpack(data, ENTRIES[name].answer)
+            return plain.unpack(data, kind or _kind_of(name))
         trouble = plain.unpack(data, plain.Trouble)
         refusal = trouble.error() if trouble.kind else None
     except (msgspec.DecodeError, ValueError) as error:
@@ -76,6 +77,12 @@ def call(name: str, /, *args: Any, seconds: float = SECONDS, memory: int = child
         log.error("Decoding (%s) broke in the contained child: %s", name, trouble.trace or trouble.told)
         raise errors.Unreadable(Code.DAMAGED_UNFORESEEN)
     raise refusal
+
+
+def _kind_of(name: str) -> Any:
+    from galleries.imaging.contained.entries import ENTRIES
+
+    return ENTRIES[name].answer
 
 
 @contextmanager
@@ -98,12 +105,12 @@ class _Source:
 
 
 def verify(source: Bytes, limits: Limits = DEFAULT_LIMITS, *, seconds: float = 60.0, **how: Any) -> FrameFacts:
-    facts: FrameFacts = call("verify", _Source(source), limits, seconds=seconds, **how)
+    facts: FrameFacts = call("verify", _Source(source), limits, seconds=seconds, kind=FrameFacts, **how)
     return facts
 
 
 def probe(source: Bytes, limits: Limits = DEFAULT_LIMITS) -> FrameFacts:
-    facts: FrameFacts = call("probe", _Source(source), limits)
+    facts: FrameFacts = call("probe", _Source(source), limits, kind=FrameFacts)
     return facts
 
 

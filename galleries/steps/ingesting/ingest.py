@@ -347,8 +347,10 @@ def _side_by_side(
     with ThreadPoolExecutor(cores, "look") as pool, door.kept_warm(cores):
         ahead: deque[tuple[Path, Future[tuple[Arrived, FrameFacts | Told | None]]]] = deque()
         try:
-            for path in files:
+            for nth, path in enumerate(files):
                 ahead.append((path, pool.submit(look, path)))
+                if nth == 0:  # meanwhile, so that the first frame is rung for at once
+                    pool.submit(jobs.get_ready)
                 if len(ahead) > cores:
                     yield from next_of()
             while ahead:

@@ -21,7 +21,7 @@ ATTACK = """
 import ctypes, json, os, resource, signal, socket, subprocess, sys
 from galleries.imaging.contained import cage, child
 secret, target = sys.argv[1:3]
-child._warm()
+child.warm()
 libc = ctypes.CDLL(None, use_errno=True)
 held = cage.shut(400_000_000, own_user=False)
 told = {"held": [held.landlock, held.calls]}
