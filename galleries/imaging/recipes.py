@@ -111,15 +111,17 @@ def make_proof(
     # Stamped once: shrunk, the large one has the same stamp as its smaller companions would be given, drawn finer.
     marked = stamp.stamp(picture, text, [face.scaled(picture.shape[1] / facts.width) for face in faces])
 
-    def stamped(long_side: int, quality: int) -> tuple[bytes, tuple[int, int]]:
-        size = resize.fit_within(facts.width, facts.height, long_side)
-        return encode.encode_jpeg(
-            resize.shrink_far(marked, *size), quality=quality, progressive=long_side <= 1024
-        ), size
+    def encoded(pixels: NDArray[np.uint8], quality: int) -> bytes:
+        return encode.encode_jpeg(pixels, quality=quality, fitted=max(pixels.shape) <= 1024)
 
-    large_data, large_size = stamped(large, PROOF_QUALITY)
-    middle_data = stamped(middle, MIDDLE_QUALITY)[0] if 0 < middle < max(large_size) else b""
-    small_data, small_size = stamped(small, SMALL_QUALITY)
+    large_size, middle_size, small_size = (
+        resize.fit_within(facts.width, facts.height, side) for side in (large, middle, small)
+    )
+    large_data, middle_data = encoded(resize.resize_to(marked, *large_size), PROOF_QUALITY), b""
+    if 0 < middle < max(large_size):
+        marked = resize.shrink_far(marked, *middle_size)
+        middle_data = encoded(marked, MIDDLE_QUALITY)
+    small_data = encoded(resize.shrink_far(marked, *small_size), SMALL_QUALITY)
     bare = _view_of(resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))) if plain else b""
     return ProofFiles(large_data, small_data, middle_data, large_size, small_size, facts, reading, bare)
 

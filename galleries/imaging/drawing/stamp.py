@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Pixels
-from galleries.imaging.drawing.stamp_layout import Box, Piece, clear_zones, pieces_of, places_of
-from galleries.imaging.drawing.stamp_letters import FAINT, FULL, noise
+from galleries.imaging.drawing.stamp_layout import Box, clear_zones, pieces_of, places_of
+from galleries.imaging.drawing.stamp_letters import FAINT, FULL, Tile, noise
 from galleries.imaging.drawing.stamp_text import StampText
 from galleries.imaging.face.faces import Face
 from galleries.imaging.output import resize
@@ -51,22 +51,34 @@ def stamp(rgb: Pixels, text: StampText, faces: Sequence[Face]) -> Pixels:
     pieces = pieces_of(width, height, faces, text)
     if not pieces:
         return out
-    whole = out.view("V3").reshape(-1)  # a pixel as one thing: taking and putting it is several times faster
-    rows, columns = (np.concatenate([getattr(piece, name) for piece in pieces]) for name in ("rows", "columns"))
-    index = rows * width + columns
     beneath = _beneath(rgb, text)
-    places = rows // _COARSE * beneath.shape[1] + columns // _COARSE
-    weighs = beneath.ravel().take(places)
+    table = _shares(text.strength)
+    free = _by_four(table.take(beneath))
     # A held piece carries its patches in its own ink.
-    held = sum(len(piece.rows) for piece in pieces if not piece.place.held)
-    weighs[held:] = (weighs[held:] & 255) + round(100 * FULL) * 256
-    keep, add = _laid_on(pieces, weighs, text.strength)
-    values = whole.take(index).view(np.uint8).reshape(-1, 3).astype(np.uint16)
-    values *= keep[:, None]
-    values += add[:, None]
-    values >>= 8
-    np.put(whole, index, values.astype(np.uint8).view("V3"))
+    held = _by_four(table.take((beneath & 255) + np.uint16(round(100 * FULL) * 256)))
+    for piece in pieces:
+        for tile in piece.tiles():
+            _lay_on(out, tile, held if piece.place.held else free)
     return out
+
+
+def _by_four(table: NDArray[np.uint32]) -> NDArray[np.uint8]:
+    return table.view(np.uint8).reshape(*table.shape, 4)
+
+
+def _lay_on(out: Pixels, tile: Tile, shares: NDArray[np.uint8]) -> None:
+    """Lay a tile's ink on `out`, by the shares of what lies beneath it."""
+    left, top, ink = tile
+    bottom, right = top + ink.shape[0], left + ink.shape[1]
+    few = shares[top // _COARSE : -(-bottom // _COARSE), left // _COARSE : -(-right // _COARSE)]
+    size = (few.shape[1] * _COARSE, few.shape[0] * _COARSE)
+    here = cv2.resize(few, size, interpolation=cv2.INTER_NEAREST)
+    here = here[top % _COARSE :, left % _COARSE :][: ink.shape[0], : ink.shape[1]]
+    fill, edge, light_fill, light_edge = cv2.split(cv2.multiply(ink, here, scale=1 / 255))
+    keep, light = cv2.bitwise_not(cv2.add(fill, edge)), cv2.add(light_fill, light_edge)
+    part = out[top:bottom, left:right]
+    under = cv2.multiply(part, cv2.merge((keep, keep, keep)), scale=1 / 255)
+    cv2.add(under, cv2.merge((light, light, light)), dst=part)
 
 
 def _beneath(rgb: Pixels, text: StampText) -> NDArray[np.uint16]:
@@ -92,29 +104,16 @@ def _ceil(value: float) -> int:
 
 
 @lru_cache(maxsize=8)
-def _shares(strength: float) -> tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint16]]:
-    """By what is beneath (weight × 256 + mean luma): opacity of letters, of their edge, and of whichever is light.
-
-    In 1/256. The last is 0 for letters and 1 for the edge where letters are dark.
-    """
+def _shares(strength: float) -> NDArray[np.uint32]:
+    """By what is beneath (weight × 256 + mean luma), in 1/255 and four bytes of one number: opacity of letters and of
+    their edge, and the part of each that is light: letters where they are light, the edge where they are dark."""
     weight, tone = np.divmod(np.arange(65536), 256)
     dark = tone >= _TURNS_DARK
     share = weight / 100 * strength
     fill = np.minimum(np.minimum(_MOVE * share, _MOST_MOVE) / np.where(dark, tone, 255 - tone), _MOST_OPAQUE)
     edge = np.minimum(_EDGE * share, _MOST_OPAQUE)
-    return np.rint(256 * fill).astype(np.uint16), np.rint(256 * edge).astype(np.uint16), dark.astype(np.uint16)
-
-
-def _laid_on(
-    pieces: Sequence[Piece], beneath: NDArray[np.uint16], strength: float
-) -> tuple[NDArray[np.uint16], NDArray[np.uint16]]:
-    """Of each pixel of the pieces: how much of the picture stays (0..256), how much light is added (0..255 × 256)."""
-    fills, edges, darks = _shares(strength)
-    fill = fills.take(beneath) * np.concatenate([piece.fill for piece in pieces]) // 255
-    edge = edges.take(beneath) * np.concatenate([piece.edge for piece in pieces]) // 255
-    both = np.minimum(fill + edge, 256)
-    light = np.where(darks.take(beneath), edge, fill)
-    return 256 - both, np.minimum(light, both) * np.uint16(255)
+    four = np.stack([fill, edge, np.where(dark, 0, fill), np.where(dark, edge, 0)], axis=1)
+    return np.ascontiguousarray(np.rint(255 * four).astype(np.uint8)).view(np.uint32)[:, 0]
 
 
 def stamp_boxes(width: int, height: int, faces: Sequence[Face], text: StampText) -> list[Box]:

@@ -9,13 +9,14 @@ picture free in some frame: the median over a look would be clean.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from galleries.imaging.drawing.stamp_letters import Letters, Line, drawn, line
+from galleries.imaging.drawing.stamp_letters import Letters, Line, Tile, drawn, line
 from galleries.imaging.drawing.stamp_text import StampText
 from galleries.imaging.face.faces import Face, Point
 
@@ -46,7 +47,7 @@ class Place:
         """Half its length and thickness."""
         return self.line.length / 2, self.line.thickness / 2
 
-    @property
+    @cached_property
     def box(self) -> Box:
         width, height = self.line.box
         return round(self.centre[0] - width / 2), round(self.centre[1] - height / 2), width, height
@@ -58,13 +59,37 @@ class Place:
 
 @dataclass(frozen=True)
 class Piece:
-    """A line as it is drawn in its frame: rows, columns, and how much of letter and of edge is there."""
+    """A line as it is drawn in a frame of `frame_w` × `frame_h` px."""
 
     place: Place
-    rows: NDArray[np.int32]
-    columns: NDArray[np.int32]
-    fill: NDArray[np.uint8]
-    edge: NDArray[np.uint8]
+    letters: Letters
+    frame_w: int
+    frame_h: int
+
+    def tiles(self) -> Iterator[Tile]:
+        """Its ink that lies in the frame, placed there."""
+        at_x, at_y = self.place.box[:2]
+        for left, top, ink in self.letters.tiles:
+            x, y = at_x + left, at_y + top
+            right, bottom = min(self.frame_w, x + ink.shape[1]), min(self.frame_h, y + ink.shape[0])
+            if right > max(0, x) and bottom > max(0, y):
+                yield Tile(max(0, x), max(0, y), ink[max(0, -y) : bottom - y, max(0, -x) : right - x])
+
+    @cached_property
+    def inked(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows and columns of the frame where it has ink."""
+        rows, columns = np.nonzero(self.letters.whole.any(axis=2))
+        x, y = columns + self.place.box[0], rows + self.place.box[1]
+        inside = (x >= 0) & (x < self.frame_w) & (y >= 0) & (y < self.frame_h)
+        return y[inside], x[inside]
+
+    @property
+    def rows(self) -> NDArray[np.intp]:
+        return self.inked[0]
+
+    @property
+    def columns(self) -> NDArray[np.intp]:
+        return self.inked[1]
 
 
 @dataclass(frozen=True)
@@ -89,17 +114,6 @@ class Rows:
             (OWN_MOVE * move[0], shared.uniform(-0.5, 0.5) * ROW_GAP + OWN_MOVE * move[1]),
             shared.random(2 * _MOST + 1),
         )
-
-
-def _piece(letters: Letters, place: Place, frame_w: int, frame_h: int) -> Piece:
-    """Put letters into the frame, cut by its edges."""
-    left, top, _width, _height = place.box
-    x, y = letters.columns + left, letters.rows + top
-    inside = (x >= 0) & (x < frame_w) & (y >= 0) & (y < frame_h)
-    fill, edge = letters.fill, letters.edge
-    if not inside.all():
-        x, y, fill, edge = x[inside], y[inside], fill[inside], edge[inside]
-    return Piece(place, y, x, fill, edge)
 
 
 def _row_places(frame_w: int, frame_h: int, text: StampText, zones: Sequence[Zone]) -> list[Place]:
@@ -224,5 +238,5 @@ def pieces_of(frame_w: int, frame_h: int, faces: Sequence[Face], text: StampText
     for place in places_of(frame_w, frame_h, faces, text):
         if place.dice not in ink:
             ink[place.dice] = drawn(place.line, text.of_frame(place.dice), patched=place.held)
-        pieces.append(_piece(ink[place.dice], place, frame_w, frame_h))
+        pieces.append(Piece(place, ink[place.dice], frame_w, frame_h))
     return pieces

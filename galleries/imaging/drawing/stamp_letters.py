@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -22,23 +24,37 @@ _SHRINKS_FIRST = 0.7
 _FINE = 40.0  # px
 _LOGO_HEIGHT = 1.5  # of the letters beside it
 _THIN = 4  # of 255: ink that is left out
+_STEEP = 2.0  # slope from which a line is drawn in one tile
+_LEAST_TILE = 32  # px
 _DRAWN = 64  # letters are drawn at this size at least and shrunk: small type hinted by itself would run wider
 
 Ink = NDArray[np.uint8]  # (height, width, 2): letters, and the edge round them, 0..255
 
 
+class Tile(NamedTuple):
+    """A part of a line's ink: where its corner lies in the line's box, and the ink, (h, w, 4): letters, edge, both
+    again (as `stamp._shares` has them)."""
+
+    left: int
+    top: int
+    ink: NDArray[np.uint8]
+
+
 @dataclass(frozen=True)
 class Letters:
-    """One drawn line: where its ink is, from the corner of its box, and how much of letter and of edge lies there."""
+    """One drawn line, in tiles that lie along it: a slanted line fills a sixth of its box."""
 
     width: int
     height: int
-    rows: NDArray[np.int32]
-    columns: NDArray[np.int32]
-    fill: NDArray[np.uint8]
-    edge: NDArray[np.uint8]
-    length: float  # of the line before it was turned
-    thickness: float
+    tiles: tuple[Tile, ...]
+
+    @cached_property
+    def whole(self) -> Ink:
+        """All its ink in its box."""
+        ink = np.zeros((self.height, self.width, 2), np.uint8)
+        for left, top, part in self.tiles:
+            ink[top : top + part.shape[0], left : left + part.shape[1]] = part[:, :, :2]
+        return ink
 
 
 @dataclass(frozen=True)
@@ -53,7 +69,7 @@ class Line:
     turn_deg: float
     logo: bytes = field(default=b"", repr=False)
 
-    @property
+    @cached_property
     def box(self) -> tuple[int, int]:
         turn = math.radians(self.turn_deg)
         cos, sin = abs(math.cos(turn)), abs(math.sin(turn))
@@ -126,12 +142,31 @@ def drawn(one: Line, dice: np.random.Generator, *, patched: bool) -> Letters:
     matrix = cv2.getRotationMatrix2D((w / 2, h / 2), -one.turn_deg, 1 / finer)
     out_w, out_h = one.box
     matrix[:, 2] += ((out_w - w) / 2, (out_h - h) / 2)
-    turned = cv2.warpAffine(ink, matrix, (out_w, out_h), flags=cv2.INTER_LINEAR)
-    thick = cv2.threshold(turned, _THIN, 1, cv2.THRESH_BINARY)[1]
-    inked = np.flatnonzero(thick.view(np.uint16))  # both channels as one thing: half the looking
-    fill, edge = turned.reshape(-1, 2)[inked].T
-    rows, columns = np.divmod(inked.astype(np.int32), np.int32(out_w))
-    return Letters(out_w, out_h, rows, columns, fill, edge, one.length, one.thickness)
+    return Letters(out_w, out_h, tuple(_turned(ink, matrix, left, top, w, h) for left, top, w, h in _along(one)))
+
+
+def _along(one: Line) -> Iterator[tuple[int, int, int, int]]:
+    """Left, top, width and height of the parts of a line's box that hold its ink: as many as are worth their number."""
+    (width, height), turn = one.box, math.radians(one.turn_deg)
+    slope = math.tan(turn)
+    step = width
+    if abs(slope) < _STEEP:
+        step = min(width, max(_LEAST_TILE, int(one.thickness / max(abs(slope), 1e-3))))
+    half = one.thickness / 2 / math.cos(turn) + 1 if step < width else height
+    for left in range(0, width, step):
+        right = min(width, left + step)
+        middles = [height / 2 + slope * (x - width / 2) for x in (left, right)]
+        top, bottom = max(0, math.floor(min(middles) - half)), min(height, math.ceil(max(middles) + half))
+        if bottom > top:
+            yield left, top, right - left, bottom - top
+
+
+def _turned(ink: Ink, matrix: NDArray[np.float64], left: int, top: int, width: int, height: int) -> Tile:
+    there = matrix - [[0, 0, left], [0, 0, top]]
+    turned = cv2.warpAffine(ink, there, (width, height), flags=cv2.INTER_LINEAR)
+    cv2.threshold(turned, _THIN, 0, cv2.THRESH_TOZERO, dst=turned)
+    both = turned.view(np.uint16)
+    return Tile(left, top, cv2.merge((both, both)).view(np.uint8))
 
 
 def _bent(ink: Ink, dice: np.random.Generator, shape: tuple[int, int], size: float) -> Ink:

@@ -57,19 +57,21 @@ def encode_jpeg(
     *,
     quality: int,
     progressive: bool = False,
+    fitted: bool = False,
     subsampling: str = "420",
     ppi: int = 72,
     icc: bytes | None = None,
 ) -> bytes:
     """A JPEG of (h, w, 3) uint8 pixels with a JFIF density of `ppi` and a profile (None = sRGB).
 
-    subsampling: "444", "422" or "420". Baseline files come from libjpeg-turbo directly, progressive ones
-    through Pillow (same library); both carry the same tags.
+    subsampling: "444", "422" or "420". `fitted`: with Huffman tables of its own, which a progressive file has anyway:
+    3 to 4 % fewer bytes, for a picture of 480 px 1 ms. Plain files come from libjpeg-turbo directly, the others
+    through Pillow (same library); all carry the same tags.
     """
-    if progressive:
+    if progressive or fitted:
         out = io.BytesIO()
         Image.fromarray(rgb, "RGB").save(
-            out, "JPEG", quality=quality, progressive=True, optimize=True,
+            out, "JPEG", quality=quality, progressive=progressive, optimize=True,
             subsampling={"444": 0, "422": 1, "420": 2}[subsampling],
         )  # fmt: skip
         data = out.getvalue()

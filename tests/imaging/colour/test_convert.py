@@ -184,6 +184,27 @@ def test_sixteen_bits_are_exact_to_half_a_code_value(source: str, target: str) -
     assert np.abs(got - exact)[inside].mean() * 255 < 0.04
 
 
+@pytest.mark.parametrize("shades", [slice(0, 40), slice(0, 256, 5)], ids=["dark", "all"])
+@pytest.mark.parametrize(("source", "target", "in_whole_steps"), [
+    ("Adobe RGB", "sRGB", True), ("Display P3", "sRGB", True), ("ProPhoto RGB", "sRGB", True),
+    ("sRGB", "Display P3", True), ("sRGB", "Adobe RGB", False), ("sRGB", "ProPhoto RGB", False),
+])  # fmt: skip
+def test_eight_bits_are_rounded_once(source: str, target: str, in_whole_steps: bool, shades: slice) -> None:
+    """Half a code value is the rounding itself; against the profiles' own curves and matrices in double precision. A
+    target that is a bare gamma is so steep in the shades that whole steps of 16-bit light will not do."""
+    steps = np.arange(256, dtype=np.uint8)[shades]
+    pixels = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(len(steps), -1, 3)
+    ours, theirs = matrix_shaper.read(profiles.build(source)), matrix_shaper.read(profiles.build(target))
+    assert ours is not None
+    assert theirs is not None
+    assert (matrix_shaper._light_tables_8(ours, theirs) is not None) is in_whole_steps
+    light = np.stack([ours.curves[band][pixels[:, :, band].astype(int) * 257] for band in range(3)], axis=-1)
+    light = (light @ (np.linalg.inv(theirs.matrix) @ ours.matrix).T).clip(0, 1)
+    codes = np.linspace(0, 255, 65536)
+    exact = np.stack([np.interp(light[:, :, band], theirs.curves[band], codes) for band in range(3)], axis=-1)
+    assert np.abs(convert.between_profiles(pixels, profiles.build(source), profiles.build(target)) - exact).max() < 0.58
+
+
 @pytest.mark.parametrize("name", ["Adobe RGB", "Display P3", "ProPhoto RGB"])
 def test_our_own_sixteen_bit_way_agrees_with_littlecms(name: str) -> None:
     pixels = np.random.default_rng(1).integers(0, 256, (40, 500, 3)).astype(np.uint8)

@@ -51,8 +51,7 @@ def straight_ink(piece: Piece) -> Part:
     """The known words at the piece's own size and slant, letters and edge, in its box and `SEARCH` px round it."""
     with mock.patch.object(stamp_letters, "BEND", 0.0):
         letters = stamp_letters.drawn(piece.place.line, text().of_frame(""), patched=False)
-    ink = np.zeros((letters.height, letters.width, 2), np.float32)
-    ink[letters.rows, letters.columns] = np.stack([letters.fill, letters.edge], axis=1) / np.float32(255)
+    ink = letters.whole / np.float32(255)
     return np.pad(ink, ((2 * SEARCH, 2 * SEARCH), (2 * SEARCH, 2 * SEARCH), (0, 0)))
 
 
