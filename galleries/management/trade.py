@@ -26,7 +26,7 @@ class TradeCommand(BaseCommand):
     all_done = True
     # The site's own. The others load every page, for more processor time than all the rest of a command's start; each
     # `migrate` and start of the web server makes them.
-    requires_system_checks = (checks.OWN,)
+    requires_system_checks: tuple[str, ...] = (checks.OWN,)
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> Any:
         self.help = f"{self.help}\n\nexample:\n  {self.example}"

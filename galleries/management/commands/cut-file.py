@@ -15,7 +15,7 @@ from galleries.steps.delivering import one_file
 class Command(TradeCommand):
     help = "Cut a picture file to delivery sizes, each crop as the program proposes it. Nothing is stored."
     example = "manage.py cut-file KAL_0412.JPG --size print-8x10 --size casting-square --out cuts --json"
-    requires_system_checks = []
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)

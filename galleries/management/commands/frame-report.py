@@ -15,7 +15,7 @@ from galleries.words.told import sentence
 class Command(TradeCommand):
     help = "Show what the program reads from picture files: face, eyes, head, profile, clock. Nothing is stored."
     example = "manage.py frame-report KAL_0412.JPG KAL_0413.JPG --json"
-    requires_system_checks = []
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)

@@ -22,7 +22,7 @@ class Command(TradeCommand):
         "what its content credentials say of where it comes from; a file changed since it was signed is told."
     )
     # A file is read where there is no database, and on a machine that has nothing of this site but its code.
-    requires_system_checks = []
+    requires_system_checks = ()
     example = "manage.py rights veld-ansa_linen-shirt_0412_print-8x10.jpg"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
