@@ -35,6 +35,7 @@ from galleries.models import (
     StudioRole,
     UsageRequest,
 )
+from galleries.models.compiled import CompiledRows
 from galleries.models.finals import FinalSet
 from galleries.models.sittings import PICKING, FrameSet, LookSet
 
@@ -418,10 +419,23 @@ def sitting_for(visitor: Visitor, act: Act, slug: str) -> Sitting:
         Missing: there is none, or it is none of theirs.
         Refused: it is theirs, but the act is not for their role or not for this stage.
     """
-    sitting = Sitting.objects.select_related("photographer").filter(slug=slug).first()
+    sitting = sitting_at(slug)
+    require(visitor, act, sitting)
+    return sitting
+
+
+_ask_sitting = CompiledRows(lambda slug: Sitting.objects.select_related("photographer").filter(slug=slug).order_by())
+
+
+def sitting_at(slug: str) -> Sitting:
+    """The sitting of that name: whoever takes it has still to ask what its visitor may.
+
+    Raises:
+        Missing: there is none.
+    """
+    sitting = _ask_sitting.first(slug)
     if sitting is None:
         raise Missing(_MISSING[Sitting]())
-    require(visitor, act, sitting)
     return sitting
 
 

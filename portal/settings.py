@@ -213,6 +213,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "studio"
 LOGOUT_REDIRECT_URL = "sign-in"
+SESSION_ENGINE = "galleries.web.session_rows"
 SESSION_COOKIE_NAME = cookies.name("session", secure=SECURE)
 # As an invite's; whether that holds is asked at every request, and the studio's people have a limit of their own.
 INVITE_DAYS = env.whole("PORTAL_INVITE_DAYS", 60, least=1)

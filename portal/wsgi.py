@@ -1,5 +1,6 @@
 """Entry point of the web server."""
 
+import gc
 import os
 
 from django.core.wsgi import get_wsgi_application
@@ -8,3 +9,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 application = get_wsgi_application()
 
 from portal import celery  # noqa: E402, F401 - pages ring the worker: loaded before the first of them is asked for
+
+# What is loaded now stays: a page of hundreds of frames would else have the collector walk all of it several times.
+gc.collect()
+gc.freeze()
+gc.set_threshold(20_000, 20, 20)

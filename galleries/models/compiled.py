@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any, cast
+from typing import Any, Generic, NamedTuple, TypeVar, cast
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
+from django.db.models.query import get_related_populators
 from django.db.models.sql import UpdateQuery
 
 # Stand for the values while the SQL is written: no question of ours has such a number in it by itself.
 PLACE = 7_000_000_000_000_000_000
+M = TypeVar("M", bound=Model)
 
 
 class _Written:
@@ -57,6 +59,56 @@ class Compiled(_Written):
 
     def _converters(self, compiler: Any) -> Any:
         return compiler.get_converters([column for column, _sql, _name in compiler.select])
+
+
+class _Instances(NamedTuple):
+    """How rows become instances: what `django.db.models.query.ModelIterable` finds out anew each time."""
+
+    model: type[Model]
+    names: list[str]
+    start: int
+    stop: int
+    related: list[Any]
+    converters: Any
+
+
+class CompiledRows(_Written, Generic[M]):
+    """As `Compiled`; `build` gives a query set of instances, with whatever it selects beside them."""
+
+    def __init__(self, build: Callable[..., QuerySet[M]]) -> None:
+        super().__init__(build)
+
+    def __call__(self, *values: int | str) -> list[M]:
+        """The instances. Raises what the database raises."""
+        sql, params, compiler, reading = self._of(*values)
+        with connection.cursor() as cursor:
+            cursor.execute(sql, params)
+            rows = cursor.fetchall()
+        if reading.converters:
+            rows = compiler.apply_converters(rows, reading.converters)
+        instances = []
+        for row in rows:
+            instance = reading.model.from_db(connection.alias, reading.names, row[reading.start : reading.stop])
+            for populator in reading.related:
+                populator.populate(row, instance)
+            instances.append(cast(M, instance))
+        return instances
+
+    def first(self, *values: int | str) -> M | None:
+        return next(iter(self(*values)), None)
+
+    def _converters(self, compiler: Any) -> _Instances:
+        of_model = compiler.klass_info
+        fields = of_model["select_fields"]
+        start, stop = fields[0], fields[-1] + 1
+        return _Instances(
+            of_model["model"],
+            [column[0].target.attname for column in compiler.select[start:stop]],
+            start,
+            stop,
+            get_related_populators(of_model, compiler.select, connection.alias),  # type: ignore[call-arg]
+            compiler.get_converters([column for column, _sql, _name in compiler.select]),
+        )
 
 
 class CompiledUpdate(_Written):

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from galleries.imaging.comparing import amounts
+from galleries.models.compiled import CompiledRows
 
 
 def _threshold(name: Any, kind: str) -> models.FloatField:  # type: ignore[type-arg]
@@ -98,8 +99,10 @@ class Studio(models.Model):
 
     @classmethod
     def current(cls) -> Studio:
-        studio = cls.objects.order_by("pk").first()
-        return studio or cls(name="Studio", photographer="", email="studio@portal.example")
+        return _ask_studio.first() or cls(name="Studio", photographer="", email="studio@portal.example")
+
+
+_ask_studio = CompiledRows(lambda: Studio.objects.order_by("pk")[:1])
 
 
 class InviteSet(models.QuerySet["Invite"]):

@@ -22,8 +22,9 @@ from django.utils.translation import gettext as _
 
 from galleries import access
 from galleries.access import Act, Visitor
-from galleries.errors import Missing, Refused, TooOften
+from galleries.errors import Refused, TooOften
 from galleries.models import Invite, Sitting
+from galleries.models.compiled import CompiledRows
 
 log = logging.getLogger(__name__)
 SEEN_EVERY = timedelta(minutes=5)
@@ -44,11 +45,14 @@ def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
     pk = request.session.get("invites", {}).get(str(sitting_id))
     if pk is None:
         return None
-    invite = Invite.objects.select_related("passed_from").filter(pk=pk, sitting_id=sitting_id).first()
-    if invite is None or not lets_in(request, invite):
+    invite = _ask_invite.first(int(pk))
+    if invite is None or invite.sitting_id != sitting_id or not lets_in(request, invite):
         return None
     _seen([invite])
     return invite
+
+
+_ask_invite = CompiledRows(lambda pk: Invite.objects.select_related("passed_from").filter(pk=pk).order_by())
 
 
 def lets_in(request: HttpRequest, invite: Invite) -> bool:
@@ -82,10 +86,11 @@ def _seen(invites: Iterable[Invite]) -> None:
 
 def invitee(request: HttpRequest, slug: str) -> Visitor:
     """The visitor of an invitee's page: by invite. A photographer without one comes as themselves, to look."""
-    sitting_id = Sitting.objects.filter(slug=slug).values_list("pk", flat=True).first()
-    if sitting_id is None:
-        raise Missing(_("There is no such sitting, or your link does not lead to it."))
-    invite = invite_for(request, sitting_id)
+    return _visitor_of(request, access.sitting_at(slug))
+
+
+def _visitor_of(request: HttpRequest, sitting: Sitting) -> Visitor:
+    invite = invite_for(request, sitting.pk)
     return Visitor(invite=invite) if invite is not None else Visitor(user=user_of(request))
 
 
@@ -124,8 +129,9 @@ def invitee_page(act: Act) -> Callable[[Callable[..., HttpResponseBase]], Callab
     def wrap(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
         def guarded(request: HttpRequest, slug: str, *args: Any, **kwargs: Any) -> HttpResponseBase:
-            visitor = invitee(request, slug)
-            sitting = access.sitting_for(visitor, act, slug)
+            sitting = access.sitting_at(slug)
+            visitor = _visitor_of(request, sitting)
+            access.require(visitor, act, sitting)
             return view(request, visitor, sitting, *args, **kwargs)
 
         guarded.guard = act  # type: ignore[attr-defined]

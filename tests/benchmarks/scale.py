@@ -70,12 +70,11 @@ def main(argv: list[str]) -> int:
 
 
 def measure(options: argparse.Namespace) -> None:
-    from django.core.handlers.wsgi import WSGIHandler
     from django.db import connection
 
+    from portal.wsgi import application
     from tests.cast import make_cast
 
-    application = WSGIHandler()
     cast = make_cast("elsewhere")
     began = time.monotonic()
     many_rows.crowd_of(cast.owner, options.sittings, options.each)

@@ -176,7 +176,7 @@ def posted(client: Client, cast: Cast, kind: str = "pick", **more: str) -> tuple
     return answer.status_code, len(seen)
 
 
-STRAIGHT_MARK = 12  # questions at most, savepoints of the test's own transaction among them; the whole way has more
+STRAIGHT_MARK = 11  # questions at most, savepoints of the test's own transaction among them; the whole way has more
 
 
 def test_a_mark_goes_the_straight_way_and_is_as_the_whole_way_stores_it(cast: Cast) -> None:

@@ -15,6 +15,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, PriceChanged
 from galleries.models import ExtraTerms, JournalLine, Payer, Sitting, Studio, Verb
+from galleries.models.compiled import CompiledRows
 from galleries.papers.money import DIGITS, MOST, WHOLE, Price, Sum
 from galleries.steps.agreeing import paid
 from galleries.words import money
@@ -60,9 +61,12 @@ def own(sitting: Sitting) -> ExtraTerms:
     return ExtraTerms(sitting=sitting, source=Source.USUAL, **{name: getattr(start, name) for name in VALUES})
 
 
+_ask_terms = CompiledRows(lambda sitting: ExtraTerms.objects.filter(Q(sitting=sitting) | Q(sitting=None)).order_by())
+
+
 def quote(sitting: Sitting) -> Quote:
     """By the allowance that `sitting` has; the terms are read now, in one question."""
-    rows = {row.sitting_id: row for row in ExtraTerms.objects.filter(Q(sitting=sitting) | Q(sitting=None))}
+    rows = {row.sitting_id: row for row in _ask_terms(sitting.pk)}
     common = rows.get(None) or ExtraTerms()
     terms = rows.get(sitting.pk) or ExtraTerms(
         source=Source.USUAL, payer=common.payer, waits_for_paid=common.waits_for_paid

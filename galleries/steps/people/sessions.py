@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from galleries.access import Act, Visitor, require
 from galleries.errors import Missing
 from galleries.models import JournalLine, StudioSession, Verb
+from galleries.models.compiled import CompiledRows
 from galleries.steps.people import browsers
 from galleries.steps.people.invite import hash_of
 from galleries.steps.people.sign_ins import shortened
@@ -47,9 +48,14 @@ def begin(
     )  # fmt: skip
 
 
+_ask_standing = CompiledRows(
+    lambda key_hash, account: StudioSession.objects.filter(key_hash=key_hash, account=account).order_by("pk")[:1]
+)
+
+
 def stands(account: User, key: str) -> bool:
     """Is this session the account's, and was it not ended? That it was seen is noted once in five minutes."""
-    row = StudioSession.objects.filter(key_hash=hash_of(key), account=account).first()
+    row = _ask_standing.first(hash_of(key), account.pk)
     if row is None:
         return False
     now = timezone.now()

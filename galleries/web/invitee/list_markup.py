@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from galleries.models import Look, Remark
 from galleries.steps.agreeing.agree import Line
 from galleries.web.addresses import proof_picture
-from galleries.web.invitee.showing import SheetProof
+from galleries.web.invitee.sheet_rows import SheetProof
 
 
 @dataclass(slots=True)

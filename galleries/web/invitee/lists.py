@@ -21,7 +21,7 @@ from galleries.steps.agreeing.agree import Tally
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
 from galleries.web.doors import invitee_page
-from galleries.web.invitee import list_markup, showing
+from galleries.web.invitee import list_markup, sheet_rows, showing
 from galleries.web.invitee.list_markup import Row
 from galleries.web.invitee.page import key_in, page
 from galleries.web.range_words import range_line
@@ -146,7 +146,7 @@ def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
 
 
 def _rows(sitting: Sitting, tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
-    proofs = showing.proofs_of(sitting)
+    proofs = sheet_rows.proofs_of(sitting)
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
     rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}

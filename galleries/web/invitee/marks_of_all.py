@@ -13,8 +13,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 from galleries.access import Visitor, frames_of_sheets
 from galleries.models import Invite, Mark, Proof, Sitting
 from galleries.models.compiled import Compiled
-from galleries.web.invitee import showing
-from galleries.web.invitee.showing import Known, Others, OwnMark
+from galleries.web.invitee import sheet_rows, showing
+from galleries.web.invitee.showing import Known, Marks, Others, OwnMark
 
 # What all said is asked for again after this many seconds, or by somebody who has it already: nobody hears of a mark
 # later than by that and one round of asking, and of their own at once.
@@ -87,12 +87,24 @@ def news(visitor: Visitor, sitting: Sitting, since: str) -> dict[str, Any]:
 def known_of(invite: Invite, sitting: Sitting, since: int) -> tuple[Known, list[int], int]:
     """(what is known of the sitting for this person, the frames that have a proof, the change that this is of); the
     caller has asked whether they see the sheet."""
-    everybody, me = by_all(sitting, since), invite.voice.pk
+    marks = _marks_for(invite, sitting, since)
     shown = _ask_shown[invite.is_subject](sitting.pk)
+    known = Known({pk: look for pk, look, _has in shown}, marks.mine, marks.theirs)
+    return known, [pk for pk, _look, has in shown if has], marks.change
+
+
+def marks_for(visitor: Visitor, sitting: Sitting) -> Marks | None:
+    """As `showing.marks_of`, for a page that will ask for news: what all said of a moment ago. None where it is not by
+    an invite that they see the sheet; the caller has asked whether they do."""
+    invite = visitor.invite
+    return _marks_for(invite, sitting, -1) if invite is not None and sheet_rows.has_sheet(visitor, sitting) else None
+
+
+def _marks_for(invite: Invite, sitting: Sitting, since: int) -> Marks:
+    everybody, me = by_all(sitting, since), invite.voice.pk
     mine = {frame: OwnMark._make(row) for frame, *row in _ask_mine(me, sitting.pk)}
     theirs = {
         frame: [one for one in row if one[0].pk != me] if any(one[0].pk == me for one in row) else row
         for frame, row in everybody.by_frame.items()
     }
-    known = Known({pk: look for pk, look, _has in shown}, mine, {pk: row for pk, row in theirs.items() if row})
-    return known, [pk for pk, _look, has in shown if has], everybody.change
+    return Marks(mine, {pk: row for pk, row in theirs.items() if row}, everybody.change)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.template.loader import render_to_string
+from django.utils import timezone, translation
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext_lazy as _
 
 from galleries.access import Act, Visitor, may
@@ -41,6 +44,13 @@ def _has_opinions(visitor: Visitor, sitting: Sitting) -> bool:
     return sitting.second_opinions.filter(for_representation=True).exclude(said_at=None).exists()
 
 
+@lru_cache(maxsize=32)
+def large_view(language: str, *, may_mark: bool, is_subject: bool) -> SafeString:
+    """One frame, large: the same for all who see as much of it; the active language is `language`."""
+    values = {"may_mark": may_mark, "is_subject": is_subject}
+    return mark_safe(render_to_string("galleries/invitee/_large.html", values))  # noqa: S308  # nosec B308 B703
+
+
 def page(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, template: str, status: int = 200, **context: Any
 ) -> HttpResponse:
@@ -50,6 +60,7 @@ def page(
         tabs = [one for one in tabs if one["name"] != "opinions"]
     if visitor.user is not None:  # a page of work handed out, no page of the gallery that they look at
         tabs = [one for one in tabs if one["name"] != "retouching"]
+    may_mark, is_subject = may(visitor, Act.MARK, sitting), visitor.invite is not None and visitor.invite.is_subject
     base = {
         "sitting": sitting,
         "person": visitor.invite,
@@ -58,7 +69,8 @@ def page(
         "here": {"compare": "sheet", "as_casting": "sheet", "final": "finals", "objection": "finals"}.get(
             template, template
         ),
-        "may_mark": may(visitor, Act.MARK, sitting),
+        "may_mark": may_mark,
+        "large_view": large_view(translation.get_language() or "", may_mark=may_mark, is_subject=is_subject),
         "without_network": {**without_network.device(visitor, sitting), "words": without_network.words()},
     }
     with timezone.override(ZoneInfo(sitting.time_zone)):  # times read as the clock where the sitting was

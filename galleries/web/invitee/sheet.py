@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
+from django.utils import translation
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -15,17 +18,20 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, require, why_not
 from galleries.errors import BadInput, Missing, Refused
-from galleries.models import Mark, Remark, Sitting
+from galleries.models import Mark, Remark, Round, Sitting
+from galleries.models.compiled import CompiledRows
 from galleries.sorting.expression import in_order
+from galleries.steps.agreeing import extras
 from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
 from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import marks_of_all, outbox, showing, without_network
-from galleries.web.invitee.markup import frame_item
+from galleries.web.invitee import strips as strips_of_sheet
 from galleries.web.invitee.page import key_in, page
-from galleries.web.invitee.words import allowance_said, sheet_words
+from galleries.web.invitee.words import allowance_said, words_in
+from galleries.web.json_blocks import block
 from galleries.web.news import news
 from galleries.web.range_words import may_err, orders
 
@@ -66,46 +72,67 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
 @invitee_page(Act.SEE_SHEET)
 @require_safe
 def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    shown = showing.sheet_of(visitor, sitting)
+    marks = marks_of_all.marks_for(visitor, sitting)
+    shown = showing.sheet_of(visitor, sitting, marks)
     strips = shown.strips
     order = request.GET.get("order", "")
     order = order if order in {"smile", "intensity"} else ""
     if order:
         _put_in_order(strips, sitting, order)
-    words = sheet_words()
-    side = visitor.invite.role if visitor.invite else None
-    marking, place = may(visitor, Act.MARK, sitting), 0
-    items = []
-    for strip in strips:
-        items.append(
-            [frame_item(one, words, side, marking=marking, place=place + n) for n, one in enumerate(strip.frames)]
-        )
-        place += len(strip.frames)
-    count, chooses = shown.known.counted(sitting), visitor.invite is not None and visitor.invite.is_side
+    language, invite = translation.get_language() or "", visitor.invite
+    words, quoted = words_in(language), extras.quote(sitting)
+    marking, choosing_looks = may(visitor, Act.MARK, sitting), may(visitor, Act.CHOOSE_LOOKS, sitting)
+    count, chooses = shown.known.counted(sitting), invite is not None and invite.is_side
     choosing = sitting.stage in {Stage.PROOFING, Stage.AGREEING}
+    state = showing.state(visitor, sitting, shown.known, quoted)
+    if marks is not None:
+        state["change"] = marks.change
     return page(
         request,
         visitor,
         sitting,
         "sheet",
-        strips=list(zip(strips, items, strict=True)),
+        strips=strips,
+        sections=strips_of_sheet.sections(
+            strips,
+            language,
+            invite.role if invite else None,
+            slug=sitting.slug,
+            person=invite is not None,
+            marking=marking,
+            choosing=choosing_looks,
+        ),
         pending=shown.pending,
         count=count,
         allowance_said=allowance_said(words, count, choosing=choosing) if chooses else "",
-        words=words,
-        script_frames=showing.script_frames(strips),
-        state=showing.state(visitor, sitting, shown.known),
-        config=config(visitor, sitting),
-        may_choose_looks=may(visitor, Act.CHOOSE_LOOKS, sitting),
-        kept_back=_kept_back(visitor, sitting),
+        data_blocks=_data_blocks(showing.script_frames(strips), state, language, config(visitor, sitting)),
+        may_choose_looks=choosing_looks,
+        kept_back=_kept_back(visitor, sitting) if shown.keeps else 0,
         order=order,
         orders=orders(),
         may_err=may_err() if order else "",
         may_object=may(visitor, Act.OBJECT, sitting),
-        objected=sitting.objected_round,
-        extra_words=extra_words.of_sitting(sitting) if chooses else [],
-        closed_round=sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
+        objected=_ask_objected.first(sitting.pk) if sitting.is_picking else None,
+        extra_words=extra_words.terms(quoted) if chooses else [],
+        closed_round=None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
+
+
+# As `Sitting.objected_round`.
+_ask_objected = CompiledRows(
+    lambda sitting: Round.objects.filter(sitting=sitting, closed_at=None).exclude(objected_by="").order_by("pk")[:1]
+)
+
+
+def _data_blocks(frames: list[Any], state: dict[str, Any], language: str, addresses: dict[str, Any]) -> SafeString:
+    """What the scripts are told, each in a block of its own."""
+    blocks = [block("frames", frames), block("state", state), _words_block(language), block("config", addresses)]
+    return mark_safe("\n".join(blocks))  # noqa: S308  # nosec B308 B703
+
+
+@lru_cache(maxsize=8)
+def _words_block(language: str) -> SafeString:
+    return block("words", words_in(language))
 
 
 def _put_in_order(strips: list[showing.Strip], sitting: Sitting, by: str) -> None:

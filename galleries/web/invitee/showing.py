@@ -8,53 +8,20 @@ from dataclasses import dataclass, field
 from math import log
 from typing import Any, NamedTuple
 
-from django.db.models import F
 from django.utils import timezone
 
 from galleries.access import Visitor, frames_shown_to, looks_shown_to
-from galleries.imaging.face.places import eyes_place
-from galleries.models import Invite, Look, Mark, Proof, Sitting
-from galleries.models.sittings import edge_label
+from galleries.models import Invite, Look, Mark, Sitting
 from galleries.sorting import sides
 from galleries.steps.agreeing import extras
+from galleries.steps.agreeing.extras import Quote
 from galleries.steps.picking import pick
 from galleries.web.addresses import proof_picture
+from galleries.web.invitee import sheet_rows
+from galleries.web.invitee.sheet_rows import Eyes, SheetFrame, SheetProof
 from galleries.words import money
 
 CELLS = ((2, 3), (3, 4), (4, 5), (1, 1), (5, 4), (4, 3), (3, 2))  # width to height: what cameras give, and crops of it
-
-
-class SheetFrame(NamedTuple):
-    """What the sheet needs of a frame. Thousands of whole rows cost more than all that is done with them."""
-
-    pk: int
-    number: int | None
-    name: str
-    look_id: int | None
-    width: int
-    height: int
-    run: int | None
-    run_place: int
-    suggested: bool
-    right_eye: list[float] | None
-    left_eye: list[float] | None
-    read_width: int | None
-    read_height: int | None
-
-    @property
-    def label(self) -> str:
-        return edge_label(self.number, self.name)
-
-
-class SheetProof(NamedTuple):
-    """What the sheet needs of a frame's newest proof."""
-
-    pk: int
-    large_width: int
-    large_height: int
-    small_width: int
-    small_height: int
-    middle_key: str
 
 
 class OwnMark(NamedTuple):
@@ -67,6 +34,14 @@ class OwnMark(NamedTuple):
 
 
 Others = dict[int, list[tuple[Invite, str]]]
+
+
+class Marks(NamedTuple):
+    """A person's own marks and the others', by frame, and the sitting's change that they are of."""
+
+    mine: dict[int, OwnMark]
+    theirs: Others
+    change: int
 
 
 class Known(NamedTuple):
@@ -90,7 +65,7 @@ class Shown:
     look: int | None
     mine: OwnMark | None = None
     theirs: list[tuple[Invite, str]] = field(default_factory=list)
-    eyes: tuple[float, float, float] | None = None  # the middle between them, and how far apart, of the width
+    eyes: Eyes | None = None
     alike: int = 0
     suggested: bool = False  # by the studio, where the sitting lets people read it
 
@@ -139,16 +114,20 @@ class Strip:
     @property
     def shape(self) -> str:
         """How most frames of the strip stand."""
-        wide = sum(shown.proof.small_width > shown.proof.small_height for shown in self.frames)
+        wide = sum(many for (width, height), many in self.sizes.items() if width > height)
         return "lying" if wide * 2 > len(self.frames) else "upright"
+
+    @property
+    def sizes(self) -> Counter[tuple[int, int]]:
+        """How many of the small pictures have each size."""
+        return Counter((shown.proof.small_width, shown.proof.small_height) for shown in self.frames)
 
     @property
     def cell(self) -> str:
         """The shape of the cells, as its class: the one of `CELLS` that most frames of the strip come nearest to, so
         that they fill their cells without a bar beside them."""
-        sizes = Counter((shown.proof.small_width, shown.proof.small_height) for shown in self.frames)
         nearest: Counter[tuple[int, int]] = Counter()
-        for (width, height), many in sizes.items():
+        for (width, height), many in self.sizes.items():
             nearest[min(CELLS, key=lambda wh: abs(log(wh[0] / wh[1] * height / width)))] += many
         width, height = nearest.most_common(1)[0][0] if nearest else CELLS[0]
         return f"cell-{width}x{height}"
@@ -159,19 +138,22 @@ class Strip:
 
 
 class Sheet(NamedTuple):
-    """The sheet as one person may see it, how many proofs are still being made, and what it was made from."""
+    """The sheet as one person may see it, how many proofs are still being made, what it was made from, and whether any
+    frame or look of it is kept from the representation."""
 
     strips: list[Strip]
     pending: int
     known: Known
+    keeps: bool
 
 
-def sheet_of(visitor: Visitor, sitting: Sitting) -> Sheet:
+def sheet_of(visitor: Visitor, sitting: Sitting, marks: Marks | None = None) -> Sheet:
+    """`marks`: what is known of them already."""
     looks = list(looks_shown_to(visitor, sitting))
     number = {look.pk: n for n, look in enumerate(looks, 1)}
-    frames = _frames(visitor, sitting)
-    proofs = proofs_of(sitting)
-    mine, theirs = marks_of(visitor, sitting)
+    frames = sheet_rows.frames(visitor, sitting)
+    proofs, eyes = sheet_rows.proofs_of(sitting), sheet_rows.eyes_of(sitting, frames)
+    mine, theirs = (marks.mine, marks.theirs) if marks is not None else marks_of(visitor, sitting)
     runs = Counter(frame.run for frame in frames)
     by_look: dict[int | None, list[Shown]] = defaultdict(list)
     nobody: list[tuple[Invite, str]] = []
@@ -186,7 +168,7 @@ def sheet_of(visitor: Visitor, sitting: Sitting) -> Sheet:
                     place,
                     mine.get(frame.pk),
                     theirs.get(frame.pk, nobody),
-                    _eyes(frame),
+                    eyes[frame.pk],
                     runs[frame.run] if frame.run is not None else 0,
                     frame.suggested and sitting.suggestions_shown,
                 )
@@ -195,34 +177,8 @@ def sheet_of(visitor: Visitor, sitting: Sitting) -> Sheet:
     if by_look[None]:
         filled.append(Strip(None, None, by_look[None]))
     known = Known({frame.pk: frame.look_id for frame in frames}, mine, theirs)
-    return Sheet(filled, sum(frame.pk not in proofs for frame in frames), known)
-
-
-def _frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
-    rows = (
-        frames_shown_to(visitor, sitting)
-        .unhidden()
-        .annotate(
-            right_eye=F("reading__face__right_eye"),
-            left_eye=F("reading__face__left_eye"),
-            read_width=F("reading__width"),
-            read_height=F("reading__height"),
-        )
-        .order_by("captured_at", "name", "pk")
-    )
-    return [SheetFrame._make(row) for row in rows.values_list(*SheetFrame._fields)]
-
-
-def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
-    """frame → its newest proof."""
-    rows = Proof.objects.filter(frame__sitting=sitting).order_by("pk")
-    return {row[0]: SheetProof._make(row[1:]) for row in rows.values_list("frame_id", *SheetProof._fields)}
-
-
-def _eyes(frame: SheetFrame) -> tuple[float, float, float] | None:
-    """The middle between the pupils in fractions of the picture, and how far apart they are, of its width."""
-    eyes = eyes_place(frame.right_eye, frame.left_eye, frame.read_width, frame.read_height)
-    return (eyes.x, eyes.y, eyes.gap) if eyes else None
+    keeps = any(frame.kept_by_subject for frame in frames) or any(look.kept_from_representation for look in looks)
+    return Sheet(filled, sum(frame.pk not in proofs for frame in frames), known, keeps)
 
 
 def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, OwnMark], Others]:
@@ -246,7 +202,9 @@ def known_of(visitor: Visitor, sitting: Sitting) -> Known:
     return Known(dict(visible.values_list("pk", "look_id")), *marks_of(visitor, sitting))
 
 
-def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dict[str, Any]:
+def state(
+    visitor: Visitor, sitting: Sitting, known: Known | None = None, quoted: Quote | None = None
+) -> dict[str, Any]:
     """All that can change while the sheet is open, for a script: small enough to send whole. Without what is `known`
     already it is asked for, and the frames are told too."""
     told = known or known_of(visitor, sitting)
@@ -257,7 +215,7 @@ def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dic
         "stage": sitting.stage,
         "now": timezone.now().isoformat(),
         "allowance": sitting.allowance,
-        "extra": extra_for_scripts(visitor, sitting),
+        "extra": extra_for_scripts(visitor, sitting, quoted),
         "mine": {pk: list(mark) for pk, mark in told.mine.items() if pk in shown},
         "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in told.theirs.items() if pk in shown},
         "sides": _sides(visitor, told.theirs, shown),
@@ -269,11 +227,11 @@ def state(visitor: Visitor, sitting: Sitting, known: Known | None = None) -> dic
     return body
 
 
-def extra_for_scripts(visitor: Visitor, sitting: Sitting) -> dict[str, Any] | None:
+def extra_for_scripts(visitor: Visitor, sitting: Sitting, quoted: Quote | None = None) -> dict[str, Any] | None:
     """What a final beyond the allowance costs, for those who choose; None for everybody else, or where none is said."""
     if visitor.invite is None or not visitor.invite.is_side:
         return None
-    price = extras.quote(sitting).price
+    price = (quoted or extras.quote(sitting)).price
     return money.for_scripts(price) if price is not None else None
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from galleries.web.invitee import without_network
@@ -71,6 +73,13 @@ def allowance_said(words: dict[str, str], count: Count, *, choosing: bool) -> st
     else:
         which = "over" if count.over else "left" if count.left else "full"
     return words[which].format(picks=count.picks, allowance=count.allowance, left=count.left, over=count.over)
+
+
+@lru_cache(maxsize=8)
+def words_in(language: str) -> dict[str, str]:
+    """As `sheet_words`, in one language, asked of the catalogue once."""
+    with translation.override(language):
+        return sheet_words()
 
 
 def sheet_words() -> dict[str, Any]:

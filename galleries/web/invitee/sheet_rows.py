@@ -1,0 +1,121 @@
+"""What the sheet asks of the database: rows as tuples, by statements that are written once. Thousands of whole rows,
+and composing their questions, cost more than all that is done with them."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from django.db.models import F, QuerySet
+
+from galleries.access import Visitor, frames_of_sheets, frames_shown_to
+from galleries.imaging.face.places import eyes_place
+from galleries.models import Frame, Proof, Sitting
+from galleries.models.compiled import Compiled
+from galleries.models.sittings import FrameSet, edge_label
+
+# (the middle between the pupils in fractions of the picture, how far apart they are, of its width)
+Eyes = tuple[float, float, float]
+
+
+class SheetFrame(NamedTuple):
+    """What the sheet needs of a frame."""
+
+    pk: int
+    number: int | None
+    name: str
+    look_id: int | None
+    width: int
+    height: int
+    run: int | None
+    run_place: int
+    suggested: bool
+    kept_by_subject: bool
+    reading_version: int
+
+    @property
+    def label(self) -> str:
+        return edge_label(self.number, self.name)
+
+
+class SheetProof(NamedTuple):
+    """What the sheet needs of a frame's newest proof."""
+
+    pk: int
+    large_width: int
+    large_height: int
+    small_width: int
+    small_height: int
+    middle_key: str
+
+
+def _of_frames(frames: FrameSet) -> QuerySet[Any, Any]:
+    return frames.unhidden().order_by("captured_at", "name", "pk").values_list(*SheetFrame._fields)
+
+
+_ask_frames = {
+    True: Compiled(lambda sitting: _of_frames(frames_of_sheets(True).filter(sitting=sitting))),
+    False: Compiled(lambda sitting: _of_frames(frames_of_sheets(False).filter(sitting=sitting))),
+}
+_ask_proofs = Compiled(
+    lambda sitting: (
+        Proof.objects.filter(frame__sitting=sitting).order_by("pk").values_list("frame_id", *SheetProof._fields)
+    )
+)
+
+
+def has_sheet(visitor: Visitor, sitting: Sitting) -> bool:
+    """Is it by an invite of theirs that they see the sitting's frames, as `access.frames_shown_to` has it?"""
+    invite = visitor.invite
+    return (
+        visitor.user is None
+        and visitor.opinion is None
+        and invite is not None
+        and invite.sitting_id == sitting.pk
+        and not invite.is_retoucher
+    )
+
+
+def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
+    """The frames that this person may see now, hidden ones apart, in the order taken."""
+    if has_sheet(visitor, sitting) and visitor.invite is not None:
+        rows = _ask_frames[visitor.invite.is_subject](sitting.pk)
+    else:
+        rows = list(_of_frames(frames_shown_to(visitor, sitting)))
+    return [SheetFrame._make(row) for row in rows]
+
+
+def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
+    """frame → its newest proof."""
+    return {row[0]: SheetProof._make(row[1:]) for row in _ask_proofs(sitting.pk)}
+
+
+MOST_EYES = 20_000  # places kept in one process
+_eyes: dict[tuple[UUID, int, int], Eyes | None] = {}
+
+
+def eyes_of(sitting: Sitting, shown: list[SheetFrame]) -> dict[int, Eyes | None]:
+    """frame → where its eyes are, None where that is not known. A reading is long, and of one file by one version of
+    the reader always the same: what it says of the eyes is kept; a frame not read yet is asked about each time."""
+    keys = {frame.pk: (sitting.uid, frame.pk, frame.reading_version) for frame in shown}
+    kept = {pk: _eyes[key] for pk, key in keys.items() if key in _eyes}
+    missing = [pk for pk in keys if pk not in kept]
+    if not missing:
+        return kept
+    read = _read(sitting, missing)
+    if len(_eyes) > MOST_EYES:
+        _eyes.clear()
+    _eyes.update({keys[pk]: eyes for pk, eyes in read.items() if keys[pk][2]})
+    return kept | read
+
+
+def _read(sitting: Sitting, ids: list[int]) -> dict[int, Eyes | None]:
+    rows = Frame.objects.filter(sitting=sitting).exclude(reading=None)
+    if len(ids) <= 200:
+        rows = rows.filter(pk__in=ids)
+    read: dict[int, Eyes | None] = dict.fromkeys(ids)
+    parts = (F(f"reading__{path}") for path in ("face__right_eye", "face__left_eye", "width", "height"))
+    for pk, *told in rows.order_by().values_list("pk", *parts):
+        if pk in read and (eyes := eyes_place(*told)) is not None:
+            read[pk] = (eyes.x, eyes.y, eyes.gap)
+    return read
