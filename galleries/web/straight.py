@@ -1,6 +1,6 @@
 """The straight way: what open pages ask for by the hundred, the small pictures of a sheet and whether there is news, is
 answered from one question to the database, before the session is read, an address looked up or a page thought of.
-Marks come the same way as far as their verb.
+What is said of a frame that is opened takes a few more, and marks come the same way as far as their verb.
 
 It only ever says yes. Whatever it is not sure of goes the whole way, which says no in words. What it is sure of rests
 on the same rules: `access.may` and the frames of `access.frames_of_sheets`, asked of the rows as they are now, and for
@@ -15,28 +15,29 @@ from typing import Any
 
 from django.contrib.sessions.models import Session
 from django.db import DatabaseError, InterfaceError, connection
-from django.db.models import Exists, OuterRef, QuerySet
-from django.db.models.functions import Now
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.db.models import Exists, OuterRef, QuerySet, TextField
+from django.db.models.functions import Cast, Now
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.middleware.csrf import CsrfViewMiddleware
 from django.utils import translation
 
 from galleries import storage
 from galleries.access import Act, Visitor, frames_of_sheets, may
 from galleries.errors import DomainError
-from galleries.models import Invite, Proof, Sitting
+from galleries.models import Frame, Invite, Proof, Sitting
 from galleries.models.compiled import Compiled
 from galleries.web import passes
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
-from galleries.web.invitee import marks_of_all, outbox, sheet
+from galleries.web.invitee import marks_of_all, outbox, sheet, talk
 from galleries.web.news import news as news_of
 
 PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
 MARKS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/marks")
 MOST_BYTES = 20_000  # of marks: a press or a few; an outbox of hundreds is no hurry
 NEWS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/changes")
+FRAME = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/frame/([0-9]{1,18})")
 OF_SITTING = ("pk", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "change")
 OF_INVITE = ("pk", "role", "expires_at", "revoked_at", "shut_before", "passed_from_id")
 OF_FIRST = ("expires_at", "revoked_at", "passed_from_id")  # of the invite that it was passed on from
@@ -72,6 +73,14 @@ def _marking(key: str, slug: str, *invites: int) -> QuerySet[Any, Any]:
     return rows.values_list(*_columns(""), "invites__name")
 
 
+def _opened(key: str, slug: str, frame: int, *invites: int) -> QuerySet[Any, Any]:
+    shown = [Exists(frames_of_sheets(is_subject).filter(pk=OuterRef("pk"))) for is_subject in (False, True)]
+    rows = Frame.objects.filter(_stands(key), sitting__slug=slug, pk=frame, sitting__invites__in=invites)
+    rows = rows.annotate(to_others=shown[0], to_subject=shown[1], text=Cast("reading", TextField())).order_by()
+    return rows.values_list(*_columns("sitting__"), "text", "width", "height", "to_others", "to_subject")
+
+
+ask_opened = Compiled(_opened)
 ask_picture, ask_news, ask_marking = Compiled(_picture), Compiled(_news), Compiled(_marking)
 
 
@@ -111,8 +120,9 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
     """The answer, when this is a question of the kind and the answer is yes."""
     looks, path = request.method in {"GET", "HEAD"}, request.path_info
     picture, news = (PICTURE.fullmatch(path), NEWS.fullmatch(path)) if looks else (None, None)
+    opened = FRAME.fullmatch(path) if looks else None
     marks = MARKS.fullmatch(path) if request.method == "POST" and _is_small_json(request) else None
-    if picture is None and news is None and marks is None:
+    if picture is None and news is None and opened is None and marks is None:
         return None
     key, invites = passes.held(request)
     if not invites:
@@ -124,6 +134,8 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
             return _small(request, key, int(picture[1]), int(picture[2]), invites)
         if marks is not None:
             return _marked(request, key, marks[1], invites)
+        if opened is not None:
+            return _talk(request, key, opened[1], int(opened[2]), invites)
         return _news_of(request, key, news[1], invites) if news is not None else None
     except (DatabaseError, InterfaceError):
         if not connection.in_atomic_block:
@@ -157,8 +169,29 @@ def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) ->
     visitor = Visitor(invite=invite)
     with translation.override(translation.get_language_from_request(request)):
         response = news_of(request, sitting, lambda: marks_of_all.news(visitor, sitting, request.GET.get("since", "")))
+    return _headed(response)
+
+
+def _headed(response: HttpResponse) -> HttpResponse:
+    """What the middleware passed by would have put on it."""
     response.headers["X-Frame-Options"] = "DENY"
+    if response.status_code != 204:
+        response.headers["Content-Length"] = str(len(response.content))
     return response
+
+
+def _talk(request: HttpRequest, key: str, slug: str, frame: int, invites: passes.Held) -> HttpResponse | None:
+    rows = ask_opened(key, slug, frame, *(pk for pk, _came in invites))
+    if len(rows) != 1:
+        return None
+    sitting, invite = _read(rows[0])
+    reading, width, height, to_others, to_subject = rows[0][-5:]
+    shown, visitor = to_subject if invite.is_subject else to_others, Visitor(invite=invite)
+    if not (shown and _lets_in(invite, invites) and may(visitor, Act.SEE_FRAME, sitting)):
+        return None
+    with translation.override(translation.get_language_from_request(request)):
+        response = JsonResponse(talk.of_frame(visitor, sitting, frame, reading or "", (width, height)))
+    return _headed(response)
 
 
 def _is_small_json(request: HttpRequest) -> bool:
@@ -184,5 +217,4 @@ def _marked(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> 
             response = outbox.answer(Visitor(invite=invite), sitting, outbox.read(request.body))
     except (DomainError, *UNSTORABLE):
         return None  # nothing of it was stored: the whole way says why
-    response.headers["X-Frame-Options"] = "DENY"
-    return response
+    return _headed(response)

@@ -17,8 +17,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.models import Frame, Invite, JournalLine, Look, Mark, Sitting
+from galleries.models import DeliverySize, Frame, Invite, JournalLine, Look, Mark, Sitting
 from galleries.models.compiled import Compiled
+from galleries.steps.delivering import sizes
 from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.web import passes
@@ -48,6 +49,10 @@ def poll(cast: Cast) -> str:
     return f"/s/{cast.sitting.slug}/changes?since={cast.sitting.change}"
 
 
+def talk(cast: Cast) -> str:
+    return f"/s/{cast.sitting.slug}/frame/{cast.sitting.frames.get().pk}"
+
+
 def with_pass(cast: Cast, person: Invite) -> Client:
     """A browser whose sheet was opened, which is when it is given its pass."""
     client = cast.client_of(person)
@@ -74,7 +79,12 @@ def test_a_small_picture_and_a_poll_without_news_are_one_question(cast: Cast, wh
 
 def test_the_answer_is_that_of_the_whole_way(cast: Cast) -> None:
     straight, whole = with_pass(cast, cast.subject), cast.client_of(cast.subject)
-    for address in (picture(cast), poll(cast)):
+    sizes.load()
+    frame = cast.sitting.frames.get()
+    pick.remark(cast.as_subject, frame.pk, "The jacket?")
+    for who, note, alone in ((cast.as_subject, "Mine.", True), (cast.as_representation, "Ours.", None)):
+        pick.set_mark(who, frame.pk, note=note, for_studio=alone)
+    for address in (picture(cast), poll(cast), talk(cast)):
         long = whole.get(address)
         del whole.cookies[PASS]
         short = straight.get(address)
@@ -82,6 +92,41 @@ def test_the_answer_is_that_of_the_whole_way(cast: Cast) -> None:
         # There are no words in it to choose a language for; and no length of nothing (RFC 9110, 8.6: none with a 204).
         beside = {"Vary", "Content-Language"} | ({"Content-Length"} if long.status_code == 204 else set())
         assert dict(short.headers) == {name: value for name, value in long.headers.items() if name not in beside}
+
+
+def test_what_is_said_of_a_frame_is_a_few_questions_and_each_hears_what_is_for_them(cast: Cast) -> None:
+    frame = cast.sitting.frames.get()
+    pick.set_mark(cast.as_subject, frame.pk, note="Not this ear.", for_studio=True)
+    pick.set_mark(cast.as_representation, frame.pk, note="For the drama.")
+    for who, heard in (("subject", ["For the drama."]), ("representation", [])):
+        client = with_pass(cast, getattr(cast, who))
+        address = talk(cast)
+        assert asked(client, address) == (200, 4)
+        assert [note["text"] for note in client.get(address).json()["notes"]] == heard
+    assert "Not this ear." in cast.client_of(cast.owner).get(talk(cast)).content.decode()
+    other = make_cast("another")
+    for person in (other.subject, other.owner, cast.recipient, None):
+        assert cast.client_of(person).get(talk(cast), headers=NO_PAGE).status_code in {403, 404}
+    stranger = with_pass(cast, cast.subject)
+    assert stranger.get(talk(cast).replace(cast.sitting.slug, other.sitting.slug)).status_code == 404
+
+
+def test_crops_follow_the_reading_the_sizes_and_the_language(cast: Cast) -> None:
+    client = with_pass(cast, cast.subject)
+    assert client.get(talk(cast)).json()["crops"] == []
+    sizes.load()
+    crops = client.get(talk(cast)).json()["crops"]
+    assert len(crops) > 2
+    assert all(crop["known"] for crop in crops)
+    client.cookies[settings.LANGUAGE_COOKIE_NAME] = "de"
+    assert [crop["title"] for crop in client.get(talk(cast)).json()["crops"]] != [crop["title"] for crop in crops]
+    client.cookies[settings.LANGUAGE_COOKIE_NAME] = "en"
+    DeliverySize.objects.filter(title=crops[0]["title"]).update(title="Ours")
+    assert client.get(talk(cast)).json()["crops"][0]["title"] == "Ours"
+    Frame.objects.update(reading=None)
+    assert not any(crop["known"] for crop in client.get(talk(cast)).json()["crops"])
+    DeliverySize.objects.update(retired=True)
+    assert client.get(talk(cast)).json()["crops"] == []
 
 
 def revoked(cast: Cast, person: Invite) -> None:
@@ -135,7 +180,7 @@ FROM_THE_AGENT: dict[str, Callable[[Cast, Invite], object]] = {
 def test_what_is_taken_back_is_taken_back_at_the_next_request(cast: Cast, who: str) -> None:
     person = getattr(cast, who)
     client = with_pass(cast, person)
-    shown, news = picture(cast), poll(cast)
+    shown, news, said = picture(cast), poll(cast), talk(cast)
     kept = {name: client.cookies[name].value for name in (PASS, SESSION)}
     for of_pictures, changes in ((False, TAKEN), (True, OF_PICTURES), (True, FROM_THE_AGENT)):
         for name, change in changes.items():
@@ -146,6 +191,7 @@ def test_what_is_taken_back_is_taken_back_at_the_next_request(cast: Cast, who: s
                 change(cast, person)
                 still = changes is FROM_THE_AGENT and who == "subject"  # it is kept from the agent, not from them
                 assert (client.get(shown).status_code == 200) is still, name
+                assert (client.get(said, headers=NO_PAGE).status_code == 200) is still, name
                 assert of_pictures or client.get(news, headers=NO_PAGE).status_code in {403, 404}, name
                 transaction.set_rollback(True)
 
@@ -158,6 +204,7 @@ def test_a_pass_says_nothing_beside_another_session_or_none(cast: Cast) -> None:
         thief.cookies[PASS] = client.cookies[PASS].value
         assert thief.get(picture(cast)).status_code == 404
         assert thief.get(poll(cast), headers=NO_PAGE).status_code in {403, 404}
+        assert thief.get(talk(cast), headers=NO_PAGE).status_code in {403, 404}
     mine = client.cookies[PASS].value
     for forged in (mine[:-1] + ("A" if mine[-1] != "A" else "B"), "", "a:b:c", "\0", signing.dumps([[1, 0.0]])):
         client.cookies[PASS] = forged

@@ -21,12 +21,12 @@ from galleries.words.told import sentence
 
 DATA = Path(__file__).resolve().parents[2] / "data" / "sizes.json"
 # What the size itself is; the rest of a row says where it comes from and how it is offered.
-_SPEC = (
+OF_SPEC = (
     "slug", "title", "use", "width", "height", "ppi", "bleed", "border", "safe", "byte_cap", "file_format", "bits",
     "profile", "min_ppi", "name_strip", "quality", "source", "source_kind",
 )  # fmt: skip
 _RENAMED = {"mark": "source_kind"}
-_KNOWN = {*_SPEC, "checked_on", "chosen_first"}
+_KNOWN = {*OF_SPEC, "checked_on", "chosen_first"}
 
 
 def load(path: Path = DATA) -> int:
@@ -69,7 +69,7 @@ def _checked(entry: dict[str, Any], position: int, path: Path) -> dict[str, Any]
             _("%(path)s, entry %(number)s (%(slug)s): unknown field %(field)s.") % {**where, "field": unknown[0]}
         )
     try:
-        SizeSpec(**{name: entry[name] for name in _SPEC if name in entry})
+        SizeSpec(**{name: entry[name] for name in OF_SPEC if name in entry})
         return {**entry, "checked_on": date.fromisoformat(entry["checked_on"])}
     except (BadCrop, TypeError, ValueError, KeyError) as error:
         why = sentence(error.told) if isinstance(error, BadCrop) else str(error)
@@ -83,7 +83,7 @@ def spec(size: DeliverySize) -> SizeSpec:
 
 def numbers(size: DeliverySize) -> dict[str, Any]:
     """The row as plain JSON: what a delivery keeps, whatever becomes of the row."""
-    return {**{name: getattr(size, name) for name in _SPEC}, "checked": size.checked_on.isoformat()}
+    return {**{name: getattr(size, name) for name in OF_SPEC}, "checked": size.checked_on.isoformat()}
 
 
 def spec_from(values: dict[str, Any]) -> SizeSpec:

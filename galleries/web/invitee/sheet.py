@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
+import msgspec
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
@@ -18,16 +19,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, require, why_not
 from galleries.errors import BadInput, Missing, Refused
-from galleries.models import Mark, Remark, Round, Sitting
+from galleries.models import Mark, Round, Sitting
 from galleries.models.compiled import CompiledRows
 from galleries.sorting.expression import in_order
 from galleries.steps.agreeing import extras
 from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
-from galleries.web.crop_shapes import crop_shapes
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
-from galleries.web.invitee import marks_of_all, outbox, showing, without_network
+from galleries.web.invitee import marks_of_all, outbox, showing, talk, without_network
 from galleries.web.invitee import strips as strips_of_sheet
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import allowance_said, words_in
@@ -215,25 +215,8 @@ def remarks(request: HttpRequest, visitor: Visitor, sitting: Sitting, frame_id: 
         pick.remark(visitor, frame.pk, request.POST.get("text", ""))
         if not wants_json(request):
             return redirect(f"{reverse('sheet', args=[sitting.slug])}#f{frame.pk}")
-    marks = Mark.objects.filter(frame=frame).select_related("invite")
-    me = visitor.invite
-    noted = marks.noted() if me is None else marks.noted_openly().exclude(invite=me.voice)
-    return JsonResponse(
-        {
-            "remarks": [_remark(remark) for remark in frame.remarks.all()],
-            "notes": [{"who": _who(mark), "text": mark.note} for mark in noted],
-            "crops": crop_shapes(frame),
-            "may_remark": may(visitor, Act.REMARK, sitting),
-        }
-    )
-
-
-def _who(mark: Mark) -> str:
-    return _("%s, for the studio alone") % mark.invite.name if mark.note_for_studio else mark.invite.name
-
-
-def _remark(remark: Remark) -> dict[str, str]:
-    return {"who": remark.who, "text": remark.text, "at": remark.created_at.isoformat()}
+    reading = "" if frame.reading is None else msgspec.json.encode(frame.reading).decode()
+    return JsonResponse(talk.of_frame(visitor, sitting, frame.pk, reading, (frame.width, frame.height)))
 
 
 @invitee_page(Act.MARK)
