@@ -79,13 +79,24 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
-# Files whose tests start whole sites: first, so that none is left over at the end of a run of two.
-LONG = ("tests/services/test_start.py", "tests/browser/test_whole_line.py", "tests/services/test_worker_killed.py")
+# The longest go first, longest of all before the others, so that none is left over at the end of a run of two: files of
+# services and browsers (each goes to one process as a whole), then single tests.
+LONG = (
+    *("tests/services/test_start.py", "tests/browser/test_grown.py", "tests/services/test_worker_killed.py"),
+    *("tests/browser/test_whole_line.py", "tests/services/test_moving.py", "tests/services/test_backup.py"),
+    *("tests/browser/test_everyone.py", "tests/services/test_slow_senders.py", "tests/services/test_hung_work.py"),
+    *("tests/browser/test_day.py", "tests/browser/test_studio_desk.py", "tests/browser/test_marking.py"),
+    *("tests/web/test_matrix.py::test_who_comes_in[d]", "tests/web/test_looking.py"),
+    *("tests/web/studio/test_malformed.py", "tests/web/test_matrix.py", "tests/web/test_url_map.py"),
+)
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+    def place(item: pytest.Item) -> int:
+        return next((number for number, name in enumerate(LONG) if item.nodeid.startswith(name)), len(LONG))
+
+    items.sort(key=place)
 
 
 @pytest.fixture(scope="session")
