@@ -67,21 +67,29 @@ def edge_sharpness(luma: Floats) -> float | None:
     A hard step reads about 0.5, one blurred by a Gaussian of s pixels about 0.4 / s. None when the patch has too
     little contrast to tell.
     """
-    few = luma[::2, ::2] if luma.size > 1000 else luma
-    low, high = _quantile(few, 0.01), _quantile(few, 0.99)
-    if high - low < _LEAST_RANGE:
-        return None
-    gx = (luma[1:-1, 2:] - luma[1:-1, :-2]) / 2
-    gy = (luma[2:, 1:-1] - luma[:-2, 1:-1]) / 2
-    steep = math.sqrt(_quantile(gx * gx + gy * gy, 0.995))
-    return min(1.0, steep / (high - low))
+    values = _sharpness_of(luma[None])
+    return float(values[0]) if len(values) else None
 
 
-def _quantile(values: NDArray[Any], share: float) -> float:
-    """The value at `share` of the order, without interpolation: a third of the time of numpy's percentile."""
-    flat = values.ravel()
-    place = min(flat.size - 1, int(share * flat.size))
-    return float(np.partition(flat, place)[place])
+def _sharpness_of(patches: Floats) -> Floats:
+    """`edge_sharpness` of those of (n, h, w) that have the contrast."""
+    few = patches[:, ::2, ::2] if patches[0].size > 1000 else patches
+    low, high = _quantiles(few, 0.01, 0.99)
+    enough = high - low >= _LEAST_RANGE
+    patches, reach = patches[enough], (high - low)[enough]
+    gx = (patches[:, 1:-1, 2:] - patches[:, 1:-1, :-2]) / 2
+    gy = (patches[:, 2:, 1:-1] - patches[:, :-2, 1:-1]) / 2
+    (steep,) = _quantiles(gx * gx + gy * gy, 0.995)
+    return np.minimum(1.0, np.sqrt(steep) / reach)
+
+
+def _quantiles(patches: NDArray[Any], *shares: float) -> list[NDArray[Any]]:
+    """Of each patch the value at `share` of the order, without interpolation: a third of the time of numpy's
+    percentile."""
+    flat = patches.reshape(len(patches), -1)
+    places = [min(flat.shape[1] - 1, int(share * flat.shape[1])) for share in shares]
+    ordered = np.partition(flat, places, axis=1)
+    return [ordered[:, place] for place in places]
 
 
 def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
@@ -90,22 +98,31 @@ def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
     return None if patch is None else edge_sharpness(patch[0])
 
 
-def _tiles(rgb: Pixels) -> list[Floats]:
-    """Luma of an even grid of 7 × 7 places; a picture smaller than a tile gives what it has."""
+def tiles_of(rgb: Pixels) -> Floats:
+    """Luma of an even grid of 7 × 7 places, (49, h, w); a picture smaller than a tile gives what it has."""
     height, width = rgb.shape[:2]
-    return [
-        _luma(np.ascontiguousarray(rgb[top : top + _TILE, left : left + _TILE]))
-        for top in np.linspace(0, max(0, height - _TILE), 7).astype(int)
-        for left in np.linspace(0, max(0, width - _TILE), 7).astype(int)
-    ]
+    return np.stack(
+        [
+            _luma_of_view(rgb[top : top + _TILE, left : left + _TILE])
+            for top in np.linspace(0, max(0, height - _TILE), 7).astype(int)
+            for left in np.linspace(0, max(0, width - _TILE), 7).astype(int)
+        ]
+    )
 
 
-def frame_detail(rgb: Pixels) -> float | None:
-    """The sharpness of the sharpest places of a frame: 95th percentile over an even grid of tiles."""
+def _luma_of_view(part: Pixels) -> Floats:
+    """As `_luma`; of a picture that lies turned in memory it is read along its rows there, in a third of the time."""
+    if abs(part.strides[0]) < abs(part.strides[1]):
+        return _luma(np.ascontiguousarray(part.transpose(1, 0, 2))).T
+    return _luma(np.ascontiguousarray(part))
+
+
+def frame_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
+    """The sharpness of the sharpest places of a frame: 95th percentile over an even grid of tiles (`tiles_of`)."""
     if min(rgb.shape[:2]) <= 4:
         return None
-    values = [value for tile in _tiles(rgb) if (value := edge_sharpness(tile)) is not None]
-    return float(np.percentile(values, 95)) if values else None
+    values = _sharpness_of(tiles_of(rgb) if tiles is None else tiles)
+    return float(np.percentile(values, 95)) if len(values) else None
 
 
 _CYCLES = np.hypot(np.fft.fftfreq(_TILE)[:, None], np.fft.rfftfreq(_TILE)[None, :])  # cycles per pixel
@@ -115,7 +132,7 @@ _WINDOW = (np.hanning(_TILE)[:, None] * np.hanning(_TILE)[None, :]).astype(np.fl
 _LEAST_MID = 5000.0  # mean power of the middle band under which a tile tells nothing (noise of 2 codes: 2,300)
 
 
-def fine_detail(rgb: Pixels) -> float | None:
+def fine_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
     """How far fine detail (0.25 to 0.30 cycles a pixel) lies under middling (0.10 to 0.15), in dB, where the frame has
     most of it; None where it has too little.
 
@@ -124,9 +141,9 @@ def fine_detail(rgb: Pixels) -> float | None:
     """
     if min(rgb.shape[:2]) < _TILE:
         return None
-    tiles = np.stack([(tile - tile.mean()) * _WINDOW for tile in _tiles(rgb)])
-    power = np.abs(np.fft.rfft2(tiles)).reshape(len(tiles), -1) ** 2
-    bands = power @ _BANDS
+    tiles = tiles_of(rgb) if tiles is None else tiles
+    waves = np.fft.rfft2((tiles - tiles.mean(axis=(1, 2), keepdims=True)) * _WINDOW)
+    bands = (np.abs(waves).reshape(len(tiles), -1) ** 2) @ _BANDS
     richest = bands[np.argsort(bands[:, 0])[-16:]]
     richest = richest[richest[:, 0] >= _LEAST_MID]
     if len(richest) < 4:

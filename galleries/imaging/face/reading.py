@@ -159,7 +159,7 @@ def read_pixels(
     finding = _look_closer(find_faces(look), look, rgb, close, to_full * close_scale)
     tone = _shrunk(look, _TONE_SIDE)
     lab = tones.to_lab(tone)
-    face = finding.face
+    face, tiles = finding.face, eyes.tiles_of(close)
     small_face = face.scaled(tone.shape[1] / look.shape[1]) if face else None
     reading = FrameReading(
         width=width,
@@ -167,8 +167,8 @@ def read_pixels(
         read_scale=round(close_scale, 6),
         face=None,
         face_reason=finding.reason,
-        detail=_rounded(eyes.frame_detail(close)),
-        fine_detail=_rounded(eyes.fine_detail(close)),
+        detail=_rounded(eyes.frame_detail(close, tiles)),
+        fine_detail=_rounded(eyes.fine_detail(close, tiles)),
         monochrome=tones.is_monochrome(lab),
         hash=hash_text(perceptual_hash(tone)),
         backdrop_lab=tones.middle_lab(lab, tones.backdrop_mask(tone.shape, small_face)),
