@@ -77,6 +77,8 @@ def _sharpness_of(patches: Floats) -> Floats:
     low, high = _quantiles(few, 0.01, 0.99)
     enough = high - low >= _LEAST_RANGE
     patches, reach = patches[enough], (high - low)[enough]
+    if not len(patches):
+        return reach
     gx = (patches[:, 1:-1, 2:] - patches[:, 1:-1, :-2]) / 2
     gy = (patches[:, 2:, 1:-1] - patches[:, :-2, 1:-1]) / 2
     (steep,) = _quantiles(gx * gx + gy * gy, 0.995)
