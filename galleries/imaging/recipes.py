@@ -68,18 +68,18 @@ class FinalFile:
     warnings: tuple[Told, ...] = ()
 
 
-def _upright_srgb(pixels: Pixels, orientation: int, icc: bytes) -> NDArray[np.uint8]:
-    return convert.between_profiles(turn_upright(pixels, orientation), icc, convert.srgb_profile(), 8)
-
-
 def proof_pixels(stored: Stored, long_side: int) -> NDArray[np.uint8]:
     """Upright sRGB with the long side at `long_side`, or as it is when smaller: shrunk first, then turned
-    and converted, since both cost by the pixel."""
-    facts = stored.facts
+    and converted, since both cost by the pixel. A frame that lies on its side is turned in the middle of the shrinking,
+    whose vertical half takes a third of the time of the other one."""
+    facts, pixels = stored.facts, stored.pixels
     width, height = resize.fit_within(facts.width, facts.height, long_side)
-    flat = (width, height) if facts.orientation < 5 else (height, width)
-    shrunk = resize.resize_to(stored.pixels, *flat)
-    return _upright_srgb(shrunk, facts.orientation, stored.profile)
+    if facts.orientation >= 5:
+        lower = resize.resize_to(pixels, pixels.shape[1], width)
+        upright = resize.resize_to(turn_upright(lower, facts.orientation), width, height)
+    else:
+        upright = turn_upright(resize.resize_to(pixels, width, height), facts.orientation)
+    return convert.between_profiles(upright, stored.profile, convert.srgb_profile(), 8)
 
 
 def make_proof(

@@ -166,7 +166,7 @@ def test_only_jpeg_is_decoded_smaller(kind: str) -> None:
 
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_pictures_are_turned_as_pillow_turns_them(orientation: int) -> None:
-    stored = painted(33, 20)
+    stored = painted(33, 150)  # more rows than are turned at a time, either way
     with Image.open(io.BytesIO(saved(stored, "PNG", exif=exif(orientation=orientation)))) as image:
         shown = np.asarray(ImageOps.exif_transpose(image))
     assert np.array_equal(decode.turn_upright(stored, orientation), shown)
