@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+import msgspec
+from django.http import HttpRequest, HttpResponse
 
 from galleries.models import Sitting
 
@@ -14,4 +15,5 @@ def news(request: HttpRequest, sitting: Sitting, tell: Callable[[], dict[str, An
     """204 while nothing of the sitting changed since `?since=`, else what `tell` says."""
     if request.GET.get("since") == str(sitting.change):
         return HttpResponse(status=204)
-    return JsonResponse(tell())
+    # By an encoder that takes a tenth of the time of `JsonResponse`; sentences may wait for their language.
+    return HttpResponse(msgspec.json.encode(tell(), enc_hook=str), content_type="application/json")

@@ -6,21 +6,36 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from django.db.models import F
+import msgspec
+from django.db.models import TextField
+from django.db.models.fields.json import KeyTransform
+from django.db.models.functions import Cast
 
-from galleries.models import Sitting
+from galleries.models import Frame, Sitting
+from galleries.models.compiled import Compiled
 from galleries.sorting.expression import Numbers, Place, places
 
 
 def places_of(sitting: Sitting) -> dict[int, Place]:
     """Every frame's place. The whole sitting is the measure, whoever may see which part of it."""
-    rows = sitting.frames.annotate(
-        features=F("reading__face__features"),
-        right=F("reading__face__right_openness"),
-        left=F("reading__face__left_openness"),
-    ).order_by()
-    listed = rows.values_list("pk", "features", "right", "left")
-    return places({pk: numbers(features, right, left) for pk, features, right, left in listed})
+    faces = ((pk, msgspec.json.decode(text) if text else None) for pk, text in _ask_faces(sitting.pk))
+    return places({pk: of_face(face or {}) for pk, face in faces})
+
+
+# As text, read by a parser that takes a quarter of the time of the framework's.
+_ask_faces = Compiled(
+    lambda sitting: (
+        Frame.objects.filter(sitting=sitting)
+        .annotate(face=Cast(KeyTransform("face", "reading"), TextField()))
+        .order_by()
+        .values_list("pk", "face")
+    )
+)
+
+
+def of_face(face: Mapping[str, Any]) -> Numbers:
+    """Of a face as a reading stores it; {} for none."""
+    return numbers(face.get("features"), face.get("right_openness"), face.get("left_openness"))
 
 
 def numbers(features: Any, right: float | None, left: float | None) -> Numbers:

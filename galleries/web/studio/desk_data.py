@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
+from galleries.models.compiled import Compiled
 from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
@@ -35,14 +36,23 @@ class Small(NamedTuple):
     height: int
 
 
-def everything(sitting: Sitting) -> dict[str, Any]:
-    frames = _frames(sitting)
-    proofs = {
-        frame: Small(width, height)
-        for frame, width, height in Proof.objects.filter(frame__sitting=sitting)
+_ask_sizes = Compiled(
+    lambda sitting: (
+        Proof.objects.filter(frame__sitting=sitting)
         .order_by("pk")
         .values_list("frame_id", "small_width", "small_height")
-    }
+    )
+)
+
+
+def small_sizes(sitting: Sitting) -> dict[int, Small]:
+    """frame → the size of its newest proof's small picture."""
+    return {frame: Small(width, height) for frame, width, height in _ask_sizes(sitting.pk)}
+
+
+def everything(sitting: Sitting) -> dict[str, Any]:
+    frames = _frames(sitting)
+    proofs = small_sizes(sitting)
     marks = _marks(sitting)
     numbers = {frame.pk: sort.numbers(frame) for frame in frames}
     usual_in = _usual_by_look(frames, numbers)
@@ -62,8 +72,7 @@ def everything(sitting: Sitting) -> dict[str, Any]:
 
 
 def _expression(frame: Frame) -> Numbers:
-    face = frame.read.get("face") or {}
-    return ranges.numbers(face.get("features"), face.get("right_openness"), face.get("left_openness"))
+    return ranges.of_face(frame.read.get("face") or {})
 
 
 def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
@@ -76,11 +85,18 @@ def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
     }
 
 
+# What the desk asks of a frame; making whole rows of thousands took a third of the answer.
+OF_FRAME = (
+    *("sitting", "look", "name", "number", "captured_at", "camera", "width", "height", "file_format", "shown"),
+    *("sensor_width", "sensor_height", "run", "run_place", "raw__frame", "raw__name"),
+)
+
+
 def _frames(sitting: Sitting) -> list[Frame]:
     """All of them, with readings. These are read by a parser that takes a quarter of the time of Django's own."""
     rows = (
         sitting.frames.select_related("raw")
-        .defer("reading", "added_at")
+        .only(*OF_FRAME)
         .annotate(text=Cast("reading", TextField()))
         .order_by("captured_at", "name", "pk")
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -13,17 +12,19 @@ from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
 from galleries.errors import Missing
-from galleries.models import Final, Proof, Sitting
+from galleries.models import Final, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, extras, objection, proposals, sidecars, statements
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
+from galleries.web.addresses import view_picture
 from galleries.web.doors import studio_page
 from galleries.web.news import news
 from galleries.web.range_words import range_line
-from galleries.web.studio import letter_words
-from galleries.web.studio.desk_data import picture
+from galleries.web.studio import letter_words, list_markup
+from galleries.web.studio.desk_data import small_sizes
 from galleries.web.studio.forms import whole
+from galleries.web.studio.list_markup import Row
 from galleries.web.studio.sittings import text_file
 from galleries.words import money
 from galleries.words.reasons import reason_words
@@ -37,22 +38,20 @@ STANDINGS = ("agreed", "subject", "representation", "")
 def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     tally = agree.tally(sitting, visitor)
     finals, quoted = agree.listed(sitting), extras.quote(sitting)
-    ids = {line.frame.pk for line in tally.lines} | {final.frame_id for final in finals}
-    proofs = Proof.objects.newest_of(ids)
+    sizes = small_sizes(sitting)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
     places = ranges.places_of(sitting) if is_open else {}
     proposal = proposals.propose(tally, sitting, places) if is_open else None
     reasons = _reasons(tally, proposal)
     chosen = set(proposal.chosen) if proposal else kept
-    sections = [
-        {
-            "standing": standing,
-            "title": _titles()[standing],
-            "rows": [_row(line, proofs, chosen, reasons) for line in tally.of(standing)],
-        }
-        for standing in STANDINGS
-    ]
+    words = list_markup.Words.here()
+    sections = []
+    for standing in STANDINGS:
+        lines = [Row(one, sizes.get(one.frame.pk), one.frame.pk in chosen, reasons.get(one.frame.pk, ()))
+                 for one in tally.of(standing)]  # fmt: skip
+        items = [list_markup.item(row, words, place, is_open=is_open) for place, row in enumerate(lines, 1)]
+        sections.append({"standing": standing, "title": _titles()[standing], "rows": items})
     context = {
         "sitting": sitting,
         "page": "studio-lists",
@@ -61,7 +60,10 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         "is_open": is_open,
         "range_line": range_line(ranges.counted(places, proposal.chosen)) if proposal else "",
         "proposed": len(proposal.chosen) if proposal else 0,
-        "finals": [{"final": final, "small": picture(proofs.get(final.frame_id))} for final in finals],
+        "finals": [
+            {"final": final, "small": view_picture(final.frame_id, as_on_desk=True) if final.frame_id in sizes else ""}
+            for final in finals
+        ],
         "rounds": sitting.rounds.all(),
         "pickers": [one for one in sitting.invites.sides() if one.holds()],
         "extra_words": extra_words.terms(quoted) if is_open else [],
@@ -101,18 +103,6 @@ def _reasons(tally: agree.Tally, proposal: shortlist.Proposal | None) -> dict[in
         for pk, reasons in proposal.reasons.items()
     }
     return words | {pk: [reason_words(reason, labels)] for pk, reason in proposal.left_out.items()}
-
-
-def _row(line: agree.Line, proofs: dict[int, Any], chosen: set[int], reasons: dict[int, list[str]]) -> dict[str, Any]:
-    proof = proofs.get(line.frame.pk)
-    return {
-        "line": line,
-        "small": picture(proof),
-        "width": proof.small_width if proof else 320,
-        "height": proof.small_height if proof else 480,
-        "chosen": line.frame.pk in chosen,
-        "reasons": reasons.get(line.frame.pk, []),
-    }
 
 
 @studio_page()
