@@ -1,7 +1,8 @@
 """The contact sheet on paper: frames in strips by look, with marks as a grease pencil would draw them.
 
 A ring is a pick, brackets are an alternate, one diagonal is a strike. The subject's marks are a solid line,
-the representation's a dashed one; each carries its letter, so that the sheet reads without colour.
+the representation's a dashed one; each carries its letter, so that the sheet reads without colour. Looks are headings
+and frames are figures of a tagged PDF (structure.py), so that it reads without eyes, too.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from galleries.papers import fonts
 from galleries.papers.page import draw_line, page_size
+from galleries.papers.structure import Structure
 
 Kind = Literal["pick", "alternate", "strike"]
 _EDGE, _GAP, _STRIP_PAD = 36.0, 6.0, 13.0
@@ -38,11 +40,13 @@ SUBJECT_LINE, REPRESENTATION_LINE = "solid", "dashed"
 
 @dataclass(frozen=True)
 class SheetFrame:
-    """A frame on the sheet: its number along the edge, the stamped thumbnail (JPEG bytes) and its marks."""
+    """A frame on the sheet: its number along the edge, the stamped thumbnail (JPEG bytes), its marks, and what is heard
+    in its place (its number, where nothing else is said)."""
 
     number: str
     thumbnail: bytes
     marks: tuple[SheetMark, ...] = ()
+    alternative: str = ""
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,7 @@ class _Sheet:
         self.out = io.BytesIO()
         self.canvas = Canvas(self.out, pagesize=size, invariant=1, lang=language)
         self.canvas.setTitle(title)
+        self.structure = Structure(self.canvas)
         self.cell = (self.width - 2 * _EDGE - _GAP * (columns + 1)) / columns
         self.y = 0.0
 
@@ -88,32 +93,40 @@ class _Sheet:
         self._new_page(first=True)
         for look in looks:
             self._look(look)
+        self.canvas.showPage()
+        self.structure.write()
         self.canvas.save()
         return self.out.getvalue()
 
     def _new_page(self, *, first: bool = False) -> None:
         if not first:
             self.canvas.showPage()
+            self.structure.page_ends()
         room = self.width - 2 * _EDGE
-        draw_line(self.canvas, _EDGE, self.height - 40, fonts.shortened(self.title, 13, room, "bold"), 13, "bold")
-        legend = self.key
-        draw_line(self.canvas, _EDGE, self.height - 54, fonts.shortened(legend, 7.5, room), 7.5)
-        draw_line(self.canvas, _EDGE, 22, f"{self.canvas.getPageNumber()}", 8)
+        tag = self.structure.element if first else lambda _kind: self.structure.artifact()
+        with tag("H1"):
+            draw_line(self.canvas, _EDGE, self.height - 40, fonts.shortened(self.title, 13, room, "bold"), 13, "bold")
+        with tag("P"):
+            draw_line(self.canvas, _EDGE, self.height - 54, fonts.shortened(self.key, 7.5, room), 7.5)
+        with self.structure.artifact():
+            draw_line(self.canvas, _EDGE, 22, f"{self.canvas.getPageNumber()}", 8)
         self.y = self.height - 66
 
     def _look(self, look: SheetLook) -> None:
         strips = [look.frames[i : i + self.columns] for i in range(0, len(look.frames), self.columns)]
-        first = self._strip_height(strips[0]) if strips else 0.0
-        notes = [line for note in look.notes for line in _wrapped(note, 8, self.width - 2 * _EDGE)]
-        if self.y - 20 - 11 * len(notes) - first < _EDGE:
+        first, room = self._strip_height(strips[0]) if strips else 0.0, self.width - 2 * _EDGE
+        notes = [_wrapped(note, 8, room) for note in look.notes]
+        if self.y - 20 - 11 * sum(map(len, notes)) - first < _EDGE:
             self._new_page()
+        self.structure.section()
         self.y -= 16
-        draw_line(
-            self.canvas, _EDGE, self.y, fonts.shortened(look.title, 11, self.width - 2 * _EDGE, "bold"), 11, "bold"
-        )
-        for line in notes:
-            self.y -= 11
-            draw_line(self.canvas, _EDGE, self.y, line, 8)
+        with self.structure.element("H2"):
+            draw_line(self.canvas, _EDGE, self.y, fonts.shortened(look.title, 11, room, "bold"), 11, "bold")
+        for note in notes:
+            with self.structure.element("P"):
+                for line in note:
+                    self.y -= 11
+                    draw_line(self.canvas, _EDGE, self.y, line, 8)
         self.y -= 6
         for strip in strips:
             if self.y - self._strip_height(strip) < _EDGE:
@@ -131,19 +144,23 @@ class _Sheet:
 
     def _strip(self, strip: Sequence[SheetFrame]) -> None:
         canvas, band = self.canvas, self._strip_height(strip) - 4
-        canvas.setFillGray(0.12)
-        canvas.rect(_EDGE, self.y - band, self.width - 2 * _EDGE, band, stroke=0, fill=1)
+        with self.structure.artifact():
+            canvas.setFillGray(0.12)
+            canvas.rect(_EDGE, self.y - band, self.width - 2 * _EDGE, band, stroke=0, fill=1)
         for index, frame in enumerate(strip):
-            x = _EDGE + _GAP + index * (self.cell + _GAP)
-            w, h = self._size(frame)
-            left, bottom = x + (self.cell - w) / 2, self.y - band + (band - h) / 2
-            canvas.drawImage(ImageReader(io.BytesIO(frame.thumbnail)), left, bottom, w, h)
-            canvas.setFillGray(0.92)
-            draw_line(canvas, x, self.y - band + 4, fonts.shortened(frame.number, 6.5, self.cell), 6.5)
-            for order, mark in enumerate(frame.marks):
-                _draw_mark(canvas, mark, (left, bottom, w, h), f"{frame.number}/{order}/{mark.kind}", order)
+            with self.structure.element("Figure", frame.alternative or frame.number):
+                self._frame(frame, _EDGE + _GAP + index * (self.cell + _GAP), band)
         canvas.setFillGray(0)
         self.y -= band + 4
+
+    def _frame(self, frame: SheetFrame, x: float, band: float) -> None:
+        canvas, (w, h) = self.canvas, self._size(frame)
+        left, bottom = x + (self.cell - w) / 2, self.y - band + (band - h) / 2
+        canvas.drawImage(ImageReader(io.BytesIO(frame.thumbnail)), left, bottom, w, h)
+        canvas.setFillGray(0.92)
+        draw_line(canvas, x, self.y - band + 4, fonts.shortened(frame.number, 6.5, self.cell), 6.5)
+        for order, mark in enumerate(frame.marks):
+            _draw_mark(canvas, mark, (left, bottom, w, h), f"{frame.number}/{order}/{mark.kind}", order)
 
 
 def _draw_mark(canvas: Canvas, mark: SheetMark, box: tuple[float, float, float, float], name: str, order: int) -> None:

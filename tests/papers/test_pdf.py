@@ -182,6 +182,45 @@ def looks(marks: tuple[SheetMark, ...] = ()) -> list[SheetLook]:
     ]
 
 
+def test_the_contact_sheet_is_tagged_and_read_in_its_order(tmp_path: Path) -> None:
+    """ISO 32000-1, 14.7 (structure) and 14.8 (tags), ISO 14289-1, 7.1 and 7.3 (figures have an alternative) [std, from
+    memory]: told by Poppler, and by pypdf, neither of which has a part in making it."""
+    strips = looks()
+    frame = replace(strips[0].frames[0], alternative="0001, S: Auswahl – für Ødegård")
+    strips[0] = replace(strips[0], frames=(frame, *strips[0].frames[1:]))
+    pdf = contact_sheet_pdf("Sitting 42", strips, key=KEY, language="de")
+    assert info(pdf, tmp_path)["Tagged"] == "yes"
+    assert int(info(pdf, tmp_path)["Pages"]) > 1
+    tree = structure(pdf, tmp_path)
+    assert tree.count("H1 (block)") == 1, "heads of later pages are not said again"
+    heads = re.findall(r'H2 \(block\)\s+"(.*?)"', tree)
+    assert heads == ["Look 1 – grey jumper", "Look 2 – black and white"]
+    assert tree.count("Figure") == 39
+
+    read = PdfReader(io.BytesIO(pdf))
+    root = read.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"].value is True
+    assert root["/Lang"] == "de"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert read.metadata is not None
+    assert read.metadata.title == "Sitting 42"
+    (document,) = [root["/StructTreeRoot"]["/K"].get_object()]
+    parts = [one.get_object() for one in document["/K"]]
+    assert [part["/S"] for part in parts] == ["/H1", "/P", "/Sect", "/Sect"]
+    figures = [one.get_object() for part in parts[2:] for one in part["/K"] if one.get_object()["/S"] == "/Figure"]
+    assert [one["/Alt"] for one in figures] == [frame.alternative, *(f"{n:04d}" for n in range(2, 40))]
+    numbers = root["/StructTreeRoot"]["/ParentTree"]["/Nums"]
+    for page, (key, elements) in zip(read.pages, zip(numbers[::2], numbers[1::2], strict=True), strict=True):
+        assert page["/StructParents"] == key
+        assert page["/Tabs"] == "/S"
+        content = page.get_contents().get_data()  # type: ignore[union-attr]
+        marked = [int(number) for number in re.findall(rb"/MCID (\d+)>> BDC", content)]
+        assert marked == list(range(len(elements.get_object()))), "each tag of the page has its element"
+        assert content.count(b"BDC") + content.count(b"BMC") == content.count(b"EMC")
+        outside = re.sub(rb"(?s)(?:BDC|BMC)\b.*?\bEMC", b"", content)
+        assert not re.search(rb"\bT[jJ]\b|\bDo\b", outside), "nothing is drawn outside a tag"
+
+
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_contact_sheet_has_every_number_and_note(page: str, tmp_path: Path) -> None:
     pdf = contact_sheet_pdf("Sitting 42", looks(), key=KEY, page=page)

@@ -77,5 +77,6 @@ def _drawn(frame: Frame, marks: dict[int, list[SheetMark]]) -> SheetFrame | None
     proofs = sorted(frame.proofs.all(), key=lambda proof: -proof.pk)
     if not proofs:
         return None
-    store = storage.proofs()
-    return SheetFrame(frame.label, storage.get(store, proofs[0].small_key), tuple(marks.get(frame.pk, ())))
+    store, here = storage.proofs(), tuple(marks.get(frame.pk, ()))
+    alternative = ", ".join([frame.label, *(f"{mark.letter}: {Mark.Kind(mark.kind).label}" for mark in here)])
+    return SheetFrame(frame.label, storage.get(store, proofs[0].small_key), here, alternative)
