@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import fcntl
-import hashlib
 import json
 import os
 import re
@@ -18,7 +17,6 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -26,129 +24,14 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
-from portal.owner import tighten  # noqa: E402 - found only once the project's folder is on the path
+import kept_files  # noqa: E402 - it and the next are found only once the project's folder is on the path
+from kept_files import Trouble  # noqa: E402
 
-STORES = ("private", "proofs")
-CHUNK = 1 << 20
-
-
-class Trouble(Exception):
-    """One sentence for the person at the terminal."""
+from portal.owner import tighten  # noqa: E402
 
 
 def say(line: str) -> None:
     print(line, flush=True)
-
-
-# --- files ----------------------------------------------------------------------------------------------------
-
-
-def _whole(key: str, path: Path) -> bool:
-    """Is the file what its key says? Keys that name no content are taken as they are."""
-    from galleries.steps.keeping import inventory
-
-    wanted = inventory.digest_in(key)
-    if not wanted:
-        return True
-    with open(path, "rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest() == wanted
-
-
-def copy_out(folder: Path, *, mirror: bool) -> tuple[int, int]:
-    """Copy what the stores hold and `folder` does not; `mirror` removes what they hold no more.
-
-    Returns how many files were copied, and how many there are in all.
-    """
-    from django.core.files.storage import storages
-
-    from galleries.steps.keeping import inventory
-
-    copied = total = 0
-    for name in STORES:
-        store: Any = storages[name]
-        root = folder / name
-        there = set()
-        for key in store.keys("sittings"):
-            if inventory.is_cache(key):
-                continue  # made again when it is next asked for
-            there.add(key)
-            target = root / key
-            if target.exists():
-                continue
-            target.parent.mkdir(parents=True, exist_ok=True)
-            part = target.with_name(f".{target.name}.part")
-            try:
-                with store.open(key, "rb") as source, open(part, "wb") as out:
-                    shutil.copyfileobj(source, out, CHUNK)
-            except FileNotFoundError:  # removed while we copied
-                part.unlink(missing_ok=True)
-                there.discard(key)
-                continue
-            if not _whole(key, part):
-                part.unlink()
-                raise Trouble(f"{name}/{key} in the store is not what its name says; see 'manage.py verify'.")
-            part.replace(target)
-            copied += 1
-        total += len(there)
-        for path in list(root.rglob("*")) if mirror else []:
-            if path.is_file() and str(path.relative_to(root)) not in there:
-                path.unlink()
-    return copied, total
-
-
-def _files_of(folder: Path) -> Iterator[tuple[str, str, Path]]:
-    """Store, key and path of every file of the backup."""
-    for name in STORES:
-        root = folder / name
-        for path in sorted(root.rglob("*")):
-            if path.is_file() and not path.name.endswith(".part"):
-                yield name, str(path.relative_to(root)), path
-
-
-def check_files(folder: Path, about: dict[str, Any]) -> None:
-    """Read every file of the backup before any is copied: all there, each what its key says, and room for them."""
-    from django.conf import settings
-
-    count = size = 0
-    for _name, key, path in _files_of(folder):
-        if not _whole(key, path):
-            raise Trouble(f"{path} in the backup is damaged: its content is not what its name says.")
-        count, size = count + 1, size + path.stat().st_size
-    if count < about.get("files", 0):
-        raise Trouble(f"The backup is not whole: about.json names {about['files']} files, {count} are there.")
-    for root in settings.FILES_FOLDERS:
-        root.mkdir(parents=True, exist_ok=True)
-        free = shutil.disk_usage(root).free
-        if size > free:
-            raise Trouble(f"The backup holds {size:,} bytes of files, and the disk of {root} has only {free:,} left.")
-
-
-def copy_in(folder: Path) -> int:
-    """Put every file of the backup into the stores; `check_files` has read them."""
-    from django.core.files.base import File
-    from django.core.files.storage import storages
-
-    count = 0
-    for name, key, path in _files_of(folder):
-        if not storages[name].exists(key):
-            with open(path, "rb") as file:
-                storages[name].save(key, File(file))
-        count += 1
-    return count
-
-
-@contextlib.contextmanager
-def or_nothing() -> Iterator[None]:
-    """Into empty stores: whatever stops it, they are empty again."""
-    from django.core.files.storage import storages
-
-    try:
-        yield
-    except BaseException:
-        for name in STORES:
-            store: Any = storages[name]
-            store.remove_prefix("sittings")
-        raise
 
 
 # --- database -------------------------------------------------------------------------------------------------
@@ -245,19 +128,12 @@ def load_database(dump: Path) -> None:
         _run(["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", *words, str(dump)], env)
 
 
-def _is_empty() -> bool:
-    from django.core.files.storage import storages
+def _has_tables() -> bool:
     from django.db import connection
 
-    if any(next(iter(_keys(storages[name])), None) for name in STORES):
-        return False
     tables = connection.introspection.table_names()
     connection.close()
-    return not tables
-
-
-def _keys(store: Any) -> Iterator[str]:
-    yield from store.keys("sittings")
+    return bool(tables)
 
 
 # --- the two commands -----------------------------------------------------------------------------------------
@@ -275,12 +151,7 @@ def backup(options: argparse.Namespace) -> None:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             raise Trouble(f"Another backup into {folder} is running.") from None
-        say("Copying files")
-        first, _ = copy_out(folder, mirror=False)
-        say("Copying the database")
-        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
-        dump = dump_database(folder, stamp)
-        second, total = copy_out(folder, mirror=True)
+        about = _kept(folder, with_files=not options.without_files)
         kept = settings.SITE_DIR / "secret-key"
         if kept.exists():
             shutil.copy(kept, folder / "secret-key")
@@ -289,13 +160,36 @@ def backup(options: argparse.Namespace) -> None:
         dumps = sorted(folder.glob("database-*"))
         for old in dumps[: -options.keep]:
             old.unlink()
-        about = {"at": stamp, "database": dump.name, "files": total, "new_files": first + second}
         (folder / "about.json").write_text(json.dumps(about, indent=1) + "\n")
-    say(
-        json.dumps(about)
-        if options.json
-        else f"Backed up: {dump.name} and {total} files, {first + second} of them new."
-    )
+    if about.get("lost"):
+        say(
+            f"Files that the tables name are not in the store: {about['lost']}. Their copies here are kept;"
+            " 'manage.py verify' names them."
+        )
+    if options.json:
+        say(json.dumps(about))
+    elif options.without_files:
+        say(f"Backed up: {about['database']}. The files are the bucket's own to keep.")
+    else:
+        say(f"Backed up: {about['database']} and {about['files']} files, {about['new_files']} of them new.")
+
+
+def _kept(folder: Path, *, with_files: bool) -> dict[str, Any]:
+    """Files and tables, in the order that makes them fit together; what there is to say of them."""
+    first = kept_files.Copied()
+    if with_files:
+        say("Copying files")
+        first = kept_files.copy_out(folder)
+    else:
+        kept_files.check_left_out(folder)
+    say("Copying the database")
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+    dump = dump_database(folder, stamp)
+    about: dict[str, Any] = {"at": stamp, "database": dump.name}
+    if not with_files:
+        return about | {"files": None}
+    second = kept_files.copy_out(folder, mirror=True)
+    return about | {"files": second.total, "new_files": first.fresh + second.fresh, "lost": second.lost}
 
 
 def copy_signing(source: Path, target: Path) -> None:
@@ -338,22 +232,43 @@ def restore(options: argparse.Namespace) -> None:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             raise Trouble("The site is running; stop it first.") from None
-        if not _is_empty():
+        about = _about(folder, dump)
+        with_files = about.get("files", 0) is not None
+        if _has_tables() or (with_files and kept_files.are_there()):
             raise Trouble("The site at hand is not empty; restore into a new PORTAL_HOME, database and stores.")
         say("Checking the backup")
         check_dump(dump)
-        check_files(folder, _about(folder, dump))
-        with or_nothing():
-            say("Putting back files")
-            count = copy_in(folder)
-            say(f"Putting back {dump.name}")
-            load_database(dump)
+        count = _put_back(folder, dump, about, with_files=with_files)
         copy_signing(folder / "signing", settings.SITE_DIR / "signing")
         key = folder / "secret-key"
         if key.exists() and not os.environ.get("PORTAL_SECRET_KEY"):
             shutil.copy(key, settings.SITE_DIR / "secret-key")
             (settings.SITE_DIR / "secret-key").chmod(0o600)
-    say(f"Restored {dump.name} and {count} files. Check with: manage.py verify")
+    if with_files:
+        say(f"Restored {dump.name} and {count} files. Check with: manage.py verify")
+        return
+    say(f"Restored {dump.name}. The backup was made without files: they are the bucket's own to keep.")
+    missing = kept_files.missing()
+    if missing:
+        raise Trouble(
+            f"{missing} files that the tables name are not in the bucket. Bring them back from its versions, then:"
+            " manage.py verify"
+        )
+
+
+def _put_back(folder: Path, dump: Path, about: dict[str, Any], *, with_files: bool) -> int:
+    """How many files came back."""
+    if not with_files:
+        say(f"Putting back {dump.name}")
+        load_database(dump)
+        return 0
+    kept_files.check(folder, about)
+    with kept_files.or_nothing():
+        say("Putting back files")
+        count = kept_files.copy_in(folder)
+        say(f"Putting back {dump.name}")
+        load_database(dump)
+    return count
 
 
 def main() -> int:
@@ -364,6 +279,11 @@ def main() -> int:
     )
     out.add_argument("folder", type=Path, help="folder of the backup; a second run adds only what is new")
     out.add_argument("--keep", type=int, default=14, help="how many copies of the database to keep (14)")
+    out.add_argument(
+        "--without-files",
+        action="store_true",
+        help="tables, key and certificates only: for a bucket that keeps versions of its own",
+    )
     out.add_argument("--json", action="store_true", help="the last line as JSON")
     out.set_defaults(run=backup)
     back = commands.add_parser(

@@ -6,11 +6,11 @@ from celery import shared_task
 from celery.signals import worker_init, worker_process_init
 
 from galleries.imaging.contained import door
-from galleries.steps import jobs
+from galleries.steps import arrivals, jobs
 from galleries.steps.days import placing, slates
 from galleries.steps.delivering import build
 from galleries.steps.finishing import versions
-from galleries.steps.ingesting import arrivals, proof
+from galleries.steps.ingesting import proof
 from galleries.steps.keeping import own_copy, upkeep
 from galleries.steps.people import account_letters, posting, wishes
 from galleries.steps.sorting import loupe, sort

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -443,3 +444,39 @@ def test_a_disk_with_little_left_is_named(tmp_path: Path) -> None:
     assert [line.split(" is nearly full")[0] for line in doctor.disks(Machine(tmp_path), spare=1.1)] == [
         "The disk of /srv/portal"
     ]
+
+
+def test_a_backup_that_is_old_or_misses_files_is_told(tmp_path: Path) -> None:
+    about = tmp_path / "srv/backup/portal/about.json"
+    about.parent.mkdir(parents=True)
+
+    def told(days: int, **more: int) -> list[str]:
+        at = (datetime.now(UTC) - timedelta(days=days)).strftime("%Y%m%dT%H%M%S%fZ")
+        about.write_text(json.dumps({"at": at, **more}))
+        return list(doctor.backup(Machine(tmp_path)))
+
+    assert told(1, lost=0) == []
+    assert told(3) == ["The last backup is 3 days old: journalctl -u portal-backup.service"]
+    assert told(0, lost=6)[0].startswith("Files that the tables name are not in the store: 6.")
+    about.unlink()
+    assert list(doctor.backup(Machine(tmp_path))) == ["There is no backup yet: systemctl start portal-backup.service"]
+
+
+@pytest.mark.parametrize(
+    ("check", "answer", "told"),
+    [
+        ("waiting", (True, "60"), ""),
+        ("waiting", (True, "1500"), "The oldest piece of work has waited for 25 minutes; the page Work says why."),
+        ("waiting", (False, "no such role"), "The database portal cannot be asked: no such role"),
+        ("clock", (True, "yes"), ""),
+        ("clock", (False, ""), ""),  # a machine that keeps no time by systemd
+        ("clock", (True, "no"), "The clock is not set by the network"),
+    ],
+)
+def test_late_work_and_a_clock_set_by_nobody_are_told(
+    monkeypatch: pytest.MonkeyPatch, check: str, answer: tuple[bool, str], told: str
+) -> None:
+    monkeypatch.setattr(Machine, "ask", lambda *_words, **_how: answer)
+    lines = list(getattr(doctor, check)(Machine()))
+    assert len(lines) == bool(told)
+    assert "".join(lines).startswith(told)

@@ -44,13 +44,13 @@ def look(machine: Machine) -> list[str]:
     every: list[Callable[[], Iterator[str]]] = [
         lambda: _units(machine),
         lambda: _ready(machine, env),
-        lambda: _waiting(machine),
+        lambda: waiting(machine),
         lambda: certificate(machine),
         lambda: signing(machine, env),
         lambda: disks(machine),
         lambda: mail(env),
         lambda: clock(machine),
-        lambda: _backup(machine),
+        lambda: backup(machine),
     ]
     return [line for one in every for line in one()]
 
@@ -86,7 +86,7 @@ def ready(told: dict[str, object]) -> Iterator[str]:
             yield line
 
 
-def _waiting(machine: Machine) -> Iterator[str]:
+def waiting(machine: Machine) -> Iterator[str]:
     """The same question as the page Work asks, to the database itself."""
     ask = (
         "SELECT coalesce(extract(epoch FROM now() - min(created_at)), 0)::int"
@@ -177,12 +177,15 @@ def clock(machine: Machine) -> Iterator[str]:
         yield "The clock is not set by the network: timedatectl set-ntp true (second-factor codes need the right time)."
 
 
-def _backup(machine: Machine) -> Iterator[str]:
+def backup(machine: Machine) -> Iterator[str]:
     about = machine.read("/srv/backup/portal/about.json")
     if not about:
         yield "There is no backup yet: systemctl start portal-backup.service"
         return
-    day = datetime.strptime(json.loads(about)["at"][:15], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
+    told = json.loads(about)
+    day = datetime.strptime(told["at"][:15], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
     days = (datetime.now(UTC) - day).days
     if days >= 2:
         yield f"The last backup is {days} days old: journalctl -u portal-backup.service"
+    if told.get("lost"):
+        yield f"Files that the tables name are not in the store: {told['lost']}. The backup keeps what it had of them."

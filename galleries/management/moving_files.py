@@ -21,7 +21,8 @@ from galleries import storage
 from galleries.errors import Conflict
 from galleries.steps.keeping import inventory
 
-TOPS = ("sittings", "erased")
+KEPT = ("sittings", "studio")
+TOPS = (*KEPT, "erased")
 HANDS = 8  # files at once: a bucket answers slowly, and to many at a time
 PIECE = 1 << 20
 Seen = Callable[[int], None]
@@ -102,4 +103,4 @@ def _leave_erased(name: str, new: Any, keys: set[str], moved: Moved) -> None:
     for uid in {key.split("/")[1] for key in new.keys("sittings")}:
         if storage.shut_key(uid) in keys:
             moved.removed += new.remove_prefix(f"sittings/{uid}")
-    moved.strangers += [f"{name}/{key}" for key in new.keys("sittings") if key not in keys]
+    moved.strangers += [f"{name}/{key}" for top in KEPT for key in new.keys(top) if key not in keys]

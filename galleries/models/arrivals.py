@@ -11,21 +11,30 @@ from galleries.words.told import stored
 
 
 class Arrival(models.Model):
-    """What somebody of the studio said they would send, and what became of it. Which parts are there the store knows.
+    """What somebody of the studio, or a retoucher, said they would send, and what became of it. Which parts are there
+    the store knows.
 
-    No frame comes of it before the worker has read the whole file: what it is called, holds and hashes to is until then
-    only what its sender says.
+    No frame and no retouch comes of it before the worker has read the whole file: what it is called, holds and hashes
+    to is until then only what its sender says.
     """
+
+    class Kind(models.TextChoices):
+        FRAME = "frame", _("frame")
+        RETOUCH = "retouch", _("retouch")
 
     class State(models.TextChoices):
         SENDING = "sending", _("on its way")
         ARRIVED = "arrived", _("waits to be looked at")
-        NEW = "new", _("is a frame")
+        NEW = "new", _("is here")
+        STRAY = "stray", _("waits for a choice")
         SAME = "same", _("was here already")
         REFUSED = "refused", _("refused")
 
     sitting = models.ForeignKey("galleries.Sitting", models.CASCADE, related_name="arrivals")
-    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="+")
+    kind = models.CharField(max_length=8, choices=Kind, default=Kind.FRAME, db_default=Kind.FRAME)
+    # Who sends it: one of the two.
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True, blank=True, related_name="+")
+    invite = models.ForeignKey("galleries.Invite", models.CASCADE, null=True, blank=True, related_name="+")
     name = models.CharField(max_length=200)
     sha256 = models.CharField(max_length=64)
     bytes = models.PositiveBigIntegerField()
@@ -41,10 +50,19 @@ class Arrival(models.Model):
         ordering = ["-pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["sitting", "user", "sha256"],
+                fields=["sitting", "kind", "user", "sha256"],
                 condition=Q(state__in=["sending", "arrived"]),
                 name="a_file_is_on_its_way_once",
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["sitting", "kind", "invite", "sha256"],
+                condition=Q(state__in=["sending", "arrived"]),
+                name="an_invited_file_is_on_its_way_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(user__isnull=True, invite__isnull=False) | Q(user__isnull=False, invite__isnull=True),
+                name="a_file_has_one_sender",
+            ),
         ]
 
     def __str__(self) -> str:

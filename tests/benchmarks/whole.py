@@ -37,6 +37,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 60),
     "workers": (("--rounds", "1", "--repeat", "1"), 60),
+    "apart": (("--frames", "6"), 150),
     "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
     "looks": (("--sittings", "10"), 60),
     "eyes": (("--count", "6"), 60),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import http.client
+import io
 import json
 import re
 import ssl
@@ -26,6 +27,7 @@ from tests.pictures import put_card
 from tests.servers import wait_for
 from tests.services.grown import Grown, grown_site
 from tests.services.proxy import FORM, SESSION
+from tests.web.invitee import sheets
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
@@ -170,8 +172,8 @@ PART = 16 << 20
 class Sender:
     """Somebody who sends parts, as the page does."""
 
-    def __init__(self, grown: Grown, cookie: str) -> None:
-        self.grown, self.cookie = grown, cookie
+    def __init__(self, grown: Grown, cookie: str, at: str = AT) -> None:
+        self.grown, self.cookie, self.at = grown, cookie, at
 
     def ask(
         self, path: str, body: bytes | dict[str, Any] | None = None, method: str = "POST", token: str = "a" * 32
@@ -190,18 +192,20 @@ class Sender:
 
     def begin(self, name: str, data: bytes, sha256: str = "") -> tuple[int, Any]:
         question = {"name": name, "sha256": sha256 or hashlib.sha256(data).hexdigest(), "bytes": len(data)}
-        return self.ask(AT, question)[:2]
+        return self.ask(self.at, question)[:2]
 
     def part(self, file: int, number: int, data: bytes, **how: str) -> int:
-        return self.ask(f"{AT}/{file}/{number}", data, how.pop("method", "PUT"), **how)[0]
+        return self.ask(f"{self.at}/{file}/{number}", data, how.pop("method", "PUT"), **how)[0]
 
     def whole(self, name: str, data: bytes, sha256: str = "") -> dict[str, str]:
         """Sent, joined, looked at; what became of it."""
         _status, begun = self.begin(name, data, sha256)
         assert self.part(begun["file"], 1, data) == 200
-        assert self.ask(f"{AT}/{begun['file']}", {})[0] == 202
+        assert self.ask(f"{self.at}/{begun['file']}", {})[0] == 202
         self.grown.site.python(WORK)
-        outcome: dict[str, str] = self.ask(f"{AT}?of={begun['file']}", method="GET")[1]["files"][str(begun["file"])]
+        outcome: dict[str, str] = self.ask(f"{self.at}?of={begun['file']}", method="GET")[1]["files"][
+            str(begun["file"])
+        ]
         return outcome
 
 
@@ -245,7 +249,7 @@ def test_frames_come_in_by_parts_past_the_web_process(grown: Grown) -> None:
     for number, data in enumerate(parts[9:], 10):
         assert owner.part(file, number, data) == 200
     status, answer, _headers = owner.ask(f"{AT}/{file}", {})
-    assert (status, answer) == (202, {"file": file, "state": "arrived", "reason": ""})
+    assert (status, answer) == (202, {"file": file, "state": "arrived"})
     assert owner.ask(f"{AT}/{file}", {})[0] == 202
     assert most_memory(grown.web.process.pid) - before < 10_000_000
     assert owner.part(file, 1, parts[0]) == 403, "what is whole takes no more"
@@ -271,10 +275,114 @@ def test_frames_come_in_by_parts_past_the_web_process(grown: Grown) -> None:
     assert colleague.part(begun["file"], 1, parts[0]) == 403
     assert grown.site.python(LEFT) == "0 1"
     day_later = "from datetime import timedelta\nfrom galleries.models import Arrival\nfrom django.db.models import F\n"
-    day_later += "from galleries.steps.ingesting import arrivals\n"
+    day_later += "from galleries.steps import arrivals\n"
     day_later += "Arrival.objects.update(created_at=F('created_at') - timedelta(days=1))\n"
     assert grown.site.python(day_later + "print(arrivals.sweep(), Arrival.objects.count())") == "1 0"
     assert grown.site.python(LEFT) == "0 0"
+    for log in grown.folder.glob("*.log"):
+        assert "X-Amz" not in log.read_text(errors="replace"), log.name
+
+
+# Two finals on a closed list; two retouchers, and somebody else's sitting.
+FINISHING = """
+import json
+from django.utils import timezone
+from galleries import storage
+from galleries.steps.people import invite as invites
+from tests.cast import make_cast
+from tests.web.invitee.sheets import picture, proved
+
+cast, other = make_cast("retouched", stage="finishing"), make_cast("retouched-other", stage="finishing")
+cast.sitting.rounds.update(closed_at=timezone.now())
+for number in (1, 2):
+    data = picture(600, 900, 100 + 40 * number)
+    frame = proved(cast, number, bytes=len(data), width=600, height=900)
+    storage.put(storage.private(), frame.key, data)
+    cast.sitting.finals.create(frame=frame, round=cast.sitting.rounds.get(), state="agreed", position=number)
+link = lambda token: token.split("localhost", 1)[1].partition("/")[2]
+odile, jonne = cast.retoucher(), cast.retoucher_beside()
+print(json.dumps({
+    "owner": link(invites.sign_in_link(user=cast.owner)), "foreign": link(invites.sign_in_link(user=other.owner)),
+    "odile": link(invites.new_link(odile)), "jonne": link(invites.new_link(jonne)),
+    "subject": link(invites.new_link(cast.subject)), "elsewhere": link(invites.new_link(other.retoucher())),
+}))
+"""
+ENDED = """
+from galleries.access import Visitor
+from galleries.models import Invite
+from galleries.steps.people import invite as invites
+odile = Invite.objects.get(sitting__slug="retouched", name="Odile Brandt")
+invites.revoke(odile, Visitor(user=odile.sitting.photographer))
+"""
+KEPT = """
+from galleries.models import Arrival, Version
+mine = Version.objects.filter(final__sitting__slug="retouched").order_by("pk")
+print(*(f"{one.final.frame.number}{one.invite.name[0] if one.invite else '-'}" for one in mine),
+      Arrival.objects.get(sitting__slug="retouched", name="KAL_0001_v3.jpg").reason)
+"""
+OF_STUDIO, OF_RETOUCHER = "/studio/retouched/finals/parts", "/s/retouched/retouch/parts"
+
+
+def retouched(number: int, quality: int) -> bytes:
+    out = io.BytesIO()
+    Image.open(io.BytesIO(sheets.picture(600, 900, 100 + 40 * number))).save(out, "JPEG", quality=quality)
+    return out.getvalue()
+
+
+def test_retouches_come_in_by_parts_of_the_studio_and_of_a_retoucher_while_their_invite_holds(grown: Grown) -> None:
+    links = json.loads(grown.site.python(FINISHING))
+    cookies = {who: grown.come_in("/" + link) for who, link in links.items()}
+    owner = Sender(grown, cookies["owner"], OF_STUDIO)
+    odile, jonne = (Sender(grown, cookies[who], OF_RETOUCHER) for who in ("odile", "jonne"))
+    first = retouched(1, 90)
+    for who in ("", "foreign", "subject", "odile"):
+        assert Sender(grown, cookies.get(who, ""), OF_STUDIO).begin("KAL_0001.jpg", first)[0] in {302, 403, 404}, who
+    for who in ("", "foreign", "subject", "elsewhere"):
+        assert Sender(grown, cookies.get(who, ""), OF_RETOUCHER).begin("KAL_0001.jpg", first)[0] in {302, 403, 404}, who
+
+    # The door to one is none to the other, nor to a frame, nor to anybody else.
+    status, begun = odile.begin("KAL_0001_v1.jpg", first)
+    assert (status, begun["there"]) == (200, [])
+    file = begun["file"]
+    strangers = [Sender(grown, cookies.get(who, ""), OF_RETOUCHER) for who in ("", "foreign", "subject", "elsewhere")]
+    strangers += [jonne, owner, Sender(grown, cookies["owner"], "/studio/retouched/upload/parts")]
+    for sender in strangers:
+        assert sender.part(file, 1, first) == 403
+        assert sender.ask(f"{sender.at}/{file}", {})[0] in {302, 403, 404}
+        status, told, _headers = sender.ask(f"{sender.at}?of={file}", method="GET")
+        assert status in {302, 403, 404} or told == {"files": {}}
+    assert odile.part(file, 1, first, token="b" * 32) == 403
+    assert odile.part(file, 1, first) == 200
+    assert odile.ask(f"{odile.at}/{file}", {})[0] == 202
+    grown.site.python(WORK)
+    (told,) = odile.ask(f"{odile.at}?of={file}", method="GET")[1]["files"].values()
+    assert told["state"] == "new", told
+
+    # By whoever sends it: matched, here already, another than announced, no picture of this list.
+    assert owner.whole("KAL_0002_v1.jpg", retouched(2, 88))["state"] == "new"
+    assert owner.whole("KAL_0002_v1.jpg", retouched(2, 88))["state"] == "same"
+    told = owner.whole("KAL_0002_v2.jpg", retouched(2, 80), sha256="c" * 64)
+    assert (told["state"], "damaged" in told["reason"]) == ("refused", True)
+    stray = jonne.whole("somewhere.jpg", jpeg(40, (640, 960)))
+    assert stray == {"state": "stray", "reason": "it says which final this is of"}
+    page = grown.get("/studio/retouched/finals", cookie=cookies["owner"])[2].decode()
+    assert page.count("KAL_0002_v2.jpg</b>: “KAL_0002_v2.jpg” arrived damaged") == 1
+    assert "KAL_0002_v2.jpg" not in grown.get("/s/retouched/retouch", cookie=cookies["odile"])[2].decode()
+
+    # The invite ends between two parts, and between the last part and the worker's look.
+    whole, half = odile.begin("KAL_0001_v3.jpg", retouched(1, 70))[1]["file"], bytes(PART + 1)
+    assert odile.part(whole, 1, retouched(1, 70)) == 200
+    assert odile.ask(f"{odile.at}/{whole}", {})[0] == 202
+    begun = odile.begin("KAL_0001_v4.jpg", half)[1]["file"]
+    assert odile.part(begun, 1, half[:PART]) == 200
+    grown.site.python(ENDED)
+    assert odile.part(begun, 2, half[PART:]) == 403
+    assert odile.ask(f"{odile.at}/{begun}", {})[0] in {302, 403, 404}
+    assert odile.begin("KAL_0001_v5.jpg", first)[0] in {302, 403, 404}
+    grown.site.python(WORK)
+    kept, _space, reason = grown.site.python(KEPT).partition(' {"')
+    assert (kept, bool(reason)) == ("1O 2-", True)
+    assert grown.site.python(LEFT) == "0 1"
     for log in grown.folder.glob("*.log"):
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
 

@@ -94,11 +94,11 @@ def grown_site(folder: Path) -> Iterator[Grown]:
         yield grown
 
 
-def make_buckets(endpoint: str) -> None:
+def make_buckets(endpoint: str, names: tuple[str, ...] = (PRIVATE, PROOFS)) -> None:
     config = Config(s3={"addressing_style": "path"})
     client = boto3.client(
         "s3", endpoint_url=endpoint, aws_access_key_id=KEY, aws_secret_access_key=SECRET, config=config,
         region_name="us-east-1",
     )  # fmt: skip
-    for name in (PRIVATE, PROOFS):
+    for name in names:
         client.create_bucket(Bucket=name)

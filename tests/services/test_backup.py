@@ -15,14 +15,23 @@ from pathlib import Path
 import pytest
 
 from tests.browser.studio_stage import jpeg
-from tests.servers import postgresql_server, wait_for
+from tests.servers import bucket_server, postgresql_server, wait_for
+from tests.services.grown import KEY, SECRET, make_buckets
 from tests.services.site import ROOT, Site
 
 pytestmark = pytest.mark.services
 
+GO = """
+from galleries.access import Visitor
+from galleries.models import Sitting
+from galleries.steps.keeping import erase
+sitting = Sitting.objects.get()
+erase.erase(sitting, Visitor(user=sitting.photographer), "no longer wanted")
+"""
 MAKE = """
 import hashlib
 from galleries import storage
+from galleries.models import Studio
 from tests.cast import make_cast
 from galleries.steps.picking import pick
 cast = make_cast()
@@ -35,6 +44,9 @@ for number in range(1, 6):
     frame = cast.frame(number, look, sha256=digest, key=key)
     storage.put(storage.proofs(), storage.derived_key(cast.sitting.uid, "proof", digest), data)
     pick.set_mark(cast.as_subject, frame.pk, kind="pick", note="this one")
+key = storage.studio_key("logo", hashlib.sha256(b"logo").hexdigest(), "png")
+storage.put(storage.private(), key, b"logo")
+Studio.objects.update_or_create(defaults={"logo_key": key})
 """
 COUNT = """
 import hashlib
@@ -103,7 +115,7 @@ def test_what_was_backed_up_comes_back_whole(site: Site, tmp_path: Path) -> None
     done = command("backup", site, str(tmp_path / "kept"), "--json")
     assert done.returncode == 0, done.stderr
     said = json.loads(done.stdout.strip().splitlines()[-1])
-    assert (said["files"], said["new_files"]) == (10, 10)
+    assert (said["files"], said["new_files"], said["lost"]) == (11, 11, 0)
     assert not [
         path for path in (tmp_path / "kept").rglob("*") if path.is_file() and b"PRIVATE KEY" in path.read_bytes()
     ]
@@ -131,9 +143,26 @@ def test_a_second_backup_copies_only_what_is_new_and_forgets_what_had_to_go(site
         done = command("backup", site, str(kept), "--keep", "2", "--json")
         assert done.returncode == 0, done.stderr
     said = json.loads(done.stdout.strip().splitlines()[-1])
-    assert (said["files"], said["new_files"]) == (6, 0)
+    assert (said["files"], said["new_files"], said["lost"]) == (7, 0, 0)
     assert [path for path in (kept / "proofs").rglob("*") if path.is_file()] == []
     assert len(list(kept.glob("database-*"))) == 2
+
+
+def test_what_the_store_lost_is_not_lost_in_the_backup_too(site: Site, tmp_path: Path) -> None:
+    """A bucket named wrongly, or emptied by somebody, looks as if all had been erased."""
+    kept = tmp_path / "kept"
+    command("backup", site, str(kept))
+    shutil.rmtree(site.home / "files" / "private")
+    done = command("backup", site, str(kept), "--json")
+    assert done.returncode == 0, done.stderr
+    told, said = done.stdout.strip().splitlines()[-2:]
+    assert (json.loads(said)["files"], json.loads(said)["lost"]) == (11, 6)
+    assert "Files that the tables name are not in the store: 6" in told
+    new = empty(tmp_path)
+    assert command("restore-backup", new, str(kept)).returncode == 0
+    assert new.python(COUNT) == "5 True 5 5 5"
+    missing = "from galleries.steps.keeping import inventory\nprint(inventory.compare().missing)"
+    assert new.python(missing) == "[]"
 
 
 def test_a_backup_while_people_mark_holds_only_whole_transactions(site: Site, tmp_path: Path) -> None:
@@ -192,7 +221,7 @@ def _file_damaged(kept: Path) -> str:
 
 def _file_missing(kept: Path) -> str:
     sorted((kept / "proofs").rglob("*.jpg"))[-1].unlink()
-    return "names 10 files, 9 are there"
+    return "names 11 files, 10 are there"
 
 
 def _database_cut_short(kept: Path) -> str:
@@ -237,27 +266,63 @@ def test_no_backup_there_is_one_line(tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def two_databases() -> Iterator[tuple[str, str]]:
-    with postgresql_server() as server:
+def two_places(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[dict[str, str], dict[str, str]]]:
+    """Databases and buckets, by their settings."""
+    folder = tmp_path_factory.mktemp("bucket")
+    with postgresql_server() as server, bucket_server(folder, KEY, SECRET) as store:
         tools = sorted(Path("/usr/lib/postgresql").glob("*/bin"))[-1]
         port = server.address.rsplit(":", 1)[1].split("/")[0]
         for name in ("one", "two"):
             subprocess.run([str(tools / "createdb"), "-h", "127.0.0.1", "-p", port, "-U", "tester", name], check=True)
         root = server.address.rsplit("/", 1)[0]
-        yield f"{root}/one", f"{root}/two"
+        make_buckets(store.address, ("one", "one-proofs", "two", "two-proofs"))
+        bucket = {"PORTAL_FILES": "s3", "PORTAL_S3_ENDPOINT": store.address}
+        bucket |= {"PORTAL_S3_KEY": KEY, "PORTAL_S3_SECRET": SECRET}
+        yield tuple(
+            bucket
+            | {
+                "PORTAL_DATABASE": f"{root}/{name}",
+                "PORTAL_S3_BUCKET_PRIVATE": name,
+                "PORTAL_S3_BUCKET_PROOFS": f"{name}-proofs",
+            }
+            for name in ("one", "two")
+        )
 
 
-def test_on_postgresql_too(two_databases: tuple[str, str], tmp_path: Path) -> None:
+def test_on_postgresql_with_files_in_a_bucket_too(
+    two_places: tuple[dict[str, str], dict[str, str]], tmp_path: Path
+) -> None:
     (tmp_path / "site").mkdir()
-    site = Site(tmp_path / "site", PORTAL_DATABASE=two_databases[0])
+    site = Site(tmp_path / "site", **two_places[0])
     site.migrate()
     site.python(MAKE)
     card = coming_in(site, tmp_path / "card")
     wait_for(lambda: come_in(site) > 5 or card.poll() is not None, "a frame", seconds=240)
     done = command("backup", site, str(tmp_path / "kept"))
     assert (done.returncode, card.wait(120)) == (0, 0), done.stderr
-    new = empty(tmp_path, PORTAL_DATABASE=two_databases[1])
+    new = empty(tmp_path, **two_places[1])
     done = command("restore-backup", new, str(tmp_path / "kept"))
     assert done.returncode == 0, done.stderr
     assert 5 < restored_whole(new) <= restored_whole(site) == 35
     new.python("from tests.cast import make_cast\nmake_cast('after-restore')")  # the counters of keys came along
+
+    # Only what is new is copied; what was removed there for good goes here too.
+    assert command("backup", site, str(tmp_path / "kept")).returncode == 0
+    site.python(GO)
+    done = command("backup", site, str(tmp_path / "kept"), "--json")
+    said = json.loads(done.stdout.strip().splitlines()[-1])
+    assert (said["files"], said["new_files"], said["lost"]) == (1, 0, 0), done.stdout + done.stderr
+    assert [path.name for path in (tmp_path / "kept").glob("*/sittings/**/*") if path.is_file()] == []
+
+    # A bucket that keeps versions of its own: not into the same folder, and the files stay where they are.
+    assert "earlier backups" in command("backup", site, str(tmp_path / "kept"), "--without-files").stderr
+    done = command("backup", new, str(tmp_path / "tables"), "--without-files")
+    assert done.returncode == 0, done.stderr
+    assert not (tmp_path / "tables" / "private").exists()
+    subprocess.run(
+        ["psql", two_places[1]["PORTAL_DATABASE"], "-qc", "DROP SCHEMA public CASCADE; CREATE SCHEMA public"],
+        check=True,
+    )
+    done = command("restore-backup", new, str(tmp_path / "tables"))
+    assert done.returncode == 0, done.stderr
+    assert restored_whole(new) > 5

@@ -349,7 +349,7 @@ ELSEWHERE = {
     "delivering.cut.adopt": "tests/steps/delivering/test_cut.py: crops of the same shape",
     "days.placing": "of a day: tests/steps/days/test_placing.py", "days.showing": "tests/steps/days/test_showing.py",
     "days.planning": "tests/steps/days/test_showing.py", "days.arranging": "reads: tests/steps/days/test_placing.py",
-    "ingesting.arrivals": "into a bucket: tests/browser/test_grown.py",
+    "arrivals": "into a bucket: tests/browser/test_grown.py",
     "planning.team": "tests/web/studio/test_people.py",
     "planning.again": "copies: tests/web/studio/test_sittings.py",
     "finishing.batch": "on several finals: tests/web/studio/test_finals.py",

@@ -185,6 +185,7 @@ OF_ONE_THING = {
     *("retouch-archive", "retouch-original", "retouch-picture", "retouch-version"),
     "opinions",  # as many as one person may ask
     *("own-copy-archive", "studio-own-copy-archive", "studio-stray-picture", "deadlines", "for-use", "studio-parts"),
+    *("studio-retouch-parts", "retouch-parts"),
 }
 PAPERS = {"studio-contact", "studio-crop-sheet"}  # drawn: each frame's picture is read
 

@@ -63,6 +63,8 @@ def test_a_page_without_a_main_part_is_none() -> None:
 # Sent by a script or by one press with nothing typed, or none of the studio's or an invitee's pages.
 NO_FORM = {
     *("studio-parts", "studio-parts-join", "studio-part"),  # files lie in a bucket
+    *("studio-retouch-parts", "studio-retouch-join", "studio-retouch-part"),
+    *("retouch-parts", "retouch-join", "retouch-part"),
     *("studio-upload-known", "studio-desk-act", "studio-retouch-known", "retouch-known", "studio-crop-set"),
     *("leave", "language", "not-me", "send-invite-again", "second-step-ask", "second-factor-passkey-ask"),
     *("second-factor-begin", "second-factor-leave", "second-factor-confirm", "second-factor-codes"),

@@ -91,6 +91,9 @@ INVITEE_PAGES = {
     "retouch-version": ("get",       ALL, "", "", "", ""),
     "retouch-known":  ("post",       ALL, "", "", "", ""),
     "retouch-file":   ("put",        ALL, "", "", "", ""),
+    "retouch-parts":  ("get post",   ALL, "", "", "", ""),
+    "retouch-part":   ("post",       ALL, "", "", "", ""),
+    "retouch-join":   ("post",       ALL, "", "", "", ""),
 }  # fmt: skip
 # What opens for a retoucher, and when: the way in and their own pages, nothing else.
 RETOUCHERS = {name: "fd" for name in ("sitting", *INVITEE_PAGES) if name == "sitting" or "retouch" in name} | {
@@ -104,7 +107,7 @@ statement-file letters letter day day-slates day-slate day-list"""
 POSTS = """publish look-add look-remove say reference-add reference-remove upload-known part parts-join
 refusals-clear desk-act set-look
 look-copy sitting-copy team invite invite-letter invite-link invite-revoke invite-prolong invite-pass-on close reopen
-objection-end retouch-known finals-act stray-settle
+objection-end retouch-known retouch-part retouch-parts retouch-join finals-act stray-settle
 stray-drop brief note-done version-made crop-set lab-profile prepare delivery-change
 usage-answer extras-paid remind work-again letter-link letter-again day-sitters day-back day-show day-remind"""
 STUDIO_PAGES = {
@@ -116,6 +119,7 @@ STUDIO_PAGES = {
             "settings",
             "extras",
             "parts",
+            "retouch-parts",
             "keeping",
             "day-frames",
             "own-copies",
@@ -185,7 +189,9 @@ TOLD_INSIDE = {
     "studio-lists-news": {204},
     "studio-agreed": {404},
     "studio-crop-sheet": {400},
-    **{key: {404} for key in ("studio-part", "studio-parts-join")},  # here files lie in no bucket
+    # Here files lie in no bucket.
+    **{f"studio-{key}": {404} for key in ("part", "parts-join", "retouch-part", "retouch-join")},
+    **{key: {404} for key in ("retouch-part", "retouch-join")},
 }
 
 

@@ -35,6 +35,8 @@ from galleries.models import (
 )
 from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.finishing import match, source_type
+from galleries.steps.ingesting import incoming
+from galleries.steps.ingesting.incoming import Arrived
 from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 from galleries.steps.people import caps, letters
@@ -62,44 +64,56 @@ class Outcome:
         return sentence(self.told) if self.told else ""
 
 
-def add_retouch(sitting: Sitting, path: Path, name: str, by: Visitor) -> Outcome:
+def add_retouch(sitting: Sitting, source: Path | Arrived, name: str, by: Visitor, *, digest: str = "") -> Outcome:
     """Verify a retouched file and put it to its final; a doubtful one waits for a person's choice. What a retoucher
     sends in waits for the photographer's look, whatever the sitting says of sending at once.
 
+    `digest` is what the sender says the SHA-256 is; when it differs the transfer went wrong and nothing is kept.
+
     Raises:
         Refused: not this person's to do, or the list is still open; or a retoucher sent too many files in a day.
+        Conflict: the bytes are not those that the sender announced.
     """
+    check_sending(sitting, by)
+    name = clean_name(name)
+    arrived = source if isinstance(source, Arrived) else Arrived(source, sha256_of(source), source.stat().st_size)
+    incoming.check_whole(arrived, name, digest)
+    known = Version.objects.filter(final__sitting=sitting, sha256=arrived.sha256).select_related("final").first()
+    if known is not None:
+        return Outcome("same", known.final, known, told(Code.SAME_VERSION, version=known.number))
+    original = sitting.frames.filter(Q(sha256=arrived.sha256) | Q(raw__sha256=arrived.sha256)).first()
+    if original is not None:
+        return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
     among = None
+    if by.invite is not None:
+        among = list(finals_shown_to(by, sitting).listed().select_related("frame", "sitting"))
+    try:
+        scanner.check(arrived.path)
+        facts = door.verify(arrived.path, limits(), seconds=settings.VERIFY_SECONDS)
+        if facts.is_raw:
+            return Outcome("refused", told=told(Code.RAW_VERSION))
+        matching = match.find(sitting, arrived.path, name, among)
+    except (ImagingError, BadInput) as error:
+        return Outcome("refused", told=error.told)
+    key = storage.version_key(sitting.uid, arrived.sha256, facts.format)
+    incoming.keep(arrived, key)
+    fields: dict[str, Any] = {"sha256": arrived.sha256, "key": key, "name": name, "bytes": arrived.bytes}
+    if matching.final is None:
+        return _stray(sitting, by, matching, **fields)
+    version = _add_version(matching.final, by, facts, matching.told, **fields, invite=by.invite)
+    return Outcome("matched", matching.final, version, matching.told)
+
+
+def check_sending(sitting: Sitting, by: Visitor) -> None:
+    """
+    Raises:
+        Refused: retouches are not this person's to send, or not now; or a retoucher sent too many in a day.
+    """
     if by.invite is not None:
         require(by, Act.SEND_VERSION, sitting)
         caps.sending_versions(by.invite)
-        among = list(finals_shown_to(by, sitting).listed().select_related("frame", "sitting"))
     else:
         _check_open(sitting, by)
-    name, digest = clean_name(name), sha256_of(path)
-    known = Version.objects.filter(final__sitting=sitting, sha256=digest).select_related("final").first()
-    if known is not None:
-        return Outcome("same", known.final, known, told(Code.SAME_VERSION, version=known.number))
-    original = sitting.frames.filter(Q(sha256=digest) | Q(raw__sha256=digest)).first()
-    if original is not None:
-        return Outcome("refused", told=told(Code.NOT_RETOUCHED, frame=original.label))
-    try:
-        scanner.check(path)
-        facts = door.verify(path, limits(), seconds=settings.VERIFY_SECONDS)
-        if facts.is_raw:
-            return Outcome("refused", told=told(Code.RAW_VERSION))
-        matching = match.find(sitting, path, name, among)
-    except (ImagingError, BadInput) as error:
-        return Outcome("refused", told=error.told)
-    key = storage.version_key(sitting.uid, digest, facts.format)
-    with open(path, "rb") as file:
-        storage.put(storage.private(), key, file)
-    size = path.stat().st_size
-    if matching.final is None:
-        return _stray(sitting, by, matching, sha256=digest, key=key, name=name, bytes=size)
-    fields: dict[str, Any] = {"sha256": digest, "key": key, "name": name, "bytes": size}
-    version = _add_version(matching.final, by, facts, matching.told, **fields, invite=by.invite)
-    return Outcome("matched", matching.final, version, matching.told)
 
 
 def _check_open(sitting: Sitting, by: Visitor) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 from django.conf import settings
 from django.utils.translation import gettext as _
 
+from galleries import storage
 from galleries.errors import BadInput, Conflict
 from galleries.told import told
 from galleries.words.steps import Code
@@ -40,6 +41,31 @@ class Arrived:
     def let_go(self) -> None:
         if self.own:
             self.path.unlink(missing_ok=True)
+
+
+def keep(arrived: Arrived, key: str) -> None:
+    """The file lies in the private store under this key, copied no more often than it has to be.
+
+    Raises:
+        Missing: the sitting was removed for good.
+    """
+    if arrived.key:
+        storage.take_over(storage.private(), arrived.key, key)
+    elif arrived.own:
+        storage.take(storage.private(), key, arrived.path)
+    else:
+        with open(arrived.path, "rb") as file:
+            storage.put(storage.private(), key, file)
+
+
+def check_whole(arrived: Arrived, name: str, digest: str) -> None:
+    """`digest`: what the sender says the SHA-256 is; '' where that is not said.
+
+    Raises:
+        Conflict: it is another, so the transfer went wrong.
+    """
+    if digest and digest.lower() != arrived.sha256:
+        raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
 
 
 def too_much() -> TooMuch:

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from galleries import stages, storage
 from galleries.access import Act, Visitor, require
-from galleries.errors import BadInput, Conflict, Refused
+from galleries.errors import BadInput, Refused
 from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
@@ -119,8 +119,7 @@ def add_frame(sitting: Sitting, source: Path | Arrived, name: str, by: Visitor, 
     name = clean_name(name)
     arrived = _brought(source) if isinstance(source, Path) else source
     try:
-        if digest and digest.lower() != arrived.sha256:
-            raise Conflict(_("“%s” arrived damaged (its checksum differs). Send it again.") % name)
+        incoming.check_whole(arrived, name, digest)
         there = _here(sitting, arrived.sha256)
         if there is not None:
             return _same(there, arrived.sha256, name, by)
@@ -153,13 +152,7 @@ def _keep(sitting: Sitting, arrived: Arrived, name: str, by: Visitor, facts: Fra
         return refuse(sitting, name, arrived.path, facts)
     sha256 = arrived.sha256
     key = storage.original_key(sitting.uid, sha256, facts.format)
-    if arrived.key:
-        storage.take_over(storage.private(), arrived.key, key)
-    elif arrived.own:
-        storage.take(storage.private(), key, arrived.path)
-    else:
-        with open(arrived.path, "rb") as file:
-            storage.put(storage.private(), key, file)
+    incoming.keep(arrived, key)
     try:
         with transaction.atomic():
             stages.touch(sitting)  # holds its row: of two files of one exposure, the second sees the first

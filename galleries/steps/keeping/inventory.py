@@ -137,7 +137,7 @@ def compare(sitting: Sitting | None = None, seen: Callable[[int], None] | None =
         named.update(expected(one))
     comparison = Comparison()
     if sitting is None:
-        named.update(_of_the_studio())
+        named.update(of_the_studio())
     prefixes = [storage.home(sitting.uid)] if sitting is not None else ["sittings", "studio"]
     for where in (PRIVATE, PROOFS):
         for key in (key for prefix in prefixes for key in listing(where).keys(prefix)):
@@ -148,7 +148,8 @@ def compare(sitting: Sitting | None = None, seen: Callable[[int], None] | None =
     return comparison
 
 
-def _of_the_studio() -> dict[Place, str]:
+def of_the_studio() -> dict[Place, str]:
+    """As `expected`, of what belongs to no sitting."""
     studio = Studio.current()
     return {(PRIVATE, studio.logo_key): studio.logo_digest} if studio.logo_key else {}
 
@@ -194,7 +195,7 @@ def clear(orphans: Sequence[str], young: timedelta = YOUNG) -> Cleared:
 
 def _named_by_now(place: Place) -> bool:
     """Asked for each file right before it goes."""
-    if place in _of_the_studio():
+    if place in of_the_studio():
         return True
     uid = place[1].split("/")[1]
     sitting = Sitting.objects.filter(uid=uid).first() if re.fullmatch(r"[0-9a-f]{32}", uid) else None

@@ -219,7 +219,7 @@ TABLES: tuple[Table, ...] = (
         created_at done_at""",
     ),
     # Of a file on its way in; what it became is a frame or a refused file.
-    _table(m.Arrival, house="id sitting sha256 bytes state upload reason created_at", others="user name"),
+    _table(m.Arrival, house="id sitting kind sha256 bytes state upload reason created_at", others="user invite name"),
     _table(m.StatementBook, house="id last_number"),
     _table(m.SignInLink, house="id token_hash created_at expires_at used_at", others="user email sent_to"),
     _table(m.Day, house="id uid name held_on holding acts created_at"),

@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from galleries import storage
 from galleries.models import SignInLink
-from galleries.steps.ingesting import arrivals, incoming, proof
+from galleries.steps import arrivals
+from galleries.steps.ingesting import incoming, proof
 from galleries.steps.keeping import erase, own_copy, removal
 from galleries.steps.people import account_letters, devices, posting, sessions, wishes
 

@@ -13,12 +13,12 @@ from galleries import storage
 from galleries.access import Act, Visitor, final_for, may, require, why_not
 from galleries.errors import Missing
 from galleries.models import Final, Sitting, Version
-from galleries.steps import derived
+from galleries.steps import arrivals, derived
 from galleries.steps.finishing import originals, retoucher_terms
 from galleries.steps.ingesting import ingest, proof
 from galleries.web.doors import invitee_page
 from galleries.web.files import counted, send, stream
-from galleries.web.invitee import retouching_rows
+from galleries.web.invitee import retouching_parts, retouching_rows
 from galleries.web.invitee.page import page
 from galleries.web.studio import retouch_body
 
@@ -43,7 +43,8 @@ def retouching(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Http
         receipts=sitting.retoucher_receipts.filter(invite=person) if person is not None else [],
         strays=sitting.strays.filter(invite=person) if person is not None else [],
         companions=" ".join(sorted(ingest.COMPANIONS)), raw=" ".join(sorted(ingest.RAW)),
-        most_bytes=settings.MAX_FRAME_BYTES, retries=6,
+        most_bytes=settings.MAX_FRAME_BYTES, retries=6, by_parts=arrivals.are_taken(),
+        not_taken=arrivals.refused_retouches(sitting, visitor) if open_to_them else [],
     )  # fmt: skip
 
 
@@ -153,6 +154,6 @@ def put_version(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Htt
         return came
     name, outcome = came
     if outcome.kind == "stray":  # which other frames it resembles is the studio's to know
-        return JsonResponse({"state": "stray", "name": name, "reason": _("it says which final this is of")})
+        return JsonResponse({"state": "stray", "name": name, "reason": retouching_parts.stray_reason()})
     state = {"matched": "new", "same": "same", "refused": "refused"}[outcome.kind]
     return JsonResponse({"state": state, "name": name, "reason": outcome.reason})

@@ -17,6 +17,7 @@ from galleries.web.invitee import (
     own_copy,
     plan,
     retouching,
+    retouching_parts,
     sheet,
     statement,
 )
@@ -58,6 +59,9 @@ urlpatterns: list[URLPattern] = [
     path("retouch/version/<int:version_id>.jpg", retouching.version_picture, name="retouch-version"),
     path("retouch/known", retouching.known, name="retouch-known"),
     path("retouch/file", retouching.put_version, name="retouch-file"),
+    path("retouch/parts", retouching_parts.parts, name="retouch-parts"),
+    path("retouch/parts/<int:file>", retouching_parts.join, name="retouch-join"),
+    path("retouch/parts/<int:file>/<int:number>", retouching_parts.part, name="retouch-part"),
     path("about-me", own_copy.own_copy, name="own-copy"),
     path("about-me/<int:copy_id>/archive", own_copy.archive, name="own-copy-archive"),
     path("statement", statement.statement, name="statement"),

@@ -17,6 +17,7 @@ from galleries import access, storage
 from galleries.access import Act, Visitor
 from galleries.errors import BadInput, Missing
 from galleries.models import DeliverySize, Final, Invite, PinnedNote, Proof, Sitting, StrayRetouch, Verb, Version
+from galleries.steps import arrivals
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import pixels, sizes
 from galleries.steps.finishing import approvals, batch, description, notes, sending, source_type, versions
@@ -53,6 +54,8 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
         "companions": " ".join(sorted(ingest.COMPANIONS)),
         "raw": " ".join(sorted(ingest.RAW)),
         "most_bytes": settings.MAX_FRAME_BYTES,
+        "by_parts": arrivals.are_taken(),
+        "not_taken": arrivals.refused_retouches(sitting, visitor),
         "retries": 6,
     }
     return render(request, "galleries/studio/finals.html", context)

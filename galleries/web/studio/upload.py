@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 from urllib.parse import unquote
 
 from django.conf import settings
@@ -17,7 +18,8 @@ from galleries import plain_json
 from galleries.access import Visitor
 from galleries.errors import BadInput
 from galleries.models import Sitting
-from galleries.steps.ingesting import arrivals, incoming, ingest
+from galleries.steps import arrivals
+from galleries.steps.ingesting import incoming, ingest
 from galleries.web.doors import studio_page
 
 DIGEST = re.compile(r"^[0-9a-f]{64}$")
@@ -85,21 +87,14 @@ def known(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
 @studio_page()
 @require_http_methods(["PUT"])
 def put_file(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """One file as the body; its name (percent-encoded) and, when the browser could, its SHA-256 in headers."""
+    """One frame as the body."""
     ingest.check_open(sitting)
-    name = unquote(request.headers.get("X-File-Name", ""))
-    digest = request.headers.get("X-File-Sha256", "").lower()
-    if not name:
-        raise BadInput(_("The file has no name."))
-    if digest and not DIGEST.match(digest):
-        raise BadInput(_("A checksum has 64 hexadecimal digits."))
-    try:
-        with incoming.arriving(request.read, announced(request)) as arrived:
-            outcome = ingest.add_frame(sitting, arrived, name, visitor, digest=digest)
-    except incoming.TooMuch as error:
-        return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
-    except UnreadablePostError:
-        return JsonResponse({"error": _("The connection was cut. Send the file again.")}, status=400)
+    came = whole_file(
+        request, lambda arrived, name, digest: ingest.add_frame(sitting, arrived, name, visitor, digest=digest)
+    )
+    if isinstance(came, JsonResponse):
+        return came
+    _name, outcome = came
     frame = outcome.frame
     return JsonResponse(
         {
@@ -112,6 +107,35 @@ def put_file(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         },
         status=201 if outcome.state == "new" else 200,
     )
+
+
+Kept = TypeVar("Kept")
+
+
+def whole_file(
+    request: HttpRequest, keep: Callable[[incoming.Arrived, str, str], Kept]
+) -> tuple[str, Kept] | JsonResponse:
+    """One file as the body; its name (percent-encoded) and, when the browser could, its SHA-256 in headers.
+
+    `keep` gets the file, its name and that digest ('' where it is not said). (The name, what `keep` returned), or the
+    answer where the body did not come in whole.
+
+    Raises:
+        BadInput: the file has no name, or the digest is none.
+    """
+    name = unquote(request.headers.get("X-File-Name", ""))
+    digest = request.headers.get("X-File-Sha256", "").lower()
+    if not name:
+        raise BadInput(_("The file has no name."))
+    if digest and not DIGEST.match(digest):
+        raise BadInput(_("A checksum has 64 hexadecimal digits."))
+    try:
+        with incoming.arriving(request.read, announced(request)) as arrived:
+            return name, keep(arrived, name, digest)
+    except incoming.TooMuch as error:
+        return JsonResponse({"state": "refused", "name": name, "reason": str(error)}, status=413)
+    except UnreadablePostError:
+        return JsonResponse({"error": _("The connection was cut. Send the file again.")}, status=400)
 
 
 def announced(request: HttpRequest) -> int:

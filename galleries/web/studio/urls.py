@@ -30,6 +30,8 @@ from galleries.web.studio import (
     work,
 )
 
+FRAME, RETOUCH = {"kind": "frame"}, {"kind": "retouch"}  # of files that come in by parts
+
 _overview = [
     path("", sittings.overview, name="studio-sitting"),
     path("settings", sittings.settings_page, name="studio-settings"),
@@ -54,9 +56,9 @@ _frames = [
     path("upload", upload.upload_page, name="studio-upload"),
     path("upload/known", upload.known, name="studio-upload-known"),
     path("upload/file", upload.put_file, name="studio-upload-file"),
-    path("upload/parts", upload_parts.parts, name="studio-parts"),
-    path("upload/parts/<int:file>", upload_parts.join, name="studio-parts-join"),
-    path("upload/parts/<int:file>/<int:number>", upload_parts.part, name="studio-part"),
+    path("upload/parts", upload_parts.parts, FRAME, name="studio-parts"),
+    path("upload/parts/<int:file>", upload_parts.join, FRAME, name="studio-parts-join"),
+    path("upload/parts/<int:file>/<int:number>", upload_parts.part, FRAME, name="studio-part"),
     path("upload/refused", upload.refusals, name="studio-refusals"),
     path("upload/refused/clear", upload.clear_refusals, name="studio-refusals-clear"),
     path("desk", desk.desk, name="studio-desk"),
@@ -108,6 +110,9 @@ _people = [
 _finals = [
     path("finals", finals.finals, name="studio-finals"),
     path("finals/file", finals.put_retouch, name="studio-retouch-file"),
+    path("finals/parts", upload_parts.parts, RETOUCH, name="studio-retouch-parts"),
+    path("finals/parts/<int:file>", upload_parts.join, RETOUCH, name="studio-retouch-join"),
+    path("finals/parts/<int:file>/<int:number>", upload_parts.part, RETOUCH, name="studio-retouch-part"),
     path("finals/act", finals.act_on_several, name="studio-finals-act"),
     path("finals/<int:final_id>", finals.final_page, name="studio-final"),
     path("finals/versions/<int:version_id>/view.jpg", finals.version_view, name="studio-version-view"),

@@ -31,6 +31,7 @@ from tests.web.invitee.sheets import picture, proved
 pytestmark = pytest.mark.django_db
 S = Final.State
 MINE = ("retouch-archive", "retouch-original", "retouch-picture", "retouch-version", "retouch-known", "retouch-file")
+MINE += ("retouch-parts", "retouch-part", "retouch-join")
 
 
 def at(cast: Cast, name: str, *more: object) -> str:
@@ -82,6 +83,7 @@ def addresses(cast: Cast, version: Version | None = None) -> list[tuple[str, str
         ("get", at(cast, "retouch-archive")), ("get", at(cast, "retouch-original", one, "picture")),
         ("get", at(cast, "retouch-original", one, "raw")), ("get", at(cast, "retouch-picture", one)),
         ("post", at(cast, "retouch-known")), ("put", at(cast, "retouch-file")),
+        ("post", at(cast, "retouch-part", 1, 1)), ("post", at(cast, "retouch-join", 1)),
     ]  # fmt: skip
     return [*asked, ("get", at(cast, "retouch-version", version.pk))] if version else asked
 

@@ -14,8 +14,8 @@ WORKER = Path(__file__).parents[3] / "galleries/static/galleries/js/invitee/outb
 NO_PAGES = {
     "accept-licence", "accept-terms", "archive", "ask-use", "changes", "deadlines", "delivered-file", "delivery-paper",
     "done", "file-picture", "for-use", "look-say", "marks", "own-copy-archive", "passcode", "reference", "remarks",
-    "retouch-archive", "retouch-file", "retouch-known", "retouch-original", "retouch-picture", "retouch-version",
-    "statement-file", "version-picture",
+    "retouch-archive", "retouch-file", "retouch-join", "retouch-known", "retouch-original", "retouch-part",
+    "retouch-parts", "retouch-picture", "retouch-version", "statement-file", "version-picture",
 }  # fmt: skip
 NAMES = [pattern.name for pattern in urls.urlpatterns]
 

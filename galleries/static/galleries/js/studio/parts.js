@@ -1,6 +1,6 @@
 // A file by parts, straight to the store: those that are there already are not sent again. What becomes of it the
 // worker says, so files that arrived are asked for together until each is through.
-import { Answered, ask, pause, post, putPart, withRetry } from "../shared/net.js";
+import { Answered, ask, lasting, pause, post, putPart, withRetry } from "../shared/net.js";
 
 const ASK_EVERY = 1500;
 
@@ -58,7 +58,7 @@ async function askFor(address) {
     const some = [...waiting.keys()].slice(0, 100);
     const files = await ask(`${address}?of=${some.join(",")}`).then(
       (answer) => answer.files,
-      () => null, // asked again
+      (error) => (lasting(error) ? {} : null), // asked again, unless the door is shut
     );
     for (const file of files ? some : []) {
       const { state, reason } = files[file] ?? { state: "failed", reason: "" };

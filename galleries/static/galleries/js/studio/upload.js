@@ -5,6 +5,7 @@ import { ask, post, put, sentenceOf, withRetry } from "../shared/net.js";
 import { outcomeOf, sendParts } from "./parts.js";
 
 const AT_ONCE = 4;
+const LOOKING = 40; // no more are sent while so many wait to be looked at
 const part = $("#uploader");
 const words = $("#words").dataset;
 const companions = new Set(part.dataset.companions.split(" "));
@@ -184,7 +185,9 @@ function show(item, state, text) {
   const troubled = ["refused", "failed"].includes(state);
   const list = $(troubled ? "#troubled" : "#files");
   if (item.row.parentElement && item.row.parentElement !== list) list.append(item.row);
-  item.row.querySelector("progress").value = ["new", "same"].includes(state) ? 1 : item.sent / (item.file.size || 1);
+  item.row.querySelector("progress").value = ["new", "same", "stray"].includes(state)
+    ? 1
+    : item.sent / (item.file.size || 1);
 }
 
 function progress(item, sent) {
@@ -196,7 +199,7 @@ function progress(item, sent) {
 // --- all of them -------------------------------------------------------------------------------------------
 
 async function work() {
-  while (working < AT_ONCE && queue.length && !paused) {
+  while (working < AT_ONCE && looking < LOOKING && queue.length && !paused) {
     const item = queue.shift();
     working += 1;
     send(item).finally(() => {

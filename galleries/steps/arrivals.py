@@ -1,4 +1,4 @@
-"""Frames that come in by parts, straight to the bucket: who may send which, what is there, what became of it.
+"""Frames and retouches that come in by parts, straight to the bucket: who may send which, what became of it.
 
 The web process never carries them: for each part it is asked (by the proxy) whether this person may send it, and it
 answers with an address of the store, signed for this part alone and for minutes. Whole files wait apart from all others
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, cast
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -22,20 +23,23 @@ from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict, DomainError, Missing, Refused
 from galleries.models import Arrival, Job, Refusal, Sitting
 from galleries.steps import jobs
+from galleries.steps.finishing import versions
 from galleries.steps.ingesting import incoming, ingest
 from galleries.told import Told, told
 from galleries.words.steps import Code
 
 if TYPE_CHECKING:
-    from django.contrib.auth.models import User
-
     from galleries.bucket import BucketStore
 
 # S3's API takes parts of 5 MiB to 5 GiB, the last may be smaller (Amazon S3 User Guide, multipart upload limits): small
 # enough that a line that breaks costs little, large enough that most frames are one.
 PART = 16 << 20
-MOST = 200  # files of one person in one sitting that are not through; the page sends four at a time
+# Files of one person in one sitting that are not through: of the studio's people, of somebody invited. The page sends
+# four at a time, and waits where more than 40 are not looked at yet.
+MOST, MOST_INVITED = 200, 60
 KEPT = timedelta(days=1)
+Kind = Arrival.Kind
+BECAME = {"matched": Arrival.State.NEW, "stray": Arrival.State.STRAY, "same": Arrival.State.SAME}
 
 
 def are_taken() -> bool:
@@ -47,18 +51,26 @@ def _bucket() -> BucketStore:
     return cast("BucketStore", storage.private())
 
 
-def _asked(by: Visitor, sitting: Sitting) -> User:
-    """Who sends.
-
-    Raises:
-        Refused: not this person's to do, or the sitting is archived.
-        Missing: frames come in another way here.
+def _ask(by: Visitor, sitting: Sitting, kind: str) -> None:
     """
-    require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
-    ingest.check_open(sitting)
-    if by.user is None or not are_taken():
+    Raises:
+        Refused: not this person's to send, or not now.
+        Missing: files come in another way here.
+    """
+    if kind == Kind.RETOUCH:
+        versions.check_sending(sitting, by)
+    else:
+        require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
+        ingest.check_open(sitting)
+    if not are_taken():
         raise Missing(_("Files do not come in by parts here."))
-    return by.user
+
+
+def _mine(sitting: Sitting, kind: str, by: Visitor) -> QuerySet[Arrival]:
+    """Nobody knows of another's."""
+    if by.user is None and by.invite is None:
+        return Arrival.objects.none()
+    return Arrival.objects.filter(sitting=sitting, kind=kind, user=by.user, invite=by.invite)
 
 
 def _place(arrival: Arrival) -> str:
@@ -75,27 +87,30 @@ def size_of(arrival: Arrival, number: int) -> int:
     return max(0, min(PART, arrival.bytes - (number - 1) * PART)) if number > 0 else 0
 
 
-def begin(sitting: Sitting, name: str, sha256: str, size: int, by: Visitor) -> tuple[Arrival, list[int]] | None:
+def begin(
+    sitting: Sitting, kind: str, name: str, sha256: str, size: int, by: Visitor
+) -> tuple[Arrival, list[int]] | None:
     """A file is to come: the row that its parts are sent to, the one of before where it was broken off, and the numbers
     of the parts that need not be sent. None where the store takes no parts.
 
     Raises:
-        Refused: not this person's to do, the sitting is archived, or too much is on its way already.
-        Missing: frames come in another way here.
+        Refused: not this person's to send, or not now, or too much is on its way already.
+        Missing: files come in another way here.
         BadInput: the file is empty, or larger than a frame may be.
     """
-    sender = _asked(by, sitting)
+    _ask(by, sitting, kind)
     if size <= 0:
         raise BadInput(_("The file is empty, or its length was not announced."))
     if size > settings.MAX_FRAME_BYTES:
         raise incoming.too_much()
-    mine = Arrival.objects.filter(sitting=sitting, user=sender, state__in=["sending", "arrived"])
+    mine = _mine(sitting, kind, by).filter(state__in=["sending", "arrived"])
     arrival = mine.filter(sha256=sha256).first()
     if arrival is None:
-        if mine.count() >= MOST:
-            raise Refused(_("%d files are on their way in already. Wait until some of them are here.") % MOST)
-        arrival, _is_new = Arrival.objects.get_or_create(
-            sitting=sitting, user=sender, sha256=sha256, state__in=["sending", "arrived"],
+        most = MOST if by.invite is None else MOST_INVITED
+        if mine.count() >= most:
+            raise Refused(_("%d files are on their way in already. Wait until some of them are here.") % most)
+        arrival, _is_new = mine.get_or_create(
+            sitting=sitting, kind=kind, user=by.user, invite=by.invite, sha256=sha256,
             defaults={"name": ingest.clean_name(name), "bytes": size, "state": "sending", "upload": ""},
         )  # fmt: skip
     if arrival.bytes != size:
@@ -124,23 +139,23 @@ def _whole(arrival: Arrival, there: Mapping[int, tuple[int, str]]) -> list[int]:
     return [number for number, (size, _tag) in there.items() if size == size_of(arrival, number)]
 
 
-def _own(sitting: Sitting, arrival_id: int, by: Visitor) -> Arrival:
-    arrival = Arrival.objects.filter(pk=arrival_id, sitting=sitting, user=by.user).first()
+def _own(sitting: Sitting, kind: str, arrival_id: int, by: Visitor) -> Arrival:
+    arrival = _mine(sitting, kind, by).filter(pk=arrival_id).first()
     if arrival is None:
         raise Missing(_("There is no such file on its way in. Send it again."))
     return arrival
 
 
-def part(sitting: Sitting, arrival_id: int, number: int, size: int, by: Visitor) -> str:
+def part(sitting: Sitting, kind: str, arrival_id: int, number: int, size: int, by: Visitor) -> str:
     """Where the proxy sends this part: path and query of the store, signed for it alone, its length and some minutes.
 
     Raises:
-        Refused: not this person's to do, or the sitting is archived.
+        Refused: not this person's to send, or not now.
         Missing: no file of theirs, or no such part of it.
         BadInput: the part is of another length.
     """
-    _asked(by, sitting)
-    arrival = _own(sitting, arrival_id, by)
+    _ask(by, sitting, kind)
+    arrival = _own(sitting, kind, arrival_id, by)
     wanted = size_of(arrival, number)
     if not wanted or arrival.state != Arrival.State.SENDING or arrival.created_at < timezone.now() - KEPT:
         raise Missing(_("There is no such file on its way in. Send it again."))
@@ -149,16 +164,16 @@ def part(sitting: Sitting, arrival_id: int, number: int, size: int, by: Visitor)
     return _bucket().signed_part(_place(arrival), arrival.upload, number, wanted)
 
 
-def join(sitting: Sitting, arrival_id: int, by: Visitor) -> Arrival:
+def join(sitting: Sitting, kind: str, arrival_id: int, by: Visitor) -> Arrival:
     """All parts are sent: they become one file, and the worker looks at it. A second time changes nothing.
 
     Raises:
-        Refused: not this person's to do, or the sitting is archived.
+        Refused: not this person's to send, or not now.
         Missing: no file of theirs.
         Conflict: parts are missing.
     """
-    _asked(by, sitting)
-    arrival = _own(sitting, arrival_id, by)
+    _ask(by, sitting, kind)
+    arrival = _own(sitting, kind, arrival_id, by)
     if arrival.state != Arrival.State.SENDING:
         return arrival
     there = _there(arrival) or {}
@@ -176,37 +191,62 @@ def join(sitting: Sitting, arrival_id: int, by: Visitor) -> Arrival:
     return arrival
 
 
-def states(sitting: Sitting, ids: Iterable[int], by: Visitor) -> list[Arrival]:
+def states(sitting: Sitting, kind: str, ids: Iterable[int], by: Visitor) -> list[Arrival]:
     """What became of these files of theirs.
 
     Raises:
-        Refused: not this person's to do.
+        Refused: not this person's to know.
     """
-    require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
-    return list(Arrival.objects.filter(pk__in=list(ids), sitting=sitting, user=by.user).order_by("pk"))
+    act = Act.RUN if by.invite is None else Act.SEE_RETOUCHING
+    require(by, act, sitting, _("Frames are the photographer's to bring."))
+    return list(_mine(sitting, kind, by).filter(pk__in=list(ids)).order_by("pk"))
+
+
+def refused_retouches(sitting: Sitting, by: Visitor) -> list[Arrival]:
+    """Of a day, those that this person sent and that were looked at when perhaps nobody waited for the answer any more;
+    not those whose name came again and was taken.
+
+    Raises:
+        Refused: not this person's to know.
+    """
+    require(by, Act.RUN if by.invite is None else Act.SEE_RETOUCHING, sitting)
+    newest: dict[str, Arrival] = {}
+    for one in _mine(sitting, Kind.RETOUCH, by).exclude(state=Arrival.State.SENDING).order_by("pk"):
+        newest[one.name] = one
+    return [one for one in newest.values() if one.state == Arrival.State.REFUSED]
 
 
 # --- the worker's ---
 
 
 def take_in(arrival_id: int) -> None:
-    """Read a file that came in whole; it becomes a frame, or is refused by name. Its sender is asked for their right
-    once more. Doing it again is harmless."""
-    arrival = Arrival.objects.select_related("sitting", "user").filter(pk=arrival_id, state="arrived").first()
+    """Read a file that came in whole; it becomes a frame or a retouch, or is refused by name. Its sender is asked for
+    their right once more. Doing it again is harmless."""
+    rows = Arrival.objects.select_related("sitting", "user", "invite")
+    arrival = rows.filter(pk=arrival_id, state="arrived").first()
     if arrival is None:
         return
-    place, sender = _place(arrival), Visitor(user=arrival.user)
+    place = _place(arrival)
     try:
         with storage.at_hand(storage.private(), place) as path:
             arrived = incoming.Arrived(path, ingest.sha256_of(path), path.stat().st_size, place)
-            outcome = ingest.add_frame(arrival.sitting, arrived, arrival.name, sender, digest=arrival.sha256)
+            state, why = _taken(arrival, arrived, Visitor(user=arrival.user, invite=arrival.invite))
     except FileNotFoundError:
         _refuse(arrival, told(Code.ARRIVAL_LOST))
     except DomainError as error:
         _refuse(arrival, error.told)
     else:
-        _settle(arrival, outcome.state, outcome.told)
+        _settle(arrival, state, why)
     _bucket().delete(place)
+
+
+def _taken(arrival: Arrival, arrived: incoming.Arrived, by: Visitor) -> tuple[str, Told | None]:
+    """What it became, and why."""
+    if arrival.kind == Kind.RETOUCH:
+        retouch = versions.add_retouch(arrival.sitting, arrived, arrival.name, by, digest=arrival.sha256)
+        return BECAME.get(retouch.kind, Arrival.State.REFUSED), retouch.told
+    outcome = ingest.add_frame(arrival.sitting, arrived, arrival.name, by, digest=arrival.sha256)
+    return outcome.state, outcome.told
 
 
 def given_up(job: Job) -> None:
@@ -219,9 +259,10 @@ def given_up(job: Job) -> None:
 def _refuse(arrival: Arrival, why: Told) -> None:
     if not Sitting.objects.filter(pk=arrival.sitting_id).exists():  # removed for good meanwhile
         return
-    Refusal.objects.update_or_create(
-        sitting=arrival.sitting, name=arrival.name, bytes=arrival.bytes, defaults={"reason": why.as_text(500)}
-    )
+    if arrival.kind == Kind.FRAME:
+        Refusal.objects.update_or_create(
+            sitting=arrival.sitting, name=arrival.name, bytes=arrival.bytes, defaults={"reason": why.as_text(500)}
+        )
     _settle(arrival, Arrival.State.REFUSED, why)
 
 
