@@ -10,6 +10,8 @@ import contextlib
 import hashlib
 import os
 import shutil
+import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -22,6 +24,7 @@ STORES = ("private", "proofs")
 TOPS = ("sittings", "studio")
 CHUNK = 1 << 20
 HANDS = 8  # files at once: a bucket answers slowly, and to many at a time
+PAUSES = (1.0, 5.0, 20.0)  # seconds before a file is tried again
 SITTINGS = 50  # whose files are asked for at once
 
 
@@ -47,6 +50,33 @@ def _at_once(work: Callable[[Work], Done], things: Iterable[Work]) -> Iterator[D
     with ThreadPoolExecutor(HANDS) as hands:
         while bunch := list(islice(left, HANDS * 4)):
             yield from hands.map(work, bunch)
+
+
+def _patiently(work: Callable[[], Done], what: str) -> Done:
+    """A store that is away for a moment is asked again; a night's backup does not end by it.
+
+    Raises:
+        Trouble: it stays away.
+    """
+    for pause in (*PAUSES, None):
+        try:
+            return work()
+        except FileNotFoundError:
+            raise
+        except _passing() as error:
+            if pause is None:
+                raise Trouble(f"{what}: {error}") from error
+            time.sleep(pause)
+    raise AssertionError("the last time raises or returns")
+
+
+def _passing() -> tuple[type[Exception], ...]:
+    """What a store raises that may pass; of a bucket's client only where it is in use, for it is slow to load."""
+    if "botocore" not in sys.modules:
+        return (OSError,)
+    from botocore.exceptions import BotoCoreError, ClientError
+
+    return OSError, BotoCoreError, ClientError
 
 
 def _store(name: str) -> Any:
@@ -127,15 +157,11 @@ def copy_out(folder: Path, *, mirror: bool = False) -> Copied:
 
 def _copy_one(name: str, root: Path, key: str) -> bool:
     """Whether it was there to be copied: what is removed meanwhile is not."""
-    store, target = _store(name), root / key
+    target = root / key
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f".{target.name}.part")
     try:
-        with open(part, "wb") as out:
-            for piece in store.pieces(key, 0, store.size(key), CHUNK):
-                out.write(piece)
-            out.flush()
-            os.fsync(out.fileno())
+        _patiently(partial(_fetch, name, key, part), f"{name}/{key} cannot be fetched")
         if not _whole(key, part):
             raise Trouble(f"{name}/{key} in the store is not what its name says; see 'manage.py verify'.")
         part.replace(target)
@@ -144,6 +170,15 @@ def _copy_one(name: str, root: Path, key: str) -> bool:
     finally:
         part.unlink(missing_ok=True)
     return True
+
+
+def _fetch(name: str, key: str, to: Path) -> None:
+    store = _store(name)
+    with open(to, "wb") as out:
+        for piece in store.pieces(key, 0, store.size(key), CHUNK):
+            out.write(piece)
+        out.flush()
+        os.fsync(out.fileno())
 
 
 def check_left_out(folder: Path) -> None:
@@ -201,13 +236,17 @@ def copy_in(folder: Path) -> int:
 
 
 def _put_one(file: tuple[str, str, Path]) -> int:
+    name, key, path = file
+    _patiently(partial(_put, name, key, path), f"{name}/{key} cannot be put back")
+    return 1
+
+
+def _put(name: str, key: str, path: Path) -> None:
     from django.core.files.base import File
 
-    name, key, path = file
     if not _store(name).exists(key):
         with open(path, "rb") as content:
             _store(name).save(key, File(content))
-    return 1
 
 
 @contextlib.contextmanager

@@ -180,7 +180,7 @@ def bucket_server(folder: Path, key: str, secret: str) -> Iterator[Server]:
     ports = free_ports(2 * len(names))
     command = [str(Path(sys.executable).with_name("weed")), "-logtostderr=true", "server", f"-dir={data}"]
     command += ["-ip=127.0.0.1", "-ip.bind=127.0.0.1", "-s3", f"-s3.config={config}", "-master.telemetry=false"]
-    command += ["-volume.max=20", "-master.volumeSizeLimitMB=64", "-s3.port.iceberg=0", "-s3.port.lance=0"]
+    command += ["-volume.max=60", "-master.volumeSizeLimitMB=64", "-s3.port.iceberg=0", "-s3.port.lance=0"]
     for place, name in enumerate(names):
         command += [f"-{name}.port={ports[2 * place]}", f"-{name}.port.grpc={ports[2 * place + 1]}"]
     port = ports[6]

@@ -94,6 +94,13 @@ def test_every_setting_is_documented(document: str) -> None:
     assert sorted(name for name in settings_read() - own - local if not re.search(rf"\b{name}\b", text)) == []
 
 
+def test_each_test_that_the_documents_name_is_there() -> None:
+    tests = "\n".join(text for path, text in texts() if path.suffix == ".py" and path.is_relative_to(ROOT / "tests"))
+    named = set(re.findall(r"`(test_[a-z0-9_]+)`", (ROOT / "DEVELOPERS.md").read_text()))
+    modules = {path.stem for path, _text in texts()}
+    assert sorted(name for name in named - modules if f"def {name}(" not in tests) == []
+
+
 def test_no_setting_is_documented_that_nothing_reads() -> None:
     for document in ("DEVELOPERS.md", "deploy/grown/env.example"):
         named = set(re.findall(r"\bPORTAL_[A-Z0-9_]*[A-Z0-9]\b", (ROOT / document).read_text()))

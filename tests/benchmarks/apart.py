@@ -126,15 +126,20 @@ def run(count: int, folder: Path, stack: ExitStack) -> int:
     print(f"{count} frames each time, load {os.getloadavg()}, {len(os.sched_getaffinity(0))} cores", flush=True)
     seconds = {}
     for slug, workers in (("by-one", 1), ("by-three", 3)):
-        for place, path in enumerate(cards[slug]):
-            whole.send(slug, place, path)
         with ExitStack() as these:
-            for number in range(workers):
-                these.enter_context(worker(whole.site, 4 + number))
-            before, began = sum(map(bool, whole.proofs(slug))), time.monotonic()
+            groups = [these.enter_context(worker(whole.site, 4 + number)).process.pid for number in range(workers)]
+            for group in groups:  # they stand still until all frames are there, and begin together
+                os.killpg(group, signal.SIGSTOP)
+            try:
+                for place, path in enumerate(cards[slug]):
+                    whole.send(slug, place, path)
+            finally:
+                for group in groups:
+                    os.killpg(group, signal.SIGCONT)
+            began = time.monotonic()
             whole.wait(slug, count)
-            seconds[slug] = (time.monotonic() - began) / max(1, count - before)
-        print(f"{slug}: {1 / seconds[slug]:.2f} proofs a second", flush=True)
+            seconds[slug] = time.monotonic() - began
+        print(f"{slug}: {count / seconds[slug]:.2f} proofs a second", flush=True)
     come_and_go(whole, cards["coming-and-going"])
     ratio = seconds["by-one"] / seconds["by-three"]
     wrong = [n for slug in cards for n in whole.proofs(slug) if n != 1]

@@ -12,6 +12,7 @@ import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.browser.studio_stage import jpeg
@@ -68,7 +69,13 @@ def coming_in(site: Site, folder: Path, count: int = 30) -> subprocess.Popen[byt
 
 
 def come_in(site: Site) -> int:
-    return int(site.python("from galleries.models import Frame\nprint(Frame.objects.count())"))
+    """Frames that are there: asked of the tables themselves, many times while others work."""
+    count = "SELECT count(*) FROM galleries_frame"
+    if address := site.env.get("PORTAL_DATABASE"):
+        with psycopg.connect(address) as line:
+            return int(line.execute(count).fetchone()[0])  # type: ignore[index]
+    with contextlib.closing(sqlite3.connect(site.home / "portal.sqlite3", timeout=30)) as tables:
+        return int(tables.execute(count).fetchone()[0])
 
 
 def restored_whole(new: Site) -> int:
@@ -161,8 +168,6 @@ def test_what_the_store_lost_is_not_lost_in_the_backup_too(site: Site, tmp_path:
     new = empty(tmp_path)
     assert command("restore-backup", new, str(kept)).returncode == 0
     assert new.python(COUNT) == "5 True 5 5 5"
-    missing = "from galleries.steps.keeping import inventory\nprint(inventory.compare().missing)"
-    assert new.python(missing) == "[]"
 
 
 def test_a_backup_while_people_mark_holds_only_whole_transactions(site: Site, tmp_path: Path) -> None:

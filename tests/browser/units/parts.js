@@ -76,4 +76,8 @@ export default {
       ],
     );
   },
+  "a door that is shut is asked no more": async () => {
+    network(json({ error: "No." }, 403));
+    same(await outcomeOf("/p", 9), { state: "failed", reason: "" });
+  },
 };
