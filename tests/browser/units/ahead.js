@@ -4,14 +4,15 @@ import { same } from "./checks.js";
 // A loader whose pictures come when the test says so.
 function slow() {
   const stopped = [];
+  const freed = [];
   const come = {};
   const loading = (address) => {
     const ready = new Promise((good, bad) => {
       come[address] = { good, bad };
     });
-    return { picture: address, ready, stop: () => stopped.push(address) };
+    return { picture: address, ready, stop: () => stopped.push(address), free: () => freed.push(address) };
   };
-  return { stopped, come, loading };
+  return { stopped, freed, come, loading };
 }
 const settled = () => new Promise((go) => setTimeout(go));
 
@@ -44,7 +45,7 @@ export default {
     same(Object.keys(come), ["a", "b", "c"]);
   },
   "what is wanted no more is called off and let go, and never more are held than may be": async () => {
-    const { come, stopped, loading } = slow();
+    const { come, stopped, freed, loading } = slow();
     const ahead = new Ahead(2, { loading });
     ahead.want(["a", "b", "c"]);
     come.a.good();
@@ -52,7 +53,7 @@ export default {
     same([...ahead.held.keys()], ["a", "b"]);
     ahead.want(["b", "d"]);
     same([...ahead.held.keys()], ["b", "d"]);
-    same(stopped, []); // "a" had come
+    same([stopped, freed], [[], ["a"]]); // "a" had come
     ahead.want(["e"]);
     same(stopped, ["b", "d"]);
     same([...ahead.held.keys()], ["e"]);

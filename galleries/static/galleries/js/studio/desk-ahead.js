@@ -23,7 +23,8 @@ export class Ahead {
     for (const [address, one] of this.held)
       if (!this.wanted.includes(address)) {
         this.held.delete(address);
-        if (!one.done) one.stop();
+        if (one.done) one.free?.();
+        else one.stop();
       }
     this.go();
   }

@@ -4,6 +4,7 @@ import { fill } from "../shared/dom.js";
 import { sentenceOf } from "../shared/net.js";
 import { Ahead, neighbours } from "./desk-ahead.js";
 import { Developed } from "./desk-developed.js";
+import { bitmap_of, Passing } from "./desk-passing.js";
 import { RESTING, Rest } from "./desk-rest.js";
 import { onward } from "./desk-stacks.js";
 
@@ -22,10 +23,11 @@ export class LargeView {
     this.direction = 1;
     this.rested = new Rest(RESTING);
     this.sharp = new Ahead(SHARP);
-    this.quick = new Ahead(QUICK, { at_once: QUICK_AT_ONCE });
+    this.quick = new Ahead(QUICK, { loading: bitmap_of, at_once: QUICK_AT_ONCE });
     this.developed = new Developed();
     this.picture = dialog.querySelector("#large-picture");
     this.stage = dialog.querySelector(".stage");
+    this.passing = new Passing(dialog.querySelector("#large-passing"), this.stage);
     dialog.addEventListener("click", (event) => {
       const name = event.target.closest("[data-view]")?.dataset.view;
       if (name) this[name === "eyes" ? "eyes_" : name]();
@@ -86,17 +88,12 @@ export class LargeView {
   lay(id) {
     const order = this.sequence();
     const around = (ahead) => neighbours(order, order.indexOf(id), this.direction, ahead);
-    const small = this.frames.get(id).small;
-    const sharp = this.sharp.picture(this.address(id));
-    const smaller = this.eyes && this.developed.waits(this.frames.get(id)); // its address gives the same place at once
-    const quick = smaller ? null : this.quick.picture(small);
-    if (sharp || quick) this.put(id, sharp ?? quick);
-    else this.put(id, Object.assign(new Image(), { src: (!smaller && small) || this.address(id) }));
     this.quick.want(
       around(QUICK_AHEAD)
         .map((one) => this.frames.get(one).small)
         .filter(Boolean),
     );
+    this.stand(id);
     const settle = () => {
       this.sharp.want(
         around(SHARP_AHEAD)
@@ -113,6 +110,17 @@ export class LargeView {
     this.rested.after(settle);
   }
 
+  stand(id) {
+    const { small } = this.frames.get(id);
+    const sharp = !this.rested.held && this.sharp.picture(this.address(id)); // large ones are drawn when rested on
+    const smaller = this.eyes && this.developed.waits(this.frames.get(id)); // its address gives the same place at once
+    const quick = smaller ? null : this.quick.picture(small);
+    if (sharp) return this.put(id, sharp);
+    if (!quick) return this.put(id, Object.assign(new Image(), { src: (!smaller && small) || this.address(id) }));
+    this.picture.alt = this.alt(id);
+    this.passing.show(quick, id);
+  }
+
   /** The smaller picture stands, and says so, until the worker has developed the sharp one. */
   async develop(id) {
     const line = this.dialog.querySelector("#large-developing");
@@ -126,15 +134,20 @@ export class LargeView {
   }
 
   put(id, picture) {
+    this.passing.end();
     if (picture === this.picture) return;
     picture.id = "large-picture";
-    picture.alt = fill(this.words.frame, { label: this.frames.get(id).label });
+    picture.alt = this.alt(id);
     picture.removeAttribute("width");
     picture.addEventListener("load", () => this.fit(), { once: true });
     this.picture.removeAttribute("id");
     this.picture.replaceWith(picture);
     this.picture = picture;
     this.fit();
+  }
+
+  alt(id) {
+    return fill(this.words.frame, { label: this.frames.get(id).label });
   }
 
   address(id) {
