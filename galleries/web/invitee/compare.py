@@ -29,7 +29,7 @@ HEAPS_FROM = 13  # frames from which three heaps are offered: a knock-out of so 
 @invitee_page(Act.SEE_SHEET)
 @require_http_methods(["GET", "HEAD", "POST"])
 def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """GET ?frames=1,2,3 or ?run=7 or ?look=2; POST {order: [ids]} or order=1,2,3: one's own ranking."""
+    """GET ?frames=1,2,3 or ?run=7 or ?look=2, of which what they like, or &whole=1; POST {order: [ids]} or order=1,2,3: one's own ranking."""
     if request.method == "POST":
         order = merged(_ranking(visitor), _order(request))
         pick.set_order(visitor, sitting, order)
@@ -40,6 +40,7 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     sheet = showing.sheet_of(visitor, sitting)
     shown = [one for strip in sheet.strips for one in strip.frames]
     chosen = _chosen(request, shown)[:MOST]
+    whole = [one for one in _of_look(request, shown) if one.kind != Mark.Kind.STRIKE]
     kept = [Strip(None, None, chosen)]
     ranking = _ranking(visitor)
     return page(
@@ -49,6 +50,8 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         "compare",
         chosen=chosen,
         heaps=len(chosen) >= HEAPS_FROM,
+        # Only what they like of a look: that it is so is said, and the rest is a press away.
+        whole_look=len(whole) if len(whole) > len(chosen) else 0,
         script_frames=showing.script_frames(kept),
         state=showing.state(visitor, sitting, sheet.known),
         words={**sheet_words(), **compare_words()},
@@ -62,12 +65,21 @@ def _chosen(request: HttpRequest, shown: list[Shown]) -> list[Shown]:
         run = _number(request.GET["run"])
         return sorted((one for one in shown if one.frame.run == run), key=lambda one: one.frame.run_place)
     if "look" in request.GET:
-        look = [one for one in shown if one.frame.look_id == _number(request.GET["look"])]
+        look = _of_look(request, shown)
         liked = [one for one in look if one.kind in {Mark.Kind.PICK, Mark.Kind.ALTERNATE}]
-        return liked if len(liked) > 1 else [one for one in look if one.kind != Mark.Kind.STRIKE]
+        if len(liked) > 1 and "whole" not in request.GET:
+            return liked
+        return [one for one in look if one.kind != Mark.Kind.STRIKE]
     wanted = [_number(part) for part in request.GET.get("frames", "").split(",") if part]
     by_id = {one.frame.pk: one for one in shown}
     return [by_id[pk] for pk in dict.fromkeys(wanted) if pk in by_id]
+
+
+def _of_look(request: HttpRequest, shown: list[Shown]) -> list[Shown]:
+    """The frames of the look that is asked for; none where none is."""
+    if "look" not in request.GET or "run" in request.GET:
+        return []
+    return [one for one in shown if one.frame.look_id == _number(request.GET["look"])]
 
 
 def _number(text: str) -> int:

@@ -185,7 +185,7 @@ def accept(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     if licence is None:
         raise Missing(_("There is no such licence in this sitting."))
     licences.accept(licence, visitor, request.POST.get("name", ""))
-    messages.success(request, _("Accepted. The files are yours to fetch."))
+    messages.success(request, _("Accepted. You can fetch the files."))
     return redirect("delivery", slug=sitting.slug)
 
 
