@@ -125,7 +125,7 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
     look(subject, f"/s/{slug}/final/{final.pk}", scripted=True)
     page = look(subject, f"/s/{slug}/delivery")
     page.get_by_role("button", name="I accept").click()
-    expect(page.get_by_text("The files are yours to fetch.")).to_be_visible()
+    expect(page.get_by_text("You can fetch the files.")).to_be_visible()
     check(page, "delivery, accepted")
     assert not small(page, least), small(page, least)
     look(agent, f"/s/{slug}/lists")
@@ -248,7 +248,7 @@ def test_the_subject_approves_and_takes_the_delivery_by_keyboard(cast: Cast, com
     focus_on(page, "^Your name$")
     focus_on(page, "^I accept$")
     page.keyboard.press("Enter")
-    expect(page.get_by_text("The files are yours to fetch.")).to_be_visible()
+    expect(page.get_by_text("You can fetch the files.")).to_be_visible()
     focus_on(page, "^Fetch everything")
     storage.put(storage.private(), "z", b"archive of the test" * 50)
     with page.expect_download() as fetched:

@@ -29,7 +29,8 @@ HEAPS_FROM = 13  # frames from which three heaps are offered: a knock-out of so 
 @invitee_page(Act.SEE_SHEET)
 @require_http_methods(["GET", "HEAD", "POST"])
 def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    """GET ?frames=1,2,3 or ?run=7 or ?look=2, of which what they like, or &whole=1; POST {order: [ids]} or order=1,2,3: one's own ranking."""
+    """GET ?frames=1,2,3 or ?run=7 or ?look=2, of which what they like, or &whole=1; POST {order: [ids]} or
+    order=1,2,3: one's own ranking."""
     if request.method == "POST":
         order = merged(_ranking(visitor), _order(request))
         pick.set_order(visitor, sitting, order)

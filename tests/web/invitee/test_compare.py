@@ -8,11 +8,16 @@ import re
 import pytest
 
 from galleries.steps.picking import pick
-from tests.cast import Cast
+from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import filled
 
 pytestmark = pytest.mark.django_db
 LIKED = "These are your picks and alternates of this look."
+
+
+@pytest.fixture
+def cast() -> Cast:
+    return make_cast()
 
 
 def compared(cast: Cast, query: str) -> tuple[str, list[int]]:
