@@ -11,8 +11,9 @@ from django.db.models import Model, QuerySet
 from django.db.models.query import get_related_populators
 from django.db.models.sql import UpdateQuery
 
-# Stand for the values while the SQL is written: no question of ours has such a number in it by itself.
-PLACE = 7_000_000_000_000_000_000
+# Stand for the values while the SQL is written: no question of ours has such a number in it by itself, and it fits the
+# narrowest column that is asked for by number (accounts have 32 bits: of a larger one it is known that there is none).
+PLACE = 2_110_000_000
 M = TypeVar("M", bound=Model)
 
 

@@ -7,11 +7,16 @@ invite still holds (`galleries.web.straight`), so that what is taken back is tak
 
 from __future__ import annotations
 
+import hashlib
+from typing import NamedTuple
+
 from django.conf import settings
 from django.contrib.auth import SESSION_KEY
+from django.contrib.auth.models import User
 from django.contrib.sessions.backends.base import SessionBase
 from django.core import signing
 from django.http import HttpRequest, HttpResponseBase
+from django.utils.crypto import constant_time_compare
 
 from galleries.web.doors import CAME, SEEN_EVERY
 from portal.visits import KEY
@@ -19,7 +24,7 @@ from portal.visits import KEY
 # No longer than people may go without being noted as seen, which the whole way does.
 SECONDS = int(SEEN_EVERY.total_seconds())
 MOST = 40  # invites in one; whoever holds more is asked the whole way
-SALT = "galleries.pass"
+SALT, STUDIO_SALT = "galleries.pass", "galleries.pass.studio"
 
 # Of each: the invite, and when this browser came in by it (`doors.CAME`).
 Held = list[tuple[int, float]]
@@ -38,22 +43,72 @@ def held(request: HttpRequest) -> tuple[str, Held]:
     return key, [(int(pk), float(came)) for pk, came in invites]
 
 
+class Account(NamedTuple):
+    """Somebody of the studio, and a digest of what their session was begun under."""
+
+    pk: int
+    began: str
+
+    def began_under(self, password: str) -> bool:
+        """Is this hash of a password still the one that the session was begun under?"""
+        return constant_time_compare(self.began, _began(User(password=password)))
+
+
+def _began(user: User) -> str:
+    """As the framework binds a session to the password; not the very text that the session holds."""
+    return hashlib.sha256(user.get_session_auth_hash().encode()).hexdigest()[:32]
+
+
+def held_account(request: HttpRequest) -> tuple[str, Account | None]:
+    """As `held`, of somebody of the studio."""
+    given = request.COOKIES.get(settings.PASS_COOKIE_NAME, "")
+    key = request.COOKIES.get(settings.SESSION_COOKIE_NAME, "")
+    if not given or not KEY.fullmatch(key):
+        return "", None
+    try:
+        pk, began = signing.loads(given, salt=f"{STUDIO_SALT}.{key}", max_age=SECONDS)
+    except signing.BadSignature:
+        return "", None
+    return key, Account(int(pk), str(began))
+
+
 def hand_out(request: HttpRequest, response: HttpResponseBase) -> None:
-    """Give a browser that came in by invites, and whose session this request read, a pass when it has none (any more).
-    Somebody of the studio gets none: they look by their own right."""
+    """Give a browser that came in by invites, or is the studio's, and whose session this request read, a pass when it
+    has none (any more). Where everybody needs a second factor the studio gets none: at each request it is asked for."""
     session = getattr(request, "session", None)
     if not isinstance(session, SessionBase) or not session.accessed or session.session_key is None:
         return
+    if SESSION_KEY in session:
+        _hand_out_to_studio(request, response, session.session_key)
+        return
     invites = session.get("invites", {})
-    if not 0 < len(invites) <= MOST or SESSION_KEY in session:
+    if not 0 < len(invites) <= MOST:
         return
     came = session.get(CAME, {})
     now_held = [(pk, came.get(str(pk), 0.0)) for pk in invites.values()]
     if held(request) == (session.session_key, now_held):
         return
+    _set(response, signing.dumps(now_held, salt=f"{SALT}.{session.session_key}"))
+
+
+def _hand_out_to_studio(request: HttpRequest, response: HttpResponseBase, key: str) -> None:
+    user = getattr(request, "user", None)
+    if (
+        settings.SECOND_FACTOR_REQUIRED
+        or not isinstance(user, User)
+        or not user.is_active
+        or response.status_code != 200
+    ):
+        return
+    account = Account(user.pk, _began(user))
+    if held_account(request) != (key, account):
+        _set(response, signing.dumps(list(account), salt=f"{STUDIO_SALT}.{key}"))
+
+
+def _set(response: HttpResponseBase, signed: str) -> None:
     response.set_cookie(
         settings.PASS_COOKIE_NAME,
-        signing.dumps(now_held, salt=f"{SALT}.{session.session_key}"),
+        signed,
         max_age=SECONDS,
         secure=settings.SECURE,
         httponly=True,

@@ -26,14 +26,14 @@ from galleries.access import Act, Visitor, frames_of_sheets, may
 from galleries.errors import DomainError
 from galleries.models import Frame, Invite, Proof, Sitting
 from galleries.models.compiled import Compiled
-from galleries.web import passes
+from galleries.web import passes, straight_studio
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
 from galleries.web.invitee import marks_of_all, outbox, sheet, talk
 from galleries.web.news import news as news_of
 
-PICTURE = re.compile(r"/files/proof/([0-9]{1,18})/small/([0-9]{1,18})\.jpg")
+PICTURE = straight_studio.SMALL
 MARKS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/marks")
 MOST_BYTES = 20_000  # of marks: a press or a few; an outbox of hundreds is no hurry
 NEWS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/changes")
@@ -122,14 +122,17 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
     picture, news = (PICTURE.fullmatch(path), NEWS.fullmatch(path)) if looks else (None, None)
     opened = FRAME.fullmatch(path) if looks else None
     marks = MARKS.fullmatch(path) if request.method == "POST" and _is_small_json(request) else None
-    if picture is None and news is None and opened is None and marks is None:
+    view = straight_studio.VIEW.fullmatch(path) if looks else None
+    if picture is None and news is None and opened is None and marks is None and view is None:
         return None
     key, invites = passes.held(request)
-    if not invites:
+    if not invites and picture is None and view is None:
         return None
     # A connection that broke since the last request is found out by the question itself: the whole way opens another.
     connection.health_check_done = connection.connection is not None  # type: ignore[attr-defined]
     try:
+        if not invites or view is not None:
+            return straight_studio.picture(request)
         if picture is not None:
             return _small(request, key, int(picture[1]), int(picture[2]), invites)
         if marks is not None:
