@@ -61,7 +61,7 @@ def item(row: Row, words: Words, place: int, *, is_open: bool) -> SafeString:
         ("representation", line.representation, line.place_representation),
     )
     picture = _picture(row, words, pk, label, sides, eager=place <= EAGER) if row.size else ""
-    said = "".join(_said(side, mark, ranked, words) for side, mark, ranked in sides if mark)
+    voices = "".join(_voice(side, mark, ranked, words) for side, mark, ranked in sides if mark)
     look = f' <span class="quiet">{escape(frame.look.title)}</span>' if frame.look else ""
     reasons = f'<p class="small quiet">{escape(capfirst("; ".join(row.reasons)))}</p>' if row.reasons else ""
     notes = "".join(f'<p class="small"><b>{escape(who)}</b>: {escape(note)}</p>' for who, note in line.notes)
@@ -78,7 +78,7 @@ def item(row: Row, words: Words, place: int, *, is_open: bool) -> SafeString:
     )
     text = (
         f'<li><div class="frame both">{picture}<div class="beside-it"><div class="edge typed"><b>{label}</b>'
-        f"{said}{look}</div>{reasons}{notes}{alone}{box}</div></div></li>"
+        f"{voices}{look}</div>{reasons}{notes}{alone}{box}</div></div></li>"
     )
     return mark_safe(text)  # every word in it was escaped above  # noqa: S308  # nosec B308 B703
 
@@ -96,6 +96,6 @@ def _picture(
     )
 
 
-def _said(side: str, mark: str, ranked: int | None, words: Words) -> str:
+def _voice(side: str, mark: str, ranked: int | None, words: Words) -> str:
     place = f" ({ranked}.)" if ranked else ""
     return f' <span class="said-mark {side}">{words.letters[side]} {words.marks.get(mark, "")}{place}</span>'
