@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import asdict, replace
+import os
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing, contextmanager
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from itertools import groupby
+from itertools import chain, groupby, repeat
 from typing import Any
 
 from django.db import transaction
@@ -60,10 +64,16 @@ def _make_files(delivery: Delivery) -> None:
     if pen is not None:  # the certificate may have been exchanged since the delivery was asked for
         mark = pen.certificate.fingerprint
         missing = [replace(order, credentials=mark) if order.credentials else order for order in missing]
-    for _final, group in groupby(missing, key=lambda order: order.final):
-        orders = [order for order in group if not _reused(delivery, order)]
-        if orders:
-            _cut_final(delivery, orders, terms, pen)
+    wanted = (list(group) for _final, group in groupby(missing, key=lambda order: order.final))
+    to_cut = (_cuts_of(delivery, orders, terms, pen) for group in wanted if (orders := _not_reused(delivery, group)))
+    with closing(_side_by_side(to_cut)) as made:
+        for cuts, files in made:
+            for order, cut, one, file in zip(cuts.orders, cuts.cuts, cuts.pens, files, strict=True):
+                _keep(delivery, order, _signed(file, order, cut.size, one), cuts.record)
+
+
+def _not_reused(delivery: Delivery, orders: Sequence[FileOrder]) -> list[FileOrder]:
+    return [order for order in orders if not _reused(delivery, order)]
 
 
 def _reused(delivery: Delivery, order: FileOrder) -> bool:
@@ -78,10 +88,24 @@ def _reused(delivery: Delivery, order: FileOrder) -> bool:
     return True
 
 
-def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms, pen: Pen | None) -> None:
-    """All files of one final, from one decode."""
-    record = rights_record(terms, orders[0].said)
-    data = storage.get(storage.private(), orders[0].key)
+@dataclass(frozen=True)
+class _FinalCuts:
+    """What one final's files are made of; plain values, so that any thread may make them."""
+
+    orders: Sequence[FileOrder]
+    cuts: Sequence[CutOrder]
+    pens: Sequence[Pen | None]
+    record: RightsRecord
+    reserve: int
+
+    def made(self) -> list[FinalFile]:
+        """All files of the final, from one decode. Raises `ImagingError`."""
+        data = storage.get(storage.private(), self.orders[0].key)
+        strip = next((order.strip for order in self.orders if order.strip), "")
+        return door.make_finals(data, self.cuts, limits(), self.record, name=strip, reserve=self.reserve)
+
+
+def _cuts_of(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms, pen: Pen | None) -> _FinalCuts:
     cuts = [
         CutOrder(
             sizes.spec_from(delivery.sizes[order.size]),
@@ -92,17 +116,38 @@ def _cut_final(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTe
         )
         for order in orders
     ]
-    strip = next((order.strip for order in orders if order.strip), "")
     pens = [pen if order.credentials else None for order in orders]
+    with _named(orders):
+        rooms = [one.room(order, cut.size) if one else 0 for one, order, cut in zip(pens, orders, cuts, strict=True)]
+    return _FinalCuts(orders, cuts, pens, rights_record(terms, orders[0].said), max(rooms))
+
+
+@contextmanager
+def _named(orders: Sequence[FileOrder]) -> Iterator[None]:
+    """What goes wrong with a final's files is told with its frame's name."""
     try:
-        reserve = max(
-            one.room(order, cut.size) if one else 0 for one, order, cut in zip(pens, orders, cuts, strict=True)
-        )
-        files = door.make_finals(data, cuts, limits(), record, name=strip, reserve=reserve)
+        yield
     except ImagingError as error:
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
-    for one, order, cut, file in zip(pens, orders, cuts, files, strict=True):
-        _keep(delivery, order, _signed(file, order, cut.size, one), record)
+
+
+def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Iterator[tuple[_FinalCuts, list[FinalFile]]]:
+    """Each final's files in the order of the finals, made on all cores; no further ahead than there are cores. Tables
+    are asked, and files kept, by the caller's thread alone."""
+    cores = len(os.sched_getaffinity(0))
+    with ThreadPoolExecutor(cores, "cut") as pool, door.kept_warm(cores):
+        ahead: deque[tuple[_FinalCuts, Future[list[FinalFile]]]] = deque()
+        try:
+            for cuts in chain(to_cut, repeat(None, cores)):
+                if cuts is not None:
+                    ahead.append((cuts, pool.submit(cuts.made)))
+                if ahead and (cuts is None or len(ahead) > cores):
+                    first, making = ahead.popleft()
+                    with _named(first.orders):
+                        files = making.result()
+                    yield first, files
+        finally:
+            pool.shutdown(cancel_futures=True)
 
 
 def _signed(file: FinalFile, order: FileOrder, spec: SizeSpec, pen: Pen | None) -> FinalFile:

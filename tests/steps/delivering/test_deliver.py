@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import subprocess
+import threading
 import zipfile
 from datetime import timedelta
 from pathlib import Path
@@ -179,6 +180,31 @@ def test_a_worker_killed_in_the_middle_goes_on_where_it_was(cast: Cast, monkeypa
     build.build(asked.pk)  # rung for twice: nothing more happens
     assert len(calls) == 3
     assert asked.files.count() == 2 * len(WANTED)
+
+
+def test_finals_are_made_side_by_side_and_kept_in_their_order(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As many at once as there are cores: each waits here until the other has begun, and the first ends last."""
+    wanted, licence = _ready(cast)
+    asked = orders.prepare(cast.sitting, wanted[2:3], licence, cast.as_owner)
+    both, ended, real, decoded = threading.Barrier(2, timeout=60), threading.Event(), build.door.make_finals, []
+
+    def waiting(data: bytes, *given: object, **how: object) -> object:
+        nth = both.wait()
+        files = real(data, *given, **how)  # type: ignore[arg-type]
+        decoded.append(hashlib.sha256(data).hexdigest())
+        if nth == 0:
+            assert ended.wait(60)
+        ended.set()
+        return files
+
+    monkeypatch.setattr(build.door, "make_finals", waiting)
+    monkeypatch.setattr(build.os, "sched_getaffinity", lambda _pid: {0, 1})
+    build.build(asked.pk)
+    asked.refresh_from_db()
+    assert asked.state == Delivery.State.READY
+    finals = [file.final for file in asked.files.order_by("pk")]
+    assert finals == sorted(finals, key=lambda final: final.frame.label)
+    assert sorted(decoded) == sorted(final.frame.sha256 for final in finals)
 
 
 def test_a_redelivery_holds_only_what_changed(delivery: Delivery, cast: Cast) -> None:
