@@ -52,7 +52,7 @@ from hypothesis import settings as property_settings  # noqa: E402
 import galleries.tasks  # noqa: E402, F401 - any test may do work
 from galleries.models import journal_guard  # noqa: E402
 from galleries.steps import jobs  # noqa: E402
-from tests import kept_tables  # noqa: E402
+from tests import answered, kept_tables  # noqa: E402
 from tests.servers import Server, queue_server  # noqa: E402
 
 # On every desk properties are tried on new examples each time; in CI on the same ones for the same code, so that a
@@ -79,6 +79,13 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
+answered.put_up()
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    answered.for_test(str(item.path))
+
+
 # The longest go first, longest of all before the others, so that none is left over at the end of a run of two: files of
 # services and browsers (each goes to one process as a whole), then single tests.
 LONG = (
@@ -87,6 +94,7 @@ LONG = (
     *("tests/browser/test_everyone.py", "tests/services/test_slow_senders.py", "tests/services/test_hung_work.py"),
     *("tests/browser/test_day.py", "tests/browser/test_studio_desk.py", "tests/browser/test_marking.py"),
     *("tests/web/test_matrix.py::test_who_comes_in[d]", "tests/web/test_looking.py"),
+    *("tests/web/test_hostile_forms.py", "tests/steps/test_each_verb.py", "tests/upgrading/test_upgrading.py"),
     *("tests/web/studio/test_malformed.py", "tests/web/test_matrix.py", "tests/web/test_url_map.py"),
 )
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
 import PIL
+from numpy.typing import NDArray
 
 from galleries import imaging, painter
 from galleries.painter import PlannedFrame, SittingPlan, paint_frame, plan_sitting, write_frame
@@ -37,6 +39,23 @@ def camera_file(index: int = 0, long_side: int = 900) -> tuple[str, bytes]:
         part.write_bytes(data)
         part.replace(file)
     return frame.name, data
+
+
+def kept_pixels(name: str, paint: Callable[[], NDArray[np.uint8]]) -> NDArray[np.uint8]:
+    """What `paint` paints, (h, w, 3); in the test command once for the whole run, under this name."""
+    kept = kept_folder()
+    file = kept and kept / f"{name}.npy"
+    if file is not None and file.is_file():
+        pixels: NDArray[np.uint8] = np.load(file)
+        return pixels
+    pixels = paint()
+    if kept is not None and file is not None:
+        kept.mkdir(parents=True, exist_ok=True)
+        part = file.with_suffix(f".{os.getpid()}.part")
+        with part.open("wb") as out:
+            np.save(out, pixels)
+        part.replace(file)
+    return pixels
 
 
 @cache

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging.face.faces import Face, find_faces
 from galleries.painter import PlannedFrame, Truth, paint_frame, plan_sitting, truth_of
+from tests.pictures import kept_pixels
 
 SIDE = 720
 # Several people, light and dark, with long, short and tied hair; every look, framing, blinks and soft frames.
@@ -21,7 +22,7 @@ CHOSEN = [(seed, index) for seed, first in ((1, 0), (4, 3), (7, 1), (10, 2), (9,
 @lru_cache(maxsize=64)
 def painted(seed: int, index: int, side: int = SIDE) -> tuple[NDArray[np.uint8], Truth, Face | None]:
     plan = plan_sitting(seed)
-    picture = paint_frame(plan, plan.frames[index], side)
+    picture = kept_pixels(f"{seed}-{index}-{side}", lambda: paint_frame(plan, plan.frames[index], side))
     return picture, truth_of(plan, plan.frames[index], side), find_faces(picture).face
 
 
