@@ -130,11 +130,16 @@ def run(options: argparse.Namespace, home: Path) -> int:
         with worker(home):
             until = time.monotonic() + options.minutes * 60
             threads = [threading.Thread(target=one.live, args=(port, until, n)) for n, one in enumerate(people)]
+            before = cpu_of(process.process.pid)
             for thread in threads:
                 thread.start()
             rss = watched(process, filled.sitting.slug, Path(folder), until, options.minutes * 60 / BATCHES)
             for thread in threads:
                 thread.join()
+            spent = cpu_of(process.process.pid) - before
+    asked = sum(len(took) for one in people for took in one.took.values())
+    figure("web, a request", spent / asked * 1e3, "ms CPU")
+    print(f"web processes: {spent:.1f} s of CPU, {spent / asked * 1e3:.1f} ms a request")
     return report(people, rss, filled.sitting.frames.count() - options.standing, options)
 
 
@@ -221,6 +226,14 @@ def memory_of(pid: int) -> float:
         if line.startswith("VmRSS:"):
             total += int(line.split()[1]) / 1024
     return total
+
+
+def cpu_of(pid: int) -> float:
+    """Seconds of processor time that a process and its children have had."""
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    own = (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    return own + sum(cpu_of(int(child)) for child in children)
 
 
 def report(people: list[Person], rss: list[float], came: int, options: argparse.Namespace) -> int:
