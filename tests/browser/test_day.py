@@ -58,10 +58,25 @@ def test_a_day_from_its_list_to_what_each_sitter_sees(come: Come, live_server: A
     each_sees_only_theirs(come, day)
 
 
+# The words of the language whose are the longest.
+GERMAN = """row => {
+  row.querySelector(".button").firstChild.textContent = "Namenstafel";
+  ["Aufnahmen", "Markiert", "Liste", "Abgeholt"].forEach((head, nth) => {
+    row.querySelectorAll("td")[nth].dataset.head = head;
+  });
+}"""
+
+
 def slate_on_a_phone(come: Come, live_server: Any, cast: Cast, day: Day) -> None:
     """The screen itself is photographed: what the browser draws is read as a camera's frame is."""
     with visiting(come, cast, **PHONE) as page:
         page.goto(f"{live_server.url}/studio/{day.holding.slug}/day")
+        row = page.locator(".sitters tbody tr").first
+        row.evaluate(GERMAN)
+        slate = row.locator(".button").bounding_box()
+        assert slate is not None
+        assert slate["x"] + slate["width"] <= PHONE["viewport"]["width"], "the page's edge cuts the button"
+        page.reload()
         looked(page, "day-phone")
         page.get_by_role("link", name="Slates on this screen").click()
         expect(page.get_by_role("heading", name="Ansa Veld")).to_be_visible()
