@@ -15,6 +15,7 @@ from django.utils.translation import override
 from galleries import storage
 from galleries.imaging.codes import Code
 from galleries.imaging.framing.sizes import SizeSpec
+from galleries.models import Acceptance as AcceptedWording
 from galleries.models import DeliveredFile, Delivery, Studio
 from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, sha256sums
 from galleries.papers.release import PrintRelease, print_release_pdf
@@ -100,18 +101,21 @@ def papers(delivery: Delivery, entries: Sequence[FileEntry]) -> dict[str, bytes]
 
 
 def _accepted(delivery: Delivery, zone: ZoneInfo, until: datetime | None = None) -> list[Acceptance]:
-    words = delivery.licence.acceptances.order_by("pk")
+    """Who has accepted the delivery's licence, or what was added to it, and when."""
+    wordings = {one.pk: one.number for one in (delivery.licence, *delivery.licence.addenda.all())}
+    words = AcceptedWording.objects.filter(licence__in=list(wordings)).order_by("pk")
     if until is not None:
         words = words.filter(at__lte=until)
-    return [Acceptance(word.name, word.at.astimezone(zone), delivery.licence.number) for word in words]
+    return [Acceptance(word.name, word.at.astimezone(zone), wordings[word.licence_id]) for word in words]
 
 
 def papers_by_name(delivery: Delivery, files: QuerySet[DeliveredFile]) -> dict[str, bytes]:
-    """The papers people need by themselves, naming the files that the reader may know of: the licence with everybody
-    who has accepted it by now (the archive's was made before), the same for machines, and the print release where
-    there is one."""
+    """The papers people need by themselves, naming the files that the reader may know of: the licence with what was
+    allowed since and with everybody who has accepted it by now (the archive's was made before), the same for
+    machines, and the print release where there is one."""
     entries = [entry_of(delivery, file) for file in files.order_by("name")]
-    terms, zone = licences.terms_of(delivery.licence), ZoneInfo(delivery.sitting.time_zone)
+    terms = licences.terms_of(licences.in_force(delivery.licence))
+    zone = ZoneInfo(delivery.sitting.time_zone)
     by_name = {
         "licence.pdf": licence_sheet_pdf(terms, entries, _accepted(delivery, zone)),
         "licence.json": terms.to_json().encode(),

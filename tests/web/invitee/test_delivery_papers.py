@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import subprocess
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -71,6 +72,20 @@ def test_the_lab_gets_its_page_and_the_licence_says_who_accepted(cast: Cast, tmp
     assert JournalLine.objects.filter(verb="paper fetched").count() == 3
     studio = cast.client_of(cast.owner)
     assert fetched(studio, cast, made, "print-release.pdf", "studio-delivery-paper")[:5] == b"%PDF-"
+
+
+def test_the_licence_on_paper_is_the_one_that_holds_with_what_was_allowed_since(cast: Cast, tmp_path: Path) -> None:
+    made, client = delivered(cast, "casting-4x5-small"), cast.client_of(cast.subject)
+    licences.accept(made.licence, cast.as_subject, "Ansa Veld")
+    before, _pages = text_of(fetched(client, cast, made, "licence.pdf"), tmp_path)
+    assert "asked for first" in before
+    request = usage.ask(cast.sitting, cast.as_subject, "poster", "One poster for the spring production.")
+    added = usage.grant(request, cast.as_owner, until=date(2027, 6, 30))
+    since, _pages = text_of(fetched(client, cast, made, "licence.pdf"), tmp_path)
+    assert f"version {added.number}" in since
+    assert "30 June 2027" in since
+    assert f"Ansa Veld accepted version {made.licence.number}" in since, "what was accepted is still said"
+    assert json.loads(fetched(client, cast, made, "licence.json"))["terms"]["addenda"]
 
 
 @pytest.mark.parametrize("name", ["print-release.pdf", "manifest.json", "../licence.pdf", "x"])
