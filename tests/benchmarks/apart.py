@@ -168,12 +168,12 @@ def come_and_go(whole: Apart, paths: Sequence[Path]) -> None:
 def card(folder: Path, slug: str, count: int) -> list[Path]:
     """Frames of 6 megapixels that no other sitting has."""
     folder.mkdir()
-    made = []
+    paths = []
     for number, (_name, path) in enumerate(frames.camera_files(count)):
         data = path.read_bytes() + hashlib.sha256(f"{slug}{number}".encode()).digest()  # behind the picture's end
-        made.append(folder / f"KAL_{number:04d}.JPG")
-        made[-1].write_bytes(data)
-    return made
+        paths.append(folder / f"KAL_{number:04d}.JPG")
+        paths[-1].write_bytes(data)
+    return paths
 
 
 def started(folder: Path, stack: ExitStack) -> Apart:

@@ -66,8 +66,8 @@ def _make_files(delivery: Delivery) -> None:
         missing = [replace(order, credentials=mark) if order.credentials else order for order in missing]
     wanted = (list(group) for _final, group in groupby(missing, key=lambda order: order.final))
     to_cut = (_cuts_of(delivery, orders, terms, pen) for group in wanted if (orders := _not_reused(delivery, group)))
-    with closing(_side_by_side(to_cut)) as made:
-        for cuts, files in made:
+    with closing(_side_by_side(to_cut)) as finals:
+        for cuts, files in finals:
             for order, cut, one, file in zip(cuts.orders, cuts.cuts, cuts.pens, files, strict=True):
                 _keep(delivery, order, _signed(file, order, cut.size, one), cuts.record)
 
@@ -98,7 +98,7 @@ class _FinalCuts:
     record: RightsRecord
     reserve: int
 
-    def made(self) -> list[FinalFile]:
+    def files(self) -> list[FinalFile]:
         """All files of the final, from one decode. Raises `ImagingError`."""
         data = storage.get(storage.private(), self.orders[0].key)
         strip = next((order.strip for order in self.orders if order.strip), "")
@@ -140,7 +140,7 @@ def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Iterator[tuple[_FinalCuts, li
         try:
             for cuts in chain(to_cut, repeat(None, cores)):
                 if cuts is not None:
-                    ahead.append((cuts, pool.submit(cuts.made)))
+                    ahead.append((cuts, pool.submit(cuts.files)))
                 if ahead and (cuts is None or len(ahead) > cores):
                     first, making = ahead.popleft()
                     with _named(first.orders):
