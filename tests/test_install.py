@@ -199,11 +199,18 @@ def test_an_upgrade_takes_one_web_set_after_the_other_out_of_the_proxy_and_can_g
     assert seen[-3:] == web
 
 
-def test_taking_it_down_leaves_the_data(tmp_path: Path) -> None:
+def test_taking_it_down_leaves_the_data(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     server = Server(tmp_path)
     install.install(server, wanted())
     (tmp_path / "srv/portal/files/one.jpg").write_bytes(b"picture")
     uninstall.uninstall(server)
+    assert "Left as they are: /srv/portal/files, /srv/portal/site" in capsys.readouterr().out
+    stopped = server.ran.index("systemctl stop portal-worker@*.service portal-web@*.service")
+    assert stopped < server.ran.index("systemctl daemon-reload", stopped)
+    place = tmp_path / "etc/portal/env"
+    place.write_text("PORTAL_FILES=s3\nPORTAL_S3_BUCKET_PRIVATE=originals\nPORTAL_S3_BUCKET_PROOFS=proofs\n")
+    uninstall.uninstall(server)
+    assert "Left as they are: the buckets originals and proofs, " in capsys.readouterr().out
     assert list((tmp_path / "etc/systemd/system").iterdir()) == []
     assert not (tmp_path / "etc/nginx/conf.d/portal.conf").exists()
     for path in ("srv/portal/files/one.jpg", "etc/portal/env", "etc/portal/queue.conf"):
@@ -446,7 +453,9 @@ def test_a_disk_with_little_left_is_named(tmp_path: Path) -> None:
     ]
 
 
-def test_a_backup_that_is_old_or_misses_files_is_told(tmp_path: Path) -> None:
+def test_a_backup_that_failed_or_is_old_or_misses_files_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     about = tmp_path / "srv/backup/portal/about.json"
     about.parent.mkdir(parents=True)
 
@@ -456,6 +465,9 @@ def test_a_backup_that_is_old_or_misses_files_is_told(tmp_path: Path) -> None:
         return list(doctor.backup(Machine(tmp_path)))
 
     assert told(1, lost=0) == []
+    with monkeypatch.context() as patch:
+        patch.setattr(Machine, "ask", lambda *_words, **_how: (True, "failed"))
+        assert told(1) == ["The last backup failed: journalctl -u portal-backup.service says why."]
     assert told(3) == ["The last backup is 3 days old: journalctl -u portal-backup.service"]
     assert told(0, lost=6)[0].startswith("Files that the tables name are not in the store: 6.")
     about.unlink()

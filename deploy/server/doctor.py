@@ -178,6 +178,8 @@ def clock(machine: Machine) -> Iterator[str]:
 
 
 def backup(machine: Machine) -> Iterator[str]:
+    if machine.ask("systemctl", "is-failed", "portal-backup.service")[1] == "failed":
+        yield "The last backup failed: journalctl -u portal-backup.service says why."
     about = machine.read("/srv/backup/portal/about.json")
     if not about:
         yield "There is no backup yet: systemctl start portal-backup.service"

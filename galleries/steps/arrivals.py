@@ -57,13 +57,18 @@ def _ask(by: Visitor, sitting: Sitting, kind: str) -> None:
         Refused: not this person's to send, or not now.
         Missing: files come in another way here.
     """
+    if kind == Kind.FRAME:
+        require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
+    elif by.invite is not None:
+        require(by, Act.SEND_VERSION, sitting)
+    else:
+        require(by, Act.RUN, sitting, _("Retouched files are the photographer's to add."))
+    if not are_taken():
+        raise Missing(_("Files do not come in by parts here."))
     if kind == Kind.RETOUCH:
         versions.check_sending(sitting, by)
     else:
-        require(by, Act.RUN, sitting, _("Frames are the photographer's to bring."))
         ingest.check_open(sitting)
-    if not are_taken():
-        raise Missing(_("Files do not come in by parts here."))
 
 
 def _mine(sitting: Sitting, kind: str, by: Visitor) -> QuerySet[Arrival]:
