@@ -44,8 +44,8 @@ def _small(key: str, key_hash: str, account: int, frame: int, proof: int) -> Que
 
 def _view(key: str, key_hash: str, account: int, frame: int) -> QuerySet[Any, Any]:
     rows = Frame.objects.filter(pk=frame, sitting__in=run_by(account)).order_by()
-    rows = rows.annotate(of_account=_password(key, key_hash, account))
-    return rows.values_list("of_account", "sha256", "sitting__uid")
+    of_account = _password(key, key_hash, account)
+    return rows.annotate(of_account=of_account).values_list("of_account", "sha256", "sitting__uid")
 
 
 _ask_small, _ask_view = Compiled(_small), Compiled(_view)

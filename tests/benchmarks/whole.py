@@ -37,7 +37,6 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 60),
     "workers": (("--rounds", "1", "--repeat", "1"), 60),
-    "apart": (("--frames", "6"), 150),
     "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
     "looks": (("--sittings", "10"), 60),
     "eyes": (("--count", "6"), 60),
@@ -60,6 +59,7 @@ HEADLINES = (
 )
 BEGIN, END = "<!-- figures -->", "<!-- end of figures -->"
 APART = {
+    "apart": "it needs the right to make network namespaces",
     "malformed": "it needs a folder of other people's test files",
     "mutants": "it asks about the tests, not about the site, and takes hours",
 }

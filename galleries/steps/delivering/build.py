@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -34,6 +34,7 @@ from galleries.steps.limits import limits
 from galleries.told import Told
 
 D = Delivery.State
+HANDS = 4  # finals of one delivery at once: each holds a picture of full size, and several deliveries may be under way
 
 
 def build(delivery_id: int) -> None:
@@ -131,10 +132,10 @@ def _named(orders: Sequence[FileOrder]) -> Iterator[None]:
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
 
 
-def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Iterator[tuple[_FinalCuts, list[FinalFile]]]:
-    """Each final's files in the order of the finals, made on all cores; no further ahead than there are cores. Tables
-    are asked, and files kept, by the caller's thread alone."""
-    cores = len(os.sched_getaffinity(0))
+def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Generator[tuple[_FinalCuts, list[FinalFile]], None, None]:
+    """Each final's files in the order of the finals, made on several cores; no further ahead than there are hands.
+    Tables are asked, and files kept, by the caller's thread alone."""
+    cores = min(len(os.sched_getaffinity(0)), HANDS)
     with ThreadPoolExecutor(cores, "cut") as pool, door.kept_warm(cores):
         ahead: deque[tuple[_FinalCuts, Future[list[FinalFile]]]] = deque()
         try:
