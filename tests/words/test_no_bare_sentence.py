@@ -53,7 +53,7 @@ ALLOWED = {
     "papers/slate.py": "styles and markup",
     "steps/days/list_headings.py": "headings of lists in three languages, to be recognised",
     "steps/scanner.py:size limit exceeded": "what the scanner says, to be recognised",
-    "imaging/contained/children.py:import sys": "a program",
+    "imaging/contained/forkserver.py:import sys": "a program",
     "imaging/contained/plain.py:handed over": "the name of a file without one",
     "sorting/gels.py": "names and sources of gels, for who reads the table",
     "steps/demo": "invented people's own words, and a terminal",
