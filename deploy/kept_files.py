@@ -41,7 +41,8 @@ class Copied:
     lost: int = 0
 
 
-Work, Done = TypeVar("Work"), TypeVar("Done")
+Work = TypeVar("Work")
+Done = TypeVar("Done")
 
 
 def _at_once(work: Callable[[Work], Done], things: Iterable[Work]) -> Iterator[Done]:

@@ -283,15 +283,12 @@ def two_places(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[dict[
         make_buckets(store.address, ("one", "one-proofs", "two", "two-proofs"))
         bucket = {"PORTAL_FILES": "s3", "PORTAL_S3_ENDPOINT": store.address}
         bucket |= {"PORTAL_S3_KEY": KEY, "PORTAL_S3_SECRET": SECRET}
-        yield tuple(
-            bucket
-            | {
-                "PORTAL_DATABASE": f"{root}/{name}",
-                "PORTAL_S3_BUCKET_PRIVATE": name,
-                "PORTAL_S3_BUCKET_PROOFS": f"{name}-proofs",
-            }
-            for name in ("one", "two")
-        )
+
+        def place(name: str) -> dict[str, str]:
+            buckets = {"PORTAL_S3_BUCKET_PRIVATE": name, "PORTAL_S3_BUCKET_PROOFS": f"{name}-proofs"}
+            return bucket | buckets | {"PORTAL_DATABASE": f"{root}/{name}"}
+
+        yield place("one"), place("two")
 
 
 def test_on_postgresql_with_files_in_a_bucket_too(
