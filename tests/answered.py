@@ -1,9 +1,10 @@
 """What a contained child has answered once is not worked out again by the next test of this process.
 
 Tests of steps and pages bring the same few painted frames in again and again: the same question about the same bytes.
-The first one is asked of a real child, as ever; whoever asks for it again gets that answer. Refusals, and children that
-fail, are never kept. Tests of imaging itself ask anew each time, and that a recipe makes the same bytes twice is
-theirs to say (tests/imaging/test_versions.py).
+The first one is asked of a real child, as ever; the next test gets that answer. A test that asks twice has a child
+work it out a second time: whether the same comes out is often its question. Refusals, and children that fail, are
+never kept. Tests of imaging itself ask anew each time, and that a recipe makes the same bytes twice is theirs to say
+(tests/imaging/test_versions.py).
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ _ask = children.ask
 _lock = threading.Lock()
 _kept: OrderedDict[tuple[bytes, ...], bytes] = OrderedDict()
 _state = {"on": False, "bytes": 0}
+_of_this_test: set[tuple[bytes, ...]] = set()
 
 
 def _digest(descriptor: int) -> bytes:
@@ -41,7 +43,9 @@ def ask(question: plain.Question, sources: Sequence[int], memory: int = children
     except OSError:
         return _ask(question, sources, memory)
     with _lock:
-        if (answer := _kept.get(key)) is not None:
+        again = key in _of_this_test
+        _of_this_test.add(key)
+        if not again and (answer := _kept.get(key)) is not None:
             _kept.move_to_end(key)
             return answer, True
     answer, good = _ask(question, sources, memory)
@@ -62,3 +66,5 @@ def put_up() -> None:
 def for_test(path: str) -> None:
     """Whether the test in this file may have what another one was answered."""
     _state["on"] = "/tests/imaging/" not in path
+    with _lock:
+        _of_this_test.clear()
