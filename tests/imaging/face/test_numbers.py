@@ -212,7 +212,7 @@ def test_two_pupils_of_one_person_agree_or_are_not_believed(right: object, left:
     ("values", "share", "value"), [([3, 1, 2], 0.0, 1), ([3, 1, 2], 0.34, 2), ([3, 1, 2], 0.99, 3), ([3, 1, 2], 1.0, 3)]
 )
 def test_a_quantile_is_a_value_that_is_there(values: list[int], share: float, value: int) -> None:
-    assert eyes._quantile(np.array(values, float), share) == value
+    assert eyes._quantiles(np.array([values, values], float), share)[0].tolist() == [value, value]
 
 
 def test_only_what_the_lid_leaves_free_counts() -> None:
