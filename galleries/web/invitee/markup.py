@@ -7,7 +7,7 @@ from functools import lru_cache
 from html import escape
 from typing import NamedTuple
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from galleries.web.addresses import proof_picture
 from galleries.web.invitee.showing import Shown
@@ -64,6 +64,11 @@ def _cell(
     )
 
 
+@lru_cache(maxsize=64)
+def _drawn(role: str, kind: str) -> str:
+    return f'<i class="drawn {escape(role)} {escape(kind)}"></i>'
+
+
 @lru_cache(maxsize=2048)
 def _mark_words(language: str, key: str, who: str) -> str:
     return escape(f", {words_in(language)[key].format(who=who)}")
@@ -90,16 +95,12 @@ def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, 
         marks.append(_mark_words(language, "no_mark", ""))
     if noted:
         marks.append(_mark_words(language, "noted", ""))
-    drawn = (
-        "".join(f'<i class="drawn {escape(role)} {escape(one)}"></i>' for role, one in shown.drawn(side).items())
-        if kind or shown.theirs
-        else ""
-    )
+    drawn = "".join([_drawn(role, one) for role, one in shown.drawn(side).items()]) if kind or shown.theirs else ""
     pick, alternate, strike, end = cell.buttons
     pressed = [PRESSED[kind == one] for one in KINDS]
     buttons = f"{pick}{pressed[0]}{alternate}{pressed[1]}{strike}{pressed[2]}{end}" if marking else ""
-    # Numbers, our own words, and what `escape` went over.
-    return mark_safe(  # noqa: S308  # nosec B308 B703
-        f'<li class="frame" id="f{frame.pk:d}" data-kind="{escape(kind)}"{" data-noted" if noted else ""}>{cell.edge}'
-        f"{cell.spoken}{''.join(marks)}{cell.spoken_after}{cell.picture}{drawn}</a>{cell.after}{buttons}</li>"
+    # Numbers, our own words, and what `escape` went over; by itself, for `mark_safe` costs a twelfth of the sheet.
+    return SafeString(
+        f'<li class="frame" id="f{frame.pk:d}" data-kind="{escape(kind) if kind else ""}"'
+        f"{' data-noted' if noted else ''}>{cell.edge}{cell.spoken}{''.join(marks)}{cell.spoken_after}{cell.picture}{drawn}</a>{cell.after}{buttons}</li>"
     )

@@ -91,21 +91,23 @@ def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
 
 
 MOST_EYES = 20_000  # places kept in one process
-_eyes: dict[tuple[UUID, int, int], Eyes | None] = {}
+_eyes: dict[UUID, dict[tuple[int, int], Eyes | None]] = {}  # sitting → (frame, version of the reader) → place
 
 
 def eyes_of(sitting: Sitting, shown: list[SheetFrame]) -> dict[int, Eyes | None]:
     """frame → where its eyes are, None where that is not known. A reading is long, and of one file by one version of
     the reader always the same: what it says of the eyes is kept; a frame not read yet is asked about each time."""
-    keys = {frame.pk: (sitting.uid, frame.pk, frame.reading_version) for frame in shown}
-    kept = {pk: _eyes[key] for pk, key in keys.items() if key in _eyes}
-    missing = [pk for pk in keys if pk not in kept]
+    of_sitting = _eyes.get(sitting.uid, {})
+    versions = {frame.pk: frame.reading_version for frame in shown}
+    kept = {key[0]: of_sitting[key] for key in versions.items() if key in of_sitting}
+    missing = [pk for pk in versions if pk not in kept]
     if not missing:
         return kept
     read = _read(sitting, missing)
-    if len(_eyes) > MOST_EYES:
+    if sum(map(len, _eyes.values())) > MOST_EYES:
         _eyes.clear()
-    _eyes.update({keys[pk]: eyes for pk, eyes in read.items() if keys[pk][2]})
+    places = {(pk, versions[pk]): eyes for pk, eyes in read.items() if versions[pk]}
+    _eyes[sitting.uid] = {**of_sitting, **places}
     return kept | read
 
 
