@@ -102,5 +102,6 @@ def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, 
     # Numbers, our own words, and what `escape` went over; by itself, for `mark_safe` costs a twelfth of the sheet.
     return SafeString(
         f'<li class="frame" id="f{frame.pk:d}" data-kind="{escape(kind) if kind else ""}"'
-        f"{' data-noted' if noted else ''}>{cell.edge}{cell.spoken}{''.join(marks)}{cell.spoken_after}{cell.picture}{drawn}</a>{cell.after}{buttons}</li>"
+        f"{' data-noted' if noted else ''}>{cell.edge}{cell.spoken}{''.join(marks)}{cell.spoken_after}"
+        f"{cell.picture}{drawn}</a>{cell.after}{buttons}</li>"
     )
