@@ -87,6 +87,8 @@ ALLOWED = {
     "web/studio/extra_forms.py:  <option": "markup",
     "web/studio/extra_forms.py:<select": "markup",
     "web/invitee/list_markup.py": "markup",
+    "web/studio/list_markup.py": "markup",
+    "web/json_blocks.py:<script": "markup",
     "web/invitee/outbox_worker.py": "a script, and why it is open",
 }
 
