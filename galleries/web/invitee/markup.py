@@ -100,7 +100,7 @@ def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, 
     pressed = [PRESSED[kind == one] for one in KINDS]
     buttons = f"{pick}{pressed[0]}{alternate}{pressed[1]}{strike}{pressed[2]}{end}" if marking else ""
     # Numbers, our own words, and what `escape` went over; by itself, for `mark_safe` costs a twelfth of the sheet.
-    return SafeString(
+    return SafeString(  # nosec B703
         f'<li class="frame" id="f{frame.pk:d}" data-kind="{escape(kind) if kind else ""}"'
         f"{' data-noted' if noted else ''}>{cell.edge}{cell.spoken}{''.join(marks)}{cell.spoken_after}"
         f"{cell.picture}{drawn}</a>{cell.after}{buttons}</li>"
