@@ -52,7 +52,9 @@ def test_migrations_leave_nothing_to_do(migrated: dict[str, str]) -> None:
 def test_steps_access_and_races_pass_on_it(postgresql: Server, migrated: dict[str, str]) -> None:
     """The same tests, in a run of their own whose tables lie in PostgreSQL."""
     wanted = ["tests/steps", "tests/upgrading", "tests/test_audit_security.py", "tests/services/test_races.py"]
-    wanted += ["tests/web/test_hostile_forms.py", *(f"--ignore={name}" for name in LEFT_OUT)]
+    # Statements that are written once stand outside the framework's own casting of values.
+    wanted += ["tests/web/test_straight.py", "tests/web/test_straight_studio.py", "tests/web/test_hostile_forms.py"]
+    wanted += [f"--ignore={name}" for name in LEFT_OUT]
     env = {**os.environ, "TESTS_DATABASE": postgresql.address, "TESTS_TEMPLATE": "migrated"}
     env.pop("PYTEST_XDIST_WORKER", None)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-n", "2", "-m", "django_db or services"]
