@@ -8,7 +8,9 @@ from django.core.wsgi import get_wsgi_application
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 application = get_wsgi_application()
 
-from portal import celery  # noqa: E402, F401 - pages ring the worker: loaded before the first of them is asked for
+from portal import celery, warm  # noqa: E402, F401 - pages ring the worker: loaded before the first is asked for
+
+warm.warm()
 
 # What is loaded now stays: a page of hundreds of frames would else have the collector walk all of it several times.
 gc.collect()
