@@ -377,6 +377,7 @@ ELSEWHERE = {
     "picking.opinions.let_representation": "between the two, and no line: tests/web/invitee/test_opinions.py",
     "finishing.originals": "files and receipts: tests/web/invitee/test_retouching.py",
     "finishing.versions.add_retouch": "needs pictures: tests/steps/finishing/test_finish.py",
+    "finishing.versions.check_sending": "changes nothing: tests/browser/test_grown.py",
     "finishing.versions.settle_stray": "needs pictures: tests/steps/finishing/test_finish.py",
     "ingesting.ingest.add_frame": "needs pictures: tests/steps/ingesting", "ingesting.ingest.add_folder": "the same",
     "ingesting.ingest.take_names": "of what came before: tests/steps/ingesting/test_ingest_rules.py",

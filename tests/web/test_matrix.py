@@ -29,6 +29,7 @@ from galleries import storage
 from galleries.models import Day, Delivery, Invite, Sitting, UsageRequest
 from galleries.papers.statement import Listed
 from galleries.steps.delivering import licences, package, sizes
+from galleries.web import faults  # noqa: F401 - it binds the loader when it is loaded: before that is replaced
 from tests.cast import Cast, body_of, make_cast
 from tests.statements import a_sheet
 from tests.web.invitee.sheets import picture, proved

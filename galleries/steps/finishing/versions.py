@@ -74,7 +74,7 @@ def add_retouch(sitting: Sitting, source: Path | Arrived, name: str, by: Visitor
         Refused: not this person's to do, or the list is still open; or a retoucher sent too many files in a day.
         Conflict: the bytes are not those that the sender announced.
     """
-    check_sending(sitting, by)
+    _may_send(sitting, by)
     name = clean_name(name)
     arrived = source if isinstance(source, Arrived) else Arrived(source, sha256_of(source), source.stat().st_size)
     incoming.check_whole(arrived, name, digest)
@@ -109,11 +109,15 @@ def check_sending(sitting: Sitting, by: Visitor) -> None:
     Raises:
         Refused: retouches are not this person's to send, or not now; or a retoucher sent too many in a day.
     """
-    if by.invite is not None:
-        require(by, Act.SEND_VERSION, sitting)
-        caps.sending_versions(by.invite)
-    else:
+    _may_send(sitting, by)
+
+
+def _may_send(sitting: Sitting, by: Visitor) -> None:
+    if by.invite is None:
         _check_open(sitting, by)
+        return
+    require(by, Act.SEND_VERSION, sitting)
+    caps.sending_versions(by.invite)
 
 
 def _check_open(sitting: Sitting, by: Visitor) -> None:
