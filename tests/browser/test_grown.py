@@ -165,6 +165,14 @@ from galleries import storage
 store = storage.private()
 print(len(list(store.keys("arriving"))), len(list(store.unfinished("arriving/"))))
 """
+DAY_LATER = """
+from datetime import timedelta
+from django.db.models import F
+from galleries.models import Arrival
+from galleries.steps import arrivals
+Arrival.objects.update(created_at=F("created_at") - timedelta(days=1))
+print(arrivals.sweep(), Arrival.objects.count())
+"""
 AT = "/studio/by-parts/upload/parts"
 PART = 16 << 20
 
@@ -274,10 +282,7 @@ def test_frames_come_in_by_parts_past_the_web_process(grown: Grown) -> None:
     grown.site.python("from galleries.models import Sitting\nSitting.objects.get(slug='by-parts').colleagues.clear()")
     assert colleague.part(begun["file"], 1, parts[0]) == 403
     assert grown.site.python(LEFT) == "0 1"
-    day_later = "from datetime import timedelta\nfrom galleries.models import Arrival\nfrom django.db.models import F\n"
-    day_later += "from galleries.steps import arrivals\n"
-    day_later += "Arrival.objects.update(created_at=F('created_at') - timedelta(days=1))\n"
-    assert grown.site.python(day_later + "print(arrivals.sweep(), Arrival.objects.count())") == "1 0"
+    assert grown.site.python(DAY_LATER) == "1 0"
     assert grown.site.python(LEFT) == "0 0"
     for log in grown.folder.glob("*.log"):
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
@@ -382,6 +387,8 @@ def test_retouches_come_in_by_parts_of_the_studio_and_of_a_retoucher_while_their
     grown.site.python(WORK)
     assert grown.site.python(KEPT) == "1O 2- There is no such sitting, or your link does not lead to it."
     assert grown.site.python(LEFT) == "0 1"
+    assert grown.site.python(DAY_LATER) == "1 0"
+    assert grown.site.python(LEFT) == "0 0"
     for log in grown.folder.glob("*.log"):
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
 

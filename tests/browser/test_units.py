@@ -1,4 +1,4 @@
-"""Unit tests of the scripts' pure modules, in the real browser: one page for all, one test for each file of `units`.
+"""Unit tests of the scripts' pure modules, in the real browser: one window for all, one test for each file of `units`.
 
 A file of `units` exports its cases by name; a case fails by throwing, and the test names it. No server and no database:
 the page's address is answered from the working tree.
@@ -48,14 +48,13 @@ def answer(route: Route) -> None:
 def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context(viewport={"width": 800, "height": 600})
     context.route("**/*", answer)
-    page = context.new_page()
-    page.goto(f"{HOUSE}/")
-    yield page
+    yield context.new_page()
     context.close()
 
 
 @pytest.mark.parametrize("unit", sorted(path.name for path in UNITS.glob("*.js") if path.name not in HELPERS))
 def test_every_case_holds(page: Page, unit: str) -> None:
+    page.goto(f"{HOUSE}/")  # anew: nothing that another file replaced stays replaced
     ran = page.evaluate(RUN, f"/units/{unit}")
     assert ran["names"], f"{unit} has no case"
     assert not ran["failed"], f"{unit}: {len(ran['failed'])} of {len(ran['names'])} cases\n" + "\n".join(ran["failed"])
