@@ -143,6 +143,11 @@ def show(run: dict[str, Any]) -> None:
             print(f"{each['name']:10} {row['name']:46} {row['value']:10g} {row['unit']:8} {bound}{missed}{mark}")
 
 
+def _short(value: float) -> str:
+    """Three digits that count: more would say what no run of this length knows."""
+    return f"{float(f'{value:.3g}'):g}"
+
+
 def into_readme(run: dict[str, Any], readme: Path) -> int:
     """Put the headlines between the two marks of README, which has no room for a table, with the machine's name. A run
     on a busy machine is not to be shown: then nothing is written, and 1 is answered."""
@@ -156,7 +161,7 @@ def into_readme(run: dict[str, Any], readme: Path) -> int:
     for key in HEADLINES:
         if (row := rows.get(key)) is not None:
             bound = "".join(f", at {word} {row[word]:g} wanted" for word in ("most", "least") if word in row)
-            shown.append(f"{row['name']} {row['value']:g} {row['unit']}".rstrip() + f" (`{key[0]}`{bound})")
+            shown.append(f"{row['name']} {_short(row['value'])} {row['unit']}".rstrip() + f" (`{key[0]}`{bound})")
     text = (
         f"On {here['processor']}, {here['cores']} cores, {here['memory_gb']} GB, {run['at'][:10]}: {'; '.join(shown)}."
     )
