@@ -11,8 +11,10 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import User
+from django.db import connection
 from django.http import HttpResponseBase
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from galleries.access import Visitor
@@ -150,6 +152,13 @@ def make_cast(slug: str = "ansa-veld", stage: str = Sitting.Stage.PROOFING, *, s
         representation=invite(Invite.Role.REPRESENTATION, "Ruben Achterberg", "ruben@achterberg.example"),
         recipient=invite(Invite.Role.RECIPIENT, "Casting desk", "desk@elsewhere.example"),
     )
+
+
+def asked(client: Client, address: str) -> tuple[int, int]:
+    """(status, questions to the database)."""
+    with CaptureQueriesContext(connection) as seen:
+        status = client.get(address).status_code
+    return status, len(seen)
 
 
 def body_of(response: HttpResponseBase) -> bytes:

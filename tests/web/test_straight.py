@@ -24,7 +24,7 @@ from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.web import passes
 from galleries.web.invitee import marks_of_all, showing
-from tests.cast import Cast, body_of, make_cast
+from tests.cast import Cast, asked, body_of, make_cast
 from tests.web.invitee.sheets import proved
 
 pytestmark = pytest.mark.django_db
@@ -59,13 +59,6 @@ def with_pass(cast: Cast, person: Invite) -> Client:
     assert client.get(f"/s/{cast.sitting.slug}/sheet").status_code == 200
     assert client.cookies[PASS]["httponly"]
     return client
-
-
-def asked(client: Client, address: str) -> tuple[int, int]:
-    """(status, questions to the database)."""
-    with CaptureQueriesContext(connection) as seen:
-        status = client.get(address).status_code
-    return status, len(seen)
 
 
 @pytest.mark.parametrize("who", ["subject", "representation"])

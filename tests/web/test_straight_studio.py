@@ -10,15 +10,14 @@ from django.conf import LazySettings, settings
 from django.contrib.auth.models import User
 from django.contrib.sessions.models import Session
 from django.core import signing
-from django.db import connection, transaction
+from django.db import transaction
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from galleries import storage
 from galleries.models import Frame, Sitting, StudioSession
 from galleries.steps import derived
-from tests.cast import Cast, body_of, make_cast
+from tests.cast import Cast, asked, body_of, make_cast
 from tests.web.invitee.sheets import picture as painted
 from tests.web.invitee.sheets import proved
 
@@ -48,13 +47,6 @@ def with_pass(cast: Cast, user: User) -> Client:
     assert client.get(pictures(cast)[0]).status_code == 200
     assert client.cookies[PASS]["httponly"]
     return client
-
-
-def asked(client: Client, address: str) -> tuple[int, int]:
-    """(status, questions to the database)."""
-    with CaptureQueriesContext(connection) as seen:
-        status = client.get(address).status_code
-    return status, len(seen)
 
 
 @pytest.mark.parametrize("who", ["owner", "colleague"])
