@@ -38,6 +38,7 @@ def test_the_large_view_steps_by_keys_and_back_closes_it(cast: Cast, come: Come)
     expect(dialog.get_by_role("button", name="Pick")).to_have_attribute("aria-pressed", "true")
     page.keyboard.press("t")
     expect(dialog.get_by_role("button", name="Pick")).to_have_attribute("aria-pressed", "false")
+    expect(dialog).to_contain_text("Taken back: 0002. Nothing picked yet")  # as it stands after the act, not before
     page.go_back()
     expect(dialog).to_be_hidden()
     assert page.url.endswith("/sheet")

@@ -124,7 +124,8 @@ function tell(text) {
 function undo() {
   if (!markable()) return;
   const frame = marks.undo();
-  if (frame) tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
+  // After the frame in which it is counted: over the large view the count is said with it.
+  if (frame) afterFrame(() => tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" })));
   else say(words.nothing_to_undo);
 }
 /** What waited is remembered at once, so that its being sent is said even when both come within one frame; and that all
