@@ -355,12 +355,16 @@ def frames_shown_to(visitor: Visitor, sitting: Sitting) -> FrameSet:
         return frames_of_sheets(True).filter(sitting=sitting, pk__in=visitor.opinion.shown.values("frame"))
     if visitor.user is not None:
         return frames if runs(visitor.user, sitting) else frames.none()
+    invite = sheet_invite(visitor, sitting)
+    return frames.none() if invite is None else frames_of_sheets(invite.is_subject).filter(sitting=sitting)
+
+
+def sheet_invite(visitor: Visitor, sitting: Sitting) -> Invite | None:
+    """The invite by which they see the sitting's frames; None where they see them by another right, or none."""
     invite = visitor.invite
-    if invite is None or invite.sitting_id != sitting.pk:
-        return frames.none()
-    if invite.is_retoucher:
-        return frames.none()  # finals of the list are theirs, no frame is
-    return frames_of_sheets(invite.is_subject).filter(sitting=sitting)
+    if visitor.user is not None or visitor.opinion is not None or invite is None or invite.sitting_id != sitting.pk:
+        return None
+    return None if invite.is_retoucher else invite  # finals of the list are a retoucher's, no frame is
 
 
 def frames_of_sheets(is_subject: bool) -> FrameSet:

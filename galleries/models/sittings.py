@@ -13,6 +13,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from galleries.models.compiled import CompiledRows
 from galleries.words.told import stored
 
 if TYPE_CHECKING:
@@ -138,11 +139,16 @@ class Sitting(models.Model):
     @property
     def objected_round(self) -> Round | None:
         """The open round, when an objection opened it."""
-        return self.rounds.filter(closed_at=None).exclude(objected_by="").first() if self.is_picking else None
+        return _ask_objected.first(self.pk) if self.is_picking else None
 
     @property
     def is_open_to_frames(self) -> bool:
         return self.stage != Stage.ARCHIVED
+
+
+_ask_objected: CompiledRows[Round] = CompiledRows(
+    lambda sitting: Sitting(pk=sitting).rounds.filter(closed_at=None).exclude(objected_by="").order_by("pk")[:1]
+)
 
 
 class LookSet(models.QuerySet["Look"]):

@@ -10,10 +10,10 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from galleries.access import Visitor, frames_of_sheets
+from galleries.access import Visitor, frames_of_sheets, sheet_invite
 from galleries.models import Invite, Mark, Proof, Sitting
 from galleries.models.compiled import Compiled
-from galleries.web.invitee import sheet_rows, showing
+from galleries.web.invitee import showing
 from galleries.web.invitee.showing import Known, Marks, Others, OwnMark
 
 # What all said is asked for again after this many seconds, or by somebody who has it already: nobody hears of a mark
@@ -96,8 +96,8 @@ def known_of(invite: Invite, sitting: Sitting, since: int) -> tuple[Known, list[
 def marks_for(visitor: Visitor, sitting: Sitting) -> Marks | None:
     """As `showing.marks_of`, for a page that will ask for news: what all said of a moment ago. None where it is not by
     an invite that they see the sheet; the caller has asked whether they do."""
-    invite = visitor.invite
-    return _marks_for(invite, sitting, -1) if invite is not None and sheet_rows.has_sheet(visitor, sitting) else None
+    invite = sheet_invite(visitor, sitting)
+    return _marks_for(invite, sitting, -1) if invite is not None else None
 
 
 def _marks_for(invite: Invite, sitting: Sitting, since: int) -> Marks:

@@ -19,8 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from galleries import access
 from galleries.access import Act, Visitor, frame_for, looks_shown_to, may, require, why_not
 from galleries.errors import BadInput, Missing, Refused
-from galleries.models import Mark, Round, Sitting
-from galleries.models.compiled import CompiledRows
+from galleries.models import Mark, Sitting
 from galleries.sorting.expression import in_order
 from galleries.steps.agreeing import extras
 from galleries.steps.picking import kept, pick
@@ -112,16 +111,10 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         orders=orders(),
         may_err=may_err() if order else "",
         may_object=may(visitor, Act.OBJECT, sitting),
-        objected=_ask_objected.first(sitting.pk) if sitting.is_picking else None,
+        objected=sitting.objected_round,
         extra_words=extra_words.terms(quoted) if chooses else [],
         closed_round=None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
-
-
-# As `Sitting.objected_round`.
-_ask_objected = CompiledRows(
-    lambda sitting: Round.objects.filter(sitting=sitting, closed_at=None).exclude(objected_by="").order_by("pk")[:1]
-)
 
 
 def _data_blocks(frames: list[Any], state: dict[str, Any], language: str, addresses: dict[str, Any]) -> SafeString:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import F, QuerySet
 
-from galleries.access import Visitor, frames_of_sheets, frames_shown_to
+from galleries.access import Visitor, frames_of_sheets, frames_shown_to, sheet_invite
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Proof, Sitting
 from galleries.models.compiled import Compiled
@@ -64,22 +64,11 @@ _ask_proofs = Compiled(
 )
 
 
-def has_sheet(visitor: Visitor, sitting: Sitting) -> bool:
-    """Is it by an invite of theirs that they see the sitting's frames, as `access.frames_shown_to` has it?"""
-    invite = visitor.invite
-    return (
-        visitor.user is None
-        and visitor.opinion is None
-        and invite is not None
-        and invite.sitting_id == sitting.pk
-        and not invite.is_retoucher
-    )
-
-
 def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
     """The frames that this person may see now, hidden ones apart, in the order taken."""
-    if has_sheet(visitor, sitting) and visitor.invite is not None:
-        rows = _ask_frames[visitor.invite.is_subject](sitting.pk)
+    invite = sheet_invite(visitor, sitting)
+    if invite is not None:
+        rows = _ask_frames[invite.is_subject](sitting.pk)
     else:
         rows = list(_of_frames(frames_shown_to(visitor, sitting)))
     return [SheetFrame._make(row) for row in rows]
