@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from tests.benchmarks import __main__ as command
-from tests.benchmarks import figures, whole
+from tests.benchmarks import figures, timing, whole
 
 ROOT = Path(__file__).resolve().parents[1]
 SERVER = """
@@ -70,6 +70,19 @@ def test_figures_are_lines_of_one_schema_with_bounds_that_can_be_missed(
     rows = [json.loads(line) for line in (tmp_path / "figures").read_text().splitlines()]
     assert [figures.reached(row) for row in rows] == [False, True, None]
     assert rows[0] == {"name": "mark, p95", "value": 2200.0, "unit": "ms", "most": 200}
+
+
+def test_a_cost_beside_its_measure_is_the_median_of_each_rounds_own_ratio() -> None:
+    """A machine that is slower for a while is slower for both."""
+    speeds, order = iter([1.0] * 8 + [3.0] * 8 + [1.0] * 8), []
+
+    def takes(ms: float, name: str) -> float:
+        order.append(name)
+        return ms * next(speeds)
+
+    told = timing.beside(lambda: takes(5, "work"), lambda: takes(2, "measure"), rounds=3, each=3)
+    assert told == timing.Beside(ms=5.0, measure_ms=2.0, times=2.5)
+    assert [order[at] for at in (0, 4, 8, 12, 16, 20)] == ["work", "measure", "measure", "work", "work", "measure"]
 
 
 def test_every_benchmark_has_a_short_setting_or_a_reason_and_all_fit_in_twenty_minutes() -> None:

@@ -4,9 +4,12 @@
                                      [--only WORD ...] [--explain] [--profile]
 
 For each page: CPU time of this process (not of the database) from the server's call of the application to the last
-byte, the median of several; queries; bytes as sent, with gzip where the page has it. `--sittings` others stand beside,
-so that no query is quick because the tables are small. `--explain` prints PostgreSQL's own account (EXPLAIN ANALYZE) of
-the slowest statements of each page. `--profile` prints where the time goes.
+byte, the median of several; queries; bytes as sent, with gzip where the page has it. What is to be reached by 300
+frames is asked in turns with a bare health answer (`/health/live`: all of the middleware, nothing else) and told as a
+multiple of it too, asked without a pause and every 50 ms: a process that is asked now and then takes longer for
+anything at all. `--sittings` others stand beside, so that no query is quick because the tables are small. `--explain`
+prints PostgreSQL's own account (EXPLAIN ANALYZE) of the slowest statements of each page. `--profile` prints where the
+time goes.
 """
 
 from __future__ import annotations
@@ -21,19 +24,23 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from tests.benchmarks import many_rows
 from tests.benchmarks.figures import figure
+from tests.benchmarks.timing import Beside, beside
 
 if TYPE_CHECKING:
     from tests.benchmarks.many_rows import Filled
 
-# Milliseconds of CPU to reach: of a page of 300 frames, and for lists and sheets by 3,000.
+# Milliseconds of CPU to reach: of a page of 300 frames, where a bare health answer takes one, and for lists and sheets
+# by 3,000.
 TO_REACH = {
     "small picture": 1.5, "poll without news": 1.0, "mark": 5.0, "frame opened": 5.0, "sheet": 25.0,
 }  # fmt: skip
+PAUSE, WARM = 0.05, 20  # seconds between two requests of somebody who pauses; requests before the first that counts
 BY_3000 = {"sheet": 300.0, "agent's lists": 300.0, "desk data": 300.0}
 
 
@@ -52,6 +59,8 @@ class Cost:
     queries: int
     bytes: int
     status: str
+    held: Beside | None = None  # beside a bare health answer, asked without a pause
+    paused: Beside | None = None  # and every `PAUSE` seconds
 
 
 def main(argv: list[str]) -> int:
@@ -92,6 +101,8 @@ def measure(options: argparse.Namespace) -> None:
             if options.only and not any(word in name for word in options.only):
                 continue
             one = cost(application, asked, cookies[asked.who], options.rounds)
+            if size == 300 and name in TO_REACH:
+                one = beside_health(application, asked, cookies[asked.who], options.rounds, one)
             costs.setdefault(name, {})[size] = one
             print(f"  {name}, {size} frames: {one.ms:.2f} ms, {one.queries} questions", flush=True)
             if size == max(options.sizes) and (options.explain or options.profile):
@@ -203,6 +214,25 @@ def cost(application: Any, asked: Asked, cookies: str, rounds: int) -> Cost:
     return Cost(statistics.median(ms for ms, _s, _b in took), len(seen), took[-1][2], " ".join(sorted(statuses)))
 
 
+def beside_health(application: Any, asked: Asked, cookies: str, rounds: int, one: Cost) -> Cost:
+    """The cost with what it is beside a bare health answer; its time is that of the rows without a pause."""
+    places = count(1000)
+
+    def work() -> float:
+        return request(application, asked, cookies, next(places))[0]
+
+    def health() -> float:
+        return request(application, Asked(asked.who, "/health/live"), cookies)[0]
+
+    for _time in range(WARM):
+        work(), health()
+    each = 10 if one.ms < 15 else 3
+    held = beside(work, health, rounds=rounds, each=each)
+    return replace(
+        one, ms=held.ms, held=held, paused=beside(work, health, rounds=rounds, each=min(each, 4), pause=PAUSE)
+    )
+
+
 def look_into(application: Any, name: str, asked: Asked, cookies: str, options: argparse.Namespace) -> None:
     if options.profile:
         profile = cProfile.Profile()
@@ -241,6 +271,16 @@ def explain(application: Any, name: str, asked: Asked, cookies: str, most: int =
             print("\n".join(f"    {row[0]}" for row in cursor.fetchall()))
 
 
+def beside_in_words(name: str, one: Cost, most: float) -> None:
+    for way, told in (("without a pause", one.held), (f"every {PAUSE * 1e3:.0f} ms", one.paused)):
+        if told is None:
+            continue
+        figure(f"{name}, {way}, ms", told.ms, "ms CPU", most=most if told is one.held else None)
+        figure(f"{name}, {way}, bare health answers", told.times, "times", most=most)
+        print(f"{name}, {way}: {told.ms:.2f} ms, {told.times:.2f} times (at most {most:g}) a bare health answer of"
+              f" {told.measure_ms:.2f} ms")  # fmt: skip
+
+
 def report(costs: dict[str, dict[int, Cost]], sizes: list[int]) -> None:
     print(f"\n{'page':24}" + "".join(f"{size:>26} frames" for size in sizes))
     for name, by_size in costs.items():
@@ -254,3 +294,6 @@ def report(costs: dict[str, dict[int, Cost]], sizes: list[int]) -> None:
             figure(f"{name}, {size} frames", one.ms, "ms CPU", most=bounds_of.get(name))
         remark = "; ".join([*bounds, *([f"queries grow: {sorted(counts)}"] if len(counts) > 1 else []), *sorted(odd)])
         print(f"{name:24}" + "  ".join(f"{cell:>31}" for cell in cells) + f"  {remark}", flush=True)
+    for name, by_size in costs.items():
+        for size, one in by_size.items():
+            beside_in_words(f"{name}, {size} frames", one, TO_REACH.get(name, 0))

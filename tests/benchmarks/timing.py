@@ -6,6 +6,7 @@ import os
 import statistics
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 
@@ -33,6 +34,41 @@ def interleaved(ways: dict[str, Callable[[], object]], rounds: int) -> dict[str,
 
 def medians(took: dict[str, list[float]]) -> dict[str, float]:
     return {name: statistics.median(values) for name, values in took.items()}
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What something took and what its measure took in the same rounds: medians in milliseconds of CPU, and the median
+    of each round's own ratio."""
+
+    ms: float
+    measure_ms: float
+    times: float
+
+
+def beside(
+    work: Callable[[], float], measure: Callable[[], float], *, rounds: int, each: int, pause: float = 0
+) -> Beside:
+    """Both give the milliseconds that they took. Of each `each` times in a row, whose first is not counted, and with a
+    pause (seconds) before each time if one is asked for; which of the two begins changes with each round."""
+
+    def row(one: Callable[[], float]) -> float:
+        took = []
+        for _time in range(each + 1):
+            time.sleep(pause)
+            took.append(one())
+        return statistics.median(took[1:])
+
+    pairs = []
+    for nth in range(rounds):
+        if nth % 2:
+            of_measure = row(measure)
+            pairs.append((row(work), of_measure))
+        else:
+            pairs.append((row(work), row(measure)))
+    of_work, of_measure = zip(*pairs, strict=True)
+    ratio = statistics.median(one / other for one, other in pairs)
+    return Beside(statistics.median(of_work), statistics.median(of_measure), ratio)
 
 
 def reset_peak() -> None:
