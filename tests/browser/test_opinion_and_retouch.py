@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, TimeoutError, expect
 
 from galleries import storage
 from galleries.models import Frame, SecondOpinion, Version
@@ -46,6 +46,20 @@ def by_tab(page: Page, place: str = "", **named: Any) -> None:
 def press(page: Page, name: str) -> None:
     by_tab(page, role="button", name=name)
     page.keyboard.press("Enter")
+
+
+def chosen_by_enter(page: Page, file: FilePayload) -> None:
+    """Enter on a bare file input opens the browser's own chooser. No script of ours stands between; once in some
+    twenty runs on a full machine the browser never told of the chooser, so Enter is pressed a second time then."""
+    for last in (False, True):
+        try:
+            with page.expect_file_chooser(timeout=30_000 if last else 8_000) as chooser:
+                page.keyboard.press("Enter")
+        except TimeoutError:
+            if last:
+                raise
+        else:
+            return chooser.value.set_files([file])
 
 
 def test_an_opinion_and_a_retouch_by_keyboard(cast: Cast, come: Come) -> None:
@@ -93,6 +107,7 @@ def a_retouch(cast: Cast, come: Come, subject: Page) -> None:
     home = f"/s/{cast.sitting.slug}"
     device = come(cast.retoucher(accepted=False), **PHONE)
     page = device.open(f"{home}/retouch")
+    page.on("filechooser", lambda _: None)  # choosers are caught from here on, long before the key that opens one
     expect(page.locator("img")).to_have_count(0)
     fits(page, "retouch-terms")
     press(page, "I accept")
@@ -101,10 +116,8 @@ def a_retouch(cast: Cast, come: Come, subject: Page) -> None:
         page.keyboard.press("Enter")
     assert fetch.value.suggested_filename.endswith("-retouch.zip")
     by_tab(page, role="button", name="Choose files")
-    with page.expect_file_chooser() as chooser:
-        page.keyboard.press("Enter")
     version = picture(600, 900, 124)
-    chooser.value.set_files([{"name": "KAL_0001_v1.jpg", "mimeType": "image/jpeg", "buffer": version}])
+    chosen_by_enter(page, {"name": "KAL_0001_v1.jpg", "mimeType": "image/jpeg", "buffer": version})
     by_tab(page, role="link", name="Show the finals as they are now")
     jobs.run_waiting(cast.sitting, kinds=["version"])
     page.keyboard.press("Enter")
