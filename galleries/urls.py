@@ -52,6 +52,7 @@ urlpatterns = [
     path("certificate.pem", certificate_file.certificate_file, name="certificate"),
     path("logo/<str:digest>.png", logo.logo, name="logo"),
     path("outbox-worker.js", outbox_worker.outbox_worker, name="outbox-worker"),
+    path("words-worker.js", outbox_worker.words_worker, name="words-worker"),
     path("files/proof/<int:frame_id>/<str:kind>/<int:version>.jpg", files.proof_picture, name="proof-picture"),
     path("files/view/<int:frame_id>.jpg", files.view_picture, name="view-picture"),
     path("files/original/<int:frame_id>", files.original, name="original"),

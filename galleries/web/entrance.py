@@ -21,6 +21,7 @@ from galleries.web import agent_desk
 from galleries.web.by_invite import let_in
 from galleries.web.coming_in import come_in
 from galleries.web.doors import address_of, count_try, invites_held, lets_in, open_to_all, user_of
+from galleries.web.invitee import without_network
 
 
 @open_to_all("it only says where to go")
@@ -111,7 +112,12 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     mine = _behind_mailed_link(request, email) if email else [one for one in _held(request) if one.is_representation]
     if not mine and not email:
         return redirect("ask-link")
-    return render(request, "galleries/desk.html", {"rows": agent_desk.rows(mine), "email": email})
+    context = {
+        "rows": agent_desk.rows(mine),
+        "email": email,
+        "without_network": {**without_network.before(None, to_desk=True), "words": without_network.words()},
+    }
+    return render(request, "galleries/desk.html", context)
 
 
 def _behind_mailed_link(request: HttpRequest, email: str) -> list[Invite]:

@@ -1,4 +1,6 @@
-"""Without a network, for somebody who never opened the sheet: the house's words on every page, and nothing stays."""
+"""Without a network, for somebody who never opened the sheet: the house's words on every page, and nothing stays.
+
+The pages before a sitting (a link's, an agent's desk) too: of them words are kept, and nothing of anybody."""
 
 from __future__ import annotations
 
@@ -55,3 +57,39 @@ def test_a_page_that_is_not_the_sheet_says_what_the_network_is_wanted_for(cast: 
     )
     assert [one for one in left if not one.startswith("/static/")] == []
     device.troubles = [one for one in device.troubles if "404" not in one]
+
+
+def test_desk_and_links_say_so_too_and_keep_nothing_of_anybody(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.representation, **PHONE)
+    page = device.open("/desk")
+    heading = page.locator("h1").inner_text()
+    expect(page.locator("html")).to_have_attribute("data-words", "kept")
+    device.context.set_offline(True)
+    for path in ("desk", "i/a-link-of-somebody"):
+        device.open(f"/{path}")
+        expect(page.get_by_role("heading", name="This page needs the network")).to_be_visible()
+        assert page.evaluate("getComputedStyle(document.body).fontFamily") != "Times New Roman"
+    device.open("/desk")
+    device.context.set_offline(False)
+    page.get_by_role("link", name="Try again").tap()
+    expect(page.locator("h1")).to_have_text(heading)
+    expect(page.locator("html")).to_have_attribute("data-words", "kept")
+    kept_words = page.evaluate(
+        """async () => {
+          const cache = await caches.open("words");
+          const rows = (await cache.keys()).map(async (key) => [
+            new URL(key.url).pathname, await (await cache.match(key)).text()]);
+          return [await caches.keys(), await Promise.all(rows)];
+        }"""
+    )
+    assert kept_words[0] == ["words"]
+    own = [text for path, text in kept_words[1] if not path.startswith("/static/")]
+    assert len(own) == 2
+    person = cast.representation
+    for name in (person.name, person.email, cast.sitting.slug, cast.sitting.title, cast.sitting.subject_name, "/s/"):
+        assert not any(name in text for text in own), name
+    page.get_by_role("button", name="Leave").tap()
+    expect(page.get_by_role("button", name="Leave")).to_have_count(0)
+    left = page.evaluate("caches.keys()")
+    assert left == [], left

@@ -127,6 +127,9 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
     page.get_by_role("button", name="I accept").click()
     expect(page.get_by_text("You can fetch the files.")).to_be_visible()
     check(page, "delivery, accepted")
+    alone, all_of_it = page.locator(".prints li:only-child").first, page.locator(".prints").first
+    wide = [one.evaluate("(box) => box.getBoundingClientRect().width") for one in (alone, all_of_it)]
+    assert options is DESK or wide[0] == wide[1], "a file alone in its use leaves no half of a phone empty"
     assert not small(page, least), small(page, least)
     look(agent, f"/s/{slug}/lists")
     nobody = come(None, **options)

@@ -394,8 +394,12 @@ def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Com
 def test_on_a_phone_the_picture_is_the_page(cast: Cast, come: Come) -> None:
     """At least 60 % of the first screen is picture, two rows begin on it, and the bar gives way."""
     filled(cast, 2, 6)
-    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/sheet"))
+    page = ready(come(cast.subject, **{**PHONE, "locale": "de-DE"}).open(f"/s/{cast.sitting.slug}/sheet"))
     page.wait_for_timeout(300)
+    # The way to the tools stands whole in the bar, and over no other page's name, in the longest language too.
+    ends = page.locator(".head nav li").evaluate_all("(all) => all.map((one) => one.getBoundingClientRect().right)")
+    assert ends[-1] <= 390
+    assert page.locator("#tools-open").evaluate("(one) => one.getBoundingClientRect().left") >= ends[-2] - 1
     share, rows = page.evaluate(
         """() => {
           const tray = document.querySelector("#tray").getBoundingClientRect().top;

@@ -145,6 +145,7 @@ OF_NO_SITTING = {
     *("front", "open-invite", "open-sign-in", "sign-in", "upkeep-sign-in", "ask-link", "desk", "leave", "language"),
     *(
         "outbox-worker",
+        "words-worker",
         "studio",
         "studio-deadlines",
         "studio-due",

@@ -1,10 +1,11 @@
-"""Who is asked to approve a version, and by when."""
+"""Who is asked to approve a version or to make one, and by when."""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
+from galleries.access import AGREED, Visitor, finals_shown_to
 from galleries.models import Final, Frame, Invite, Sitting, Version
 
 
@@ -37,6 +38,14 @@ def unanswered(person: Invite) -> list[Version]:
     asked = [final for final in finals if person.role in roles_asked(final)]
     open_ones = Version.objects.newest_sent().filter(final__in=asked).exclude(approvals__invite__role=person.role)
     return list(open_ones.select_related("final__frame").order_by("final__position", "final"))
+
+
+def to_retouch(person: Invite) -> list[str]:
+    """Labels of the finals that wait for a retoucher's version; nobody else is told of them."""
+    if not person.is_retoucher or person.sitting.stage not in AGREED:
+        return []
+    finals = finals_shown_to(Visitor(invite=person), person.sitting).to_retouch()
+    return [one.frame.label for one in finals.select_related("frame")]
 
 
 def answer_by(versions: list[Version], sitting: Sitting) -> date | None:

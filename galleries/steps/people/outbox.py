@@ -10,7 +10,7 @@ from galleries.errors import Conflict
 from galleries.models import JournalLine, Letter, Verb
 from galleries.steps import jobs
 from galleries.steps.people import invite as invites
-from galleries.steps.people import letters, posting
+from galleries.steps.people import letters, overtaken, posting
 
 
 def still_wanted(letter: Letter) -> bool:
@@ -23,11 +23,13 @@ def send_again(letter: Letter, by: Visitor) -> Letter:
 
     Raises:
         Refused: not this person's to do.
-        Conflict: its invite is revoked or expired.
+        Conflict: its invite is revoked or expired, or what it says is not so any more.
     """
     require(by, Act.RUN, letter.sitting, _("Letters are the photographer's to send."))
     if not still_wanted(letter):
         raise Conflict(_("This invite is revoked or expired; prolong it or invite anew."))
+    if overtaken.is_overtaken(letter):
+        raise Conflict(_("What this letter says is not so any more."))
     with transaction.atomic():
         if letter.sent_at is None:
             _try(letter, by)

@@ -10,10 +10,10 @@ from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone, translation
 
 from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
-from galleries.models import Final, Invite, Letter, Mark, Round, Sitting, Statement, Studio
+from galleries.models import Final, Invite, Letter, Mark, Sitting, Statement, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
-from galleries.steps.people import asked, deadlines, removal_letter
+from galleries.steps.people import asked, deadlines, overtaken, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
@@ -32,7 +32,8 @@ LINK = "[link]"  # stands in the text that is kept, where the letter had somebod
 
 
 def send(letter_id: int) -> None:
-    """The job. A letter due in quiet hours is left for `send_due`; one that was sent is left alone."""
+    """The job. A letter due in quiet hours is left for `send_due`; one that was sent is left alone; one that says what
+    is not so any more never goes and is unlisted, so that what comes later is told by a letter of its own."""
     letter = Letter.objects.select_related("sitting__photographer", "invite__passed_from").filter(pk=letter_id).first()
     if letter is None or letter.sent_at is not None:
         return
@@ -40,7 +41,8 @@ def send(letter_id: int) -> None:
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
-    if letter.kind == removal_letter.KIND and not removal_letter.is_current(letter):
+    if overtaken.is_overtaken(letter):
+        Letter.objects.unsent().filter(pk=letter.pk).exclude(kind=removal_letter.KIND).delete()
         return
     send_once(letter, lambda: _to_go(letter), rather_twice=letter.kind == removal_letter.KIND)
 
@@ -78,11 +80,11 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             picking=sitting.is_picking,
             whose=_whose(letter),
             goes_on=removal_letter.goes_on(sitting, timezone.now()),
-            round=_round(letter),
+            round=overtaken.round_of(letter),
             owed=_owed(letter),
             **_of_finals(sitting, person),
             **_of_retouches(person),
-            to_retouch=_to_retouch(sitting, person),
+            to_retouch=asked.to_retouch(person) if person is not None else [],
         )
     _add_days(composed, letter)
     return composed
@@ -95,14 +97,6 @@ def _add_days(composed: EmailMultiAlternatives, letter: Letter) -> None:
         days = deadlines.for_letter(letter.kind, person, sitting)
         if days:
             composed.attach("deadline.ics", deadlines.as_file(days, sitting.title), "text/calendar")
-
-
-def _round(letter: Letter) -> Round | None:
-    """The round that a letter about the list is about."""
-    number = letter.about.removeprefix("round-")
-    if number == letter.about or not number.isdecimal():
-        return None
-    return letter.sitting.rounds.filter(number=int(number)).first()
 
 
 def _owed(letter: Letter) -> str:
@@ -131,14 +125,6 @@ def _of_retouches(person: Invite | None) -> dict[str, object]:
         "shown": [one.final.frame.label for one in versions],
         "answer_by": asked.answer_by(versions, person.sitting),
     }
-
-
-def _to_retouch(sitting: Sitting, person: Invite | None) -> list[str]:
-    """Labels of the finals that wait for a retoucher's version; nobody else is told of them."""
-    if person is None or not person.is_retoucher or sitting.stage not in AGREED:
-        return []
-    finals = finals_shown_to(Visitor(invite=person), sitting).to_retouch()
-    return [one.frame.label for one in finals.select_related("frame")]
 
 
 def _of_finals(sitting: Sitting, person: Invite | None) -> dict[str, list[str]]:
@@ -219,5 +205,5 @@ def _remind_retouchers(sitting: Sitting, today: date | None) -> int:
     step = _step(sitting, sitting.retouch_by, today) if sitting.retouch_by else None
     if sitting.retouch_by is None or step is None:
         return 0
-    late = [one for one in sitting.invites.retouchers() if _to_retouch(sitting, one)]
+    late = [one for one in sitting.invites.retouchers() if asked.to_retouch(one)]
     return len(notify(sitting, "work_due", late, about=f"{sitting.retouch_by.isoformat()}-{step}"))

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 
 from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput, PriceChanged
-from galleries.models import Proof, Remark, Sitting
+from galleries.models import Invite, Proof, Remark, Sitting
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, extras, proposals, statements
 from galleries.steps.agreeing.agree import Tally
@@ -72,7 +72,7 @@ def _page(
     spoken = list_markup.Words.here(reverse("sheet", args=[sitting.slug]))
     groups = [
         (key, title, rows[key], [list_markup.pair(row, spoken, open_now=open_now) for row in rows[key]])
-        for key, title in _groups()
+        for key, title in _groups(visitor)
         if rows[key]
     ]
     words: dict[str, Any] = {
@@ -106,7 +106,7 @@ def _page(
         open_now=open_now,
         asking=[on[pk] for pk in chosen if pk in on] if chosen is not None and open_now else None,
         left_out=agree.not_on_list(tally, chosen, sitting, visitor) if chosen else [],
-        picks_left_out=_picks_left_out(rows, chosen) if chosen else [],
+        picks_left_out=_picks_left_out(rows, chosen, _groups(visitor)) if chosen else [],
         hours=sitting.objection_hours if open_now and visitor.invite is not None else 0,
         objection_until=sitting.objection_until,
         objected=sitting.objected_round,
@@ -124,20 +124,25 @@ def _extras(on: dict[int, Row], chosen: list[int], allowance: int, visitor: Visi
     return [(on[pk].line.frame.label, words_of.wish(asked[pk], visitor.name)) for pk in beyond]
 
 
-def _groups() -> list[tuple[str, str]]:
+def _groups(visitor: Visitor) -> list[tuple[str, str]]:
+    """(standing of a line, its head in the reader's words: nobody reads of their own side as of somebody else's)."""
+    own = visitor.invite.role if visitor.invite else ""
+    mine = _("Only your side picked")
     return [
         ("agreed", _("Both picked")),
-        ("subject", _("Only the subject picked")),
-        ("representation", _("Only the representation picked")),
+        ("subject", mine if own == Invite.Role.SUBJECT else _("Only the subject picked")),
+        ("representation", mine if own == Invite.Role.REPRESENTATION else _("Only the representation picked")),
         ("", _("Picked by neither: alternates, strikes and notes")),
     ]
 
 
-def _picks_left_out(rows: dict[str, list[Row]], chosen: list[int]) -> list[tuple[str, list[Row]]]:
+def _picks_left_out(
+    rows: dict[str, list[Row]], chosen: list[int], groups: list[tuple[str, str]]
+) -> list[tuple[str, list[Row]]]:
     """(whose picks, the lines) that a list of these frames leaves out."""
     on = set(chosen)
-    groups = [(title, [row for row in rows[key] if row.line.frame.pk not in on]) for key, title in _groups() if key]
-    return [(title, group) for title, group in groups if group]
+    out = [(title, [row for row in rows[key] if row.line.frame.pk not in on]) for key, title in groups if key]
+    return [(title, group) for title, group in out if group]
 
 
 def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
@@ -149,7 +154,7 @@ def _rows(sitting: Sitting, tally: Tally, proposal: Proposal, chosen: list[int] 
     proofs = sheet_rows.proofs_of(sitting)
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
-    rows: dict[str, list[Row]] = {key: [] for key, _title in _groups()}
+    rows: dict[str, list[Row]] = {key: [] for key in ("agreed", "subject", "representation", "")}
     talk: dict[int, list[Remark]] = {}
     for remark in Remark.objects.filter(frame__sitting=sitting):
         talk.setdefault(remark.frame_id, []).append(remark)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -9,7 +11,7 @@ from galleries.access import Visitor
 from galleries.models import Sitting
 
 
-def device(visitor: Visitor, sitting: Sitting) -> dict[str, str]:
+def device(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
     """Whose device it is, until when it may keep anything, and the script that does it. The person's key names what is
     kept for them; empty for somebody of the studio, for whom nothing is."""
     invite = visitor.invite
@@ -19,6 +21,17 @@ def device(visitor: Visitor, sitting: Sitting) -> dict[str, str]:
         "sheet": reverse("sheet", args=[sitting.slug]),
         "plan": reverse("plan", args=[sitting.slug]),
         "worker": reverse("outbox-worker"),
+        **before(visitor, to_desk=invite is not None and invite.is_representation),
+    }
+
+
+def before(visitor: Visitor | None, *, to_desk: bool) -> dict[str, Any]:
+    """The pages before a sitting that this device gets the house's words for: those of links, and an agent's desk.
+    Nothing is kept for them but words, so they are told of nobody; somebody of the studio is told none."""
+    places = [reverse("open-invite", args=["-"]).removesuffix("-"), *([reverse("desk")] if to_desk else [])]
+    return {
+        "words_worker": reverse("words-worker"),
+        "before": places if visitor is None or visitor.invite else [],
     }
 
 

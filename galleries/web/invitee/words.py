@@ -72,6 +72,8 @@ def allowance_said(words: dict[str, str], count: Count, *, choosing: bool) -> st
         which = "none_picked"
     else:
         which = "over" if count.over else "left" if count.left else "full"
+    if count.allowance == 1:
+        which = f"{which}_one" if f"{which}_one" in words else which
     return words[which].format(picks=count.picks, allowance=count.allowance, left=count.left, over=count.over)
 
 
@@ -98,6 +100,7 @@ def sheet_words() -> dict[str, Any]:
         "said_undone": _("Taken back: {label}."),
         "nothing_to_undo": _("There is nothing left to take back."),
         "none_picked": _("Nothing picked yet; {allowance} finals are included."),
+        "none_picked_one": _("Nothing picked yet; {allowance} final is included."),
         "left": _("{picks} of {allowance} picked, {left} left."),
         "full": _("{picks} of {allowance} picked: just right."),
         "over": _("{picks} picked, {over} more than the {allowance} included. That is allowed; go on choosing."),
@@ -116,7 +119,9 @@ def sheet_words() -> dict[str, Any]:
         "closed": _("The list was closed meanwhile. Your marks of before are kept; new ones are not taken any more."),
         "closed_now": _("The list is closed, so marks can no longer change."),
         "held": _("Not taken, because the list is closed: {frames}. They stay on this device."),
+        "held_one": _("Not taken, because the list is closed: {frames}. It stays on this device."),
         "forget": _("Forget them"),
+        "forget_one": _("Forget it"),
         "refused": _("{label}: {error}"),
         "gone_mark": _("{label} is not on your sheet any more, so your mark on it was not taken."),
         "gone_note": _(

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from galleries.access import Visitor
 from galleries.errors import Missing
 from galleries.models import Job, Letter, Sitting, Studio
-from galleries.steps.people import mail, outbox, posting
+from galleries.steps.people import mail, outbox, overtaken, posting
 from galleries.web.doors import studio_page
 from galleries.web.studio import letter_words
 from galleries.words.told import stored
@@ -126,6 +126,8 @@ def _state(letter: Letter, job: Job | None, quiet: str, wanted: bool) -> tuple[s
         return *_sent(letter), None
     if not wanted:
         return _("not sent"), _("The invite is revoked or expired."), None
+    if overtaken.is_overtaken(letter):
+        return _("not sent"), _("What it says is not so any more, so it stays here."), None
     if job is not None and job.state == Job.State.FAILED:
         return _("failed"), job.why, None
     if job is not None and job.not_before is not None and job.state == Job.State.WAITING:

@@ -166,7 +166,7 @@ def keeping(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         if request.POST.get("slug", "").strip() != sitting.slug:
             raise BadInput(_("To remove the sitting for good, type its short name: %s") % sitting.slug)
         gone = erase.erase(sitting, visitor, request.POST.get("why", ""))
-        messages.success(request, _("The sitting is removed: %(frames)d frames, %(files)d files.") % vars(gone))
+        messages.success(request, _("The sitting is removed. Frames: %(frames)d. Files: %(files)d.") % vars(gone))
         return redirect("studio")
     elif request.method == "POST":
         raise BadInput(_("A sitting is archived, brought back, or removed."))

@@ -36,8 +36,9 @@ def test_the_lists_stand_side_by_side_with_reasons(cast: Cast) -> None:
     page = cast.client_of(cast.representation).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
     assert "1 agreed of 3 included." in page
     assert "The light is best here." in page
-    for title in ("Both picked", "Only the subject picked", "Only the representation picked"):
+    for title in ("Both picked", "Only the subject picked", "Only your side picked"):
         assert title in page
+    assert "Only the representation picked" not in page, "nobody reads of their own side as of somebody else's"
     assert "for the website" in page
     assert "both of you picked it" in page
     assert "the only one for its purpose" in page

@@ -66,7 +66,9 @@ export function inPlace(title, text, way = "") {
   const head = el(
     "head",
     {},
-    ...[...document.head.children].filter((one) => one.matches("meta, link")).map((one) => one.cloneNode()),
+    ...[...document.head.children]
+      .filter((one) => one.matches("meta, link[rel=stylesheet], link[rel=icon]"))
+      .map((one) => one.cloneNode()),
   );
   head.append(el("title", { textContent: title }));
   const main = el(

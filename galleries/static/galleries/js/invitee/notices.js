@@ -1,5 +1,5 @@
 // Words that stay until the person has read or settled them: a closed list, a note changed elsewhere.
-import { el, fill } from "../shared/dom.js";
+import { el, fill, plural } from "../shared/dom.js";
 
 export class Notices {
   constructor(place, words, outbox, marks, frames) {
@@ -36,13 +36,22 @@ export class Notices {
     const frames = rows
       .map((row) => `${this.label(row)} ${row.kind ? words[row.kind] : (row.note ?? words.kind_none)}`)
       .join(", ");
-    const forget = el("button", { type: "button", className: "button small", textContent: words.forget });
+    const forget = el("button", {
+      type: "button",
+      className: "button small",
+      textContent: plural(words, "forget", rows.length),
+    });
     forget.addEventListener("click", async () => {
       for (const row of rows) await this.outbox.drop(row.frame);
       this.marks.changed();
       this.show();
     });
-    return el("div", { className: "note caution" }, el("p", { textContent: fill(words.held, { frames }) }), forget);
+    return el(
+      "div",
+      { className: "note caution" },
+      el("p", { textContent: plural(words, "held", rows.length, { frames }) }),
+      forget,
+    );
   }
   /** A note on a frame that went from the sheet before it could be sent: the words stay until they are done with. */
   gone(row) {

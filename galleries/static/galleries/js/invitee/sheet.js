@@ -1,12 +1,13 @@
 // The sheet: one listener for all frames; marks show at once and travel when they can.
 import "../shared/bar.js";
-import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
+import { $, $$, data, fill, plural, reveal, say } from "../shared/dom.js";
 import { afterFrame, soon } from "../shared/later.js";
 import { onLift } from "../shared/lift.js";
 import { live } from "../shared/live.js";
 import { sumOf } from "../shared/money.js";
 import { setClock } from "../shared/net.js";
 import { Answers } from "./answers.js";
+import { before } from "./before.js";
 import { draw, foresee, forgo, sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
 import { drop, keep } from "./kept.js";
@@ -90,10 +91,13 @@ function count() {
   if (!config.chooses) return;
   const { allowance } = marks.state,
     left = allowance - total;
-  let which = total === 0 ? words.none_picked : left > 0 ? words.left : left === 0 ? words.full : words.over;
-  if (!picking()) which = total ? words.picked_closed : words.none_picked_closed;
+  let which = total === 0 ? "none_picked" : left > 0 ? "left" : left === 0 ? "full" : "over";
+  if (!picking()) which = total ? "picked_closed" : "none_picked_closed";
   const sum = picking() ? sumOf(marks.state.extra, -left) : "";
-  const said = [fill(which, { picks: total, allowance, left, over: -left }), sum ? fill(words.over_costs, { sum }) : ""]
+  const said = [
+    plural(words, which, allowance, { picks: total, allowance, left, over: -left }),
+    sum ? fill(words.over_costs, { sum }) : "",
+  ]
     .filter(Boolean)
     .join(" ");
   const place = $("#allowance");
@@ -349,5 +353,5 @@ if (config.person)
   });
 live(config.changes, first.change, changed, (error) => answers.refused(error));
 large.fromAddress();
-keep(config, words, [...items.values()].map(pictureOf));
+keep(config, words, [...items.values()].map(pictureOf)).then(() => before({ ...config, words }));
 document.documentElement.dataset.ready = "1";

@@ -5,6 +5,9 @@ export const data = (id) => JSON.parse(document.getElementById(id).textContent);
 /** Fill the {braces} of a sentence: nothing for a value that is empty, the name itself for one that nobody gave. */
 export const fill = (sentence, values = {}) =>
   sentence.replace(/\{(\w+)\}/g, (all, name) => (Object.hasOwn(values, name) ? (values[name] ?? "") : all));
+/** As `fill`, of a sentence that counts something: the words for one (`NAME_one`) where there are any and n is one. */
+export const plural = (words, name, n, values = {}) =>
+  fill((n === 1 && words[`${name}_one`]) || words[name], { n, ...values });
 export function el(name, properties = {}, ...children) {
   const made = Object.assign(document.createElement(name), properties);
   made.append(...children);

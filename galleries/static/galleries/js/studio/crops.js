@@ -1,7 +1,7 @@
 // The crop editor: one size at a time on the picture that is cut. Drag, arrows, number fields and tap buttons all
 // go through the same arithmetic (crop-math.js), in pixels of the picture.
 
-import { $, $$, data as dataOf, el, fill } from "../shared/dom.js";
+import { $, $$, data as dataOf, el, fill, plural } from "../shared/dom.js";
 import { post, reach, sentenceOf } from "../shared/net.js";
 import { clampTilt, fit, inside, moved, resized, sized } from "./crop-math.js";
 
@@ -184,7 +184,7 @@ async function send(body, said) {
     for (const one of answer.crops) crops.set(one.size, { ...one, kept: { ...one } });
     draw();
     preview();
-    $("#said").textContent = fill(said, { n: answer.crops.length });
+    $("#said").textContent = plural(words, said, answer.crops.length);
     return true;
   } catch (error) {
     $("#said").textContent = sentenceOf(error, words);
@@ -194,13 +194,13 @@ async function send(body, said) {
 
 function keep() {
   const { x, y, width, height, tilt } = crop();
-  return send({ do: "set", x, y, width, height, tilt }, words.kept);
+  return send({ do: "set", x, y, width, height, tilt }, "kept");
 }
 
 $("#keep").addEventListener("click", keep);
-$("#propose").addEventListener("click", () => send({ do: "propose" }, words.kept));
+$("#propose").addEventListener("click", () => send({ do: "propose" }, "kept"));
 $("#adopt").addEventListener("click", async () => {
-  if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, words.adopted);
+  if (!changed(crop()) || (await keep())) await send({ do: "adopt", sizes: [...crops.keys()] }, "adopted");
 });
 $("#panel").addEventListener("submit", (event) => event.preventDefault());
 

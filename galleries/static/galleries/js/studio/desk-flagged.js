@@ -1,5 +1,5 @@
 // Hiding what is flagged, in all looks at once: asked with the number and the pictures.
-import { $$, el, fill } from "../shared/dom.js";
+import { $$, el, fill, plural } from "../shared/dom.js";
 
 /** Frames with one of these flags that are not hidden and that nobody marked or suggested. */
 export const flagged = (frames, names) =>
@@ -47,7 +47,7 @@ export class Flagged {
   draw() {
     const frames = flagged(this.frames(), this.names());
     this.go.disabled = !frames.length;
-    this.go.textContent = fill(this.words.hideflagged, { n: frames.length });
+    this.go.textContent = plural(this.words, "hideflagged", frames.length);
     this.pictures.replaceChildren(
       ...frames.map(({ small, label, w, h }) =>
         el(

@@ -1,6 +1,6 @@
 // The desk: lays the frames out by look, keeps the choice, sends acts, listens to keys and hands.
 
-import { $, $$, fill, say } from "../shared/dom.js";
+import { $, $$, fill, plural, say } from "../shared/dom.js";
 import { ask, lasting, pause, post, sentenceOf, withRetry } from "../shared/net.js";
 import { Anew } from "./desk-anew.js";
 import { changedSince, marksOf } from "./desk-changes.js";
@@ -98,8 +98,7 @@ function draw() {
   drawFilters(frames);
   drawRail(frames);
   $("#tally").textContent = state.order.length
-    ? fill(words.tally, {
-        frames: state.order.length,
+    ? plural(words, "tally", state.order.length, {
         shown: strips.sequence().length,
         hidden: frames.filter((frame) => frame.hidden).length,
       })

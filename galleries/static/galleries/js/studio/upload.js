@@ -1,6 +1,6 @@
 // Frames from the browser. Each file: hash it, ask whether it is there, send it if not; four at a time.
 // Nothing is remembered in the browser: after a reload the hashes tell what is there already.
-import { $, el, fill, say as tell } from "../shared/dom.js";
+import { $, el, fill, plural, say as tell } from "../shared/dom.js";
 import { ask, post, put, sentenceOf, withRetry } from "../shared/net.js";
 import { outcomeOf, sendParts } from "./parts.js";
 
@@ -231,7 +231,7 @@ function tally() {
     $("#troubles").hidden = !troubled;
     $("#pause").hidden = done === items.length;
     $("#troubles-head").textContent = fill(words.troubled, { n: troubled });
-    $("#all-label").textContent = fill(words.total, { done, all: items.length, mb: mb(sent), allmb: mb(all) });
+    $("#all-label").textContent = plural(words, "total", items.length, { done, mb: mb(sent), allmb: mb(all) });
   });
 }
 

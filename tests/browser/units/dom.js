@@ -1,0 +1,16 @@
+import { fill, plural } from "/static/galleries/js/shared/dom.js";
+import { same } from "./checks.js";
+
+const words = { kept: "{n} kept", frames: "{n} frames, {more}", frames_one: "{n} frame, {more}" };
+
+export default {
+  "one is told by the words for one, where there are any": () => {
+    same(plural(words, "frames", 1, { more: "x" }), "1 frame, x");
+    same(plural(words, "frames", 0, { more: "x" }), "0 frames, x");
+    same(plural(words, "frames", 2, { more: "x" }), "2 frames, x");
+    same(plural(words, "kept", 1), "1 kept");
+  },
+  "a value that nobody gave keeps its name, an empty one is left out": () => {
+    same(fill("{a}{b}", { a: null }), "{b}");
+  },
+};
