@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.files.storage import storages
 from django.template import TemplateDoesNotExist
 from django.template.loader import get_template
 from django.urls import get_resolver
@@ -18,6 +19,8 @@ def warm() -> None:
     for code, _name in settings.LANGUAGES:
         with translation.override(code):
             translation.gettext("Sheet")
+    if settings.FILES == "s3":
+        _ = storages["private"].connection  # type: ignore[attr-defined]  # the client of both; nothing is asked of it yet
     for page in PAGES:
         try:
             get_template(page)

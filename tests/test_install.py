@@ -411,6 +411,9 @@ def test_a_site_that_is_slow_at_first_is_asked_again(monkeypatch: pytest.MonkeyP
     assert list(doctor._ready(Slow(), {"PORTAL_HOSTS": "portal.example"}, pause=0)) == []
     (line,) = doctor._ready(Slow(), {"PORTAL_HOSTS": "portal.example"}, tries=1)
     assert line == "The store of originals and deliveries does not answer."
+    answers += ['{"private": false, "work": false}', '{"proofs": false, "work": false}', '{"work": false}']
+    lines = list(doctor._ready(Slow(), {"PORTAL_HOSTS": "portal.example"}, tries=3, pause=0))
+    assert lines == ["The workers are silent: work waits and none is done."]  # the rest was said now and then
 
 
 def test_what_the_authority_said_is_told_and_not_where_to_read_on() -> None:

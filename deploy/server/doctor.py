@@ -63,7 +63,8 @@ def _units(machine: Machine) -> Iterator[str]:
 
 
 def _ready(machine: Machine, env: dict[str, str], tries: int = 4, pause: float = 5) -> Iterator[str]:
-    """Asked again a few times: a site that has just been started is slow at first."""
+    """Asked again a few times until all is well, and what comes in each answer is said: a site that has just been
+    started is slow at first, and a busy one now and then."""
     host = env.get("PORTAL_HOSTS", "").split(",")[0]
     words = ("--silent", "--insecure", "--max-time", "10", "--resolve", f"{host}:443:127.0.0.1")
     lines: list[str] = []
@@ -71,11 +72,12 @@ def _ready(machine: Machine, env: dict[str, str], tries: int = 4, pause: float =
         time.sleep(pause if one else 0)
         _well, answer = machine.ask("curl", *words, f"https://{host}/health/ready")
         try:
-            lines = list(ready(json.loads(answer)))
+            faults = list(ready(json.loads(answer)))
         except ValueError:
-            lines = ["The site does not answer by its proxy: journalctl -u 'portal-web@*' -u nginx"]
-        if not lines:
-            break
+            faults = ["The site does not answer by its proxy: journalctl -u 'portal-web@*' -u nginx"]
+        if not faults:
+            return
+        lines = [line for line in faults if line in lines] or faults
     yield from lines
 
 

@@ -18,7 +18,8 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from galleries.papers import fonts
-from galleries.papers.page import draw_line, page_size
+from galleries.papers.fonts import draw_line
+from galleries.papers.page import page_size
 from galleries.papers.structure import Structure
 
 Kind = Literal["pick", "alternate", "strike"]

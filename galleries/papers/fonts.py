@@ -11,6 +11,7 @@ from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
+from reportlab.pdfgen.canvas import Canvas
 
 _DEBIAN = Path("/usr/share/fonts/truetype")
 _FACES: dict[str, tuple[tuple[str, str | Path], ...]] = {
@@ -75,3 +76,12 @@ def shortened(text: str, size: float, room: float, weight: str = "regular") -> s
     while text and width(text + "…", size, weight) > room:
         text = text[:-1]
     return text.rstrip() + "…"
+
+
+def draw_line(canvas: Canvas, x: float, y: float, text: str, size: float, weight: str = "regular") -> float:
+    """Draw one line of text with a font per run; returns the x after it."""
+    for name, piece in runs(text, weight):
+        canvas.setFont(name, size)
+        canvas.drawString(x, y, piece)
+        x += width(piece, size, weight)
+    return x

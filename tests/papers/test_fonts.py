@@ -131,7 +131,7 @@ def test_a_line_of_two_fonts_ends_where_its_widths_end() -> None:
             self.done.append((x, y, text))
 
     pen = Pen()
-    end = page.draw_line(pen, 50, 30, "ab李", 8)  # type: ignore[arg-type]
+    end = fonts.draw_line(pen, 50, 30, "ab李", 8)  # type: ignore[arg-type]
     middle = 50 + fonts.width("ab", 8)
     assert pen.done == [("font", LATIN, 8), (50, 30, "ab"), ("font", HAN, 8), (middle, 30, "李")]
     assert end == pytest.approx(50 + fonts.width("ab李", 8))

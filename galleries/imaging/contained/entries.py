@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
-from galleries.imaging import preview, recipes, rights, tracer
+from galleries.imaging import preview, recipes, tracer
 from galleries.imaging.comparing import amounts, changes, list_size, match
 from galleries.imaging.credentials import read as credentials
 from galleries.imaging.credentials.reading import CredentialsRead
@@ -19,6 +19,8 @@ from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.opening import decode
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.imaging.output import softproof
+from galleries.imaging.rights.record import RightsFound, RightsRecord
+from galleries.imaging.rights.write import check, read_rights  # loaded with the decoders, not by each
 from galleries.told import Told
 
 
@@ -49,12 +51,12 @@ def _small(source: Any, limits: Any, long_side: int) -> Grey:
     return Grey(small.grey.tobytes(), height, width, small.scale)
 
 
-def _read_rights(source: Any) -> rights.RightsFound:
-    return rights.read_rights(source.read_bytes())
+def _read_rights(source: Any) -> RightsFound:
+    return read_rights(source.read_bytes())
 
 
-def _check_rights(source: Any, record: rights.RightsRecord) -> list[Told]:
-    return list(rights.check(source.read_bytes(), record))
+def _check_rights(source: Any, record: RightsRecord) -> list[Told]:
+    return list(check(source.read_bytes(), record))
 
 
 def _read_credentials(source: Any, anchors: str) -> CredentialsRead | None:
@@ -93,7 +95,7 @@ ENTRIES: dict[str, Entry] = {
     "differences": Entry(list_size.differences, list[list_size.Difference]),
     "changes": Entry(changes.changes, amounts.Changes | None),
     "open_small": Entry(_small, Grey),
-    "read_rights": Entry(_read_rights, rights.RightsFound),
+    "read_rights": Entry(_read_rights, RightsFound),
     "check_rights": Entry(_check_rights, list[Told]),
     "read_credentials": Entry(_read_credentials, CredentialsRead | None),
     "make_logo": Entry(logo.make_logo, bytes),

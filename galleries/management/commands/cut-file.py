@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand
-from galleries.steps.delivering import one_file
 
 
 class Command(TradeCommand):
@@ -25,6 +24,8 @@ class Command(TradeCommand):
         parser.add_argument("--name", default="", help="name for sizes with a name strip")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.delivering import one_file
+
         try:
             rows = one_file.cut(options["file"], one_file.specs(options["size"]), options["out"], options["name"])
         except OSError as error:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
-from galleries.steps.delivering import cut
 
 
 class Command(TradeCommand):
@@ -21,6 +20,8 @@ class Command(TradeCommand):
         parser.add_argument("--sheet", type=Path, help="write a preview sheet of all crops here (JPEG)")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.delivering import cut
+
         sitting = sitting_named(options["sitting"])
         by, wanted = photographer_of(sitting), sizes_named(options["size"])
         finals = list(sitting.finals.listed().select_related("frame__look", "sitting"))

@@ -5,17 +5,14 @@ from __future__ import annotations
 import shutil
 from argparse import ArgumentParser
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import CommandError
 
-import galleries.tasks  # noqa: F401 - work is done here
-from galleries import storage
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named, sizes_named
-from galleries.models import Delivery
-from galleries.steps import jobs
-from galleries.steps.delivering import licences, offer, orders
-from galleries.words.told import stored
+
+if TYPE_CHECKING:  # a help text needs no tables
+    from galleries.models import Delivery
 
 
 class Command(TradeCommand):
@@ -34,6 +31,11 @@ Without a licence the usual terms are written down first."""
         parser.add_argument("--out", type=Path, help="copy the archive into this folder too")
 
     def work(self, options: dict[str, Any]) -> Any:
+        import galleries.tasks  # noqa: F401 - work is done here
+        from galleries.models import Delivery
+        from galleries.steps import jobs
+        from galleries.steps.delivering import licences, offer, orders
+
         sitting = sitting_named(options["sitting"])
         by = photographer_of(sitting)
         licence = licences.current(sitting) or licences.compose(sitting, licences.draft(sitting), by)
@@ -54,6 +56,9 @@ Without a licence the usual terms are written down first."""
         return self._told(asked, options)
 
     def _told(self, delivery: Delivery, options: dict[str, Any]) -> Any:
+        from galleries import storage
+        from galleries.words.told import stored
+
         files = list(delivery.files.all())
         for file in files:
             warnings = "".join(f"\n    {stored(warning)}" for warning in file.warnings)

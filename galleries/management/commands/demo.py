@@ -8,9 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-import galleries.tasks  # noqa: F401 - work is done here
 from galleries.errors import DomainError
-from galleries.steps.demo import demo_finishing, demo_sitting
 
 
 class Command(BaseCommand):
@@ -30,6 +28,9 @@ example:
         self.stderr.write(line)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        import galleries.tasks  # noqa: F401 - work is done here
+        from galleries.steps.demo import demo_finishing, demo_sitting
+
         try:
             demo = demo_sitting.prepare(self._say)
             demo.links.update(demo_sitting.links_of({"subject, finishing": demo_finishing.prepare(self._say)}))

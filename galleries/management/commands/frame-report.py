@@ -8,8 +8,6 @@ from typing import Any
 
 from galleries.imaging.errors import ImagingError
 from galleries.management.trade import TradeCommand
-from galleries.steps.delivering import one_file
-from galleries.words.told import sentence
 
 
 class Command(TradeCommand):
@@ -26,6 +24,9 @@ class Command(TradeCommand):
         return reports[0] if len(reports) == 1 else reports
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+        from galleries.steps.delivering import one_file
+        from galleries.words.told import sentence
+
         try:
             told = one_file.report(path)
         except (ImagingError, OSError) as error:

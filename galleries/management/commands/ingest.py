@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps.ingesting import incoming, ingest
 
 
 class Command(TradeCommand):
@@ -23,6 +22,8 @@ What is there already is not stored again. A refused file is named with its reas
         parser.add_argument("--sitting", required=True, help="the sitting's short name")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.ingesting import incoming, ingest
+
         folder: Path = options["folder"]
         if not folder.is_dir():
             raise CommandError(f"{folder} is not a folder.")

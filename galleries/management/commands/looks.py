@@ -6,8 +6,6 @@ from argparse import ArgumentParser
 from typing import Any
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps.sorting import sort
-from galleries.words.told import sentences, title
 
 
 class Command(TradeCommand):
@@ -19,6 +17,9 @@ class Command(TradeCommand):
         parser.add_argument("sitting", help="the sitting's short name")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.sorting import sort
+        from galleries.words.told import sentences, title
+
         sitting = sitting_named(options["sitting"])
         proposal = sort.proposal(sitting)
         frames = {str(frame.pk): frame for frame in sitting.frames.select_related("look")}

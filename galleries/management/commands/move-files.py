@@ -9,7 +9,6 @@ from django.conf import settings
 from django.core.files.storage import storages
 from django.core.management.base import CommandError
 
-from galleries.management import moving_files
 from galleries.management.trade import TradeCommand
 
 NAMES = ("private", "proofs")
@@ -27,6 +26,8 @@ compare it. The site may run. Stop it, run it again with --rest for what came me
         parser.add_argument("--rest", action="store_true", help="do not read again what lies there in its size")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.management import moving_files
+
         if "next private" not in settings.STORAGES:
             raise CommandError("PORTAL_NEXT_FILES says where to: folder or s3.")
         if any(_place(name) == _place(f"next {name}") for name in NAMES):

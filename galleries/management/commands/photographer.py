@@ -8,8 +8,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand
-from galleries.steps.people import account, second_factor
-from galleries.steps.people import invite as invites
 
 LINK_MINUTES = 24 * 60
 
@@ -34,6 +32,9 @@ voice or by sight who asks for it."""
         parser.add_argument("--drop-second-factor", action="store_true", help="of an account that there is")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.people import account, second_factor
+        from galleries.steps.people import invite as invites
+
         if options["drop_second_factor"]:
             name = second_factor.drop(options["username"]).get_username()
             self.tell(options, f"{name} comes in without a second factor again; every session of theirs is ended")

@@ -6,13 +6,7 @@ import time
 from argparse import ArgumentParser
 from typing import Any
 
-import galleries.tasks  # noqa: F401 - work is done here
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.models import Job
-from galleries.steps import derived, jobs
-from galleries.steps.ingesting import proof
-
-OPEN = (Job.State.WAITING, Job.State.RUNNING)
 
 
 class Command(TradeCommand):
@@ -28,6 +22,10 @@ those that an earlier release read are read anew."""
         parser.add_argument("--list", action="store_true", help="only say how it stands")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.models import Job
+        from galleries.steps import derived, jobs
+        from galleries.steps.ingesting import proof
+
         sitting, name = sitting_named(options["sitting"]), derived.stamp_recipe()
         mine = Job.objects.filter(sitting=sitting, kind="proof")
         missing = proof.not_of_today(sitting.frames.all())
@@ -54,7 +52,12 @@ those that an earlier release read are read anew."""
 
     def _make(self, mine: Any, of: int) -> None:
         """Take waiting jobs one by one until none waits and none runs elsewhere."""
-        while open_jobs := mine.filter(state__in=OPEN).count():
+        import galleries.tasks  # noqa: F401 - work is done here
+        from galleries.models import Job
+        from galleries.steps import jobs
+
+        unfinished = (Job.State.WAITING, Job.State.RUNNING)
+        while open_jobs := mine.filter(state__in=unfinished).count():
             self.progress(of - open_jobs, of, "proofs")
             first = mine.filter(state=Job.State.WAITING).order_by("pk").first()
             if first is None:

@@ -8,9 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-import galleries.tasks  # noqa: F401 - work is done here
 from galleries.errors import DomainError
-from galleries.steps.demo import rehearse
 
 
 class Command(BaseCommand):
@@ -25,6 +23,9 @@ example:
         parser.add_argument("--json", action="store_true", help="one JSON line; progress goes to standard error")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        import galleries.tasks  # noqa: F401 - work is done here
+        from galleries.steps.demo import rehearse
+
         try:
             result = rehearse.run(lambda line: self.stderr.write(line))
         except DomainError as error:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from galleries.management.trade import TradeCommand
-from galleries.steps.keeping.restore import restore
 
 
 class Command(TradeCommand):
@@ -20,6 +19,8 @@ class Command(TradeCommand):
         parser.add_argument("--photographer", default="", help="user name that is to own it (default: as it was)")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.keeping.restore import restore
+
         restored = restore(
             options["file"], options["photographer"], lambda done, of: self.progress(done, of, "files checked")
         )

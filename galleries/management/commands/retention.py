@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps.keeping import archive_file, erase, retention
 
 
 class Command(TradeCommand):
@@ -30,6 +29,8 @@ cut short are caught up on every call."""
         parser.add_argument("--why", default="", help="the reason; kept with the record of the erasure")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.keeping import erase, retention
+
         for late in erase.finish_erasures():
             self.tell(options, f"An erasure that had been cut short is finished: {late.uid}, {late.files} files.")
         result: dict[str, Any] = {}
@@ -48,6 +49,8 @@ cut short are caught up on every call."""
         return {**result, "sittings": listed}
 
     def _one(self, options: dict[str, Any]) -> dict[str, Any]:
+        from galleries.steps.keeping import archive_file, erase, retention
+
         sitting = sitting_named(options["sitting"])
         by = photographer_of(sitting)
         result: dict[str, Any] = {}

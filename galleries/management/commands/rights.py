@@ -10,8 +10,6 @@ from django.core.management.base import CommandError
 from django.db import DatabaseError
 
 from galleries.management.trade import TradeCommand
-from galleries.steps.delivering import offer
-from galleries.steps.delivering.stated import of_file
 
 NO_TABLES = "There is no database with deliveries here, so where the file comes from was not looked up."
 
@@ -33,6 +31,8 @@ class Command(TradeCommand):
         return [self._one(path, options) for path in options["file"]]
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+        from galleries.steps.delivering.stated import of_file
+
         try:
             stated = of_file(path)
         except OSError as error:
@@ -54,6 +54,8 @@ class Command(TradeCommand):
 
     def _deliveries(self, digest: str) -> list[str] | None:
         """Sentences about the deliveries that hold these bytes; None where there are no tables to look into."""
+        from galleries.steps.delivering import offer
+
         try:
             return [
                 f"Delivered as {row.name} in delivery {row.delivery.number} of “{row.delivery.sitting.title}”"

@@ -7,8 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from galleries.management.trade import TradeCommand
-from galleries.models import DeliverySize
-from galleries.steps.delivering import sizes
 
 
 class Command(TradeCommand):
@@ -17,11 +15,14 @@ class Command(TradeCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--file", type=Path, default=sizes.DATA, help="data file (default: the project's own)")
+        parser.add_argument("--file", type=Path, help="data file (default: the project's own)")
         parser.add_argument("--list", action="store_true", help="only list, load nothing")
 
     def work(self, options: dict[str, Any]) -> Any:
-        count = 0 if options["list"] else sizes.load(options["file"])
+        from galleries.models import DeliverySize
+        from galleries.steps.delivering import sizes
+
+        count = 0 if options["list"] else sizes.load(options["file"] or sizes.DATA)
         rows = list(DeliverySize.objects.all())
         for row in rows:
             pixels = f"{row.width} × {row.height} px" if row.width else "native size"

@@ -9,7 +9,6 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps.keeping import trace
 
 
 class Command(TradeCommand):
@@ -22,6 +21,8 @@ class Command(TradeCommand):
         parser.add_argument("--sitting", help="look in this sitting only, in every frame of it")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.keeping import trace
+
         if not options["file"].is_file():
             raise CommandError(f"There is no file {options['file']}.")
         sitting = sitting_named(options["sitting"]) if options["sitting"] else None

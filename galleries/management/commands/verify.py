@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import CommandError
 
 from galleries.management.trade import TradeCommand, sitting_named
-from galleries.steps.keeping import inventory
+
+if TYPE_CHECKING:  # a help text needs no tables
+    from galleries.steps.keeping import inventory
 
 
 class Command(TradeCommand):
@@ -26,6 +28,8 @@ work that is just being done."""
         parser.add_argument("--yes", action="store_true", help="with --remove: do not ask")
 
     def work(self, options: dict[str, Any]) -> Any:
+        from galleries.steps.keeping import inventory
+
         sitting = sitting_named(options["sitting"]) if options["sitting"] else None
         comparison = inventory.compare(sitting, lambda done: self.progress(done, what="files read"))
         for kind, places in (

@@ -6,14 +6,15 @@ import json
 import time
 from argparse import ArgumentParser
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import CommandError
 
 from galleries.errors import Refused
 from galleries.management.trade import TradeCommand, photographer_of, sitting_named
-from galleries.steps.ingesting import incoming
-from galleries.steps.ingesting.watch import Watcher
+
+if TYPE_CHECKING:  # a help text needs no tables
+    from galleries.steps.ingesting.watch import Watcher
 
 
 class Command(TradeCommand):
@@ -31,6 +32,9 @@ With --json each file is one line of JSON."""
         parser.add_argument("--for", type=float, dest="seconds", help="end after so many seconds")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        from galleries.steps.ingesting import incoming
+        from galleries.steps.ingesting.watch import Watcher
+
         folder: Path = options["folder"]
         if options["make_folder"]:
             self._make(folder)
