@@ -7,6 +7,7 @@ import numpy as np
 
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.face.models import shrunk
+from galleries.imaging.face.ranks import median, medians
 
 _EYE_SPAN = 24  # the picture is shrunk until the eyes lie this many pixels apart: hair is no finer for this purpose
 _BAND = 0.6  # half-width of the strip over the face, in eye distances
@@ -36,13 +37,13 @@ def crown_against_backdrop(
     beside = [side for side in (left, right) if side.shape[1] >= max(3.0, span / 4)]
     if not beside:
         return None
-    sides = [np.median(side, axis=1) for side in beside]
+    sides = [medians(side.transpose(0, 2, 1).reshape(-1, side.shape[1])).reshape(-1, 3) for side in beside]
     noise = float(np.median([np.abs(s - m[:, None]).mean() for s, m in zip(beside, sides, strict=True)]))
     band = lab[:, max(0, int(x - _BAND * span)) : int(x + _BAND * span) + 1]
     across = (np.arange(band.shape[1]) / max(1, band.shape[1] - 1) - 0.5) * _BAND / _CLEAR + 0.5
     backdrop = sides[0][:, None] * (1 - across[None, :, None]) + sides[-1][:, None] * across[None, :, None]
     apart = np.linalg.norm(band - backdrop, axis=2)
-    uneven = float(np.median(np.linalg.norm(sides[0] - sides[-1], axis=1)))
+    uneven = median(np.linalg.norm(sides[0] - sides[-1], axis=1))
     floor = max(_LEAST, 4 * noise, 0.4 * uneven)
     head = (apart > floor).mean(axis=1) > _SHARE
     row = min(len(head) - 1, int(forehead_y * size[1] / bottom))

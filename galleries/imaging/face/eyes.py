@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.face.faces import Point
+from galleries.imaging.face.ranks import median, medians, percentile
+from galleries.imaging.face.views import packed
 from galleries.told import Told, told
 
 LEAST_IRIS = 10.0  # pixels of radius under which catch lights are unknown
@@ -58,7 +60,7 @@ def _patch(rgb: Pixels, centre: Point, reach: float) -> tuple[Floats, int, int] 
     right, bottom = math.ceil(centre[0] + reach) + 1, math.ceil(centre[1] + reach) + 1
     if left < 0 or top < 0 or right > rgb.shape[1] or bottom > rgb.shape[0]:
         return None
-    return _luma(np.ascontiguousarray(rgb[top:bottom, left:right])), left, top
+    return _luma(packed(rgb[top:bottom, left:right])), left, top
 
 
 def edge_sharpness(luma: Floats) -> float | None:
@@ -86,12 +88,11 @@ def _sharpness_of(patches: Floats) -> Floats:
 
 
 def _quantiles(patches: NDArray[Any], *shares: float) -> list[NDArray[Any]]:
-    """Of each patch the value at `share` of the order, without interpolation: a third of the time of numpy's
-    percentile."""
-    flat = patches.reshape(len(patches), -1)
+    """Of each patch the value at `share` of the order, without interpolation."""
+    flat = np.ascontiguousarray(patches).reshape(len(patches), -1)
     places = [min(flat.shape[1] - 1, int(share * flat.shape[1])) for share in shares]
-    ordered = np.partition(flat, places, axis=1)
-    return [ordered[:, place] for place in places]
+    # One by one: two places at once take thrice as long.
+    return [np.partition(flat, place, axis=1)[:, place] for place in places]
 
 
 def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
@@ -105,18 +106,11 @@ def tiles_of(rgb: Pixels) -> Floats:
     height, width = rgb.shape[:2]
     return np.stack(
         [
-            _luma_of_view(rgb[top : top + _TILE, left : left + _TILE])
+            _luma(packed(rgb[top : top + _TILE, left : left + _TILE]))
             for top in np.linspace(0, max(0, height - _TILE), 7).astype(int)
             for left in np.linspace(0, max(0, width - _TILE), 7).astype(int)
         ]
     )
-
-
-def _luma_of_view(part: Pixels) -> Floats:
-    """As `_luma`; of a picture that lies turned in memory it is read along its rows there, in a third of the time."""
-    if abs(part.strides[0]) < abs(part.strides[1]):
-        return _luma(np.ascontiguousarray(part.transpose(1, 0, 2))).T
-    return _luma(np.ascontiguousarray(part))
 
 
 def frame_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
@@ -124,7 +118,7 @@ def frame_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
     if min(rgb.shape[:2]) <= 4:
         return None
     values = _sharpness_of(tiles_of(rgb) if tiles is None else tiles)
-    return float(np.percentile(values, 95)) if len(values) else None
+    return percentile(values, 95) if len(values) else None
 
 
 _CYCLES = np.hypot(np.fft.fftfreq(_TILE)[:, None], np.fft.rfftfreq(_TILE)[None, :])  # cycles per pixel
@@ -144,13 +138,14 @@ def fine_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
     if min(rgb.shape[:2]) < _TILE:
         return None
     tiles = tiles_of(rgb) if tiles is None else tiles
-    waves = np.fft.rfft2((tiles - tiles.mean(axis=(1, 2), keepdims=True)) * _WINDOW)
-    bands = (np.abs(waves).reshape(len(tiles), -1) ** 2) @ _BANDS
+    even = (tiles - tiles.mean(axis=(1, 2), keepdims=True)) * _WINDOW
+    waves = np.stack([cv2.dft(tile, flags=cv2.DFT_COMPLEX_OUTPUT)[:, : _TILE // 2 + 1].ravel() for tile in even])
+    bands = (waves[:, ::2] ** 2 + waves[:, 1::2] ** 2) @ _BANDS
     richest = bands[np.argsort(bands[:, 0])[-16:]]
     richest = richest[richest[:, 0] >= _LEAST_MID]
     if len(richest) < 4:
         return None
-    return 10 * math.log10(max(1e-9, float(np.median(richest[:, 1] / richest[:, 0]))))
+    return 10 * math.log10(max(1e-9, median(richest[:, 1] / richest[:, 0])))
 
 
 def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | Told:
@@ -170,7 +165,7 @@ def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | Told:
     iris = (away <= 1.0) & inside
     if iris.sum() < 20:
         return told(Code.UNKNOWN_NEARLY_CLOSED)
-    bright = (luma >= np.median(luma[iris]) + _RISE) & inside & (away <= 1.0)
+    bright = (luma >= median(luma[iris]) + _RISE) & inside & (away <= 1.0)
     count, _labels, stats, middles = cv2.connectedComponentsWithStats(bright.astype(np.uint8), connectivity=8)
     whole = math.pi * eye.radius**2
     lights = []
@@ -217,7 +212,7 @@ def pupil_ratio(rgb: Pixels, eye: Eye) -> float | Told:
     x = eye.centre[0] - left + eye.radius * radii[:, None] * np.cos(angles)[None]
     y = eye.centre[1] - top + eye.radius * radii[:, None] * np.sin(angles)[None]
     ring = cv2.remap(luma, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
-    profile = np.median(ring, axis=1)
+    profile = medians(ring)
     inner = (radii[:-4] >= 0.16) & (radii[4:] <= 0.80)
     rise = np.where(inner, profile[4:] - profile[:-4], -np.inf)
     best = int(np.argmax(rise))

@@ -15,6 +15,8 @@ import numpy as np
 
 from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.face.faces import Point
+from galleries.imaging.face.ranks import medians, percentile
+from galleries.imaging.face.views import packed
 
 _WIDTH = 64  # samples between the corners of the eye
 _ACROSS, _DOWN = 40, 44  # samples on each side of the middle
@@ -53,7 +55,7 @@ def reflex_distance(rgb: Pixels, iris: Point, radius: float, lid: tuple[Point, .
     within = profile[(rows > iris_v - iris_r) & (rows < iris_v + iris_r)]
     if within.size == 0 or profile[at] < 8:
         return None
-    edge = _EDGE * float(np.percentile(within, 90))
+    edge = _EDGE * percentile(within, 90)
     while at > 0 and profile[at - 1] > edge:
         at -= 1
     return (iris_v - float(rows[at])) / _WIDTH
@@ -67,7 +69,7 @@ def _sampled(rgb: Pixels, middle: Floats, along: Floats, across: Floats, step: f
     right, bottom = math.ceil(x.max()) + 3, math.ceil(y.max()) + 3
     if left < 0 or top < 0 or right > rgb.shape[1] or bottom > rgb.shape[0]:
         return None
-    part = np.ascontiguousarray(rgb[top:bottom, left:right])
+    part = packed(rgb[top:bottom, left:right])
     if step > 0.8:  # fine detail between the samples would alias
         part = cv2.GaussianBlur(part, (0, 0), 0.6 * step)
     grid = cv2.remap(part, (x - left).astype(np.float32), (y - top).astype(np.float32), cv2.INTER_LINEAR)
@@ -76,9 +78,7 @@ def _sampled(rgb: Pixels, middle: Floats, along: Floats, across: Floats, step: f
 
 def _unlike_skin(lab: Floats, middle: float, reach: float) -> Floats:
     """How far each row differs from the skin under the eye, over the columns within `reach` of `middle`."""
-    skin = np.median(
-        lab[_DOWN + _BELOW[0] : _DOWN + _BELOW[1], _ACROSS - _BESIDE : _ACROSS + _BESIDE].reshape(-1, 3), axis=0
-    )
-    apart = (lab - skin) * (1, _CHROMA, _CHROMA)
+    below = lab[_DOWN + _BELOW[0] : _DOWN + _BELOW[1], _ACROSS - _BESIDE : _ACROSS + _BESIDE]
     columns = np.abs(np.arange(-_ACROSS, _ACROSS + 1) - middle) <= max(reach, 1)
-    return np.asarray(np.sqrt((apart**2).sum(axis=2))[:, columns].mean(axis=1))
+    apart = (lab[:, columns] - medians(below.reshape(-1, 3).T)) * (1, _CHROMA, _CHROMA)
+    return np.asarray(np.sqrt((apart**2).sum(axis=2)).mean(axis=1))

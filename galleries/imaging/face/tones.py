@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats, Pixels
 from galleries.imaging.face.faces import Face
+from galleries.imaging.face.ranks import median, medians, percentile
 
 Mask = NDArray[np.bool_]
 Lab = tuple[float, float, float]
@@ -44,13 +45,23 @@ def face_mask(shape: tuple[int, ...], face: Face) -> Mask:
     return mask & (left_out == 0)
 
 
+def _of(pixels: Pixels, mask: Mask) -> Pixels:
+    """Those of (..., n) that the mask takes, (m, n): by their places, which is five times as fast as by the mask."""
+    return pixels.reshape(-1, pixels.shape[-1]).take(np.flatnonzero(mask), axis=0)
+
+
+def _between(values: Floats, low: float, high: float) -> Floats:
+    """Those of Lab (n, 3) whose lightness lies between two percentiles of it."""
+    lightness = values[:, 0]
+    return _of(values, (lightness >= percentile(lightness, low)) & (lightness <= percentile(lightness, high)))
+
+
 def middle_lab(lab: Floats, mask: Mask) -> Lab | None:
     """Mean Lab of the mask without its darkest and lightest tenth; None when there are too few pixels."""
-    values = lab[mask]
+    values = _of(lab, mask)
     if len(values) < _LEAST_PIXELS:
         return None
-    low, high = np.percentile(values[:, 0], (10, 90))
-    kept = values[(values[:, 0] >= low) & (values[:, 0] <= high)]
+    kept = _between(values, 10, 90)
     mean = kept.mean(axis=0)
     return round(float(mean[0]), 2), round(float(mean[1]), 2), round(float(mean[2]), 2)
 
@@ -75,15 +86,14 @@ def face_tones(rgb: Pixels, lab: Floats, face: Face) -> FaceTones | None:
     mask = face_mask(rgb.shape, face)
     if mask.sum() < _LEAST_PIXELS:
         return None
-    pixels, skin = rgb[mask], lab[mask]
-    low, high = np.percentile(skin[:, 0], (20, 90))
-    kept = skin[(skin[:, 0] >= low) & (skin[:, 0] <= high)]
+    pixels, skin = _of(rgb, mask), _of(lab, mask)
+    kept = _between(skin, 20, 90)
     light_x, light_y = _light(skin[:, 0], mask, face)
     return FaceTones(
-        median_l=round(float(np.median(skin[:, 0])), 2),
+        median_l=round(median(skin[:, 0]), 2),
         clipped_high=round(float((pixels.max(axis=1) >= 254).mean()), 4),
         clipped_low=round(float((pixels.max(axis=1) <= 2).mean()), 4),
-        skin_ab=(round(float(np.median(kept[:, 1])), 2), round(float(np.median(kept[:, 2])), 2)),
+        skin_ab=(round(median(kept[:, 1]), 2), round(median(kept[:, 2]), 2)),
         light_x=light_x,
         light_y=light_y,
     )
@@ -103,7 +113,7 @@ def _light(lightness: Floats, mask: Mask, face: Face) -> tuple[float, float]:
     def stops(one: Mask, other: Mask) -> float:
         if min(one.sum(), other.sum()) < 10:
             return 0.0
-        return round(float(np.log2(np.median(luminance[one]) / np.median(luminance[other]))), 3)
+        return round(math.log2(median(luminance[one]) / median(luminance[other])), 3)
 
     return stops(along > margin, along < -margin), stops(across < -margin, across > margin)
 
@@ -150,25 +160,25 @@ def wardrobe_lab(lab: Floats, face: Face, skin: Lab | None, backdrop: Lab | None
     if keep.mean() < 0.2:
         keep[:] = True  # clothes the colour of skin or backdrop: take all rather than a rest
     values = area[keep]
-    middle = np.median(values, axis=0)
+    middle = medians(values.T)
     away = np.linalg.norm(values - middle, axis=1)
-    mean = values[away <= np.percentile(away, 70)].mean(axis=0)
+    mean = values[away <= percentile(away, 70)].mean(axis=0)
     return round(float(mean[0]), 2), round(float(mean[1]), 2), round(float(mean[2]), 2)
 
 
 def is_monochrome(lab: Floats) -> bool:
     """Black and white, also toned: chroma is nothing, or follows lightness alone."""
     flat = lab[::2, ::2].reshape(-1, 3)
-    if float(np.percentile(np.hypot(flat[:, 1], flat[:, 2]), 99)) < _MONO_CHROMA:
+    if percentile(np.hypot(flat[:, 1], flat[:, 2]), 99) < _MONO_CHROMA:
         return True
-    usable = flat[(flat[:, 0] > 3) & (flat[:, 0] < 97)]
+    usable = _of(flat, (flat[:, 0] > 3) & (flat[:, 0] < 97))
     if len(usable) < _LEAST_PIXELS:
         return False
     level = usable[:, 0] / 100
-    base = np.stack([np.ones_like(level), level, level**2, level**3], axis=1)
-    fit, *_ = np.linalg.lstsq(base, usable[:, 1:], rcond=None)
-    spread = np.abs(usable[:, 1:] - base @ fit)
-    return float(np.percentile(spread, 97)) < _MONO_SPREAD
+    base = np.stack([np.ones_like(level), level, level**2, level**3], axis=1).astype(np.float64)
+    # By its normal equations: four unknowns of thousands of pixels, in a tenth of the time.
+    fit, *_ = np.linalg.lstsq(base.T @ base, base.T @ usable[:, 1:], rcond=None)
+    return percentile(np.abs(usable[:, 1:] - base @ fit), 97) < _MONO_SPREAD
 
 
 def dark_glasses(lab: Floats, face: Face) -> bool:
@@ -182,7 +192,7 @@ def dark_glasses(lab: Floats, face: Face) -> bool:
         x, y = round(float(point[0])), round(float(point[1]))
         if not (reach <= x < lab.shape[1] - reach and reach <= y < lab.shape[0] - reach):
             return None
-        value = float(np.median(lab[y - reach : y + reach + 1, x - reach : x + reach + 1, 0]))
+        value = median(lab[y - reach : y + reach + 1, x - reach : x + reach + 1, 0])
         return max(((value + 16) / 116) ** 3, 1e-4)
 
     dark = []
