@@ -312,6 +312,8 @@ class Frame(models.Model):
     orientation = models.PositiveSmallIntegerField(default=1)
     profile = models.CharField(max_length=120, blank=True)
     profile_assumed = models.BooleanField(default=False)
+    # Why the colours that the file names are not used and it is read as sRGB; told by code, '' where they are.
+    profile_unread = models.CharField(max_length=300, blank=True, default="", db_default="", editable=False)
     camera = models.CharField(max_length=120, blank=True)
     # The camera's own clock: it knows no time zone and may be wrong, so it is kept as it was written.
     captured_at = models.DateTimeField(_("captured (camera clock)"), null=True, blank=True)

@@ -36,6 +36,8 @@ class Code(StrEnum):
     ORDER_STRANGE = "order.strange"
     JOB_BROKE = "job.broke"
     ARRIVAL_LOST = "ingest.arrival_lost"
+    READ_AS_SRGB = "ingest.read_as_srgb"
+    VERSION_COLOURS = "match.version_colours"
     JOB_STOPPED = "job.stopped"
     DISK_FULL = "job.disk_full"
     OUT_OF_REACH = "job.out_of_reach"
@@ -81,6 +83,8 @@ SENTENCES: dict[str, str] = {
         "Delivery %(number)s, file %(file)s: its order is not as this program writes them, at “%(field)s”."
     ),
     Code.JOB_BROKE: _("This work broke (%(error)s). Try again; if it stays so, look into the site's log."),
+    Code.READ_AS_SRGB: _("The colours that the file names are not used; it is read as sRGB."),
+    Code.VERSION_COLOURS: _("What its colours mean cannot be read, and a final's must be right; export it anew."),
     Code.ARRIVAL_LOST: _("It is no longer where it came in. Send it again."),
     Code.JOB_STOPPED: _("The worker was stopped in the middle of this, again and again."),
     Code.DISK_FULL: _("The disk is full. This goes on by itself once there is room."),

@@ -17,13 +17,14 @@ class Command(TradeCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("file", type=Path, nargs="+", help="JPEG, TIFF, PNG or HEIF")
+        parser.add_argument("file", type=Path, nargs="+", help="JPEG, TIFF, PNG, HEIF or a camera's raw file")
 
     def work(self, options: dict[str, Any]) -> Any:
         reports = [self._one(path, options) for path in options["file"]]
         return reports[0] if len(reports) == 1 else reports
 
     def _one(self, path: Path, options: dict[str, Any]) -> dict[str, Any]:
+        from galleries.models import Frame
         from galleries.steps.delivering import one_file
         from galleries.words.told import sentence
 
@@ -35,6 +36,12 @@ class Command(TradeCommand):
             self.stderr.write(f"{path}: {reason}")
             return {"path": str(path), "error": reason}
         self.tell(options, f"{path.name}  {told['width']} × {told['height']}  {told['profile']}")
+        shown = Frame.Shown(told["facts"]["shown"])
+        if shown != Frame.Shown.FILE:
+            size = f"{told['facts']['sensor_width']} × {told['facts']['sensor_height']}"
+            self.tell(options, f"  {told['facts']['format']} of {size} pixels: {shown.label}")
+        if told["profile_unread"]:
+            self.tell(options, f"  read as sRGB: {told['profile_unread']}")
         self.tell(options, f"  captured {told['captured_at'] or 'at an unknown time'}")
         if told["face"] is None:
             self.tell(options, f"  no face: {told['reason']}")

@@ -39,6 +39,8 @@ What is there already is not stored again. A refused file is named with its reas
             if outcome.state == "refused":
                 refused.append({"name": outcome.name, "reason": outcome.reason})
                 self.tell(options, f"refused: {outcome.name}: {outcome.reason}")
+            elif outcome.reason:
+                self.tell(options, f"new, but see: {outcome.name}: {outcome.reason}")
         self.all_done = not refused
         if not sum(counts.values()):
             self.all_done = False

@@ -71,5 +71,5 @@ With --json each file is one line of JSON."""
             elif outcome.state == "refused":
                 self.stdout.write(f"refused: {outcome.name}: {outcome.reason}")
             elif outcome.state == "new":
-                self.stdout.write(f"new: {outcome.name}")
+                self.stdout.write(f"new: {outcome.name}" + (f": {outcome.reason}" if outcome.reason else ""))
             self.stdout.flush()

@@ -25,9 +25,10 @@ from galleries.words.told import sentence, sentences
 def report(path: Path) -> dict[str, Any]:
     """What the program reads from a file, as plain JSON.
 
-    width, height (upright), captured_at (the camera's own clock, ISO 8601, or null), profile, face {x, y, width,
-    height}, eyes {left, right} (the subject's own), crown_y, chin_y (all in pixels of the upright frame), roll_deg; or
-    face null and `reason`. `reading` holds all numbers of the reader, `facts` all that the file says of itself.
+    width, height (upright), captured_at (the camera's own clock, ISO 8601, or null), profile, profile_unread (why the
+    file's own is not used, or ''), face {x, y, width, height}, eyes {left, right} (the subject's own), crown_y, chin_y
+    (all in pixels of the upright frame), roll_deg; or face null and `reason`. `reading` holds all numbers of the
+    reader, `facts` all that the file says of itself.
 
     Raises:
         ImagingError: the file is no picture that can be opened; the sentence does not name the file.
@@ -41,6 +42,7 @@ def report(path: Path) -> dict[str, Any]:
         "height": facts.height,
         "captured_at": facts.captured_at.isoformat() if facts.captured_at else None,
         "profile": facts.profile_name,
+        "profile_unread": sentence(facts.profile_problem) if facts.profile_problem else "",
         "face": None,
         "eyes": None,
         "crown_y": None,

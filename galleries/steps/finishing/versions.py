@@ -41,7 +41,7 @@ from galleries.steps.ingesting.ingest import clean_name, sha256_of
 from galleries.steps.limits import limits
 from galleries.steps.people import caps, letters
 from galleries.steps.people.asked import approvers
-from galleries.told import Told, told
+from galleries.told import Told, following, told
 from galleries.words.steps import Code
 from galleries.words.told import sentence
 
@@ -92,6 +92,8 @@ def add_retouch(sitting: Sitting, source: Path | Arrived, name: str, by: Visitor
         facts = door.verify(arrived.path, limits(), seconds=settings.VERIFY_SECONDS)
         if facts.is_raw:
             return Outcome("refused", told=told(Code.RAW_VERSION))
+        if facts.profile_problem is not None:
+            return Outcome("refused", told=following((told(Code.VERSION_COLOURS), facts.profile_problem)))
         matching = match.find(sitting, arrived.path, name, among)
     except (ImagingError, BadInput) as error:
         return Outcome("refused", told=error.told)

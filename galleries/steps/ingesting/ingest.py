@@ -32,7 +32,8 @@ from galleries.steps.ingesting import file_names, incoming, pairs
 from galleries.steps.ingesting.incoming import Arrived
 from galleries.steps.limits import limits
 from galleries.steps.sorting import looks
-from galleries.told import Told
+from galleries.told import Told, following, told
+from galleries.words.steps import Code
 from galleries.words.told import sentence
 
 CHUNK = 1 << 20
@@ -55,7 +56,7 @@ class Outcome:
 
     @property
     def reason(self) -> str:
-        """Why it was refused, in the reader's language."""
+        """Why it was refused, or what to know of it, in the reader's language."""
         return sentence(self.told) if self.told else ""
 
 
@@ -172,7 +173,14 @@ def _keep(sitting: Sitting, arrived: Arrived, name: str, by: Visitor, facts: Fra
         if not clashes.at_once(error):
             raise
         return _same(Frame.objects.get(sitting=sitting, sha256=sha256), sha256, name, by)
-    return Outcome(name, "new", frame)
+    return Outcome(name, "new", frame, colours_told(frame))
+
+
+def colours_told(frame: Frame) -> Told | None:
+    """That the colours the frame's file names are not used, and why; None where they are."""
+    if not frame.profile_unread:
+        return None
+    return following((told(Code.READ_AS_SRGB), Told.from_stored(frame.profile_unread)))
 
 
 def _add(sitting: Sitting, row: dict[str, Any], by: Visitor) -> Frame:
@@ -248,6 +256,7 @@ def _row(digest: str, key: str, name: str, size: int, facts: FrameFacts) -> dict
         "orientation": facts.orientation,
         "profile": facts.profile_name[:120],
         "profile_assumed": facts.profile_assumed,
+        "profile_unread": facts.profile_problem.as_text(300) if facts.profile_problem else "",
         "camera": facts.camera[:120],
         "captured_at": _camera_clock(facts.captured_at),
         "shown": facts.shown,

@@ -70,7 +70,7 @@ TABLES: tuple[Table, ...] = (
         theirs="""id look sha256 name number bytes file_format width height bits orientation profile profile_assumed
         camera captured_at shown sensor_width sensor_height added_at hidden suggested
         kept_by_subject placed_by_hand reading reading_version run run_place""",
-        picture="key", house="sitting",
+        told="profile_unread", picture="key", house="sitting",
     ),
     _table(m.RawFile, "frame__sitting", theirs="id frame sha256 name bytes file_format added_at", house="key"),
     # Of a day of many sitters: the subject's own row without the agent's address; the others hang on other sittings.

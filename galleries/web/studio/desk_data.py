@@ -19,12 +19,12 @@ from galleries.sorting.cast import Cast as SkinCast
 from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
-from galleries.steps.ingesting import reading_anew
+from galleries.steps.ingesting import ingest, reading_anew
 from galleries.steps.sorting import loupe, ranges, sort, take_back
 from galleries.told import Told
 from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
-from galleries.words.told import stored
+from galleries.words.told import sentence, stored
 
 SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
 
@@ -88,7 +88,7 @@ def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
 # What the desk asks of a frame; making whole rows of thousands took a third of the answer.
 OF_FRAME = (
     *("sitting", "look", "name", "number", "captured_at", "camera", "width", "height", "file_format", "shown"),
-    *("sensor_width", "sensor_height", "run", "run_place", "raw__frame", "raw__name"),
+    *("sensor_width", "sensor_height", "profile_unread", "run", "run_place", "raw__frame", "raw__name"),
 )
 
 
@@ -130,6 +130,12 @@ def _picture_shown(frame: Frame) -> tuple[str, ...]:
     size = f"{frame.sensor_width} × {frame.sensor_height}"
     shown = frame.get_shown_display()
     return (_("%(kind)s of %(size)s pixels: %(shown)s") % {"kind": frame.file_format, "size": size, "shown": shown},)
+
+
+def _colours(frame: Frame) -> tuple[str, ...]:
+    """That the colours the file names are not used, and why."""
+    unread = ingest.colours_told(frame)
+    return (sentence(unread),) if unread else ()
 
 
 def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
@@ -180,7 +186,9 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join((*_picture_shown(frame), *_holds_little(frame, read), *_unknown(read)))[:300],
+        "note": "; ".join((*_picture_shown(frame), *_colours(frame), *_holds_little(frame, read), *_unknown(read)))[
+            :300
+        ],
     }
     if loupe.from_sensor(frame):
         row["sensor"] = True  # its eyes at 100 % are developed when somebody asks

@@ -31,7 +31,7 @@ SIZES = {"large_width": 4, "large_height": 6, "small_width": 2, "small_height": 
 FACTS = SimpleNamespace(
     format="JPEG", width=4000, height=6000, bits=8, orientation=6, profile_name="p" * 130, profile_assumed=True,
     camera="c" * 130, captured_at=datetime(2026, 5, 4, 10, 0, 1), shown="file",
-    sensor_width=0, sensor_height=0, is_raw=False,
+    profile_problem=None, sensor_width=0, sensor_height=0, is_raw=False,
 )  # fmt: skip
 
 

@@ -171,9 +171,8 @@ async function sentByParts(item, digest) {
 
 function tellOutcome(item, answer) {
   item.sent = item.file.size;
-  const text = ["refused", "stray"].includes(answer.state)
-    ? `${words[answer.state]}: ${answer.reason}`
-    : (words[answer.state] ?? answer.state);
+  const word = words[answer.state] ?? answer.state;
+  const text = answer.reason ? `${word}: ${answer.reason}` : word;
   show(item, answer.state, text);
 }
 
