@@ -434,7 +434,9 @@ def sitting_for(visitor: Visitor, act: Act, slug: str) -> Sitting:
     return sitting
 
 
-_ask_sitting = CompiledRows(lambda slug: Sitting.objects.select_related("photographer").filter(slug=slug).order_by())
+_ask_sitting = CompiledRows(
+    lambda slug: Sitting.objects.select_related("photographer").filter(slug=slug).order_by(), by_keys=True
+)
 
 
 def sitting_at(slug: str) -> Sitting:

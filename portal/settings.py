@@ -62,7 +62,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
+    "portal.headers.OnePolicy",
     "portal.headers.PrivacyHeaders",
     # Before all that it does without.
     "galleries.web.straight.StraightWay",

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from django.conf import settings
 from django.core.files.storage import storages
+from django.db import connection
 from django.template import TemplateDoesNotExist
 from django.template.loader import get_template
 from django.urls import get_resolver
@@ -16,6 +19,8 @@ PAGES = ("galleries/invitee/sheet.html", "galleries/invitee/_strip.html", "galle
 def warm() -> None:
     """Nothing of it asks the database, and what cannot be loaded is left to whoever asks for it."""
     _ = get_resolver().url_patterns
+    if connection.vendor == "postgresql":
+        import_module("galleries.models.prepared")
     for code, _name in settings.LANGUAGES:
         with translation.override(code):
             translation.gettext("Sheet")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any, Generic, NamedTuple, TypeVar, cast
 
@@ -18,10 +18,14 @@ M = TypeVar("M", bound=Model)
 
 
 class _Written:
-    """A statement whose values, numbers and texts that stand in a filter by themselves, are put in each time."""
+    """A statement whose values, numbers and texts that stand in a filter by themselves, are put in each time.
 
-    def __init__(self, build: Callable[..., QuerySet[Any, Any]]) -> None:
-        self._build = build
+    `by_keys`: it asks for a few rows by their keys, so that PostgreSQL too needs to plan it only once
+    (`models.prepared`).
+    """
+
+    def __init__(self, build: Callable[..., QuerySet[Any, Any]], *, by_keys: bool = False) -> None:
+        self._build, self._by_keys = build, by_keys
         self._written = lru_cache(maxsize=64)(self._write)
 
     def _compiler(self, *values: int | str) -> Any:
@@ -29,6 +33,13 @@ class _Written:
 
     def _converters(self, _compiler: Any) -> Any:
         """What makes values of Python of the columns that the compiler's statement gives."""
+
+    def _cursor(self) -> Any:
+        if not self._by_keys or connection.vendor != "postgresql" or connection.connection is None:
+            return connection.cursor()
+        from galleries.models import prepared  # only where there is PostgreSQL, whose library it loads
+
+        return prepared.cursor(connection)
 
     def _of(self, *values: int | str) -> tuple[str, tuple[Any, ...], Any, Any]:
         """(SQL, its values, what composed it, what reads its columns)."""
@@ -53,7 +64,7 @@ class Compiled(_Written):
     def __call__(self, *values: int | str) -> list[tuple[Any, ...]]:
         """The rows. Raises what the database raises."""
         sql, params, compiler, converters = self._of(*values)
-        with connection.cursor() as cursor:
+        with self._cursor() as cursor:
             cursor.execute(sql, params)
             rows = cursor.fetchall()
         return [tuple(row) for row in compiler.apply_converters(rows, converters)] if converters else rows
@@ -76,13 +87,13 @@ class _Instances(NamedTuple):
 class CompiledRows(_Written, Generic[M]):
     """As `Compiled`; `build` gives a query set of instances, with whatever it selects beside them."""
 
-    def __init__(self, build: Callable[..., QuerySet[M]]) -> None:
-        super().__init__(build)
+    def __init__(self, build: Callable[..., QuerySet[M]], *, by_keys: bool = False) -> None:
+        super().__init__(build, by_keys=by_keys)
 
     def __call__(self, *values: int | str) -> list[M]:
         """The instances. Raises what the database raises."""
         sql, params, compiler, reading = self._of(*values)
-        with connection.cursor() as cursor:
+        with self._cursor() as cursor:
             cursor.execute(sql, params)
             rows = cursor.fetchall()
         if reading.converters:
@@ -115,8 +126,8 @@ class CompiledRows(_Written, Generic[M]):
 class CompiledUpdate(_Written):
     """`build` gives the query set of the rows; `changes` are always the same, as `QuerySet.update` takes them."""
 
-    def __init__(self, build: Callable[..., QuerySet[Any, Any]], **changes: Any) -> None:
-        super().__init__(build)
+    def __init__(self, build: Callable[..., QuerySet[Any, Any]], *, by_keys: bool = False, **changes: Any) -> None:
+        super().__init__(build, by_keys=by_keys)
         self._changes = changes
 
     def _compiler(self, *values: int | str) -> Any:
@@ -127,6 +138,21 @@ class CompiledUpdate(_Written):
     def __call__(self, *values: int | str) -> int:
         """How many rows were changed. Raises what the database raises."""
         sql, params, *_reading = self._of(*values)
-        with connection.cursor() as cursor:
+        with self._cursor() as cursor:
             cursor.execute(sql, params)
             return int(cursor.rowcount)
+
+
+def partial(model: type[M], *names: str) -> Callable[[Sequence[Any]], M]:
+    """What makes an instance of the values of these columns, in their order (a longer row's rest is left out).
+
+    No default is worked out for the other columns, which takes ten times as long as all else: whoever reads one of
+    them has the database asked for it.
+    """
+    place = {"pk": model._meta.pk.attname}
+    attributes = [place.get(name, name) for name in names]
+    columns = [field.attname for field in model._meta.concrete_fields if field.attname in attributes]
+    order, known = [attributes.index(column) for column in columns], frozenset(columns)
+    if len(columns) != len(names):
+        raise ValueError(f"{sorted(set(attributes) - known)} are no columns of {model.__name__}.")
+    return lambda row: model.from_db(connection.alias, known, [row[at] for at in order])

@@ -102,7 +102,7 @@ class Studio(models.Model):
         return _ask_studio.first() or cls(name="Studio", photographer="", email="studio@portal.example")
 
 
-_ask_studio = CompiledRows(lambda: Studio.objects.order_by("pk")[:1])
+_ask_studio = CompiledRows(lambda: Studio.objects.order_by("pk")[:1], by_keys=True)
 
 
 class InviteSet(models.QuerySet["Invite"]):

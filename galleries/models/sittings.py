@@ -147,7 +147,8 @@ class Sitting(models.Model):
 
 
 _ask_objected: CompiledRows[Round] = CompiledRows(
-    lambda sitting: Sitting(pk=sitting).rounds.filter(closed_at=None).exclude(objected_by="").order_by("pk")[:1]
+    lambda sitting: Sitting(pk=sitting).rounds.filter(closed_at=None).exclude(objected_by="").order_by("pk")[:1],
+    by_keys=True,
 )
 
 

@@ -19,7 +19,7 @@ def _offered() -> QuerySet[Any, Any]:
     return rows.values_list(*sizes.OF_SPEC)
 
 
-_ask_offered = Compiled(_offered)
+_ask_offered = Compiled(_offered, by_keys=True)
 
 
 def crop_shapes(reading: str, width: int, height: int, most: int = 6) -> list[dict[str, Any]]:

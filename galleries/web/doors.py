@@ -52,7 +52,9 @@ def invite_for(request: HttpRequest, sitting_id: int) -> Invite | None:
     return invite
 
 
-_ask_invite = CompiledRows(lambda pk: Invite.objects.select_related("passed_from").filter(pk=pk).order_by())
+_ask_invite = CompiledRows(
+    lambda pk: Invite.objects.select_related("passed_from").filter(pk=pk).order_by(), by_keys=True
+)
 
 
 def lets_in(request: HttpRequest, invite: Invite) -> bool:

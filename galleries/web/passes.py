@@ -8,7 +8,9 @@ invite still holds (`galleries.web.straight`), so that what is taken back is tak
 from __future__ import annotations
 
 import hashlib
-from typing import NamedTuple
+import time
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.contrib.auth import SESSION_KEY
@@ -37,10 +39,30 @@ def held(request: HttpRequest) -> tuple[str, Held]:
     if not given or not KEY.fullmatch(key):
         return "", []
     try:
-        invites = signing.loads(given, salt=f"{SALT}.{key}", max_age=SECONDS)
+        invites = _read(given, f"{SALT}.{key}")
     except signing.BadSignature:
         return "", []
     return key, [(int(pk), float(came)) for pk, came in invites]
+
+
+def _read(given: str, salt: str) -> Any:
+    """What was signed.
+
+    Raises:
+        signing.BadSignature: not by us, not for this, or longer ago than a pass holds.
+    """
+    content, signed_at = _signed(given, salt)
+    if time.time() > signed_at + SECONDS:
+        raise signing.SignatureExpired
+    return content
+
+
+@lru_cache(maxsize=1024)
+def _signed(given: str, salt: str) -> tuple[Any, int]:
+    """What was signed, and when in seconds since 1970: whether we signed it stays as it is, so a page that asks for
+    hundreds of pictures has its pass read once. Raises signing.BadSignature, and nothing is kept then."""
+    content = signing.loads(given, salt=salt)
+    return content, signing.b62_decode(given.rsplit(":", 2)[1])
 
 
 class Account(NamedTuple):
@@ -66,7 +88,7 @@ def held_account(request: HttpRequest) -> tuple[str, Account | None]:
     if not given or not KEY.fullmatch(key):
         return "", None
     try:
-        pk, began = signing.loads(given, salt=f"{STUDIO_SALT}.{key}", max_age=SECONDS)
+        pk, began = _read(given, f"{STUDIO_SALT}.{key}")
     except signing.BadSignature:
         return "", None
     return key, Account(int(pk), str(began))

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from galleries.models.compiled import CompiledRows
 
-_ask = CompiledRows(lambda key: Session.objects.filter(session_key=key).order_by())
+_ask = CompiledRows(lambda key: Session.objects.filter(session_key=key).order_by(), by_keys=True)
 
 
 class SessionStore(db.SessionStore):

@@ -25,7 +25,7 @@ from galleries import storage
 from galleries.access import Act, Visitor, frames_of_sheets, may
 from galleries.errors import DomainError
 from galleries.models import Frame, Invite, Proof, Sitting
-from galleries.models.compiled import Compiled
+from galleries.models.compiled import Compiled, partial
 from galleries.web import passes, straight_studio
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
@@ -38,7 +38,7 @@ MARKS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/marks")
 MOST_BYTES = 20_000  # of marks: a press or a few; an outbox of hundreds is no hurry
 NEWS = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/changes")
 FRAME = re.compile(r"/s/([-a-zA-Z0-9_]{1,60})/frame/([0-9]{1,18})")
-OF_SITTING = ("pk", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "change")
+OF_SITTING = ("pk", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "is_holding", "change")
 OF_INVITE = ("pk", "role", "expires_at", "revoked_at", "shut_before", "passed_from_id")
 OF_FIRST = ("expires_at", "revoked_at", "passed_from_id")  # of the invite that it was passed on from
 
@@ -80,18 +80,19 @@ def _opened(key: str, slug: str, frame: int, *invites: int) -> QuerySet[Any, Any
     return rows.values_list(*_columns("sitting__"), "text", "width", "height", "to_others", "to_subject")
 
 
-ask_opened = Compiled(_opened)
-ask_picture, ask_news, ask_marking = Compiled(_picture), Compiled(_news), Compiled(_marking)
+ask_opened, ask_picture = Compiled(_opened, by_keys=True), Compiled(_picture, by_keys=True)
+ask_news, ask_marking = Compiled(_news, by_keys=True), Compiled(_marking, by_keys=True)
+_sitting, _invite, _first = partial(Sitting, *OF_SITTING), partial(Invite, *OF_INVITE), partial(Invite, "pk", *OF_FIRST)
 
 
 def _read(row: Sequence[Any]) -> tuple[Sitting, Invite]:
     """Of the columns above: as much of the rows as `may` asks of a sitting for looking."""
-    sitting = Sitting(**dict(zip(OF_SITTING, row, strict=False)))
+    sitting = _sitting(row)
     rest = row[len(OF_SITTING) :]
-    invite = Invite(sitting_id=sitting.pk, **dict(zip(OF_INVITE, rest, strict=False)))
+    invite = _invite(rest)
+    invite.sitting_id = sitting.pk
     if invite.passed_from_id is not None:
-        first = dict(zip(OF_FIRST, rest[len(OF_INVITE) :], strict=False))
-        invite.passed_from = Invite(pk=invite.passed_from_id, **first)
+        invite.passed_from = _first((invite.passed_from_id, *rest[len(OF_INVITE) :]))
     return sitting, invite
 
 

@@ -48,7 +48,7 @@ def _view(key: str, key_hash: str, account: int, frame: int) -> QuerySet[Any, An
     return rows.annotate(of_account=of_account).values_list("of_account", "sha256", "sitting__uid")
 
 
-_ask_small, _ask_view = Compiled(_small), Compiled(_view)
+_ask_small, _ask_view = Compiled(_small, by_keys=True), Compiled(_view, by_keys=True)
 
 
 def picture(request: HttpRequest) -> HttpResponseBase | None:

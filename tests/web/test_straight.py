@@ -145,6 +145,7 @@ TAKEN: dict[str, Callable[[Cast, Invite], object]] = {
     "another role": lambda cast, person: Invite.objects.filter(pk=person.pk).update(role=Invite.Role.RECIPIENT),
     "planning again": lambda cast, person: Sitting.objects.update(stage=Sitting.Stage.PLANNING),
     "archived": lambda cast, person: Sitting.objects.update(stage=Sitting.Stage.ARCHIVED),
+    "a holding sitting": lambda cast, person: Sitting.objects.update(is_holding=True),
     "a minor": lambda cast, person: Sitting.objects.update(subject_is_minor=True),
     "invite of another sitting": lambda cast, person: Invite.objects.filter(pk=person.pk).update(
         sitting=make_cast("another").sitting, email="moved@veld.example"

@@ -61,7 +61,9 @@ def own(sitting: Sitting) -> ExtraTerms:
     return ExtraTerms(sitting=sitting, source=Source.USUAL, **{name: getattr(start, name) for name in VALUES})
 
 
-_ask_terms = CompiledRows(lambda sitting: ExtraTerms.objects.filter(Q(sitting=sitting) | Q(sitting=None)).order_by())
+_ask_terms = CompiledRows(
+    lambda sitting: ExtraTerms.objects.filter(Q(sitting=sitting) | Q(sitting=None)).order_by(), by_keys=True
+)
 
 
 def quote(sitting: Sitting) -> Quote:

@@ -49,7 +49,8 @@ def begin(
 
 
 _ask_standing = CompiledRows(
-    lambda key_hash, account: StudioSession.objects.filter(key_hash=key_hash, account=account).order_by("pk")[:1]
+    lambda key_hash, account: StudioSession.objects.filter(key_hash=key_hash, account=account).order_by("pk")[:1],
+    by_keys=True,
 )
 
 

@@ -11,9 +11,12 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 
 from galleries.access import frames_of_sheets
 from galleries.models import Frame, Invite, Mark, Sitting
-from galleries.models.compiled import Compiled, CompiledUpdate
+from galleries.models.compiled import Compiled, CompiledUpdate, partial
 
-OF_SITTING = ("pk", "slug", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on", "photographer_id")
+OF_SITTING = (
+    *("pk", "slug", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on"),
+    *("is_holding", "photographer_id"),
+)
 # What `access.may` asks of a sitting about a mark: a mark is stored only while all of it is as it was then.
 ASKED = ("stage", "subject_is_minor", "guardian_name", "guardian_consent_on")
 OF_FRAME = ("pk", "sitting_id", "name", "number", "added_at")
@@ -56,10 +59,13 @@ def _marks(voice: int, *frames: int) -> QuerySet[Any, Any]:
     return Mark.objects.filter(invite=voice, frame__in=frames).order_by("pk").values_list(*OF_MARK)
 
 
-_ask_voice, _ask_marks = Compiled(_voice), Compiled(_marks)
-_ask_frames = {True: Compiled(_of_subject), False: Compiled(_of_others)}
+_ask_voice, _ask_marks = Compiled(_voice, by_keys=True), Compiled(_marks, by_keys=True)
+_ask_frames = {True: Compiled(_of_subject, by_keys=True), False: Compiled(_of_others, by_keys=True)}
+_frame, _sitting, _mark = partial(Frame, *OF_FRAME), partial(Sitting, *OF_SITTING), partial(Mark, *OF_MARK)
 _count = CompiledUpdate(
-    lambda pk, stage: Sitting.objects.filter(pk=pk, stage=stage, subject_is_minor=False), change=F("change") + 1
+    lambda pk, stage: Sitting.objects.filter(pk=pk, stage=stage, subject_is_minor=False),
+    by_keys=True,
+    change=F("change") + 1,
 )
 
 
@@ -77,9 +83,10 @@ def frames_asked(ids: Collection[int], *, is_subject: bool) -> dict[int, Asked]:
     rows = _ask_frames[is_subject](*ids) if len(ids) <= FEW else list(_frames(is_subject, *ids))
     asked, sittings = dict[int, Asked](), dict[int, Sitting]()
     for row in rows:
-        of_sitting = dict(zip(OF_SITTING, row[len(OF_FRAME) :], strict=False))
-        frame = Frame(**dict(zip(OF_FRAME, row, strict=False)))
-        frame.sitting = sittings.setdefault(frame.sitting_id, Sitting(**of_sitting))
+        frame = _frame(row)
+        if frame.sitting_id not in sittings:
+            sittings[frame.sitting_id] = _sitting(row[len(OF_FRAME) :])
+        frame.sitting = sittings[frame.sitting_id]
         asked[frame.pk] = Asked(frame, bool(row[-1]))
     return asked
 
@@ -88,8 +95,10 @@ def marks_of(voice: Invite, frames: Collection[int]) -> dict[int, Mark]:
     """frame id → the person's mark on it, as much as an act needs; those that there are."""
     ids = sorted(frames)
     rows = _ask_marks(voice.pk, *ids) if len(ids) <= FEW else list(_marks(voice.pk, *ids))
-    marks = (Mark(invite_id=voice.pk, **dict(zip(OF_MARK, row, strict=True))) for row in rows)
-    return {mark.frame_id: mark for mark in marks}
+    marks = {mark.frame_id: mark for mark in map(_mark, rows)}
+    for mark in marks.values():
+        mark.invite_id = voice.pk
+    return marks
 
 
 def write(marks: Sequence[Mark]) -> None:

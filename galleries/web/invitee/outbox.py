@@ -15,7 +15,7 @@ from galleries.models.compiled import Compiled
 from galleries.steps.picking import pick
 
 MOST_ACTS = 2000
-_ask_change = Compiled(lambda pk: Sitting.objects.filter(pk=pk).order_by().values_list("change", "stage"))
+_ask_change = Compiled(lambda pk: Sitting.objects.filter(pk=pk).order_by().values_list("change", "stage"), by_keys=True)
 
 
 def read(body: bytes) -> list[dict[str, Any]]:

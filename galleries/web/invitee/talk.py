@@ -20,9 +20,10 @@ def _notes(frame: int, voice: int) -> QuerySet[Any, Any]:
 
 
 _ask_remarks = Compiled(
-    lambda frame: Remark.objects.filter(frame=frame).order_by("pk").values_list("who", "text", "created_at")
+    lambda frame: Remark.objects.filter(frame=frame).order_by("pk").values_list("who", "text", "created_at"),
+    by_keys=True,
 )
-_ask_notes = Compiled(_notes)
+_ask_notes = Compiled(_notes, by_keys=True)
 
 
 def of_frame(visitor: Visitor, sitting: Sitting, frame: int, reading: str, size: tuple[int, int]) -> dict[str, Any]:

@@ -1,0 +1,34 @@
+"""Statements that PostgreSQL plans once in a connection, not each time they are asked (its manual, PREPARE): of a
+question by keys, whose answer is a row or two, planning takes five to ten times what answering does.
+
+For those alone: a plan that serves all values is not the best one where a few values have most of the rows. It holds
+as long as its connection, and PostgreSQL itself plans anew when a table of it changes.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.backends.postgresql.base import ServerBindingCursor
+
+
+class _Cursor(ServerBindingCursor):
+    """Prepares what it executes. Other cursors of the connection prepare, and count, nothing: their texts hold values,
+    thousands of them in some."""
+
+    def execute(self, query: Any, params: Any = None, **_more: Any) -> Any:
+        self.connection.prepare_threshold = 0
+        try:
+            return super().execute(query, params, prepare=True)
+        finally:
+            self.connection.prepare_threshold = None
+
+
+def cursor(connection: Any) -> Any:
+    """As `connection.cursor()`, on a connection to PostgreSQL that is open."""
+    raw = connection.connection
+    usual, raw.cursor_factory = raw.cursor_factory, _Cursor
+    try:
+        return connection.cursor()
+    finally:
+        raw.cursor_factory = usual

@@ -1,0 +1,76 @@
+"""Statements that are written once: the answers are those of the query set, whatever values come and whatever happened
+to the connection in between. The grown way's database runs this too (`tests/services/test_postgresql.py`)."""
+
+from __future__ import annotations
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+
+from galleries.models import Frame, Invite, Sitting
+from galleries.models.compiled import Compiled, CompiledRows, CompiledUpdate, partial
+from tests.cast import make_cast
+
+pytestmark = pytest.mark.django_db
+
+_ask = Compiled(lambda slug, pk: Sitting.objects.filter(slug=slug, pk=pk).order_by().values_list("pk"), by_keys=True)
+
+
+def prepared() -> list[str]:
+    """What PostgreSQL has planned for this connection (its manual, 54.15: pg_prepared_statements)."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT statement FROM pg_prepared_statements")
+        return [text for (text,) in cursor.fetchall()]
+
+
+def test_a_question_by_keys_is_answered_each_time_by_the_rows_as_they_are() -> None:
+    one, other = make_cast().sitting, make_cast("elsewhere").sitting
+    rows = CompiledRows(lambda pk: Sitting.objects.filter(pk=pk).order_by(), by_keys=True)
+    rename = CompiledUpdate(lambda pk: Sitting.objects.filter(pk=pk), by_keys=True, title="Other")
+    for sitting in (one, other, one):
+        assert _ask(sitting.slug, sitting.pk) == [(sitting.pk,)]
+        assert _ask(sitting.slug, sitting.pk + 2**40) == []  # a number of another width is another statement
+        assert rows.first(sitting.pk) == sitting
+    assert rename(one.pk) == 1
+    title = rows.first(one.pk)
+    assert title is not None
+    assert title.title == "Other"
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Sitting.objects.create(slug=one.slug, photographer=one.photographer)
+    assert _ask(one.slug, one.pk) == [(one.pk,)]
+    connection.check_constraints()  # those that wait for the transaction's end would hold the table
+    with connection.cursor() as cursor:  # as a later release's migration, while this one goes on
+        cursor.execute("ALTER TABLE galleries_sitting ADD COLUMN of_later integer DEFAULT 0")
+    assert _ask(one.slug, one.pk) == [(one.pk,)]
+    assert rows.first(one.pk) == one
+
+
+@pytest.mark.skipif("connection.vendor != 'postgresql'")
+def test_postgresql_plans_such_a_question_once_and_keeps_nothing_of_any_other() -> None:
+    sitting = make_cast().sitting
+    before = prepared()
+    for _time in range(8):
+        _ask(sitting.slug, sitting.pk)
+        list(Sitting.objects.filter(pk=sitting.pk))
+    new = [text for text in prepared() if text not in before]
+    assert len(new) == 1
+    assert new[0].startswith('SELECT "galleries_sitting"."id"')
+
+
+def test_part_of_a_row_asks_for_the_rest_when_it_is_read() -> None:
+    cast = make_cast()
+    make = partial(Sitting, "stage", "pk", "slug")
+    with CaptureQueriesContext(connection) as seen:
+        sitting = make(("agreeing", cast.sitting.pk, "another", "of no column"))
+        assert (sitting.pk, sitting.stage, sitting.slug) == (cast.sitting.pk, "agreeing", "another")
+        assert sitting == cast.sitting
+    assert not len(seen)
+    with CaptureQueriesContext(connection) as seen:
+        assert sitting.title == cast.sitting.title
+    assert len(seen) == 1
+    assert partial(Invite, "pk", "role")((5, "subject")).role == "subject"
+
+
+def test_a_name_that_is_no_column_is_named() -> None:
+    with pytest.raises(ValueError, match="'proofs'"):
+        partial(Frame, "pk", "proofs")
