@@ -12,16 +12,17 @@ from typing import Any
 from django.db.backends.postgresql.base import ServerBindingCursor
 
 
-class _Cursor(ServerBindingCursor):
+class _Cursor(ServerBindingCursor):  # which the framework's types do not know to be psycopg's
     """Prepares what it executes. Other cursors of the connection prepare, and count, nothing: their texts hold values,
     thousands of them in some."""
 
     def execute(self, query: Any, params: Any = None, **_more: Any) -> Any:
-        self.connection.prepare_threshold = 0
+        raw: Any = self.connection  # type: ignore[attr-defined]
+        raw.prepare_threshold = 0
         try:
-            return super().execute(query, params, prepare=True)
+            return super().execute(query, params, prepare=True)  # type: ignore[misc]
         finally:
-            self.connection.prepare_threshold = None
+            raw.prepare_threshold = None
 
 
 def cursor(connection: Any) -> Any:

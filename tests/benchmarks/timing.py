@@ -66,9 +66,11 @@ def beside(
             pairs.append((row(work), of_measure))
         else:
             pairs.append((row(work), row(measure)))
-    of_work, of_measure = zip(*pairs, strict=True)
-    ratio = statistics.median(one / other for one, other in pairs)
-    return Beside(statistics.median(of_work), statistics.median(of_measure), ratio)
+    return Beside(
+        statistics.median(one for one, _measure in pairs),
+        statistics.median(other for _one, other in pairs),
+        statistics.median(one / other for one, other in pairs),
+    )
 
 
 def reset_peak() -> None:
