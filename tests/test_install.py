@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -135,6 +136,22 @@ def test_what_the_operator_set_by_hand_stays(tmp_path: Path) -> None:
     assert env.stat().st_mode == mode
 
 
+def test_a_later_releases_remarks_start_nothing_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    server = Server(tmp_path)
+    install.install(server, wanted())
+    grown = tmp_path / "grown"
+    shutil.copytree(pieces.GROWN, grown)
+    monkeypatch.setattr(pieces, "GROWN", grown)
+    example = grown / "env.example"
+    example.write_text(example.read_text() + "# What this is for.\n#PORTAL_OF_TOMORROW=no\n")
+    server.ran.clear()
+    install.install(server, wanted())
+    assert "#PORTAL_OF_TOMORROW=no" in (tmp_path / "etc/portal/env").read_text()
+    assert not any("restart" in line for line in server.ran), server.ran
+    install.install(server, wanted("--from", "desk@studio.example"))
+    assert any(line.startswith("systemctl restart portal-queue.service portal.target") for line in server.ran)
+
+
 def test_an_authority_that_refuses_stops_nothing_and_is_asked_again(tmp_path: Path) -> None:
     server = Server(tmp_path)
     server.refused = "DNS problem"
@@ -197,6 +214,32 @@ def test_an_upgrade_takes_one_web_set_after_the_other_out_of_the_proxy_and_can_g
     upgrade.back(server)
     assert os.readlink(tmp_path / "srv/portal/app") == old
     assert seen[-3:] == web
+
+
+def test_units_and_proxy_are_those_of_the_release_that_leads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    server = Server(tmp_path)
+    install.install(server, wanted())
+    monkeypatch.setattr(upgrade, "DRAINED", 0)
+    here = {
+        **{name: tmp_path / "etc/systemd/system" / name for name in pieces.UNITS},
+        **{name: tmp_path / "etc/portal" / name for name in (*pieces.PROXY, "store.conf")},
+        "nginx.conf": tmp_path / "etc/nginx/conf.d/portal.conf",
+    }
+    for release in ("old", "new"):
+        grown = tmp_path / "srv/portal/releases" / release / "deploy/grown"
+        shutil.copytree(pieces.GROWN, grown)
+        for name in here:
+            (grown / name).write_text(f"# {release}\n" + (grown / name).read_text())
+    (tmp_path / "srv/portal/releases/old/deploy/grown/portal-decoder.socket").unlink()  # from before there was one
+    place = tmp_path / "etc/portal/env"
+    place.write_text(place.read_text().replace("PORTAL_FILES=folder", "PORTAL_FILES=s3"))
+    for release in ("old", "new"):
+        monkeypatch.setattr(install, "release", partial(str, release))
+        upgrade.upgrade(server)
+    assert {name: path.read_text().splitlines()[0] for name, path in here.items()} == dict.fromkeys(here, "# new")
+    upgrade.back(server)
+    there = {name: path.read_text().splitlines()[0] for name, path in here.items() if name != "portal-decoder.socket"}
+    assert there == dict.fromkeys(there, "# old")
 
 
 def test_taking_it_down_leaves_the_data(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -167,6 +167,7 @@ def _database(machine: Machine) -> None:
 
 
 def settings(machine: Machine, wanted: Wanted) -> bool:
+    """Whether a value changed. A later release's remarks are written down too; nothing has to start anew for them."""
     there = choices.values_in(machine.read(ENV))
     values = {**there, **choices.made_once(there), **choices.site(wanted.host)}
     if wanted.mail:
@@ -178,7 +179,8 @@ def settings(machine: Machine, wanted: Wanted) -> bool:
         if there.get("PORTAL_FILES") and not choices.same_place(there, values):
             _move_files(machine, there, values)
     text = choices.env_file((pieces.GROWN / "env.example").read_text(), values)
-    return machine.write(ENV, text, 0o600, about="settings and secrets")
+    machine.write(ENV, text, 0o600, about="settings and secrets")
+    return choices.values_in(text) != there
 
 
 def _move_files(machine: Machine, there: dict[str, str], values: dict[str, str]) -> None:
@@ -244,10 +246,10 @@ def _started(machine: Machine, changed: bool) -> None:
     )
 
 
-def store(machine: Machine) -> None:
+def store(machine: Machine, grown: Path = pieces.GROWN) -> None:
     """The proxy knows the way to the bucket before the site sends it there."""
     values = choices.values_in(machine.read(ENV))
-    text = pieces.store(values, machine.read("/etc/resolv.conf"), machine.read("/etc/hosts"))
+    text = pieces.store(values, machine.read("/etc/resolv.conf"), machine.read("/etc/hosts"), grown)
     if machine.write("/etc/portal/store.conf", text) and machine.at("/etc/nginx/conf.d/portal.conf").exists():
         machine.run("nginx", "-t", "-q")
         machine.run("systemctl", "reload-or-restart", "nginx")
@@ -255,7 +257,7 @@ def store(machine: Machine) -> None:
 
 def _proxy(machine: Machine, wanted: Wanted) -> list[str]:
     changed = machine.write("/etc/nginx/conf.d/portal.conf", pieces.proxy(wanted.host))
-    for name in ("proxy.conf", "private-files.conf"):
+    for name in pieces.PROXY:
         changed |= machine.write(f"/etc/portal/{name}", pieces.unit(name))
     if changed:
         machine.run("nginx", "-t", "-q")

@@ -1,4 +1,4 @@
-"""The files of deploy/grown as this server needs them. Pure: text in, text out."""
+"""The files of deploy/grown as this server needs them. `grown` is the folder of the release that they belong to."""
 
 from __future__ import annotations
 
@@ -19,16 +19,17 @@ UNITS = (
     "portal-decoder.socket",
     "portal-decoder@.service",
 )
+PROXY = ("proxy.conf", "private-files.conf")  # what nginx's own file takes in
 SETS = ("1", "2")
 
 
-def unit(name: str) -> str:
-    return (GROWN / name).read_text()
+def unit(name: str, grown: Path = GROWN) -> str:
+    return (grown / name).read_text()
 
 
-def proxy(host: str, *, down: str = "") -> str:
+def proxy(host: str, *, down: str = "", grown: Path = GROWN) -> str:
     """nginx's file for this host. `down`: the web set that gets no requests for now."""
-    text = (GROWN / "nginx.conf").read_text().replace("portal.example", host)
+    text = (grown / "nginx.conf").read_text().replace("portal.example", host)
     for one in SETS:
         at = f"server unix:/run/portal-web-{one}/web.sock"
         if one == down:
@@ -40,7 +41,7 @@ def queue(password: str) -> str:
     return (GROWN / "queue.conf").read_text() + f"requirepass {password}\n"
 
 
-def store(values: dict[str, str], resolv: str, hosts: str) -> str:
+def store(values: dict[str, str], resolv: str, hosts: str, grown: Path = GROWN) -> str:
     """nginx's file for the bucket of these settings; a remark where the files lie on a disk.
 
     `resolv` and `hosts` are the texts of /etc/resolv.conf and /etc/hosts: nginx reads neither by itself.
@@ -52,7 +53,7 @@ def store(values: dict[str, str], resolv: str, hosts: str) -> str:
     name, port = address.hostname or "", f":{address.port}" if address.port else ""
     at = _address_of(name, hosts)
     asked = [f"[{one}]" if ":" in one else one for one in re.findall(r"(?m)^nameserver\s+([0-9a-fA-F.:]+)\s*$", resolv)]
-    text = (GROWN / "store.conf").read_text()
+    text = (grown / "store.conf").read_text()
     text = text.replace("https://store.example;", f"{address.scheme}://{f'[{at}]' if ':' in at else at}{port};")
     text = text.replace("Host store.example", f"Host {address.netloc}").replace("store.example", name)
     return text.replace("resolver 127.0.0.53", f"resolver {' '.join(asked) or '127.0.0.53'}")

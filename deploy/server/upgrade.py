@@ -50,19 +50,25 @@ def _leads(machine: Machine) -> str:
 
 
 def _lead(machine: Machine, path: str) -> None:
+    """Units and proxy are those of the release that is to lead, not of the checkout that is asked: --back too."""
     machine.link(install.APP, path)
-    changed = [name for name in pieces.UNITS if machine.write(f"/etc/systemd/system/{name}", pieces.unit(name))]
+    theirs = machine.at(f"{path}/deploy/grown")
+    grown = theirs if theirs.is_dir() else pieces.GROWN
+    units = {name: pieces.unit(name, grown) for name in pieces.UNITS if (grown / name).is_file()}
+    changed = [name for name, text in units.items() if machine.write(f"/etc/systemd/system/{name}", text)]
     if changed:
         machine.run("systemctl", "daemon-reload")
-    install.store(machine)
+    for name in pieces.PROXY:  # taken in by nginx at the reload below
+        machine.write(f"/etc/portal/{name}", pieces.unit(name, grown))
+    install.store(machine, grown)
     host = choices.values_in(machine.read(install.ENV)).get("PORTAL_HOSTS", "").split(",")[0]
     for one in pieces.SETS:
-        _through(machine, pieces.proxy(host, down=one))
+        _through(machine, pieces.proxy(host, down=one, grown=grown))
         if not machine.say_only:
             time.sleep(DRAINED)
         machine.run("systemctl", "restart", f"portal-web@{one}.service")
         install.answers(machine, one)
-    _through(machine, pieces.proxy(host))
+    _through(machine, pieces.proxy(host, grown=grown))
     machine.run("systemctl", "restart", "portal-worker@*.service", "portal-beat.service")
 
 
