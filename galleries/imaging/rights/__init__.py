@@ -27,7 +27,7 @@ __all__ = [
 
 def __getattr__(name: str) -> Any:
     if name not in __all__:
-        raise AttributeError(f"module '{__name__}' has no attribute '{name}'")
+        raise AttributeError(name)
     from galleries.imaging.rights import write
 
     return getattr(write, name)
