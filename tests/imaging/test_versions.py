@@ -27,7 +27,7 @@ GOLDEN: dict[str, tuple[int, str]] = {
     "preview": (2, "750cd85e18d25cf2ed97057052246993be8e0c41bc7d83daff112f4eac09ee26"),
     "pairs": (1, "0bfb4bf2897c8cdaff759865276db42196cbc65de775c8bcc82f5c114155eb14"),
     "marked": (1, "e5bc2d1cbc7106bbcb11e857c446789aa2a34f999f703a62df14cc0a7c26fe69"),
-    "final": (2, "3e3b186335333975e13a416968e4f805687438068f641f5f3860a959051a7582"),
+    "final": (3, "eb701203db286cdca48343f1d5265f26d0ac4ac736c7783eba755904a33fa9cd"),
 }
 
 

@@ -23,6 +23,7 @@ from galleries.imaging.output.resize import plain_average
 _PERCENT = {"print": 45, "casting": 22, "web": 22, "full": 0}
 OVERSHOOT = 6  # 8-bit code values
 _NEIGHBOURS = np.ones((3, 3), np.uint8)
+_BINOMIAL = np.array([0.25, 0.5, 0.25], np.float32)
 
 
 def amount_for(use: str, reduction: float) -> int:
@@ -36,9 +37,9 @@ def sharpen(pixels: NDArray[Any], percent: int) -> NDArray[Any]:
     if not percent:
         return pixels
     share = percent / 100
-    kernel = np.outer((1, 2, 1), (1, 2, 1)).astype(np.float32) * np.float32(-share / 16)
-    kernel[1, 1] += 1 + share
-    return cv2.filter2D(pixels, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+    # Blurred to whole code values first: at most one from the sum in one pass, in half its time.
+    blurred = cv2.sepFilter2D(pixels, -1, _BINOMIAL, _BINOMIAL, borderType=cv2.BORDER_REPLICATE)
+    return cv2.addWeighted(pixels, 1 + share, blurred, -share, 0, dst=blurred)
 
 
 def without_halos(pixels: NDArray[Any], source: NDArray[Any]) -> NDArray[Any]:
@@ -49,7 +50,7 @@ def without_halos(pixels: NDArray[Any], source: NDArray[Any]) -> NDArray[Any]:
     height, width = pixels.shape[:2]
     plain = plain_average(source, width, height)
     slack = OVERSHOOT * (257 if pixels.dtype == np.uint16 else 1)
-    least, most = cv2.erode(plain, _NEIGHBOURS), cv2.dilate(plain, _NEIGHBOURS)
+    least, most = cv2.erode(plain, _NEIGHBOURS), cv2.dilate(plain, _NEIGHBOURS, dst=plain)
     # Seen as one band, a plain number is added to every sample; all in place, for fresh memory costs time.
     flat = (height, 3 * width)
     cv2.subtract(least.reshape(flat), float(slack), dst=least.reshape(flat))

@@ -136,6 +136,15 @@ def test_the_kernel_adds_back_what_a_binomial_blur_takes() -> None:
     assert sharpen.sharpen(pixels, 0) is pixels
 
 
+def test_sharpening_is_within_one_value_of_the_sum_in_floats() -> None:
+    pixels = np.random.default_rng(5).integers(0, 256, (60, 70, 3), np.uint8)
+    wide = np.pad(pixels.astype(float), ((1, 1), (1, 1), (0, 0)), "edge")
+    rows = (wide[:-2] + 2 * wide[1:-1] + wide[2:]) / 4
+    blurred = (rows[:, :-2] + 2 * rows[:, 1:-1] + rows[:, 2:]) / 4
+    exact = np.clip(pixels + 0.45 * (pixels - blurred), 0, 255)
+    assert np.abs(sharpen.sharpen(pixels, 45) - exact).max() < 1
+
+
 @pytest.mark.parametrize(("kind", "unit"), [(np.uint8, 1), (np.uint16, 257)])
 def test_no_pixel_leaves_its_neighbourhood_by_more_than_a_few_values(kind: type, unit: int) -> None:
     source = np.full((20, 20, 3), 100 * unit, kind)
