@@ -108,8 +108,10 @@ def make_proof(
     del stored
     faces = [face for face in (reading.face, *reading.others) if face is not None]
 
+    bare = _view_of(resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))) if plain else b""
     # Stamped once: shrunk, the large one has the same stamp as its smaller companions would be given, drawn finer.
-    marked = stamp.stamp(picture, text, [face.scaled(picture.shape[1] / facts.width) for face in faces])
+    marked = stamp.stamp_over(picture, text, [face.scaled(picture.shape[1] / facts.width) for face in faces])
+    del picture
 
     def encoded(pixels: NDArray[np.uint8], quality: int) -> bytes:
         return encode.encode_jpeg(pixels, quality=quality, fitted=max(pixels.shape) <= 1024)
@@ -122,7 +124,6 @@ def make_proof(
         marked = resize.shrink_far(marked, *middle_size)
         middle_data = encoded(marked, MIDDLE_QUALITY)
     small_data = encoded(resize.shrink_far(marked, *small_size), SMALL_QUALITY)
-    bare = _view_of(resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))) if plain else b""
     return ProofFiles(large_data, small_data, middle_data, large_size, small_size, facts, reading, bare)
 
 

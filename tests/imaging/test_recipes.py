@@ -99,6 +99,16 @@ def test_proofs_never_enlarge() -> None:
     assert proof.middle == b""  # it would be no smaller than the large one
 
 
+def test_the_picture_beside_a_proof_bears_no_stamp_at_any_size(portrait: bytes) -> None:
+    srgb = saved(skimage_data.astronaut(), "PNG")  # neither shrunk, turned nor converted: one array all the way
+    for source, side in ((portrait, 300), (srgb, 512)):
+        proof = recipes.make_proof(source, TEXT, large=512, middle=300, small=160, plain=side)
+        bare = _pixels(recipes.make_view(source, side)).astype(int)
+        assert np.abs(_pixels(proof.plain) - bare).mean() < 2
+        stamped = _pixels(recipes.make_view(proof.large, side))
+        assert np.abs(stamped - bare).mean() > 4
+
+
 def test_a_view_is_unstamped_and_clean(portrait: bytes) -> None:
     image = Image.open(io.BytesIO(recipes.make_view(portrait, 256)))
     assert image.size == (256, 256)

@@ -26,7 +26,7 @@ from galleries.imaging.drawing.stamp_text import StampText
 from galleries.imaging.face.faces import Face
 from galleries.imaging.output import resize
 
-__all__ = ["StampText", "clear_zones", "stamp", "stamp_boxes"]
+__all__ = ["StampText", "clear_zones", "stamp", "stamp_boxes", "stamp_over"]
 
 _MOVE = 62.0  # code values
 _MOST_MOVE = 140.0
@@ -44,35 +44,35 @@ def stamp(rgb: Pixels, text: StampText, faces: Sequence[Face]) -> Pixels:
 
     Raises ValueError for another shape or type.
     """
+    return stamp_over(np.array(rgb, order="C", copy=True), text, faces)
+
+
+def stamp_over(rgb: Pixels, text: StampText, faces: Sequence[Face]) -> Pixels:
+    """As `stamp`, on the picture itself where it can be written to: for a picture that nobody needs any more."""
     if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8:
         raise ValueError(f"stamp wants uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}.")
-    height, width = rgb.shape[:2]
-    out = np.array(rgb, order="C", copy=True)
+    out = np.require(rgb, requirements=["C", "W"])
+    height, width = out.shape[:2]
     pieces = pieces_of(width, height, faces, text)
     if not pieces:
         return out
-    beneath = _beneath(rgb, text)
+    beneath = _beneath(out, text)
     table = _shares(text.strength)
-    free = _by_four(table.take(beneath))
     # A held piece carries its patches in its own ink.
-    held = _by_four(table.take((beneath & 255) + np.uint16(round(100 * FULL) * 256)))
+    held = (beneath & np.uint16(255)) + np.uint16(round(100 * FULL) * 256)
     for piece in pieces:
         for tile in piece.tiles():
-            _lay_on(out, tile, held if piece.place.held else free)
+            _lay_on(out, tile, held if piece.place.held else beneath, table)
     return out
 
 
-def _by_four(table: NDArray[np.uint32]) -> NDArray[np.uint8]:
-    return table.view(np.uint8).reshape(*table.shape, 4)
-
-
-def _lay_on(out: Pixels, tile: Tile, shares: NDArray[np.uint8]) -> None:
-    """Lay a tile's ink on `out`, by the shares of what lies beneath it."""
+def _lay_on(out: Pixels, tile: Tile, beneath: NDArray[np.uint16], table: NDArray[np.uint32]) -> None:
+    """Lay a tile's ink on `out`, by the shares (`_shares`) of what lies beneath it."""
     left, top, ink = tile
     bottom, right = top + ink.shape[0], left + ink.shape[1]
-    few = shares[top // _COARSE : -(-bottom // _COARSE), left // _COARSE : -(-right // _COARSE)]
+    few = table.take(beneath[top // _COARSE : -(-bottom // _COARSE), left // _COARSE : -(-right // _COARSE)])
     size = (few.shape[1] * _COARSE, few.shape[0] * _COARSE)
-    here = cv2.resize(few, size, interpolation=cv2.INTER_NEAREST)
+    here = cv2.resize(few.view(np.uint8).reshape(*few.shape, 4), size, interpolation=cv2.INTER_NEAREST)
     here = here[top % _COARSE :, left % _COARSE :][: ink.shape[0], : ink.shape[1]]
     fill, edge, light_fill, light_edge = cv2.split(cv2.multiply(ink, here, scale=1 / 255))
     keep, light = cv2.bitwise_not(cv2.add(fill, edge)), cv2.add(light_fill, light_edge)

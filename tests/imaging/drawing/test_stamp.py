@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from galleries.imaging.drawing.lettering import text_mask, writable
-from galleries.imaging.drawing.stamp import StampText, clear_zones, stamp, stamp_boxes
+from galleries.imaging.drawing.stamp import StampText, clear_zones, stamp, stamp_boxes, stamp_over
 from galleries.imaging.face.faces import Face
 from galleries.imaging.framing.crops import propose
 from galleries.imaging.framing.geometry import Ratio, Rect, fit_largest
@@ -43,6 +43,21 @@ def readable(rect: Rect, boxes: list[tuple[int, int, int, int]]) -> bool:
         if w * h >= READABLE_SHARE * rect.area and max(w, h) >= READABLE_LENGTH * min(rect.width, rect.height):
             return True
     return False
+
+
+def test_a_picture_is_stamped_itself_where_it_may_be_written_to() -> None:
+    picture, locked = plain(600, 400, 90), plain(600, 400, 90)
+    copy = stamp(picture, TEXT, [])
+    assert (picture == 90).all()
+    locked.setflags(write=False)
+    assert np.array_equal(stamp_over(locked, TEXT, []), copy)
+    assert (locked == 90).all()
+    assert stamp_over(picture, TEXT, []) is picture
+    assert np.array_equal(picture, copy)
+    turned = plain(400, 600, 90).transpose(1, 0, 2)
+    assert np.array_equal(stamp_over(turned, TEXT, []), copy)
+    with pytest.raises(ValueError, match="stamp wants uint8"):
+        stamp_over(picture[:, :, 0], TEXT, [])
 
 
 @given(
