@@ -45,9 +45,11 @@ def test_a_question_by_keys_is_answered_each_time_by_the_rows_as_they_are() -> N
     assert rows.first(one.pk) == one
 
 
-@pytest.mark.skipif("connection.vendor != 'postgresql'")
 def test_postgresql_plans_such_a_question_once_and_keeps_nothing_of_any_other() -> None:
     sitting = make_cast().sitting
+    if connection.vendor != "postgresql":  # asked there by tests/services/test_postgresql.py
+        assert type(_ask._cursor()) is type(connection.cursor())
+        return
     before = prepared()
     for _time in range(8):
         _ask(sitting.slug, sitting.pk)
@@ -55,6 +57,27 @@ def test_postgresql_plans_such_a_question_once_and_keeps_nothing_of_any_other() 
     new = [text for text in prepared() if text not in before]
     assert len(new) == 1
     assert new[0].startswith('SELECT "galleries_sitting"."id"')
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_column_that_changes_its_type_meanwhile_costs_one_connection_and_no_answer() -> None:
+    """PostgreSQL's manual, PREPARE and its source: 'cached plan must not change result type' [from memory]."""
+    sitting = make_cast().sitting
+    rows = CompiledRows(lambda pk: Sitting.objects.filter(pk=pk).order_by(), by_keys=True)
+    assert rows.first(sitting.pk) == sitting
+    if connection.vendor != "postgresql":
+        return
+    wide, usual = (f"ALTER TABLE galleries_sitting ALTER COLUMN title TYPE varchar({width})" for width in (199, 120))
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute(wide)
+        assert rows.first(sitting.pk) == sitting
+        assert connection.close_at == 0
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute(usual)
+        connection.close()
+    assert rows.first(sitting.pk) == sitting
 
 
 def test_part_of_a_row_asks_for_the_rest_when_it_is_read() -> None:

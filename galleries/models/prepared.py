@@ -2,14 +2,19 @@
 question by keys, whose answer is a row or two, planning takes five to ten times what answering does.
 
 For those alone: a plan that serves all values is not the best one where a few values have most of the rows. It holds
-as long as its connection, and PostgreSQL itself plans anew when a table of it changes.
+as long as its connection, and PostgreSQL itself plans anew when a table of it changes. Only where a column of the
+answer changes its type, as a later release's migration may while this one still answers, it refuses: then the question
+is asked without a plan, and the connection is let go at the end of the request.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.db import connection as current
 from django.db.backends.postgresql.base import ServerBindingCursor
+from psycopg.errors import FeatureNotSupported
+from psycopg.pq import TransactionStatus
 
 
 class _Cursor(ServerBindingCursor):  # which the framework's types do not know to be psycopg's
@@ -21,6 +26,11 @@ class _Cursor(ServerBindingCursor):  # which the framework's types do not know t
         raw.prepare_threshold = 0
         try:
             return super().execute(query, params, prepare=True)  # type: ignore[misc]
+        except FeatureNotSupported:
+            current.close_at = 0  # of the framework: let go at the end of the request
+            if raw.info.transaction_status != TransactionStatus.IDLE:
+                raise  # the transaction is lost; the next request has a new connection
+            return super().execute(query, params, prepare=False)  # type: ignore[misc]
         finally:
             raw.prepare_threshold = None
 
