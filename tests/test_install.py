@@ -152,6 +152,24 @@ def test_a_later_releases_remarks_start_nothing_anew(tmp_path: Path, monkeypatch
     assert any(line.startswith("systemctl restart portal-queue.service portal.target") for line in server.ran)
 
 
+def test_the_site_is_looked_over_when_it_has_started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    steps: list[str] = []
+    monkeypatch.setattr(install, "answers", lambda _machine, one: steps.append(f"set {one} answers"))
+    monkeypatch.setattr(doctor, "look", lambda _machine: steps.append("looked over") or [])
+    assert install.install(Server(tmp_path), wanted()) == []
+    assert steps[-3:] == ["set 1 answers", "set 2 answers", "looked over"]
+
+    def silent(_machine: Machine, one: str) -> None:
+        raise Trouble(f"Web set {one} does not answer")
+
+    monkeypatch.setattr(install, "answers", silent)
+    monkeypatch.setattr(doctor, "look", lambda _machine: ["A sentence of the doctor."])
+    assert install.install(Server(tmp_path), install.check(parser().parse_args([*WORDS, "--local"]))) == [
+        "Web set 1 does not answer",
+        "A sentence of the doctor.",
+    ]
+
+
 def test_an_authority_that_refuses_stops_nothing_and_is_asked_again(tmp_path: Path) -> None:
     server = Server(tmp_path)
     server.refused = "DNS problem"

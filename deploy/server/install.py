@@ -116,7 +116,14 @@ def install(machine: Machine, wanted: Wanted) -> list[str]:
     if not machine.read(f"{BACKUP}/about.json"):
         machine.run("systemctl", "start", "portal-backup.service", about="make the first backup")
     _firewall(machine)
-    return wrong if machine.say_only else wrong + doctor.look(machine)
+    if machine.say_only:
+        return wrong
+    try:
+        for one in pieces.SETS:  # what was started a moment ago is not yet ill
+            answers(machine, one)
+    except Trouble as trouble:
+        wrong.append(str(trouble))
+    return wrong + doctor.look(machine)
 
 
 def _user(machine: Machine) -> None:
