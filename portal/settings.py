@@ -193,7 +193,7 @@ CELERY_BEAT_SCHEDULE = {
 }
 CELERY_BEAT_SCHEDULER = "portal.clock:Clock"
 # From a polite signal to the worker's end, whatever it is doing; less than those who stop it wait.
-WORKER_STOP_SECONDS = env.whole("PORTAL_WORKER_STOP_SECONDS", 45, least=1)
+WORKER_STOP_SECONDS = env.whole("PORTAL_WORKER_STOP_SECONDS", 20, least=1)
 JOB_LEASE_SECONDS = env.whole("PORTAL_JOB_LEASE_SECONDS", 60, least=5)
 JOB_ATTEMPTS = 4
 # Who shows it is told the numbers of `/metrics`; without one nobody is.
