@@ -84,6 +84,7 @@ def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpRes
         shown.method, shown.path, shown.path_info = "GET", at, at
         shown.GET, shown._post, shown._files = QueryDict(), QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         shown.resolver_match = resolve(at)
+        shown.stands_again = True  # type: ignore[attr-defined]
         page = shown.resolver_match.func(shown, *shown.resolver_match.args, **shown.resolver_match.kwargs)
     except (DomainError, NoReverseMatch, Resolver404):
         return None

@@ -39,12 +39,25 @@ const watch = (type, take, more = {}) => new PerformanceObserver((list) => list.
 watch("largest-contentful-paint", (one) => {
   window.seen.lcp = one.startTime;
   window.seen.largest = `${one.element?.tagName} ${one.element?.className} ${one.size} px`;
+  window.seen.address = one.url;
 });
 watch("paint", (one) => { if (one.name === "first-contentful-paint") window.seen.fcp = one.startTime; });
 watch("layout-shift", (one) => { if (!one.hadRecentInput) window.seen.cls += one.value; });
 watch("event", (one) => {
   if (one.interactionId) window.seen.shown.push([one.interactionId, one.name, one.duration, one.startTime]);
 }, { durationThreshold: 16 });"""
+# The parts of the largest paint (web.dev/articles/optimize-lcp: time to first byte, load delay, load, render delay),
+# and when the page was there and read through. Without an address it was text.
+PARTS = """() => {
+  const [page] = performance.getEntriesByType("navigation"), { address, lcp } = window.seen;
+  const at = page.responseStart;
+  const file = performance.getEntriesByName(address)[0] ?? { requestStart: at, responseEnd: at };
+  return {
+    "first byte": at, "waits to be asked for": file.requestStart - at,
+    "comes": file.responseEnd - file.requestStart, "waits to be drawn": lcp - file.responseEnd,
+    "(page all there)": page.responseEnd, "(page read, scripts run)": page.domContentLoadedEventEnd,
+  };
+}"""
 # A finger on the glass: from its lifting, by the event's own time, to the frame in which the mark is drawn, and to when
 # the browser says that the frame after the lifting was on the glass (Event Timing, W3C; in steps of 8 ms). The finger
 # stays for as long as one does that presses a button (common practice, no source); driver's taps lift in the same
@@ -75,6 +88,7 @@ class Seen:
     """What the runs came to; times in milliseconds, bytes by kind for each run."""
 
     paints: list[dict[str, Any]] = field(default_factory=list)
+    parts: list[dict[str, float]] = field(default_factory=list)  # of the largest paint
     marks: list[float] = field(default_factory=list)
     glass: list[float] = field(default_factory=list)  # the same to the glass, as the browser tells it
     interactions: list[float] = field(default_factory=list)
@@ -176,6 +190,7 @@ def show(address: str, path: str, cookie: str, options: argparse.Namespace, seen
             page.wait_for_timeout(1500)
             seen.work.append({one["name"]: one["value"] for one in wire.send("Performance.getMetrics")["metrics"]})
             seen.paints.append(page.evaluate("window.seen"))
+            seen.parts.append(page.evaluate(PARTS))
             seen.first_screen.append(dict(bytes_of))
             for nth in range(MARKED):
                 took, told = marked(page, wire, run * MARKED + nth)
@@ -292,6 +307,8 @@ def report(options: argparse.Namespace, seen: Seen) -> None:
     print(f"first contentful paint    {median([one['fcp'] for one in seen.paints]) / 1e3:6.2f} s    median")
     print(f"largest contentful paint  {median([one['lcp'] for one in seen.paints]) / 1e3:6.2f} s    median (house 1.5)")
     print(f"  it was                  {seen.paints[-1].get('largest')}")
+    for name in seen.parts[0]:
+        print(f"  {name:24}{median([one[name] for one in seen.parts]) / 1e3:6.2f} s")
     print(f"layout shift              {max(one['cls'] for one in seen.paints):6.3f}      (house 0)")
     print(f"first screen              {sum(first.values()) / 1e3:6.0f} kB in {requests:.0f} answers (house 250)")
     for kind, size in sorted(first.items(), key=lambda one: -one[1]):

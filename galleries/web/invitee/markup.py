@@ -74,6 +74,13 @@ def _mark_words(language: str, key: str, who: str) -> str:
     return escape(f", {words_in(language)[key].format(who=who)}")
 
 
+def rest_item(language: str, address: str) -> SafeString:
+    """The place of a film's frames that the scripts make. Should those never come, a way to all of them is seen in
+    it."""
+    said = escape(words_in(language)["all_frames"])
+    return SafeString(f'<li class="rest"><a class="tap" href="{escape(address)}">{said}</a></li>')  # nosec B703
+
+
 def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, place: int) -> SafeString:
     """A list item: edge number, picture with the marks drawn over it, and the three buttons where one may mark.
 

@@ -86,20 +86,28 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     state = showing.state(visitor, sitting, shown.known, quoted)
     if marks is not None:
         state["change"] = marks.change
+    # A page that stands again with a sentence on top does not go on by itself to another.
+    whole = "whole" in request.GET or hasattr(request, "stands_again")
+    cells = strips_of_sheet.cells_of(strips, whole=whole)
+    whole_address = f"{reverse('sheet', args=[sitting.slug])}?{'order=' + order + '&' if order else ''}whole=1"
     return page(
         request,
         visitor,
         sitting,
         "sheet",
         strips=strips,
+        whole=whole,
+        whole_address=whole_address if sum(cells) < sum(len(strip.frames) for strip in strips) else "",
         sections=strips_of_sheet.sections(
             strips,
+            cells,
             language,
             invite.role if invite else None,
             slug=sitting.slug,
             person=invite is not None,
             marking=marking,
             choosing=choosing_looks,
+            whole_address=whole_address,
         ),
         pending=shown.pending,
         count=count,
@@ -187,7 +195,9 @@ def _pressed(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
     voice = visitor.invite.voice if visitor.invite else None
     before = Mark.objects.filter(invite=voice, frame=frame).values_list("kind", flat=True).first()
     pick.set_mark(visitor, frame.pk, kind="" if before == kind else kind)
-    return redirect(f"{reverse('sheet', args=[sitting.slug])}#f{frame.pk}")
+    return redirect(
+        f"{reverse('sheet', args=[sitting.slug])}{'?whole=1' if 'whole' in request.POST else ''}#f{frame.pk}"
+    )
 
 
 @invitee_page(Act.SEE_SHEET)

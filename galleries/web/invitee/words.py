@@ -166,5 +166,6 @@ def sheet_words() -> dict[str, Any]:
         **without_network.words(),
         "works_without": _("Sheet and plan open without it, and marks wait on this device until it is back."),
         "to_the_sheet": _("Back to the sheet"),
+        "all_frames": _("Show all frames"),
         "failed": _("The server could not be reached. Try again."),
     }

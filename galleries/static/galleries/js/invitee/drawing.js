@@ -41,6 +41,24 @@ export function draw(item, side, mine, sides, said) {
 }
 const pencil = (role, kind) => el("i", { className: `drawn ${role} ${kind}` });
 
+/** A copy of a cell becomes another frame's, its marks apart. The picture is of the large one's shape. */
+export function become(cell, words, { id, label, small, large, width, height, suggested }) {
+  cell.id = `f${id}`;
+  $(".no", cell).textContent = label;
+  $("a.open", cell).href = large;
+  const picture = $("img", cell);
+  picture.removeAttribute("fetchpriority");
+  delete picture.dataset.near;
+  Object.assign(picture, { loading: "lazy", width, height, src: small }); // lazy first: it is fetched by its place
+  for (const button of $$("button.m", cell)) {
+    const kind = button.value.split(":")[1];
+    button.value = `${id}:${kind}`;
+    button.setAttribute("aria-label", fill(words[`press_${kind}`], { label }));
+  }
+  $(".suggested", cell)?.remove();
+  if (suggested) $("a.open", cell).after(el("span", { className: "suggested typed", textContent: words.suggested }));
+}
+
 /** Lay over the picture what a press is about to draw, painted on a layer of its own and not to be seen: then the press
     itself has nothing left to do but to show it. */
 export function foresee(item, side, kind) {

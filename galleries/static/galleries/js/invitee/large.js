@@ -28,10 +28,12 @@ const keep = (name, value) => {
   }
 };
 
+const cellOf = (id) => document.getElementById(`f${id}`);
+
 export class Large {
-  /** order(): the ids as the sheet shows them now; mark(id, kind); undo() */
-  constructor(dialog, { frames, marks, words, config, order, mark, undo }) {
-    Object.assign(this, { dialog, frames, marks, words, config, order, mark, undo });
+  /** order(): the ids as the page shows them now; cell(id): its item there; mark(id, kind); undo() */
+  constructor(dialog, { frames, marks, words, config, order, cell = cellOf, mark, undo }) {
+    Object.assign(this, { dialog, frames, marks, words, config, order, cell, mark, undo });
     this.stage = $("#stage", dialog);
     this.picture = $("#large-picture", dialog);
     this.view = new Viewport(this.stage, this.picture, {
@@ -95,7 +97,7 @@ export class Large {
     });
   }
   close() {
-    const back = document.querySelector(`#f${this.id} a.open`);
+    const { id } = this;
     if (this.unwritten) this.hide();
     else if (history.state?.large) history.back();
     else {
@@ -103,6 +105,8 @@ export class Large {
       this.hide();
     }
     setTimeout(() => {
+      const cell = this.cell(id),
+        back = cell && $("a.open", cell);
       back?.focus({ preventScroll: true });
       back?.scrollIntoView({ block: "nearest" });
     }, 60);

@@ -24,9 +24,9 @@ export function lay(films, make, or) {
 }
 
 export class Picks {
-  /** open(id): that frame large; left(): the allowance in words */
-  constructor(dialog, { items, frames, marks, words, open, left }) {
-    Object.assign(this, { dialog, items, frames, marks, words, open, left });
+  /** gone: ids of frames that are on the sheet no longer; open(id): that frame large; left(): the allowance in words */
+  constructor(dialog, { gone, frames, marks, words, open, left }) {
+    Object.assign(this, { dialog, gone, frames, marks, words, open, left });
     dialog.addEventListener("click", (event) => {
       if (event.target === dialog || event.target.closest("[data-act=close]")) dialog.close();
       const id = Number(event.target.closest("[data-frame]")?.dataset.frame);
@@ -43,9 +43,9 @@ export class Picks {
   }
   redraw() {
     if (!this.dialog.open) return;
-    const rows = [...this.items]
-      .filter(([, item]) => !item.dataset.gone)
-      .map(([id]) => [id, this.frames.get(id).look, this.marks.of(id).kind]);
+    const rows = [...this.frames.values()]
+      .filter(({ id }) => !this.gone.has(id))
+      .map(({ id, look }) => [id, look, this.marks.of(id).kind]);
     const { picks, alternates, looks } = summary(rows);
     $("#picks-alternates").hidden = alternates.length === 0;
     const films = [
@@ -66,8 +66,7 @@ export class Picks {
     return heading ? heading.dataset.title : fill(this.words.look, { n: look });
   }
   cell(id) {
-    const { label } = this.frames.get(id),
-      { src, width, height } = $("img", this.items.get(id));
+    const { label, small: src, width, height } = this.frames.get(id); // the large one's size: of the same shape
     const button = el(
       "button",
       { type: "button", className: "plain-picture" },

@@ -8,11 +8,13 @@ import { sumOf } from "../shared/money.js";
 import { setClock } from "../shared/net.js";
 import { Answers } from "./answers.js";
 import { before } from "./before.js";
-import { draw, foresee, forgo, sentence } from "./drawing.js";
+import { become, draw, foresee, forgo, sentence } from "./drawing.js";
+import { Films } from "./films.js";
 import { framesOf } from "./frames.js";
 import { drop, keep } from "./kept.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
+import { fetchToo } from "./near.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Picks } from "./picks.js";
@@ -23,9 +25,9 @@ const words = data("words"),
 const frames = framesOf(data("frames"), config);
 const kindOf = (button) => button.value.split(":")[1];
 const numberOf = (item) => Number(item.id.slice(1)); // its id is "f" and the frame's number
-const items = new Map($$(".frame").map((item) => [numberOf(item), item]));
-const strips = $$(".look-strip").map((strip) => ({ strip, film: $(".film", strip), place: $("[data-picked]", strip) }));
-const chosen = new Set();
+const chosen = new Set(),
+  gone = new Set(), // frames that are on the sheet no longer
+  hidden = new Set(); // and those that the person does not want to see now
 let choosing = false,
   waited = false; // has anything of this page waited to be sent?
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
@@ -45,10 +47,13 @@ const outbox = new Outbox({
 const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
 const answers = new Answers({ marks, notices, frames, words, config });
-const large = new Large($("#large"), { frames, marks, words, config, order: visible, mark: press, undo });
+const films = new Films($$(".look-strip"), { frames, fill: filled, hidden });
+const { items } = films; // of the frames that have a cell by now
+const cell = (id) => films.cell(id);
+const large = new Large($("#large"), { frames, marks, words, config, order: visible, cell, mark: press, undo });
 const picks = $("#picks")
   ? new Picks($("#picks"), {
-      items,
+      gone,
       frames,
       marks,
       words,
@@ -58,33 +63,33 @@ const picks = $("#picks")
   : null;
 marks.listeners.push(redraw);
 
-function redraw(ids = items.keys()) {
-  for (const id of ids) {
-    const item = items.get(id),
-      frame = frames.get(id);
-    if (item && frame)
-      draw(
-        item,
-        config.side,
-        marks.of(id),
-        marks.sidesOf(id),
-        sentence(words, frame, marks.of(id), marks.othersOf(id)),
-      );
-  }
+films.listeners.push(fetchToo);
+
+function redraw(ids) {
+  for (const id of ids) if (items.has(id) && frames.has(id)) drawMarks(items.get(id), frames.get(id));
   counted();
   if (large.dialog.open) large.redraw();
+}
+function drawMarks(item, frame) {
+  const { id } = frame,
+    said = sentence(words, frame, marks.of(id), marks.othersOf(id));
+  draw(item, config.side, marks.of(id), marks.sidesOf(id), said);
+}
+/** A copy of a cell becomes this frame's. */
+function filled(item, frame) {
+  become(item, words, frame);
+  if (document.body.classList.contains("closed"))
+    for (const button of $$("button.m", item)) button.setAttribute("aria-disabled", "true");
+  drawMarks(item, frame);
 }
 /** The allowance in words, in all and per look; over it is a remark, not a wall. */
 const counted = soon(count);
 function count() {
   if (!config.person) return;
-  const picked = marks
-    .picked()
-    .map((id) => items.get(id))
-    .filter((item) => item && !item.dataset.gone);
+  const picked = marks.picked().filter((id) => frames.has(id) && !gone.has(id));
   const total = picked.length;
-  for (const { film, place } of strips) {
-    const here = picked.filter((item) => item.parentElement === film).length;
+  for (const { strip, picked: place } of films.all) {
+    const here = picked.filter((id) => String(frames.get(id).look ?? "") === strip.dataset.place).length;
     const said = here ? fill(words.look_some, { n: here }) : words.look_none;
     if (place && place.textContent !== said) place.textContent = said;
   }
@@ -156,9 +161,12 @@ const sending = soon(({ waiting, held, sending: busy, offline, shut, keeps }) =>
   place.dataset.state = waiting || held || offline ? "waiting" : said ? "sent" : "";
   if (place.textContent !== said) place.textContent = said;
 });
-const pictureOf = (item) => new URL($("img", item).src).pathname;
 function visible() {
-  return [...items].filter(([, item]) => !item.hidden).map(([id]) => id);
+  return [...frames.keys()].filter((id) => !hidden.has(id));
+}
+function hide(id, away) {
+  away ? hidden.add(id) : hidden.delete(id);
+  if (items.has(id)) items.get(id).hidden = away;
 }
 
 // --- what others do meanwhile ---
@@ -173,7 +181,7 @@ function changed(state) {
   }
   if (closed !== picking()) shut(!picking());
   const there = new Set(state.frames);
-  const fresh = state.frames.filter((id) => !items.has(id)).length;
+  const fresh = state.frames.filter((id) => !frames.has(id)).length;
   $("#fresh").hidden = fresh === 0;
   $("#fresh button").textContent = fill(fresh === 1 ? words.fresh_one : words.fresh, { n: fresh });
   vanish(there);
@@ -194,34 +202,32 @@ function shut(closed) {
  * else a frame may have gone by what the subject struck or keeps, and that is not theirs to hear of.
  */
 function vanish(there) {
-  const gone = [...items].filter(([id, item]) => !there.has(id) && !item.dataset.gone).map(([id]) => id);
-  large.leave(new Set(gone));
-  for (const [id, item] of items) {
-    if (there.has(id) && item.dataset.gone) {
-      delete item.dataset.gone;
-      item.hidden = false;
+  const going = [...frames.keys()].filter((id) => !there.has(id) && !gone.has(id));
+  large.leave(new Set(going));
+  for (const id of gone)
+    if (there.has(id)) {
+      gone.delete(id);
+      hide(id, false);
     }
+  for (const id of going) {
+    gone.add(id);
+    if (chosen.has(id)) choose(id, items.get(id));
+    if (items.get(id)?.contains(document.activeElement)) onwards(id);
+    hide(id, true);
   }
-  for (const id of gone) {
-    const item = items.get(id);
-    item.dataset.gone = "1";
-    if (chosen.has(id)) choose(id, item);
-    if (item.contains(document.activeElement)) onwards(id);
-    item.hidden = true;
-  }
-  if (!gone.length) return;
-  drop(gone.map((id) => pictureOf(items.get(id))));
+  if (!going.length) return;
+  drop(going.map((id) => frames.get(id).small));
   count();
-  sizes();
+  films.heights();
   if (!config.hears_why) return;
-  const labels = gone.map((id) => frames.get(id).label);
-  notices.say(fill(gone.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }));
+  const labels = going.map((id) => frames.get(id).label);
+  notices.say(fill(going.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }));
 }
 /** The focus goes to the next frame that stands, or the one before: it is never lost with the frame it was on. */
 function onwards(id) {
   const order = visible(),
     at = order.indexOf(id),
-    next = items.get(order[at + 1] ?? order[at - 1]);
+    next = cell(order[at + 1] ?? order[at - 1]);
   if (next) $("a.open", next).focus({ preventScroll: true });
 }
 
@@ -288,14 +294,15 @@ $("#tools-open").addEventListener("click", ({ currentTarget }) => {
 $("#jump")?.addEventListener("change", ({ target }) => {
   const strip = document.getElementById(target.value);
   strip?.scrollIntoView();
-  $("a.open", strip)?.focus({ preventScroll: true });
+  const first = films.all.find((one) => one.strip === strip)?.ids.find((id) => !hidden.has(id));
+  if (first) $("a.open", cell(first)).focus({ preventScroll: true });
   target.value = "";
 });
 $("#order").addEventListener("change", ({ target }) => {
   location.href = location.pathname + (target.value ? `?order=${target.value}` : "");
 });
 $("#only").addEventListener("change", ({ target }) => {
-  for (const [id, item] of items) {
+  for (const id of frames.keys()) {
     const mine = marks.of(id).kind,
       any = mine === "pick" || marks.othersOf(id).some(({ kind }) => kind === "pick");
     const keep = {
@@ -305,9 +312,9 @@ $("#only").addEventListener("change", ({ target }) => {
       open: !mine,
       unstruck: mine !== "strike",
     };
-    item.hidden = Boolean(item.dataset.gone) || !keep[target.value];
+    hide(id, gone.has(id) || !keep[target.value]);
   }
-  sizes();
+  films.heights();
 });
 document.addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && event.key === "z" && !event.target.closest("input, textarea")) {
@@ -315,35 +322,15 @@ document.addEventListener("keydown", (event) => {
     undo();
   }
 });
-/** The height that a strip outside the window will have, so that the scroll bar tells the truth. */
-function sizes() {
-  // All that is read is read before anything is written, and of one strip of each shape only: to ask for the layout of
-  // a strip outside the window makes the browser lay it out.
-  const grids = {},
-    shape = (strip) => strip.classList.contains("lying"),
-    tall = (strip) =>
-      strip.className
-        .match(/cell-(\d)x(\d)/)
-        .slice(1)
-        .reduce((wide, high) => high / wide),
-    shown = (film) => film.querySelectorAll(":scope > :not([hidden])").length;
-  for (const { strip, film } of strips) {
-    if (grids[shape(strip)] || !shown(film) || strip.hidden) continue;
-    const columns = getComputedStyle(film).gridTemplateColumns.split(" "),
-      width = parseFloat(columns[0]),
-      row = film.offsetHeight / Math.ceil(shown(film) / columns.length);
-    grids[shape(strip)] = { across: columns.length, width, around: row - width * tall(strip) };
-  }
-  for (const { strip, film } of strips) {
-    const { across, width, around } = grids[shape(strip)] ?? { across: 2, width: 190, around: 62 };
-    const height = 40 + Math.ceil(shown(film) / across) * (width * tall(strip) + around);
-    strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(height)}px`;
-    strip.hidden = shown(film) === 0;
-  }
+/** A frame or look named in the address, which may not have been there when the page came. */
+function fromAddress() {
+  const id = Number(location.hash.match(/^#f(\d+)$/)?.[1]);
+  if (frames.has(id)) cell(id);
+  if (location.hash) document.getElementById(location.hash.slice(1))?.scrollIntoView();
 }
 
 reveal();
-sizes();
+films.heights();
 count();
 // The page came with its marks drawn; only what this device has not sent yet is laid over.
 if (config.person)
@@ -353,5 +340,8 @@ if (config.person)
   });
 live(config.changes, first.change, changed, (error) => answers.refused(error));
 large.fromAddress();
-keep(config, words, [...items.values()].map(pictureOf)).then(() => before({ ...config, words }));
+if (films.left) fromAddress();
+addEventListener("hashchange", fromAddress);
+const pictures = [...frames.values()].map(({ small }) => small);
+keep(config, words, pictures).then(() => before({ ...config, words }));
 document.documentElement.dataset.ready = "1";
