@@ -110,7 +110,7 @@ def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cas
     assert len(set(pictures)) == 6, f"{len(set(pictures))} pictures were fetched for the three rows on the screen"
     assert not [url for url in pictures if "/large/" in url]
 
-    assert weight(cast, asked) < 110_000, "of the first screen's 250 kB six pictures of 23 kB each need the rest"
+    assert weight(cast, asked) < 80_000, "of the first screen's 250 kB six pictures of 23 kB each need the rest"
 
     def mark() -> None:
         page.locator("button.m.pick").first.tap()

@@ -28,7 +28,8 @@ ITEMS = "\0items\0"  # no text that a database keeps has such a sign in it
 
 def cells_of(strips: list[Strip], *, whole: bool) -> list[int]:
     """How many frames of each strip are written as cells, from its first."""
-    cells, left = [], FIRST_CELLS
+    cells: list[int] = []
+    left = FIRST_CELLS
     for many in (len(strip.frames) for strip in strips):
         cells.append(many if whole or many - left < (FEWEST if left else 1) else left)
         left = max(0, left - many)

@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import re
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.core import mail
 from django.urls import reverse
 from django.utils import timezone
 
-from galleries.models import Frame, Letter, Mark, Sitting
+from galleries.models import Frame, Letter, Mark, Proof, Sitting
 from galleries.steps.picking import pick
+from galleries.web.invitee.showing import Strip
+from galleries.web.invitee.strips import cells_of
 from galleries.web.invitee.words import frame_words, label_of
 from tests.cast import Cast, make_cast
-from tests.web.invitee.sheets import filled
+from tests.web.invitee.sheets import READING, filled, proved
 
 pytestmark = pytest.mark.django_db
 
@@ -138,6 +141,57 @@ def test_a_button_works_without_scripts_and_twice_takes_it_away(cast: Cast) -> N
     client.post(address, {"mark": f"{frame.pk}:pick"})
     assert Mark.objects.get().kind == ""
     assert client.post(address, {"mark": "x"}).status_code == 400
+
+
+def test_a_long_sheet_comes_with_its_first_cells_and_whole_to_whoever_runs_no_scripts(cast: Cast) -> None:
+    looks = [cast.look(f"Look {n}") for n in range(3)]
+    first = proved(cast, 1, looks[0])
+    proof = first.proofs.get()
+    for look, numbers in zip(looks, (range(2, 21), range(21, 91), range(91, 96)), strict=True):
+        for number in numbers:
+            frame = cast.frame(number, look, reading=READING)
+            Proof.objects.create(
+                frame=frame, recipe="p-test", large_key=proof.large_key, large_width=400, large_height=600,
+                small_key=proof.small_key, small_width=80, small_height=120,
+            )  # fmt: skip
+    client, address = cast.client_of(cast.subject), reverse("sheet", args=[cast.sitting.slug])
+
+    def page(query: str = "") -> tuple[int, int, list[str]]:
+        text = client.get(address + query).content.decode()
+        told = json.loads(text.split('<script id="frames" type="application/json">')[1].split("</script>")[0])
+        assert len(told) == 95
+        onwards = re.findall(r'content="0; url=([^"]+)"', text)
+        return text.count('<li class="frame"'), text.count('<li class="rest"'), onwards
+
+    assert page() == (36, 2, [f"{address}?whole=1"])
+    assert page("?order=smile") == (36, 2, [f"{address}?order=smile&amp;whole=1"])
+    assert page("?whole=1") == (95, 0, [])
+
+    press = {"mark": f"{Frame.objects.get(number=95).pk}:pick", "whole": "1"}
+    answer = client.post(reverse("marks", args=[cast.sitting.slug]), press)
+    assert answer.headers["Location"].startswith(f"{address}?whole=1#f")
+    Sitting.objects.update(stage=Sitting.Stage.FINISHING)
+    answer = client.post(reverse("marks", args=[cast.sitting.slug]), press)
+    refused = answer.content.decode()
+    assert answer.status_code in {403, 409}
+    assert 'http-equiv="refresh"' not in refused  # the sentence on top stays to be read
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_cells_are_written_for_the_first_screens(whole: bool) -> None:
+    def cells(*each: int) -> list[int]:
+        frames: list[list[Any]] = [[None] * many for many in each]
+        return cells_of([Strip(None, None, one) for one in frames], whole=whole)
+
+    for each, few in (
+        ([1000], [36]),
+        ([59], [59]),
+        ([60], [36]),
+        ([20, 30, 40, 1], [20, 30, 0, 0]),
+        ([20, 60, 5], [20, 16, 0]),
+        ([], []),
+    ):
+        assert cells(*each) == (each if whole else few)
 
 
 def test_nothing_is_said_while_nothing_changed(cast: Cast) -> None:

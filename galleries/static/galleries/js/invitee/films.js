@@ -20,6 +20,10 @@ class Film {
   get left() {
     return this.ids.length - this.made;
   }
+  /** Is it not there yet, for its height is not known? */
+  get later() {
+    return this.strip.classList.contains("later");
+  }
 }
 
 export class Films {
@@ -117,13 +121,14 @@ export class Films {
   /** The height that a strip outside the window will have, so that the scroll bar tells the truth, and that of the
       frames that have no cell yet, which is the same before and after. */
   heights() {
-    for (const { strip } of this.all) strip.classList.remove("later");
     // All that is read is read before anything is written, and of one strip of each shape only: to ask for the layout
     // of a strip outside the window makes the browser lay it out.
+    const measured = new Map();
+    for (const one of this.all.filter(({ ids, strip }) => this.shown(ids) && !strip.hidden).reverse())
+      if (!measured.has(shapeOf(one)) || !one.later) measured.set(shapeOf(one), one);
+    for (const one of measured.values()) if (one.later) one.strip.classList.remove("later");
     this.grids = {};
-    for (const one of this.all) {
-      const shape = shapeOf(one);
-      if (this.grids[shape] || !this.shown(one.ids) || one.strip.hidden) continue;
+    for (const [shape, one] of measured) {
       const columns = getComputedStyle(one.film).gridTemplateColumns.split(" "),
         width = parseFloat(columns[0]),
         there = this.shown(one.ids.slice(0, one.made));
@@ -136,6 +141,7 @@ export class Films {
       const shown = this.shown(one.ids);
       one.strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(40 + this.height(one, shown))}px`;
       one.strip.hidden = shown === 0;
+      one.strip.classList.remove("later");
       if (one.left) this.keepPlace(one);
     }
   }
