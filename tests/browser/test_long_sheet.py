@@ -97,9 +97,9 @@ def test_an_idle_browser_has_the_whole_sheet_as_the_server_writes_it(cast: Cast,
     device = come(cast.subject)
     page = ready(device.open(sheet(cast)))
     expect(page.locator(".frame")).to_have_count(COUNT)
-    made = page.evaluate(CELLS)
+    cells = page.evaluate(CELLS)
     page = ready(device.open(f"{sheet(cast)}?whole=1"))
-    assert made == page.evaluate(CELLS)
+    assert cells == page.evaluate(CELLS)
 
 
 def test_without_scripts_all_frames_are_there_and_a_mark_far_down_is_taken(cast: Cast, come: Come, late: Frame) -> None:

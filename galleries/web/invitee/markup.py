@@ -77,8 +77,8 @@ def _mark_words(language: str, key: str, who: str) -> str:
 def rest_item(language: str, address: str) -> SafeString:
     """The place of a film's frames that the scripts make. Should those never come, a way to all of them is seen in
     it."""
-    said = escape(words_in(language)["all_frames"])
-    return SafeString(f'<li class="rest"><a class="tap" href="{escape(address)}">{said}</a></li>')  # nosec B703
+    sentence = escape(words_in(language)["all_frames"])
+    return SafeString(f'<li class="rest"><a class="tap" href="{escape(address)}">{sentence}</a></li>')  # nosec B703
 
 
 def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, place: int) -> SafeString:

@@ -15,10 +15,10 @@ class Film {
   constructor(strip, ids) {
     Object.assign(this, { strip, ids, film: $(".film", strip), picked: $("[data-picked]", strip) });
     this.rest = $(":scope > .rest", this.film);
-    this.made = this.rest ? this.film.children.length - 1 : ids.length;
+    this.ready = this.rest ? this.film.children.length - 1 : ids.length;
   }
   get left() {
-    return this.ids.length - this.made;
+    return this.ids.length - this.ready;
   }
   /** Is it not there yet, for its height is not known? */
   get later() {
@@ -83,8 +83,8 @@ export class Films {
     this.put(film, cells);
   }
   cells(film, many) {
-    const ids = film.ids.slice(film.made, film.made + many);
-    film.made += ids.length;
+    const ids = film.ids.slice(film.ready, film.ready + many);
+    film.ready += ids.length;
     return ids.map((id) => {
       const cell = this.like.cloneNode(true);
       this.fill(cell, this.frames.get(id));
@@ -112,7 +112,7 @@ export class Films {
   /** The cell of a frame, made now where it was not yet; undefined where there is no such frame. */
   cell(id) {
     const film = this.items.has(id) ? null : this.all.find(({ ids }) => ids.includes(id));
-    if (film) this.put(film, this.cells(film, film.ids.indexOf(id) + 1 - film.made));
+    if (film) this.put(film, this.cells(film, film.ids.indexOf(id) + 1 - film.ready));
     return this.items.get(id);
   }
   shown(ids) {
@@ -131,7 +131,7 @@ export class Films {
     for (const [shape, one] of measured) {
       const columns = getComputedStyle(one.film).gridTemplateColumns.split(" "),
         width = parseFloat(columns[0]),
-        there = this.shown(one.ids.slice(0, one.made));
+        there = this.shown(one.ids.slice(0, one.ready));
       this.grids[shape] = { across: columns.length, width };
       if (!there) continue;
       const high = one.film.offsetHeight - (one.rest?.offsetHeight ?? 0);
@@ -150,7 +150,7 @@ export class Films {
     return Math.ceil(frames / across) * (width * tallness(film) + this.around);
   }
   keepPlace(film) {
-    const there = this.height(film, this.shown(film.ids.slice(0, film.made)));
+    const there = this.height(film, this.shown(film.ids.slice(0, film.ready)));
     film.rest.style.blockSize = `${this.height(film, this.shown(film.ids)) - there}px`;
   }
 }
