@@ -14,6 +14,7 @@ from galleries.imaging.slate_codes import is_code
 
 ROOM = 0.35  # of the code's size, around it, for a second look
 SUSPECT_SIDE = 1024  # pixels of the long side in which a covered code is looked for
+LEAST_SIDES = 0.5  # of a suspected code's longest side, the shortest
 CLOSE_SIDE = 600  # pixels of a second look's long side
 
 
@@ -61,7 +62,14 @@ def _suspected(grey: NDArray[np.uint8]) -> list[NDArray[np.float32]]:
         seen, corners = cv2.QRCodeDetector().detect(small)
     except cv2.error:
         return []
-    return [corner / scale for corner in corners] if seen and corners is not None else []
+    return [corner / scale for corner in corners if _may_be_square(corner)] if seen and corners is not None else []
+
+
+def _may_be_square(corner: NDArray[np.float32]) -> bool:
+    """A square as it is held towards a camera: its shortest side is half the longest or more (turned by 60 degrees, by
+    the cosine). Hair and cloth have three dark places too, and are no slate for it."""
+    sides = np.linalg.norm(corner - np.roll(corner, -1, axis=0), axis=1)
+    return bool(sides.min() >= LEAST_SIDES * sides.max()) and cv2.isContourConvex(corner.astype(np.float32))
 
 
 def _codes(detector: cv2.QRCodeDetectorAruco, grey: NDArray[np.uint8]) -> tuple[list[str], list[NDArray[np.float32]]]:

@@ -55,6 +55,20 @@ def test_frames_without_a_slate_show_none() -> None:
         assert slates.look_for(frame_pixels(index)) == SlateSight(Sight.NONE)
 
 
+@pytest.mark.parametrize(
+    ("corners", "is_square"),
+    [
+        ([[0, 0], [100, 0], [100, 100], [0, 100]], True),
+        ([[0, 0], [77, 14], [70, 110], [0, 100]], True),  # turned by about 40 degrees
+        ([[0, 0], [713, 10], [700, 500], [2, 3]], False),  # seen in hair and a jumper, of painted frames of 1.5 MP
+        ([[0, 0], [302, 0], [330, 1162], [0, 1100]], False),
+        ([[0, 0], [100, 100], [100, 0], [0, 100]], False),  # crossed
+    ],
+)
+def test_what_is_suspected_of_a_code_may_be_a_square_that_is_held_up(corners: list[list[int]], is_square: bool) -> None:
+    assert slates._may_be_square(np.array(corners, np.float32)) == is_square
+
+
 def test_a_code_of_something_else_is_no_slate_and_does_not_hide_one() -> None:
     frame = held(frame_pixels(0), "HTTPS://POSTER.EXAMPLE/")
     assert slates.look_for(frame) == SlateSight(Sight.NONE)

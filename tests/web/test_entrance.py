@@ -14,7 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from galleries.models import AccountLetter, Invite, SignInLink, Sitting
+from galleries.models import AccountLetter, Final, Invite, SignInLink, Sitting
 from galleries.steps import jobs
 from galleries.steps.people import account_letters, wishes
 from galleries.steps.people import invite as invites
@@ -220,6 +220,19 @@ def test_the_desk_shows_picks_as_pictures_and_what_presses_first(cast):
     assert "2 days overdue" in page
     assert "3 days left" in page
     assert re.findall(r'alt="Frame (\w+)"', page) == [frame.label for frame in frames]
+
+
+def test_once_the_list_is_closed_the_desk_shows_what_is_on_it_and_nothing_that_is_kept_back(cast):
+    kept, one, two, left_out = [proved(cast, number, cast.look()) for number in (1, 2, 3, 4)]
+    pick.set_mark(cast.as_representation, left_out.pk, kind="pick")
+    for place, frame in enumerate((kept, two, one)):
+        Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), position=place)
+    type(kept).objects.filter(pk=kept.pk).update(kept_by_subject=True)
+    client = Client()
+    client.post(path_of(invites.sign_in_link(email="ruben@achterberg.example")))
+    assert re.findall(r'alt="Frame (\w+)"', client.get("/desk").content.decode()) == [left_out.label]
+    Sitting.objects.filter(pk=cast.sitting.pk).update(stage="finishing")
+    assert re.findall(r'alt="Frame (\w+)"', client.get("/desk").content.decode()) == [two.label, one.label]
 
 
 def test_an_agent_with_two_links_in_one_browser_has_a_desk_and_no_second_list(cast):

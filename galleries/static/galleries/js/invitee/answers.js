@@ -30,12 +30,16 @@ export class Answers {
     marks.changed(news.map(([row]) => row.frame));
     notices.show();
   }
-  /** The server's own sentence where it gave one; a door that is shut gives none. */
+  /** The server's own sentence where it gave one, and the way on; a door that is shut gives none. One of them stands. */
   refused(error) {
     const { notices, words, config } = this;
     if (shut(error)) forget();
-    const said = error.status === 404 ? "" : sentenceOf(error, { failed: "" });
-    if (said) notices.say(said);
-    else notices.say(words.access_lost, el("a", { href: config.again, textContent: words.again }));
+    const said = error.status === 404 ? "" : sentenceOf(error, { failed: "" }),
+      again = el("a", { href: config.again, textContent: words.again }),
+      anew = el("a", { href: location.href, textContent: words.try_again }),
+      text = said || words.access_lost;
+    if (this.said && this.said !== text) notices.unsay(this.said);
+    if (shut(error) || !said) this.said = text;
+    notices.say(text, said ? error.status === 403 && anew : again);
   }
 }

@@ -16,7 +16,8 @@ export class Notices {
   }
   show() {
     const parts = [...this.said].map(([text, link]) =>
-      el("p", { className: "note" }, text, ...(link ? [" ", link] : [])),
+      // A node of its own each time: what is drawn and not shown takes none away from what stands there.
+      el("p", { className: "note" }, text, ...(link ? [" ", link.cloneNode(true)] : [])),
     );
     const closed = this.outbox.held("closed");
     if (closed.length) parts.push(this.closed(closed));
