@@ -18,6 +18,9 @@ SQLITE_OPTIONS: dict[str, Any] = {
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;"
     " PRAGMA busy_timeout=30000; PRAGMA secure_delete=ON;",
 }
+# No compiling of statements (PostgreSQL's manual, 32): it is judged by the cost guessed of a statement, and at a sheet
+# of 10,000 frames took 257 of its 391 ms. None of ours reads so many rows that it would be worth it.
+POSTGRESQL_OPTIONS: dict[str, Any] = {"connect_timeout": 5, "tcp_user_timeout": 20_000, "options": "-c jit=off"}
 
 
 def from_address(address: str) -> dict[str, Any]:
@@ -45,7 +48,7 @@ def from_address(address: str) -> dict[str, Any]:
             "PASSWORD": unquote(parts.password or ""),
             "HOST": parts.hostname or dict(parse_qsl(parts.query)).get("host", ""),
             "PORT": str(parts.port or ""),
-            "OPTIONS": {"connect_timeout": 5, "tcp_user_timeout": 20_000},
+            "OPTIONS": POSTGRESQL_OPTIONS,
             "CONN_MAX_AGE": 60,
             "CONN_HEALTH_CHECKS": True,
             "ATOMIC_REQUESTS": False,

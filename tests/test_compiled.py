@@ -80,6 +80,13 @@ def test_a_column_that_changes_its_type_meanwhile_costs_one_connection_and_no_an
     assert rows.first(sitting.pk) == sitting
 
 
+@pytest.mark.skipif("connection.vendor != 'postgresql'")
+def test_postgresql_compiles_no_statement_of_ours() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW jit")
+        assert cursor.fetchone() == ("off",)
+
+
 def test_part_of_a_row_asks_for_the_rest_when_it_is_read() -> None:
     cast = make_cast()
     make = partial(Sitting, "stage", "pk", "slug")

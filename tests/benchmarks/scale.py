@@ -208,10 +208,15 @@ def cost(application: Any, asked: Asked, cookies: str, rounds: int) -> Cost:
     while len(took) < rounds and (len(took) < 3 or time.monotonic() - spent < 20):
         took.append(request(application, asked, cookies, place))
         place += 1
-    with CaptureQueriesContext(connection) as seen:
-        request(application, asked, cookies, place)
+    questions = []
+    for _time in range(2):  # once in five minutes somebody is noted as seen, by four statements more
+        with CaptureQueriesContext(connection) as seen:
+            request(application, asked, cookies, place)
+        questions.append(len(seen))
+        place += 1
     statuses = {status for _ms, status, _size in took}
-    return Cost(statistics.median(ms for ms, _s, _b in took), len(seen), took[-1][2], " ".join(sorted(statuses)))
+    ms = statistics.median(ms for ms, _s, _b in took)
+    return Cost(ms, min(questions), took[-1][2], " ".join(sorted(statuses)))
 
 
 def beside_health(application: Any, asked: Asked, cookies: str, rounds: int, one: Cost) -> Cost:
