@@ -349,6 +349,35 @@ def test_news_is_what_the_whole_way_tells_and_what_all_said_is_asked_for_once_a_
     assert (gone["frames"], gone["theirs"], gone["mine"]) == ([], {}, {})
 
 
+def test_each_of_a_crowd_hears_what_the_whole_way_tells_them(cast: Cast) -> None:
+    """Put together from what is kept for all: without their own, only of frames that are theirs to see."""
+    look = cast.sitting.looks.get()
+    for number in range(2, 7):
+        proved(cast, number, look)
+    until = cast.subject.expires_at
+    more = [
+        cast.sitting.invites.create(role=role, name=name, email=f"{name}@veld.example", expires_at=until)
+        for role, name in ((Invite.Role.REPRESENTATION, "Second"), (Invite.Role.SUBJECT, "Parent"))
+    ]
+    people = [cast.subject, cast.representation, *more]
+    kinds = ("pick", "alternate", "strike", "")
+    for nth, frame in enumerate(cast.sitting.frames.order_by("pk")):
+        for place, person in enumerate(people):
+            if (nth + place) % 4:
+                pick.set_mark(Visitor(invite=person), frame.pk, kind=kinds[(nth * 3 + place) % 4])
+    Frame.objects.filter(number=6).update(kept_by_subject=True)
+    cast.sitting.refresh_from_db()
+    for person in [*people, *people]:  # the second time from what the first put together
+        news, _questions = told(with_pass(cast, person), cast, 0)
+        whole = json.loads(json.dumps(showing.state(Visitor(invite=person), cast.sitting)))
+        assert news | {"now": 0} == whole | {"now": 0}, person
+        assert len(whole["theirs"]) >= 2
+        rows = marks_of_all.marks_for(Visitor(invite=person), cast.sitting)
+        mine, theirs = showing.marks_of(Visitor(invite=person), cast.sitting)
+        assert rows is not None
+        assert (rows.mine, rows.theirs) == (mine, dict(theirs))
+
+
 def test_news_of_all_is_asked_for_again_after_a_moment(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     agent = with_pass(cast, cast.representation)
     mark(cast, cast.subject, "pick")

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
+from collections.abc import Container
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -23,11 +24,24 @@ MOST = 64  # sittings whose people are at it at the same time, in one process
 
 
 class MarksOfAll(NamedTuple):
-    """What everybody said by this change of a sitting, frame by frame."""
+    """What everybody said by this change of a sitting, frame by frame, and whatever of it is the same for all who ask:
+    thousands of marks after a while, of which nobody made more than a few hundred."""
 
     change: int
     at: float
     by_frame: Others
+    marked: dict[int, set[int]]  # the frames that each person said something about
+    told: dict[int, list[list[Any]]]  # the same marks as scripts are told them: [invite, kind]
+    people: dict[int, Invite]
+    sides: dict[str, dict[int, dict[str, str]]]  # what a role is told of the other sides, once somebody of it asked
+
+    def sides_for(self, role: str) -> dict[int, dict[str, str]]:
+        """frame → what each other side says of it. Nobody's own mark is in it, for it is of their own side, and so is
+        that of whoever passed their invite on to them."""
+        if role not in self.sides:
+            told = {frame: showing.other_sides(role, row) for frame, row in self.by_frame.items()}
+            self.sides[role] = {frame: row for frame, row in told.items() if row}
+        return self.sides[role]
 
 
 _kept: dict[UUID, MarksOfAll] = {}
@@ -65,10 +79,14 @@ def by_all(sitting: Sitting, since: int) -> MarksOfAll:
         return marks
     people = {pk: Invite(pk=pk, role=role, name=name) for pk, role, name in _ask_people(sitting.pk)}
     theirs: Others = defaultdict(list)
+    told: dict[int, list[list[Any]]] = defaultdict(list)
+    marked: dict[int, set[int]] = defaultdict(set)
     for invite, frame, kind in _ask_marks(sitting.pk):
         if invite in people:
             theirs[frame].append((people[invite], kind))
-    marks = MarksOfAll(sitting.change, time.monotonic(), dict(theirs))
+            told[frame].append([invite, kind])
+            marked[invite].add(frame)
+    marks = MarksOfAll(sitting.change, time.monotonic(), dict(theirs), dict(marked), dict(told), people, {})
     if len(_kept) >= MOST:
         _kept.clear()
     _kept[sitting.uid] = marks
@@ -80,17 +98,27 @@ def news(visitor: Visitor, sitting: Sitting, since: str) -> dict[str, Any]:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk or invite.is_retoucher:
         return showing.state(visitor, sitting)
-    known, frames, change = known_of(invite, sitting, int(since) if since.isdecimal() and len(since) < 16 else -1)
-    return showing.state(visitor, sitting, known) | {"frames": frames, "change": change}
-
-
-def known_of(invite: Invite, sitting: Sitting, since: int) -> tuple[Known, list[int], int]:
-    """(what is known of the sitting for this person, the frames that have a proof, the change that this is of); the
-    caller has asked whether they see the sheet."""
-    marks = _marks_for(invite, sitting, since)
+    everybody = by_all(sitting, int(since) if since.isdecimal() and len(since) < 16 else -1)
     shown = _ask_shown[invite.is_subject](sitting.pk)
-    known = Known({pk: look for pk, look, _has in shown}, marks.mine, marks.theirs)
-    return known, [pk for pk, _look, has in shown if has], marks.change
+    known = Known({pk: look for pk, look, _has in shown}, _mine_of(invite, sitting), {})
+    others = _others_told(everybody, invite, known.look_of)
+    frames = [pk for pk, _look, has in shown if has]
+    return showing.state(visitor, sitting, known, others=others) | {"frames": frames, "change": everybody.change}
+
+
+def _others_told(everybody: MarksOfAll, invite: Invite, shown: Container[int]) -> dict[str, Any]:
+    """As `showing.others_told` tells it, put together from what is kept."""
+    me, own = invite.voice.pk, everybody.marked.get(invite.voice.pk, ())
+    theirs = {}
+    for frame, row in everybody.told.items():
+        if frame in shown and (others := [one for one in row if one[0] != me] if frame in own else row):
+            theirs[frame] = others
+    spoke = {one[0] for row in theirs.values() for one in row}
+    return {
+        "theirs": theirs,
+        "sides": {frame: row for frame, row in everybody.sides_for(invite.role).items() if frame in shown},
+        "people": {pk: [everybody.people[pk].role, everybody.people[pk].name] for pk in spoke},
+    }
 
 
 def marks_for(visitor: Visitor, sitting: Sitting) -> Marks | None:
@@ -102,9 +130,13 @@ def marks_for(visitor: Visitor, sitting: Sitting) -> Marks | None:
 
 def _marks_for(invite: Invite, sitting: Sitting, since: int) -> Marks:
     everybody, me = by_all(sitting, since), invite.voice.pk
-    mine = {frame: OwnMark._make(row) for frame, *row in _ask_mine(me, sitting.pk)}
-    theirs = {
-        frame: [one for one in row if one[0].pk != me] if any(one[0].pk == me for one in row) else row
-        for frame, row in everybody.by_frame.items()
-    }
-    return Marks(mine, {pk: row for pk, row in theirs.items() if row}, everybody.change)
+    theirs = dict(everybody.by_frame)
+    for frame in everybody.marked.get(me, ()):
+        others = [one for one in theirs.pop(frame) if one[0].pk != me]
+        if others:
+            theirs[frame] = others
+    return Marks(_mine_of(invite, sitting), theirs, everybody.change)
+
+
+def _mine_of(invite: Invite, sitting: Sitting) -> dict[int, OwnMark]:
+    return {frame: OwnMark._make(row) for frame, *row in _ask_mine(invite.voice.pk, sitting.pk)}

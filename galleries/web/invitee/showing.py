@@ -203,13 +203,18 @@ def known_of(visitor: Visitor, sitting: Sitting) -> Known:
 
 
 def state(
-    visitor: Visitor, sitting: Sitting, known: Known | None = None, quoted: Quote | None = None
+    visitor: Visitor,
+    sitting: Sitting,
+    known: Known | None = None,
+    quoted: Quote | None = None,
+    *,
+    others: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """All that can change while the sheet is open, for a script: small enough to send whole. Without what is `known`
-    already it is asked for, and the frames are told too."""
+    already it is asked for, and the frames are told too. `others`: what all others said, where it is put together
+    already."""
     told = known or known_of(visitor, sitting)
     shown = told.look_of
-    people = {invite.pk: invite for pk, row in told.theirs.items() if pk in shown for invite, _kind in row}
     body: dict[str, Any] = {
         "change": sitting.change,
         "stage": sitting.stage,
@@ -217,14 +222,22 @@ def state(
         "allowance": sitting.allowance,
         "extra": extra_for_scripts(visitor, sitting, quoted),
         "mine": {pk: list(mark) for pk, mark in told.mine.items() if pk in shown},
-        "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in told.theirs.items() if pk in shown},
-        "sides": _sides(visitor, told.theirs, shown),
-        "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
+        **(others if others is not None else others_told(visitor, told.theirs, shown)),
     }
     if known is None:
         visible = frames_shown_to(visitor, sitting).unhidden()
         body["frames"] = list(visible.filter(proofs__isnull=False).distinct().values_list("pk", flat=True))
     return body
+
+
+def others_told(visitor: Visitor, theirs: Others, shown: Container[int]) -> dict[str, Any]:
+    """What the others said of the frames shown: each mark, what each other side says, and who they are."""
+    people = {invite.pk: invite for pk, row in theirs.items() if pk in shown for invite, _kind in row}
+    return {
+        "theirs": {pk: [[invite.pk, kind] for invite, kind in row] for pk, row in theirs.items() if pk in shown},
+        "sides": _sides(visitor, theirs, shown),
+        "people": {pk: [invite.role, invite.name] for pk, invite in people.items()},
+    }
 
 
 def extra_for_scripts(visitor: Visitor, sitting: Sitting, quoted: Quote | None = None) -> dict[str, Any] | None:
