@@ -170,6 +170,31 @@ def test_the_site_is_looked_over_when_it_has_started(tmp_path: Path, monkeypatch
     ]
 
 
+def own(folder: Path, name: str) -> tuple[str, str]:
+    """A certificate of one's own and its key."""
+    crt, key = str(folder / f"{name}.crt"), str(folder / f"{name}.key")
+    kind = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-subj", f"/CN={name}")
+    subprocess.run(["openssl", "req", "-x509", *kind, "-keyout", key, "-out", crt], check=True, capture_output=True)
+    return crt, key
+
+
+def test_a_newer_certificate_of_ones_own_is_served_and_one_without_its_key_is_not_taken(tmp_path: Path) -> None:
+    server, (first, key), (second, newer) = Server(tmp_path / "root"), own(tmp_path, "first"), own(tmp_path, "second")
+    install.install(server, wanted("--certificate", first, "--key", key))
+    server.ran.clear()
+    install.install(server, wanted("--certificate", first, "--key", key))
+    assert not any("nginx" in line for line in server.ran)
+    install.install(server, wanted("--certificate", second, "--key", newer))
+    assert "systemctl reload-or-restart nginx" in server.ran
+    tls = server.at(install.TLS)
+    assert (tls / "portal.crt").read_text() == Path(second).read_text()
+    assert (tls / "portal.key").read_text() == Path(newer).read_text()
+    (tmp_path / "words").write_text("no certificate")
+    for pair in ((second, key), (str(tmp_path / "words"), newer), (newer, second)):
+        with pytest.raises(Trouble, match="are no certificate and its key"):
+            wanted("--certificate", pair[0], "--key", pair[1])
+
+
 def test_an_authority_that_refuses_stops_nothing_and_is_asked_again(tmp_path: Path) -> None:
     server = Server(tmp_path)
     server.refused = "DNS problem"

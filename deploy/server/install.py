@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import os
+import ssl
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -77,6 +78,8 @@ def check(options: argparse.Namespace) -> Wanted:
     for path in filter(None, (options.certificate, options.key)):
         if not Path(path).is_file():
             raise Trouble(f"There is no file {path}.")
+    if options.certificate:
+        _pair(options.certificate, options.key)
     for word in filter(None, (options.photographer, options.contact)):
         if "@" not in word.strip("@"):
             raise Trouble(f"{word} is no mail address.")
@@ -93,6 +96,18 @@ def check(options: argparse.Namespace) -> Wanted:
     )  # fmt: skip
 
 
+def _pair(certificate: str, key: str) -> None:
+    """
+    Raises:
+        Trouble: nginx would refuse them, and a site that stands would not start again.
+    """
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password="")
+    except (OSError, ValueError) as error:  # SSLError is an OSError; ValueError: a key under a password
+        reason = error.reason if isinstance(error, ssl.SSLError) and error.reason else str(error)
+        raise Trouble(f"{certificate} and {key} are no certificate and its key: {reason}.") from error
+
+
 def install(machine: Machine, wanted: Wanted) -> list[str]:
     """What is still wrong afterwards, in sentences."""
     if machine.at(APP).is_symlink() and os.readlink(machine.at(APP)) != f"/srv/portal/releases/{release()}":
@@ -106,11 +121,11 @@ def install(machine: Machine, wanted: Wanted) -> list[str]:
     _database(machine)
     changed = settings(machine, wanted)
     _queue(machine)
-    _certificate(machine, wanted)
+    renewed = _certificate(machine, wanted)
     changed |= _units(machine)
     store(machine)
     _started(machine, changed)
-    wrong = _proxy(machine, wanted)
+    wrong = _proxy(machine, wanted, renewed)
     if wanted.photographer:
         _photographer(machine, wanted)
     if not machine.read(f"{BACKUP}/about.json"):
@@ -213,18 +228,18 @@ def _queue(machine: Machine) -> None:
         )
 
 
-def _certificate(machine: Machine, wanted: Wanted) -> None:
-    """One of some kind is there before the proxy starts; ACME's comes when the proxy answers for it."""
+def _certificate(machine: Machine, wanted: Wanted) -> bool:
+    """One of some kind is there before the proxy starts; ACME's comes when the proxy answers for it. Whether it is
+    another than before."""
     if wanted.certificate:
-        machine.write(f"{TLS}/portal.crt", Path(wanted.certificate).read_text(), 0o644)
-        machine.write(f"{TLS}/portal.key", Path(wanted.key).read_text(), 0o600)
-        return
+        key = machine.write(f"{TLS}/portal.key", Path(wanted.key).read_text(), 0o600)
+        return machine.write(f"{TLS}/portal.crt", Path(wanted.certificate).read_text(), 0o644) or key
     if machine.at(f"{TLS}/portal.crt").exists():
         names = machine.ask(
             "openssl", "x509", "-noout", "-ext", "subjectAltName", "-in", str(machine.at(f"{TLS}/portal.crt"))
         )
         if wanted.host in names[1]:
-            return
+            return False
     kind = "IP" if wanted.host.replace(".", "").isdigit() or ":" in wanted.host else "DNS"
     machine.run(
         "openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-sha256", "-nodes",
@@ -233,6 +248,7 @@ def _certificate(machine: Machine, wanted: Wanted) -> None:
         "-keyout", str(machine.at(f"{TLS}/portal.key")), "-out", str(machine.at(f"{TLS}/portal.crt")),
         about=f"make a certificate for {wanted.host} here{'' if wanted.local else ', until an authority gives one'}",
     )  # fmt: skip
+    return True
 
 
 def _units(machine: Machine) -> bool:
@@ -262,8 +278,8 @@ def store(machine: Machine, grown: Path = pieces.GROWN) -> None:
         machine.run("systemctl", "reload-or-restart", "nginx")
 
 
-def _proxy(machine: Machine, wanted: Wanted) -> list[str]:
-    changed = machine.write("/etc/nginx/conf.d/portal.conf", pieces.proxy(wanted.host))
+def _proxy(machine: Machine, wanted: Wanted, renewed: bool) -> list[str]:
+    changed = renewed | machine.write("/etc/nginx/conf.d/portal.conf", pieces.proxy(wanted.host))
     for name in pieces.PROXY:
         changed |= machine.write(f"/etc/portal/{name}", pieces.unit(name))
     if changed:
