@@ -98,6 +98,7 @@ def test_reminders_come_before_the_deadline_once_each_to_those_who_are_not_throu
         posting.send_due(deadline - timedelta(days=days))
         send_all()
     assert [message.to for message in mail.outbox] == [["ansa@veld.example"]] * 2
+    assert all("3 finals are included." in message.body for message in mail.outbox)
     assert sorted(Letter.objects.values_list("about", flat=True)) == ["2026-12-10-1", "2026-12-10-3"]
 
 
