@@ -6,9 +6,11 @@
   const away = (one) => one.closest(".unseen, .skip, [hidden], option, select, .drawn, script, style, template");
   const short = (node) => node.data.trim().slice(0, 40);
   const found = [];
-  if (document.documentElement.scrollWidth > innerWidth) {
+  // Not innerWidth: on a phone that grows with what sticks out.
+  const width = document.documentElement.clientWidth;
+  if (document.documentElement.scrollWidth > width) {
     const wide = [...document.querySelectorAll("body *")].filter(
-      (one) => shown(one) && one.getBoundingClientRect().right > innerWidth + 1,
+      (one) => shown(one) && one.getBoundingClientRect().right > width + 1,
     );
     found.push(`scrolls sideways: ${wide.slice(0, 3).map(name).join(" | ")}`);
   }
@@ -45,7 +47,7 @@
       }
       if (cut) found.push(`clipped by ${Math.round(cut * 100)} %: “${short(node)}” in ${name(inside)}`);
       if (r > l + 1 && b > t + 1) texts.push({ l, t, r, b, node, inside, layer: layer(inside) });
-      if (!open && (r < 0 || l > innerWidth)) found.push(`beside the page: “${short(node)}”`);
+      if (!open && (r < 0 || l > width)) found.push(`beside the page: “${short(node)}”`);
     }
   }
   for (let i = 0; i < texts.length; i += 1)
