@@ -30,7 +30,7 @@ export class Answers {
     marks.changed(news.map(([row]) => row.frame));
     notices.show();
   }
-  /** The server's own sentence where it gave one, and the way on; a shut door gives none. One of them stands at a time. */
+  /** The server's own sentence where it gave one, and the way on; a shut door gives none. One stands at a time. */
   refused(error) {
     const { notices, words, config } = this;
     if (shut(error)) forget();
