@@ -93,6 +93,22 @@ def test_frames_come_before_their_place_is_seen_and_nothing_moves(cast: Cast, co
     expect(again.get_by_role("dialog", name="Your picks").get_by_role("img")).to_have_count(2)
 
 
+def test_at_a_desk_a_leap_into_the_middle_moves_nothing(cast: Cast, come: Come, late: Frame) -> None:
+    device = come(cast.subject, viewport={"width": 1920, "height": 1080})
+    device.context.add_init_script(BUSY)
+    page = ready(device.open(sheet(cast)))
+    heights = {page.evaluate("document.documentElement.scrollHeight")}
+    for look in (3, 6):  # between two looks, neither of which has a cell yet
+        page.evaluate(f"document.querySelector('#strip-{look}').scrollIntoView({{ behavior: 'instant' }})")
+        page.evaluate("scrollBy({ top: -innerHeight / 2, behavior: 'instant' })")
+        expect(page.locator(f"#strip-{look} .frame").first).to_be_in_viewport()
+        expect(page.locator(f"#strip-{look - 1} .frame").last).to_be_in_viewport()
+        expect(page.locator(f"#strip-{look - 1} .rest")).to_have_count(0)
+        heights.add(page.evaluate("document.documentElement.scrollHeight"))
+    assert max(heights) - min(heights) < 10
+    assert page.evaluate("moved") == []
+
+
 def test_an_idle_browser_has_the_whole_sheet_as_the_server_writes_it(cast: Cast, come: Come, late: Frame) -> None:
     device = come(cast.subject)
     page = ready(device.open(sheet(cast)))

@@ -30,13 +30,19 @@ export class Films {
   /** frames: by id, in the sheet's order; fill(cell, frame): what a copy of the first cell is to say; hidden: ids that
       are not shown now */
   constructor(strips, { frames, fill, hidden }) {
-    Object.assign(this, { frames, fill, hidden, items: new Map(), listeners: [], around: 62 });
+    Object.assign(this, { frames, fill, hidden, items: new Map(), listeners: [], around: 62, inner: 62, beside: 40 });
     const ids = new Map(strips.map((strip) => [strip.dataset.place, []]));
     for (const { id, look } of frames.values()) ids.get(String(look ?? ""))?.push(id);
     this.all = strips.map((strip) => new Film(strip, ids.get(strip.dataset.place)));
     this.films = new Map(this.all.map((one) => [one.film, one]));
     for (const cell of $$(".frame")) this.items.set(numberOf(cell), cell);
     this.near = new Set();
+    let wide = innerWidth;
+    addEventListener("resize", () => {
+      if (innerWidth === wide) return; // a bar of the browser's came or went
+      wide = innerWidth;
+      this.heights();
+    });
     if (this.left) this.begin();
   }
   get left() {
@@ -48,7 +54,6 @@ export class Films {
     this.places = new IntersectionObserver((entries) => this.neared(entries), { rootMargin: NEAR });
     for (const { rest } of this.all) if (rest) this.places.observe(rest);
     addEventListener("beforeprint", () => this.makeAll());
-    addEventListener("resize", () => this.left && this.heights());
     settled().then(() => this.whenIdle());
   }
   neared(entries) {
@@ -131,22 +136,30 @@ export class Films {
     for (const [shape, one] of measured) {
       const columns = getComputedStyle(one.film).gridTemplateColumns.split(" "),
         width = parseFloat(columns[0]),
-        there = this.shown(one.ids.slice(0, one.ready));
+        cell = this.items.get(one.ids.find((id) => !this.hidden.has(id)));
       this.grids[shape] = { across: columns.length, width };
-      if (!there) continue;
-      const high = one.film.offsetHeight - (one.rest?.offsetHeight ?? 0);
-      this.around = high / Math.ceil(there / columns.length) - width * tallness(one); // the edge and the buttons
+      if (!cell) continue;
+      const { paddingTop, paddingBottom } = getComputedStyle(one.film);
+      this.around = cell.getBoundingClientRect().height - width * tallness(one); // the edge and the buttons
+      this.inner = this.around - parseFloat(getComputedStyle(cell).paddingBottom); // a size to come is of the content
+      this.beside = one.strip.offsetHeight - one.film.offsetHeight + parseFloat(paddingTop) + parseFloat(paddingBottom);
     }
     for (const one of this.all) {
       const shown = this.shown(one.ids);
-      one.strip.style.containIntrinsicSize = `auto 100vw auto ${Math.round(40 + this.height(one, shown))}px`;
+      // A cell that was not drawn yet is as high as it will be.
+      one.strip.style.setProperty("--cell", `${this.gridOf(one).width}px`);
+      one.strip.style.setProperty("--around", `${this.inner}px`);
+      one.strip.style.containIntrinsicSize = `auto 100vw auto ${this.beside + this.height(one, shown)}px`;
       one.strip.hidden = shown === 0;
       one.strip.classList.remove("later");
       if (one.left) this.keepPlace(one);
     }
   }
+  gridOf(film) {
+    return this.grids[shapeOf(film)] ?? { across: 2, width: 190 };
+  }
   height(film, frames) {
-    const { across, width } = this.grids[shapeOf(film)] ?? { across: 2, width: 190 };
+    const { across, width } = this.gridOf(film);
     return Math.ceil(frames / across) * (width * tallness(film) + this.around);
   }
   keepPlace(film) {
