@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.urls import reverse
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from galleries.models import Frame, Mark, Sitting
 from galleries.steps.picking import pick
@@ -13,6 +15,7 @@ from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
 from tests.browser.test_thousand import thousand
 from tests.cast import Cast
+from tests.web.invitee.sheets import filled
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 COUNT = 480
@@ -126,3 +129,27 @@ def test_without_scripts_all_frames_are_there_and_a_mark_far_down_is_taken(cast:
     expect(button).to_have_attribute("aria-pressed", "true")
     assert page.locator(".frame").count() == COUNT
     assert page.locator(".rest").count() == 0
+
+
+def test_a_mark_that_is_pressed_before_the_scripts_run_waits_for_them(cast: Cast, come: Come) -> None:
+    (frame,) = filled(cast, 1, 1)
+    device = come(cast.subject, **PHONE)
+    page = device.page
+    held: list[Route] = []
+    page.route(re.compile(r"/invitee/sheet(\.[0-9a-f]+)?\.js$"), lambda route: held.append(route))
+    page.goto(f"{device.address}/s/{cast.sitting.slug}/sheet", wait_until="domcontentloaded")
+    page.evaluate("window.same = true")
+    button = page.locator(f"#f{frame.pk} button.pick")
+    button.click()
+    while not held:
+        page.wait_for_timeout(20)
+    button.click()
+    assert not Mark.objects.exists()
+    held[0].continue_()
+    expect(button).to_have_attribute("aria-pressed", "true")
+    expect(page.locator("#sending")).to_have_attribute("data-state", re.compile("sent|^$"))
+    assert page.evaluate("window.same")
+    expect(page.locator("html[data-ready]")).to_be_attached()
+    page.reload()
+    expect(button).to_have_attribute("aria-pressed", "true")
+    assert Mark.objects.get().kind == "pick"

@@ -28,6 +28,7 @@ from galleries.web import extra_words
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import marks_of_all, outbox, showing, talk, without_network
 from galleries.web.invitee import strips as strips_of_sheet
+from galleries.web.invitee.markup import first_pictures
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import allowance_said, words_in
 from galleries.web.json_blocks import block
@@ -90,7 +91,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     whole = "whole" in request.GET or hasattr(request, "stands_again")
     cells = strips_of_sheet.cells_of(strips, whole=whole)
     whole_address = f"{reverse('sheet', args=[sitting.slug])}?{'order=' + order + '&' if order else ''}whole=1"
-    return page(
+    answer = page(
         request,
         visitor,
         sitting,
@@ -123,6 +124,9 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         extra_words=extra_words.terms(quoted) if chooses else [],
         closed_round=None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
+    if firsts := first_pictures(one for strip in strips for one in strip.frames):
+        answer.headers["Link"] = firsts
+    return answer
 
 
 def _data_blocks(frames: list[Any], state: dict[str, Any], language: str, addresses: dict[str, Any]) -> SafeString:

@@ -356,3 +356,18 @@ def test_a_note_says_before_it_is_written_who_reads_it_and_they_do(cast: Cast) -
     for person in (cast.representation, cast.owner):
         told = cast.client_of(person).get(reverse("remarks", args=[cast.sitting.slug, frame.pk])).json()
         assert told["notes"] == [{"who": "Ansa Veld", "text": "the collar"}]
+
+
+def test_the_first_row_of_pictures_is_asked_for_before_the_page_is_read(cast: Cast) -> None:
+    """RFC 8288, Web Linking: nobody is told of a picture here that is not on their sheet."""
+    one, two, *_rest = filled(cast)
+    Frame.objects.filter(pk=one.pk).update(kept_by_subject=True)
+    for person, first in ((cast.subject, one), (cast.representation, two)):
+        answer = cast.client_of(person).get(reverse("sheet", args=[cast.sitting.slug]))
+        told = re.findall(r"<([^>]+)>; rel=preload; as=image; fetchpriority=high", answer["Link"])
+        drawn = re.findall(r'<img src="([^"]+)"[^>]*fetchpriority="high"', answer.content.decode())
+        assert told == drawn
+        assert len(told) == 2
+        assert f"/{first.pk}/" in told[0]
+    Frame.objects.update(hidden=True)
+    assert "Link" not in cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug]))

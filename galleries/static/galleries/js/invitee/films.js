@@ -6,7 +6,9 @@ import { afterFrame, idle, settled } from "../shared/later.js";
 
 const STEP = 4, // cells: a slow phone makes so many in about 5 ms
   SLICE = 12, // ms that may go by before the browser is let at its own work
-  NEAR = "150% 0px"; // of the window, around it
+  NEAR = "150% 0px", // of the window, around it
+  CALM = 1500, // ms since the last sign of a hand: what is made for later disturbs nobody
+  SIGNS = ["pointerdown", "pointerup", "keydown", "scroll"];
 const numberOf = (cell) => Number(cell.id.slice(1)); // its id is "f" and the frame's number
 
 /** One look's strip: the ids of its frames in order, and how many of them have a cell. The place of the others is kept
@@ -54,6 +56,11 @@ export class Films {
     this.places = new IntersectionObserver((entries) => this.neared(entries), { rootMargin: NEAR });
     for (const { rest } of this.all) if (rest) this.places.observe(rest);
     addEventListener("beforeprint", () => this.makeAll());
+    this.moved = performance.now();
+    const moved = () => {
+      this.moved = performance.now();
+    };
+    for (const sign of SIGNS) addEventListener(sign, moved, { passive: true, capture: true });
     settled().then(() => this.whenIdle());
   }
   neared(entries) {
@@ -74,8 +81,10 @@ export class Films {
   }
   whenIdle() {
     idle((deadline) => {
-      const film = this.all.find(({ left }) => left);
+      const film = this.all.find(({ left }) => left),
+        waits = this.moved + CALM - performance.now();
       if (!film) return;
+      if (waits > 0) return setTimeout(() => this.whenIdle(), waits);
       this.slice(film, Math.min(SLICE, deadline?.timeRemaining?.() ?? SLICE));
       this.whenIdle();
     });
