@@ -39,6 +39,7 @@ export async function tell({ person, sheet, until, worker: address }, asks) {
     return;
   }
   navigator.serviceWorker.addEventListener("message", ({ data: { kept, whole } }) => {
+    if (kept === undefined) return; // from a worker that keeps words alone
     Object.assign(document.documentElement.dataset, { kept }, whole === undefined ? {} : { whole });
   });
   const active = await worker(address).catch(() => null);
