@@ -102,7 +102,7 @@ def _pair(certificate: str, key: str) -> None:
         Trouble: nginx would refuse them, and a site that stands would not start again.
     """
     try:
-        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password="")  # nosec B106 - none: a key under one is refused
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password="")  # nosec B106
     except (OSError, ValueError) as error:  # SSLError is an OSError; ValueError: a key under a password
         reason = error.reason if isinstance(error, ssl.SSLError) and error.reason else str(error)
         raise Trouble(f"{certificate} and {key} are no certificate and its key: {reason}.") from error
