@@ -393,7 +393,7 @@ def test_retouches_come_in_by_parts_of_the_studio_and_of_a_retoucher_while_their
         assert "X-Amz" not in log.read_text(errors="replace"), log.name
 
 
-SUBJECT = ("subject", "Ansa Veld", "ansa@veld.example")
+SUBJECT = ("subject", "Ansa Veld", "ansa@line.example")  # to whom no letter of another test goes
 
 
 def test_the_line_from_a_card_to_a_fetched_delivery(grown: Grown, browser: Browser, tmp_path: Path) -> None:
