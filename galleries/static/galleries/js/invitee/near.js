@@ -1,5 +1,5 @@
 // The sheet's small pictures on a phone (sheet.css holds them back there): a browser left alone fetches two
-// screens more of them than anybody sees. A script by itself, so that it is there before the sheet's many parts are.
+// screens more of them than anybody sees. Those of the first screen are not held back.
 
 /**
  * Let each picture come when its cell is on the screen, and from the first sign of a hand a screen before that.
