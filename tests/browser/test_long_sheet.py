@@ -13,7 +13,7 @@ from galleries.steps.picking import pick
 from galleries.web.invitee.strips import FIRST_CELLS
 from tests.browser.conftest import PHONE, Come
 from tests.browser.test_marking import ready
-from tests.browser.test_thousand import thousand
+from tests.browser.test_thousand import thousand, to_the_end
 from tests.cast import Cast
 from tests.web.invitee.sheets import filled
 
@@ -69,15 +69,9 @@ def test_frames_come_before_their_place_is_seen_and_nothing_moves(cast: Cast, co
     device = come(cast.subject, **PHONE)
     device.context.add_init_script(BUSY)
     page = ready(device.open(sheet(cast)))
-    cells, heights = page.locator(".frame"), []
+    cells = page.locator(".frame")
     expect(cells).to_have_count(FIRST_CELLS)
-    for _ in range(300):
-        at, whole = page.evaluate("[scrollY + innerHeight, document.documentElement.scrollHeight]")
-        heights.append(whole)
-        if at >= whole - 2:
-            break
-        page.evaluate("scrollBy({ top: innerHeight * 3, behavior: 'instant' })")
-        page.wait_for_timeout(20)
+    heights = to_the_end(page, 3)
     expect(page.locator(".rest")).to_have_count(0)
     expect(cells).to_have_count(COUNT)
     reached(page, late)

@@ -86,6 +86,19 @@ def weight(cast: Cast, asked: list[str]) -> int:
     return len(page.content) + sum(len(gzip.compress(part)) for part in parts)
 
 
+def to_the_end(page: Page, screens: int) -> list[int]:
+    """Leap down the page, so many screens at a time; how high it was before each leap, in CSS px."""
+    heights: list[int] = []
+    for _ in range(400):
+        at, whole = page.evaluate("[scrollY + innerHeight, document.documentElement.scrollHeight]")
+        heights.append(whole)
+        if at >= whole - 2:
+            return heights
+        page.evaluate("screens => scrollBy({ top: innerHeight * screens, behavior: 'instant' })", screens)
+        page.wait_for_timeout(25)
+    raise AssertionError("the end was not reached")
+
+
 def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cast, come: Come) -> None:
     thousand(cast)
     device = come(cast.subject, **PHONE)
@@ -119,16 +132,7 @@ def test_a_thousand_frames_load_little_move_nothing_and_leave_no_trace(cast: Cas
     few_and_when_due(laid_out(page, wire, mark))
     images = page.locator(".frame img")
     expect(images.nth(7)).to_have_js_property("naturalWidth", 80)  # a hand is there: the next row before it is seen
-    heights = []
-    for _ in range(400):
-        at, whole = page.evaluate("[scrollY + innerHeight, document.documentElement.scrollHeight]")
-        heights.append(whole)
-        if at >= whole - 2:
-            break
-        page.evaluate("scrollBy({ top: innerHeight * 4, behavior: 'instant' })")
-        page.wait_for_timeout(25)
-    else:
-        raise AssertionError("the end was not reached")
+    heights = to_the_end(page, 4)
     page.wait_for_timeout(500)
     assert page.get_by_role("button", name="Pick 1000", exact=True).is_visible()
     moved = page.evaluate("window.moved")
