@@ -1,6 +1,6 @@
 """A site's processes: what a killed start left of them, whether they answer, and one site at a time in a folder.
 
-Only Python's own library is used here.
+Only Python's own library is used here, and of the project what uses no other.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
+
+from portal.process import started
 
 MARK = "PORTAL_SUPERVISED"  # in every child's environment, so that a later start knows what a killed one left
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only when the person asks for it  # nosec B104
@@ -67,15 +69,13 @@ def end_leftovers(home: Path, parent: int | None = None) -> None:
         with contextlib.suppress(ProcessLookupError):
             os.kill(pid, signal.SIGKILL)
     until = time.monotonic() + 5
-    while time.monotonic() < until and any(_runs(pid) for pid in leftovers):
+    while time.monotonic() < until and any(started(pid) for pid in leftovers):
         time.sleep(0.05)
 
 
-def _runs(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except OSError:
-        return False
+def owner_name(pid: int) -> str:
+    """As `Job.owner` tells it, host/pid/start; one that has ended has a start that no process has."""
+    return f"{socket.gethostname()}/{pid}/{started(pid) or 'gone'}"
 
 
 def free_port() -> int:

@@ -28,6 +28,7 @@ sys.path.insert(0, str(ROOT))
 
 import front  # noqa: E402 - beside this file
 import processes  # noqa: E402
+import ready  # noqa: E402
 from processes import EVERYWHERE, MARK, Trouble  # noqa: E402
 
 from portal import embedded  # noqa: E402 - found only once the project's folder is on the path
@@ -76,13 +77,13 @@ class Site:
 
     # --- commands ---------------------------------------------------------------------------------------------
 
-    def manage(self, *words: str, show: bool = False) -> str:
-        """Run a management command; its standard output. Progress goes to standard error and is shown if wanted.
+    def output(self, script: Path, *words: str, hear: Callable[[str], None]) -> str:
+        """The standard output of a program of the site. Its progress, on standard error, is heard line by line.
 
         Raises:
             Trouble: it failed; the sentence is the last line it wrote.
         """
-        command = [sys.executable, "-W", "ignore", str(ROOT / "manage.py"), *words]
+        command = [sys.executable, "-W", "ignore", str(script), *words]
         with (
             tempfile.TemporaryFile("w+") as out,
             subprocess.Popen(
@@ -101,15 +102,15 @@ class Site:
             try:
                 for line in process.stderr or ():
                     lines.append(line.strip())
-                    if show and line.strip():
-                        self.say("  " + line.strip())
+                    if line.strip():
+                        hear(line.strip())
                 code = process.wait()
             except BaseException:
                 process.terminate()
                 raise
             if code:
                 last = next((line for line in reversed(lines) if line), "no reason given")
-                raise Trouble(f"'manage.py {words[0]}' failed: {last}")
+                raise Trouble(f"'{' '.join([script.name, *words[:1]])}' failed: {last}")
             out.seek(0)
             return out.read()
 
@@ -134,6 +135,8 @@ class Site:
                 preexec_fn=processes.end_with_parent,
             )
         self.children[name] = (command, process)
+        if name == "worker":  # the demo is as patient with it as a busy machine needs
+            embedded.worker_file(self.home).write_text(processes.owner_name(process.pid))
 
     def start_queue(self) -> None:
         if "PORTAL_REDIS" in os.environ:
@@ -239,34 +242,37 @@ class Site:
             with contextlib.suppress(ProcessLookupError, PermissionError):
                 os.killpg(process.pid, signal.SIGKILL)  # its own children, if it left any
         embedded.socket_path(self.home).unlink(missing_ok=True)
+        embedded.worker_file(self.home).unlink(missing_ok=True)
 
 
 # --- the two ways to start ------------------------------------------------------------------------------------
 
 
-def prepare(site: Site) -> dict[str, str]:
+def prepare(site: Site, *, with_demo: bool = True) -> dict[str, str]:
     """Everything up to a served page: tables, sizes, static files, children, demo. Gives the people's links."""
-    site.say("Bringing the tables up to date")
-    site.manage("migrate", "--no-input", "-v", "0")
-    site.manage("sizes", "--skip-checks")  # `migrate` has just checked
-    site.say("Collecting static files")
-    site.manage("collectstatic", "--no-input", "-v", "0")
-    site.say("Starting queue and worker")
-    site.start_queue()
-    site.start_worker()
-    site.say("Looking after the demo sitting (painted once, in under two minutes)")
-    links: dict[str, str] = json.loads(site.manage("demo", "--json", show=True))["links"]
+    site.start_queue()  # it needs no tables, and the demo's work rings for the worker
+
+    def hear(line: str) -> None:
+        if line not in ready.STEPS:
+            site.say("  " + line)
+            return
+        site.say(line)
+        if line == ready.WORKER:
+            site.start_worker()
+
+    words = [] if with_demo else [ready.WITHOUT_DEMO]
+    links: dict[str, str] = json.loads(site.output(ROOT / "deploy" / "ready.py", *words, hear=hear))["links"]
     site.say("Starting the web server")
     site.start_web()
     return links
 
 
-def run(site: Site) -> None:
+def run(site: Site, *, with_demo: bool) -> None:
     with processes.alone(site.home, site.url):
         processes.end_leftovers(site.home)
         processes.refuse_busy_port(site.host, site.port)
         try:
-            links = prepare(site)
+            links = prepare(site, with_demo=with_demo)
             site.say("")
             site.say(f"Ready: {site.env['PORTAL_URL']}   (stop with Ctrl-C)")
             for person, link in links.items():
@@ -284,7 +290,8 @@ def check(site: Site) -> dict[str, object]:
         for person, link in prepare(site).items():
             _visit(person, link)
         site.say("Running the job through: frames, proofs, marks, list, retouches, crops, licence, delivery")
-        result: dict[str, object] = json.loads(site.manage("rehearse", "--json", show=True))
+        rehearsal = site.output(ROOT / "manage.py", "rehearse", "--json", hear=lambda line: site.say("  " + line))
+        result: dict[str, object] = json.loads(rehearsal)
     finally:
         site.stop()
     archive = site.home / "delivery" / Path(str(result["archive"])).name
@@ -316,7 +323,10 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--host", default="127.0.0.1", help="address to serve on (127.0.0.1: this machine only)")
     parser.add_argument("--check", action="store_true", help="run the whole job once in a folder of its own, then end")
     parser.add_argument("--json", action="store_true", help="with --check: only the result on standard output")
+    parser.add_argument(ready.WITHOUT_DEMO, action="store_true", help="make no demo, where there is none yet")
     options = parser.parse_args()
+    if options.check and options.without_demo:
+        parser.error(f"--check runs the demo through: not {ready.WITHOUT_DEMO}")
     if options.json and not options.check:
         parser.error("--json goes with --check")
     if options.port is None:
@@ -357,7 +367,7 @@ def main() -> int:
             home.mkdir(mode=0o700, parents=True, exist_ok=True)
             for line in tighten(home):
                 say(line)
-            run(Site(home, options.host, options.port, say))
+            run(Site(home, options.host, options.port, say), with_demo=not options.without_demo)
     except Stopped:
         say("Stopped.")
     except (Trouble, RuntimeError) as trouble:

@@ -473,6 +473,12 @@ def why_not(visitor: Visitor, act: Act, sitting: Sitting) -> str:
         return _("The list is closed, so marks can no longer change. What you marked before is kept.")
     if act is Act.OBJECT and sitting.stage in AGREED and visitor.invite is not None and visitor.invite.is_subject:
         return _("There is no time to object any more: the list holds. Speak with the studio.")
+    invite = visitor.invite
+    if invite is not None and act in {Act.APPROVE, Act.PIN_NOTE, Act.SEE_FINALS} and invite.role in INVITEES[act][0]:
+        if early and sitting.finals.exists():
+            return _("The list of finals was opened again. You will get a letter when it is closed.")
+        if sitting.stage == Stage.DELIVERED and not sitting.finals.open().exists():
+            return _("All finals are finished and delivered; nothing is approved, sent back or pinned any more.")
     if early and visitor.invite is not None and visitor.invite.role == RECIPIENT:
         return _("The pictures are not ready yet. You will get a letter as soon as they can be fetched.")
     if early:

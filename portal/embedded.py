@@ -1,4 +1,5 @@
-"""The queue server that comes inside a Python package, so that the embedded site needs none installed."""
+"""The embedded site's own parts: its worker's process, and the queue server that comes inside a Python package, so that
+none needs to be installed."""
 
 from __future__ import annotations
 
@@ -18,6 +19,11 @@ def socket_path(home: Path) -> Path:
     mark = hashlib.sha256(os.fsencode(home)).hexdigest()[:16]
     folders = (Path(folder) / f"portal-{os.getuid()}-{mark}" for folder in (tempfile.gettempdir(), "/tmp"))  # noqa: S108  # nosec B108
     return min((folder / "queue.sock" for folder in folders), key=lambda path: len(os.fsencode(path)))
+
+
+def worker_file(home: Path) -> Path:
+    """Tells which process is the worker, in the words of `Job.owner`. Whether it lives is another matter."""
+    return home / "worker-process"
 
 
 def queue_command(home: Path) -> list[str]:

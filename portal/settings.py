@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +16,14 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from portal import buckets, cookies, database, embedded, env, syslog, unencrypted
-from portal.owner import only_the_owner
+from portal.owner import is_guest, only_the_owner
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 SITE_DIR = env.folder("PORTAL_HOME", BASE_DIR / ".site")
+GUEST = is_guest(SITE_DIR, sys.argv)
 # Tables, letters and sessions lie in it: nobody else on the machine looks in.
-only_the_owner(SITE_DIR)
+if not GUEST:
+    only_the_owner(SITE_DIR)
 
 DEBUG = env.flag("PORTAL_DEBUG", False)
 
@@ -32,6 +35,8 @@ def _secret_key() -> str:
         if len(given) < 32:
             raise ImproperlyConfigured("PORTAL_SECRET_KEY is too short; use 32 characters or more.")
         return given
+    if GUEST:
+        return secrets.token_urlsafe(48)
     kept = SITE_DIR / "secret-key"
     try:
         with open(kept, "x", opener=lambda path, flags: os.open(path, flags, 0o600)) as file:
@@ -101,6 +106,8 @@ TEMPLATES = [
 DATABASES: dict[str, Any] = {
     "default": database.from_address(env.text("PORTAL_DATABASE", f"sqlite://{SITE_DIR / 'portal.sqlite3'}"))
 }
+if GUEST and not env.text("PORTAL_DATABASE"):
+    DATABASES["default"]["NAME"] = ":memory:"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # --- files ---

@@ -73,6 +73,15 @@ PBKDF2PasswordHasher.iterations = 1000
 gc.set_threshold(100_000, 50, 100)
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Of the processes of a run one compiles the tests with their assertions, the other reads what it wrote."""
+    with ExitStack() as stack:
+        if "PYTEST_XDIST_WORKER" in os.environ:
+            stack.enter_context(kept_tables.one_at_a_time("collecting"))
+        return (yield)
+
+
 def pytest_collection_finish() -> None:
     """What was imported and collected stays till the end: no search for circles walks it again."""
     gc.collect()

@@ -32,26 +32,28 @@ def folder() -> Path | None:
     return None if os.environ.get("CI") else ROOT / ".cache"
 
 
-def kept() -> Path | None:
-    """The file of today's migrations."""
+def kept(rows: Path | None = None) -> Path | None:
+    """The file of today's migrations; with the rows of this file, brought through them."""
     place = folder()
     if place is None:
         return None
     digest = hashlib.sha256(django.__version__.encode())
     for file in sorted((ROOT / "galleries/migrations").glob("*.py")):
         digest.update(file.name.encode() + file.read_bytes())
+    if rows is not None:
+        digest.update(rows.read_bytes())
     return place / f"tables-{digest.hexdigest()[:24]}.sqlite3"
 
 
 @contextmanager
-def one_at_a_time() -> Iterator[None]:
-    """Processes that start together: one makes the tables, the others wait and copy them."""
+def one_at_a_time(what: str = "tables") -> Iterator[None]:
+    """Processes that start together: one makes the tables (or `what`), the others wait and copy them."""
     place = folder()
     if place is None:
         yield
         return
     place.mkdir(exist_ok=True)
-    with (place / "tables.lock").open("w") as lock:
+    with (place / f"{what}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
 
@@ -70,9 +72,9 @@ def keep() -> None:
     keep_copy(settings.DATABASES["default"]["TEST"]["NAME"])
 
 
-def keep_copy(tables: Path | str) -> None:
+def keep_copy(tables: Path | str, rows: Path | None = None) -> None:
     """The same of any file of tables just migrated."""
-    target = kept()
+    target = kept(rows)
     if target is None or target.exists():
         return
     target.parent.mkdir(exist_ok=True)
@@ -104,9 +106,9 @@ def give_static(target: Path, collect: Callable[[], object]) -> None:
     shutil.copytree(source, target, dirs_exist_ok=True)
 
 
-def give(target: Path) -> bool:
+def give(target: Path, rows: Path | None = None) -> bool:
     """A whole site's tables, migrated already; whether there were any to give."""
-    source = kept()
+    source = kept(rows)
     if source is None or not source.is_file():
         return False
     target.touch(0o600)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 
@@ -25,6 +26,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         return real(question, sources, memory)
 
     monkeypatch.setattr(answered, "_ask", heard)
+    monkeypatch.setattr(answered, "shared_folder", lambda: None)
     answered._kept.clear()
     answered._state["bytes"] = 0
     answered.for_test(HERE)
@@ -53,3 +55,24 @@ def test_a_refusal_is_not_kept(asked: list[str]) -> None:
         with pytest.raises(ImagingError):
             door.verify(files()["jpeg"][:200])
     assert asked == ["verify"] * 2
+
+
+def test_another_process_of_the_run_gets_the_answer_too(
+    asked: list[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(answered, "shared_folder", lambda: tmp_path)
+    sound = files()["jpeg"]
+    first = door.verify(sound)
+    answered._kept.clear()  # as it is in another process
+    answered.for_test(HERE)
+    assert door.verify(sound) == first
+    assert asked == ["verify"]
+    assert door.verify(sound) == first
+    assert asked == ["verify"] * 2, "a test's own question is worked out each time"
+    answered.for_test(OF_IMAGING)
+    door.verify(sound)
+    assert asked == ["verify"] * 3
+    answered.for_test(HERE)
+    with pytest.raises(ImagingError):
+        door.verify(sound[:200])
+    assert len(list(tmp_path.iterdir())) == 1

@@ -3,12 +3,15 @@ to the connection in between. The grown way's database runs this too (`tests/ser
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
-from galleries.models import Frame, Invite, Sitting
-from galleries.models.compiled import Compiled, CompiledRows, CompiledUpdate, partial
+from galleries.models import Frame, Invite, Job, Refusal, Sitting
+from galleries.models.compiled import Compiled, CompiledDelete, CompiledInsert, CompiledRows, CompiledUpdate, partial
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -86,6 +89,54 @@ def test_postgresql_compiles_no_statement_of_ours() -> None:
     with connection.cursor() as cursor:
         cursor.execute("SHOW jit")
         assert cursor.fetchone() == ("off",)
+
+
+def test_a_moment_and_a_value_that_stands_twice_are_put_in_each_time() -> None:
+    cast = make_cast()
+    noon = datetime(2026, 3, 2, 12, 0, 0, 250_000, tzinfo=UTC)
+    frames = [cast.frame(n, captured_at=noon + timedelta(seconds=n)) for n in (1, 2)]
+    until = Compiled(lambda at, pk: Frame.objects.filter(captured_at__lte=at, sitting=pk).order_by().values_list("pk"))
+    assert until(noon, cast.sitting.pk) == []
+    assert until(frames[0].captured_at, cast.sitting.pk) == [(frames[0].pk,)]
+    assert len(until(noon + timedelta(days=1), cast.sitting.pk)) == 2
+    named = Compiled(lambda word: Frame.objects.filter(Q(camera=word) | Q(name=word)).order_by("pk").values_list("pk"))
+    Frame.objects.filter(pk=frames[0].pk).update(camera="Kelvar", name="A.JPG")
+    Frame.objects.filter(pk=frames[1].pk).update(camera="", name="Kelvar")
+    assert named("Kelvar") == [(frame.pk,) for frame in frames]
+    assert named("A.JPG") == [(frames[0].pk,)]
+
+
+def test_a_row_is_added_with_all_its_columns_and_where_it_is_there_already_nothing_breaks() -> None:
+    sitting, add = make_cast().sitting, CompiledInsert(Job, once=True)
+    for thing in (1, 2):
+        job = Job(kind="proof", thing=thing, sitting=sitting, recipe="r")
+        assert add(job)
+        usual = Job.objects.create(kind="proof", thing=thing, sitting=sitting, recipe="saved as ever")
+        there = Job.objects.get(pk=job.pk)
+        differ = {"id", "recipe", "created_at"}
+        columns = [field.attname for field in Job._meta.concrete_fields if field.attname not in differ]
+        assert [getattr(there, name) for name in columns] == [getattr(usual, name) for name in columns]
+        assert (there.recipe, there.created_at) == ("r", job.created_at)
+        assert not job._state.adding
+    with transaction.atomic():
+        again = Job(kind="proof", thing=2, sitting=sitting, recipe="r")
+        assert not add(again)
+        assert again.pk is None
+        assert Job.objects.count() == 4
+    with pytest.raises(IntegrityError), transaction.atomic():
+        CompiledInsert(Job)(Job(kind="proof", thing=2, sitting=sitting, recipe="r"))
+
+
+def test_the_rows_that_were_asked_for_go_and_no_others() -> None:
+    one, other = make_cast().sitting, make_cast("elsewhere").sitting
+    for sitting in (one, other):
+        for name in ("A.JPG", "B.JPG"):
+            Refusal.objects.create(sitting=sitting, name=name, reason="", bytes=1)
+    forget = CompiledDelete(lambda sitting, name: Refusal.objects.filter(sitting=sitting, name=name).order_by())
+    assert [forget(one.pk, "A.JPG"), forget(one.pk, "A.JPG"), forget(one.pk, "%")] == [1, 0, 0]
+    assert set(Refusal.objects.values_list("sitting", "name")) == {
+        (one.pk, "B.JPG"), (other.pk, "A.JPG"), (other.pk, "B.JPG")
+    }  # fmt: skip
 
 
 def test_part_of_a_row_asks_for_the_rest_when_it_is_read() -> None:

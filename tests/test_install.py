@@ -581,3 +581,20 @@ def test_late_work_and_a_clock_set_by_nobody_are_told(
     lines = list(getattr(doctor, check)(Machine()))
     assert len(lines) == bool(told)
     assert "".join(lines).startswith(told)
+
+
+@pytest.mark.parametrize("script", ["install", "upgrade"])
+def test_the_debian_packages_of_the_checkout_are_seen_to_before_anything_else(tmp_path: Path, script: str) -> None:
+    """A release may stand on one that the release before did not; nothing is installed where only words are asked."""
+    shutil.copy(ROOT / "deploy" / script, tmp_path / script)
+    (tmp_path / "packages").write_text('#!/bin/sh\necho "packages $*"\n')
+    (tmp_path / "packages").chmod(0o755)
+    (tmp_path / "server").mkdir()
+    (tmp_path / "server" / "__main__.py").write_text("import sys\nprint(*sys.argv[1:])\n")
+
+    def lines(*words: str) -> list[str]:
+        run = subprocess.run([str(tmp_path / script), *words], check=True, capture_output=True, text=True)
+        return run.stdout.splitlines()
+
+    assert lines() == ["packages server", script]
+    assert lines("--say") == [f"{script} --say"]

@@ -43,7 +43,7 @@ def test_only_what_changed_or_is_broken_is_compressed_again(tmp_path: Path, comp
     (source / "a.css").write_bytes(STYLE)
     (source / "b.js").write_bytes(b"export const number = 1;\n" * 40)
     first = collect(source, target)
-    assert sorted(compressed) == sorted(["a.css", "b.js", first["a.css"], first["b.js"]])
+    assert sorted(compressed) == sorted([first["a.css"], first["b.js"]])  # nobody asks for the others
     compressed.clear()
     assert collect(source, target).items() >= {("a.css", first["a.css"]), ("b.js", first["b.js"])}
     assert compressed == []
@@ -53,7 +53,7 @@ def test_only_what_changed_or_is_broken_is_compressed_again(tmp_path: Path, comp
     broken.write_bytes(broken.read_bytes()[:20])
     second = collect(source, target)
     assert second["a.css"] != first["a.css"]
-    assert sorted(compressed) == sorted(["a.css", second["a.css"], first["b.js"]])
+    assert sorted(compressed) == sorted([second["a.css"], first["b.js"]])
     for name in (second["a.css"], first["b.js"]):
         whole = (target / name).read_bytes()
         assert brotli.decompress((target / f"{name}.br").read_bytes()) == whole

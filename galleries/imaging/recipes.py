@@ -3,13 +3,15 @@
 Order inside a final, outermost last: decode in full and upright → crop (turned when tilted) → resize once to
 the size's pixels, bleed included → output sharpening, held free of halos → black and white when asked → the
 size's profile → `finish` (border, name strip: another module draws them) → encode within the byte cap →
-rights metadata, whose bytes are reserved under the cap beforehand.
+rights metadata, whose bytes are reserved under the cap beforehand. Of a JPEG its own planes are cut and sharpened
+(`output.cut_planes`), and made RGB at the final's size where something has to be done to its colours.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -20,13 +22,24 @@ from galleries.imaging import slates
 from galleries.imaging.arrays import Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert
+from galleries.imaging.colour.planes import Planes, from_rgb, halved, to_rgb
+from galleries.imaging.colour.planes_to_srgb import planes_to_srgb
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.face.reading import FrameReading
 from galleries.imaging.framing.cut_order import CutOrder, Finish, check_order
 from galleries.imaging.framing.geometry import Rect
-from galleries.imaging.opening.decode import open_picture, open_sensor, open_stored, turn_upright, view_upright
-from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored
+from galleries.imaging.opening.decode import (
+    open_planes,
+    open_sensor,
+    open_stored,
+    turn_upright,
+    view_upright,
+)
+from galleries.imaging.opening.picture import DEFAULT_LIMITS, FrameFacts, Limits, Picture, Stored, StoredPlanes
+from galleries.imaging.opening.planes_view import UprightView
 from galleries.imaging.output import encode, resize, sharpen
+from galleries.imaging.output.cut_planes import cut_planes
+from galleries.imaging.output.shrink_planes import averaged_first, shrink_again, shrink_planes
 from galleries.told import Told, told
 
 if TYPE_CHECKING:
@@ -35,8 +48,9 @@ if TYPE_CHECKING:
 
 PROOF_QUALITY = 82
 MIDDLE_QUALITY = 76  # with a tracer woven in, real headshots come to 90 to 130 kB
-SMALL_QUALITY = 78
+SMALL_QUALITY = 77
 VIEW_QUALITY = 90
+_PROGRESSIVE = ("web", "casting")
 READ_AT_LEAST = 2048  # long side the face is read from: irises of about 10 px in a headshot
 
 
@@ -82,6 +96,15 @@ def proof_pixels(stored: Stored, long_side: int) -> NDArray[np.uint8]:
     return convert.between_profiles(upright, stored.profile, convert.srgb_profile(), 8)
 
 
+def proof_planes(stored: StoredPlanes | Stored, long_side: int) -> Planes:
+    """As `proof_pixels`, as planes with colour at half of both sides; a file's own planes are never made RGB."""
+    if isinstance(stored, Stored):
+        return from_rgb(proof_pixels(stored, long_side))
+    facts = stored.facts
+    size = resize.fit_within(facts.width, facts.height, long_side)
+    return planes_to_srgb(shrink_planes(stored.planes, *size, facts.orientation), stored.profile)
+
+
 def make_proof(
     source: bytes | Path,
     text: StampText,
@@ -101,42 +124,53 @@ def make_proof(
     """
     from galleries.imaging.drawing import stamp
 
-    stored = open_stored(source, limits, at_least=max(large, READ_AT_LEAST))
+    stored = open_planes(source, limits, at_least=max(large, READ_AT_LEAST))
     facts = stored.facts
-    picture = proof_pixels(stored, large)
-    reading = known or _read(picture, stored)
+    planes = proof_planes(stored, large)
+    reading = known or _read(planes, stored)
     del stored
     faces = [face for face in (reading.face, *reading.others) if face is not None]
-
-    bare = _view_of(resize.shrink_far(picture, *resize.fit_within(facts.width, facts.height, plain))) if plain else b""
-    # Stamped once: shrunk, the large one has the same stamp as its smaller companions would be given, drawn finer.
-    marked = stamp.stamp_over(picture, text, [face.scaled(picture.shape[1] / facts.width) for face in faces])
-    del picture
-
-    def encoded(pixels: NDArray[np.uint8], quality: int) -> bytes:
-        return encode.encode_jpeg(pixels, quality=quality, fitted=max(pixels.shape) <= 1024)
-
-    large_size, middle_size, small_size = (
-        resize.fit_within(facts.width, facts.height, side) for side in (large, middle, small)
+    large_size, middle_size, small_size, plain_size = (
+        resize.fit_within(facts.width, facts.height, side) for side in (large, middle, small, plain)
     )
-    large_data, middle_data = encoded(resize.resize_to(marked, *large_size), PROOF_QUALITY), b""
+
+    bare = b""
+    if plain:
+        view = shrink_planes(averaged_first(planes, *plain_size), *plain_size)
+        bare = encode.encode_planes(view, quality=VIEW_QUALITY)
+    # Stamped once: shrunk, the large one has the same stamp as its smaller companions would be given, drawn finer.
+    marked = stamp.stamp_planes(planes, text, [face.scaled(planes.size[0] / facts.width) for face in faces])
+    del planes
+    large_data, middle_data = encode.encode_planes(marked, quality=PROOF_QUALITY), b""
     if 0 < middle < max(large_size):
-        marked = resize.shrink_far(marked, *middle_size)
-        middle_data = encoded(marked, MIDDLE_QUALITY)
-    small_data = encoded(resize.shrink_far(marked, *small_size), SMALL_QUALITY)
+        between = shrink_again(marked, *middle_size)
+        middle_data = encode.encode_planes(between, quality=MIDDLE_QUALITY)
+        if small <= middle:
+            marked = between  # the nearest that is larger
+    small_data = encode.encode_planes(shrink_again(marked, *small_size), quality=SMALL_QUALITY)
     return ProofFiles(large_data, small_data, middle_data, large_size, small_size, facts, reading, bare)
 
 
-def _read(picture: NDArray[np.uint8], stored: Stored) -> FrameReading:
+def _read(picture: Planes | NDArray[np.uint8], stored: StoredPlanes | Stored) -> FrameReading:
     """Face and colours from the shrunken sRGB picture, fine detail from the decode itself."""
     from galleries.imaging.face import reading
 
     facts = stored.facts
-    fine = view_upright(stored.pixels, facts.orientation)
-    if fine.dtype != np.uint8:
-        fine = convert.depth(fine, 8)
     size = (facts.width, facts.height)
-    return reading.read_pixels(picture, full_size=size, fine=fine, fine_scale=stored.scale)
+    fine: Any
+    rgb: Any
+    if isinstance(stored, StoredPlanes):
+        fine = UprightView(stored.planes, facts.orientation)
+    else:
+        fine = view_upright(stored.pixels, facts.orientation)
+        if fine.dtype != np.uint8:
+            fine = convert.depth(fine, 8)
+    rgb, look = picture, None
+    if isinstance(picture, Planes):
+        rgb = UprightView(picture)
+        if max(picture.size) // reading.LOOK_SIDE == 2:  # as much of light as there is of colour
+            look = to_rgb(Planes(halved(picture.luma), picture.cb, picture.cr))
+    return reading.read_pixels(rgb, full_size=size, fine=fine, fine_scale=stored.scale, look=look)
 
 
 def read_frame(source: bytes | Path, limits: Limits = DEFAULT_LIMITS) -> tuple[FrameFacts, FrameReading]:
@@ -221,15 +255,60 @@ def render(picture: Picture, order: CutOrder, finish: Finish | None = None) -> P
     if percent or (width, height) != (part.width, part.height):
         source = frame[part.y : part.bottom, part.x : part.right]
         pixels = sharpen.without_halos(sharpen.sharpen(pixels, percent), source)
+    return _finished(pixels, picture.profile, order, finish)
+
+
+def _finished(pixels: Pixels, profile: bytes, order: CutOrder, finish: Finish | None) -> Pixels:
     if order.monochrome:
-        pixels = convert.to_monochrome(pixels, picture.profile)
-    pixels = convert.between_profiles(pixels, picture.profile, order.target, size.bits)
+        pixels = convert.to_monochrome(pixels, profile)
+    pixels = convert.between_profiles(pixels, profile, order.target, order.size.bits)
     return finish(pixels, order) if finish else pixels
 
 
-def _encode(pixels: Pixels, order: CutOrder, reserve: int) -> encode.Encoded:
+class _Original:
+    """One decode that every final is cut from."""
+
+    def __init__(self, stored: StoredPlanes | Stored) -> None:
+        self.facts = stored.facts
+        self._stored = stored
+
+    @cached_property
+    def _picture(self) -> Picture:
+        """The whole of it as RGB."""
+        stored = self._stored
+        pixels = to_rgb(stored.planes) if isinstance(stored, StoredPlanes) else stored.pixels
+        return Picture(turn_upright(pixels, self.facts.orientation), stored.profile, self.facts, stored.scale)
+
+    def cut(self, order: CutOrder, finish: Finish | None) -> Pixels | Planes:
+        """The final's pixels; its planes where nothing is left to be done but to encode them."""
+        stored, crop = self._stored, order.crop
+        if order.tilt_deg or isinstance(stored, Stored):
+            return render(self._picture, order, finish)
+        width, height = order.out_size
+        percent = sharpen.amount_for(order.size.use, crop.width / width)
+        if not percent and (width, height) == (crop.width, crop.height):  # pixel for pixel: RGB of that part alone
+            view: Any = UprightView(stored.planes, self.facts.orientation)
+            return render(Picture(view, stored.profile, self.facts), order, finish)
+        planes = cut_planes(stored, crop, width, height, percent)
+        if _ready(order, stored.profile, finish):
+            return planes
+        return _finished(to_rgb(planes), stored.profile, order, finish)
+
+
+def _ready(order: CutOrder, profile: bytes, finish: Finish | None) -> bool:
+    """Whether planes in `profile` with all their colour can be encoded as they are."""
+    size = order.size
+    drawn_on = finish is not None and bool(size.border or size.name_strip)
+    plain = size.file_format == "JPEG" and not size.byte_cap and size.use not in _PROGRESSIVE
+    whole = plain and encode.subsampling_for(size.use, *order.out_size) == "444"
+    return whole and not drawn_on and not order.monochrome and convert.same_colours(profile, order.target)
+
+
+def _encode(pixels: Pixels | Planes, order: CutOrder, reserve: int) -> encode.Encoded:
     size = order.size
     icc = order.target
+    if isinstance(pixels, Planes):
+        return encode.encoded(encode.encode_planes(pixels, quality=size.quality, ppi=size.ppi, icc=icc), size.quality)
     if size.file_format == "TIFF":
         data = encode.encode_tiff(pixels, ppi=size.ppi, icc=icc)
         if size.byte_cap and len(data) + reserve > size.byte_cap:
@@ -237,7 +316,7 @@ def _encode(pixels: Pixels, order: CutOrder, reserve: int) -> encode.Encoded:
         return encode.encoded(data)
     height, width = pixels.shape[:2]
     options: dict[str, Any] = {
-        "progressive": size.use in ("web", "casting"),
+        "progressive": size.use in _PROGRESSIVE,
         "subsampling": encode.subsampling_for(size.use, width, height),
         "ppi": size.ppi,
         "icc": icc,
@@ -282,16 +361,16 @@ def make_finals(
     A crop with fewer pixels than its size is enlarged and says so in `warnings`. Raises `BadCrop`,
     `DoesNotFit`, `BadRights`, and as `decode.open_picture`.
     """
-    picture = open_picture(source, limits)
+    original = _Original(open_planes(source, limits))
     for order in orders:
-        check_order(order, picture.facts.width, picture.facts.height)
-    return [_final(picture, order, rights, finish, reserve) for order in orders]
+        check_order(order, original.facts.width, original.facts.height)
+    return [_final(original, order, rights, finish, reserve) for order in orders]
 
 
 def _final(
-    picture: Picture, order: CutOrder, record: RightsRecord | None, finish: Finish | None, reserve: int
+    original: _Original, order: CutOrder, record: RightsRecord | None, finish: Finish | None, reserve: int
 ) -> FinalFile:
-    pixels = render(picture, order, finish)
+    pixels = original.cut(order, finish)
     done = _encode(pixels, order, _rights_overhead(record, order) + reserve)
     if record is not None:
         from galleries.imaging.rights import write_rights
@@ -300,5 +379,5 @@ def _final(
     cap = order.size.byte_cap
     if cap and len(done.data) + reserve > cap:
         raise DoesNotFit(Code.OVER_WITH_RIGHTS, size_bytes=len(done.data) + reserve, cap_bytes=cap)
-    height, width = pixels.shape[:2]
+    width, height = order.out_size
     return FinalFile(done.data, width, height, done.sha256, done.quality, done.encodes, _warnings(order))

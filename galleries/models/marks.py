@@ -41,9 +41,13 @@ class MarkSet(models.QuerySet["Mark"]):
         for frame, role, kind in self.of_sides().standing().values_list("frame_id", "invite__role", "kind"):
             kinds.setdefault(frame, {}).setdefault(role, []).append(kind)
         return {
-            frame: {role: sides.says(by_role[role]) for role in SIDES if role in by_role}
-            for frame, by_role in kinds.items()
+            frame: {role: _says(by_role[role]) for role in SIDES if role in by_role} for frame, by_role in kinds.items()
         }
+
+
+def _says(kinds: list[str]) -> str:
+    """As `sides.says`; most sides are one person."""
+    return kinds[0] if len(kinds) == 1 else sides.says(kinds)
 
 
 class Mark(models.Model):

@@ -252,17 +252,31 @@ def hair_layer(
     show = _shown(middle, places, view, head_depth, factor, part == "back")
     if not show.any():
         return None
-    colours = develop(_shade(actor, strands, view, lights) * np.float32(0.45 if part == "back" else 1.0), treatment)
-    pieces = np.stack([places[:, :-1], places[:, 1:]], axis=2)
-    brush = Brush.over(pieces[show], 6, view.width, view.height)
-    rank = np.argsort(np.argsort(strands.layer)) / len(strands.layer)
-    number = np.arange(len(rank))
-    away = _turned_away(actor, strands, view)  # beyond the outline: always under what faces the camera
+    brush = Brush.over(np.stack([places[:, :-1][show], places[:, 1:][show]], axis=1), 6, view.width, view.height)
+    bands = _bands(part, min(1.0, view.scale / 6.0))
+    in_band = [_of_band(actor, low, high, stride) for low, high, _, stride in bands]
+    drawn = np.any(in_band, axis=0) & show.any(axis=1)  # only these are lit: most of them are left out at a small size
+    some = Strands(strands.points[drawn], strands.layer[drawn], strands.tone[drawn])
+    colours = develop(_shade(actor, some, view, lights) * np.float32(0.45 if part == "back" else 1.0), treatment)
+    pieces = np.stack([places[drawn, :-1], places[drawn, 1:]], axis=2)
+    away = _turned_away(actor, some, view)  # beyond the outline: always under what faces the camera
     for side in (away, ~away) if part in ("deep", "whole") else (~away,) if part == "top" else (away | True,):
-        for low, high, thick, stride in _bands(part, min(1.0, view.scale / 6.0)):
-            chosen = show & side & ((rank >= low) & (rank < high) & (number % stride == 0))[:, None]
+        for (_, _, thick, _), of_band in zip(bands, in_band, strict=True):
+            chosen = show[drawn] & side & of_band[drawn, None]
             toned_lines(brush, pieces[chosen], colours[chosen], max(1, round(thick * view.scale)), 12)
     return brush
+
+
+@lru_cache(maxsize=4)
+def _ranks(actor: Actor) -> Vectors:
+    """Each strand's place in the mass, 0 deepest to 1."""
+    layer = grow(actor).layer
+    return np.asarray(np.argsort(np.argsort(layer)) / len(layer))
+
+
+def _of_band(actor: Actor, low: float, high: float, stride: int) -> NDArray[np.bool_]:
+    rank = _ranks(actor)
+    return np.asarray((rank >= low) & (rank < high) & (np.arange(len(rank)) % stride == 0))
 
 
 def _turned_away(actor: Actor, strands: Strands, view: View) -> NDArray[np.bool_]:

@@ -59,4 +59,9 @@ def smoothstep(low: float, high: float, value: Field) -> Field:
 
 def bell(x: Field, y: Field, at: tuple[float, float], spread: tuple[float, float]) -> Field:
     """A Gaussian hill of height 1."""
-    return np.exp(-(((x - at[0]) / spread[0]) ** 2 + ((y - at[1]) / spread[1]) ** 2))
+    across, down = (x - at[0]) / spread[0], (y - at[1]) / spread[1]
+    across *= across
+    down *= down
+    away = across + down
+    np.negative(away, out=away)
+    return np.asarray(np.exp(away, out=away))

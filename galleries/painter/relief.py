@@ -84,6 +84,7 @@ def grid() -> tuple[Field, Field]:
     return np.asarray(turn, np.float32), np.linspace(TOP, BOTTOM, ROWS, dtype=np.float32)[:, None]
 
 
+@lru_cache(maxsize=2)
 def _skull(actor: Actor) -> Field:
     turn, y = grid()
     low = smoothstep(10.0, 100.0, y)
@@ -195,8 +196,10 @@ def _features(actor: Actor, x: Field, y: Field, smile: float) -> Field:
     return np.asarray(out, np.float32)
 
 
-def _ears(actor: Actor, turn: Field, y: Field) -> Field:
+@lru_cache(maxsize=1)
+def _ears() -> Field:
     """Two flat shells that stand off the head behind the temples."""
+    turn, y = grid()
     out = np.zeros((ROWS, COLUMNS), np.float32)
     for side in (-1.0, 1.0):
         lean = np.deg2rad(93.0) * side - side * 0.0022 * (y - 15.0)
@@ -221,8 +224,8 @@ def relief_of(actor: Actor, smile: float) -> Relief:
     radius = _skull(actor)
     x = np.asarray(radius * np.sin(turn), np.float32)
     facing = smoothstep(-0.15, 0.45, np.broadcast_to(np.cos(turn), x.shape).astype(np.float32))
-    radius = radius + _features(actor, x, np.broadcast_to(y, x.shape).astype(np.float32), smile) * facing
-    radius = radius + _ears(actor, turn, y)
+    radius = radius + _features(actor, x, y, smile) * facing  # y is one column: what hangs on it alone is cheap
+    radius = radius + _ears()
     radius = cv2.GaussianBlur(np.maximum(radius, 1.0).astype(np.float32), (0, 0), 0.9)
     point = np.stack([radius * np.sin(turn), np.broadcast_to(y, radius.shape), radius * np.cos(turn) - AXIS], axis=2)
     point = point.astype(np.float32)

@@ -66,9 +66,9 @@ def _stubble(actor: Actor, albedo: Field, x: Field, y: Field) -> Field:
 def skin_of(actor: Actor, smile: float) -> Skin:
     """The actor's skin laid over the relief of the same smile."""
     point = relief_of(actor, smile).point
-    turn, _ = grid()
+    turn, y = grid()  # y is one column: what hangs on it alone is cheap
     facing = smoothstep(0.0, 0.4, np.broadcast_to(np.cos(turn), point.shape[:2]).astype(np.float32))
-    x, y = point[..., 0], point[..., 1]
+    x = np.ascontiguousarray(point[..., 0])
     base = np.asarray(actor.skin, np.float32)
     albedo = np.broadcast_to(base, point.shape).astype(np.float32)
     albedo = _blotches(actor, albedo, x, y)

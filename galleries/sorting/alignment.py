@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from galleries.imaging.arrays import Floats
-from galleries.sorting import content
+from galleries.sorting import content, setups
 from galleries.sorting.clocks import Stream
 from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
@@ -19,6 +19,9 @@ _FOREIGN = 2.0  # a frame further than this from every look is in none of them
 _LEAST_OWN = 5
 _OUT_OF_TIME = 0.25  # decides only between looks of the same content, as when a set-up is shot again later
 _SURELY_OUT = 24.0
+_BY_HAND = 15.0  # seconds by which clocks differ that were set by hand
+_ZONE = 1800.0  # a clock left in another zone, or in summer's time, is off by so many seconds or a multiple
+_TELLS = 3.0  # nats by which a frame tells two looks apart
 
 
 @dataclass(frozen=True)
@@ -52,10 +55,12 @@ def lay_against(
     edges = [*starts, len(rows)]
     segments = list(itertools.pairwise(edges))
     clock = _Clock.compare(groups, stream)
-    choice = _monotone(rows, segments, middles, clock.cost(groups, stream, _OUT_OF_TIME))
-    clock = clock.corrected(groups, stream, _taken(choice))
+    against = setups.weights(rows, np.stack(middles), dict.fromkeys(content.GROUPS, 0.0))
+    hints = setups.change_hints(stream, rows)
+    choice = _monotone(against + clock.cost(groups, stream, _OUT_OF_TIME), hints)
+    clock = clock.corrected(_bounds(groups, stream, _taken(choice), np.stack(middles), against), stream.name)
     if clock.sure:
-        choice = _monotone(rows, segments, middles, clock.cost(groups, stream, _SURELY_OUT))
+        choice = _monotone(against + clock.cost(groups, stream, _SURELY_OUT), hints)
     foreign = [
         b - a >= _LEAST_OWN
         and not (clock.sure and _seen_meanwhile(groups[0][0].stream, stream, (a, b), clock.shift))
@@ -99,27 +104,24 @@ def _taken(choice: list[int], without: list[int] | None = None) -> dict[int, lis
     return taken
 
 
-def _monotone(rows: Floats, segments: list[tuple[int, int]], middles: list[Floats], out_of_time: Floats) -> list[int]:
-    """The look of every frame so that looks never go back and the distances summed are least.
-
-    A frame is judged by its own distance and by that of its segment's median, which tells stray frames from looks.
-    """
-    cost = np.stack([content.robust(content.distances(rows, m[None])) for m in middles], axis=1) + out_of_time
-    for a, b in segments:
-        row = content.middle(rows[a:b])[None]
-        shared = [float(content.robust(content.distances(row, m[None]))[0]) for m in middles]
-        cost[a:b] += 2 * np.array(shared)[None]
+def _monotone(cost: Floats, hints: Floats) -> list[int]:
+    """The look of every frame so that looks never go back and what is said against them, `cost` (frames, looks) in
+    nats, less the `hints` that a change comes before a frame, is least."""
+    looks = cost.shape[1]
     best = cost[0].copy()
     came = np.zeros(cost.shape, dtype=int)
-    for i in range(1, len(rows)):
-        reach = np.minimum.accumulate(best)
-        source = np.zeros(len(middles), dtype=int)
-        for j in range(1, len(middles)):
-            source[j] = j if best[j] <= reach[j - 1] else source[j - 1]
+    for i in range(1, len(cost)):
+        source = np.arange(looks)
+        reach = best.copy()
+        least = 0
+        for j in range(1, looks):
+            least = j - 1 if best[j - 1] < best[least] else least
+            if best[least] - hints[i] < best[j]:
+                source[j], reach[j] = least, best[least] - hints[i]
         came[i] = source
         best = reach + cost[i]
     path = [int(np.argmin(best))]
-    for i in range(len(rows) - 1, 0, -1):
+    for i in range(len(cost) - 1, 0, -1):
         path.append(int(came[i][path[-1]]))
     return path[::-1]
 
@@ -143,35 +145,33 @@ class _Clock:
             return cls(0.0, 0.0, False, False, note if other is None else None)
         return cls((other - zero).total_seconds(), 60.0, False, True)
 
-    def corrected(self, groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> _Clock:
-        """Hold the clocks against the content.
+    def corrected(self, bounds: list[tuple[float, float]], name: str) -> _Clock:
+        """Hold the clocks against the content, by what each change of look allows (`_bounds`).
 
-        Where the main camera passes from look n to n + 1, the other's frames of look n were taken before the main
-        one's first frame of look n + 1, and its frames of look n + 1 after the main one's last of look n. Every
-        change both saw so bounds the shift; the shift inside most of these bounds is right.
+        The shift inside most of the bounds is right: the clocks' own, else that off by whole hours, else the middle.
         """
-        if not self.known:
-            return self
-        bounds = _bounds(groups, stream, taken)
-        if not bounds:
+        if not self.known or not bounds:
             return self
         places = sorted({edge for bound in bounds for edge in bound})
         middles = [(a + b) / 2 for a, b in itertools.pairwise(places)] or places
-        votes = [sum(a <= p <= b for a, b in bounds) for p in middles]
+        votes = [_inside(bounds, p) for p in middles]
         most = max(votes)
-        if sum(a - 2 <= self.shift <= b + 2 for a, b in bounds) >= most:
-            return _Clock(self.shift, 2.0, True, True)
+        if _inside(bounds, self.shift, 2.0) >= most:
+            return _Clock(self.shift, _BY_HAND, True, True)
         if most < 2:
             return self
         best = [p for p, v in zip(middles, votes, strict=True) if v == most]
         shift = best[len(best) // 2]
         inside = [(a, b) for a, b in bounds if a <= shift <= b]
         slack = (min(b for _, b in inside) - max(a for a, _ in inside)) / 2
+        zones = self.shift + _ZONE * round((shift - self.shift) / _ZONE)
+        if _inside(bounds, zones, 2.0) >= most:
+            shift, slack = zones, _BY_HAND
         wrong = shift - self.shift
         if abs(wrong) < 1:
             return _Clock(shift, slack, True, True)
         side = Code.BEHIND if wrong > 0 else Code.AHEAD
-        note = Told(side, {"camera": stream.name, "wrong_minutes": round(abs(wrong) / 60)})
+        note = Told(side, {"camera": name, "wrong_minutes": round(abs(wrong) / 60)})
         return _Clock(shift, slack, True, True, note)
 
     def place(self, groups: list[list[Placed]], stream: Stream, index: int) -> float | None:
@@ -184,7 +184,7 @@ class _Clock:
         return max(begun, default=-1) + 0.5
 
     def cost(self, groups: list[list[Placed]], stream: Stream, weight: float) -> Floats:
-        """`weight` for every (frame, look) where the clock says that the frame was not taken in that look."""
+        """Nats, at most `weight`, for every (frame, look) where the clock says that it was not taken in that look."""
         cost = np.zeros((len(stream.frames), len(groups)))
         if not self.known:
             return cost
@@ -196,23 +196,45 @@ class _Clock:
             before = next((s[1] for s in reversed(spans[:number]) if s), -np.inf)
             after = next((s[0] for s in spans[number + 1 :] if s), np.inf)
             for i, seconds in enumerate(stream.seconds):
-                if seconds is not None and not before - self.slack <= seconds + self.shift <= after + self.slack:
-                    cost[i, number] = weight
+                if seconds is not None:
+                    outside = max(before - seconds - self.shift, seconds + self.shift - after, 0.0)
+                    cost[i, number] = min(weight, (outside / max(self.slack, _BY_HAND)) ** 2 / 2)
         return cost
 
 
-def _bounds(groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]]) -> list[tuple[float, float]]:
-    """(least, most) shift that each change of look seen by both cameras allows."""
+def _inside(bounds: list[tuple[float, float]], shift: float, slack: float = 0.0) -> int:
+    """How many of the bounds a shift lies in."""
+    return sum(a - slack <= shift <= b + slack for a, b in bounds)
+
+
+def _bounds(
+    groups: list[list[Placed]], stream: Stream, taken: dict[int, list[int]], middles: Floats, theirs_against: Floats
+) -> list[tuple[float, float]]:
+    """(least, most) shift that each change of look seen by both cameras allows.
+
+    Where the main camera passes from look n to n + 1, the other's frames of look n were taken before the main
+    one's first frame of look n + 1, and its frames of look n + 1 after the main one's last of look n. Only frames
+    are asked that tell the two looks apart: others may lie on the wrong side. `theirs_against` are the `setups.weights`
+    of the other's frames.
+    """
     main = groups[0][0].stream
+    against = setups.weights(content.table(main.frames), middles, dict.fromkeys(content.GROUPS, 0.0))
     bounds = []
     for n in range(len(groups) - 1):
         if groups[n][0].stream is not main or groups[n + 1][0].stream is not main:
             continue
-        here, there = _span(main, groups[n][0].indices), _span(main, groups[n + 1][0].indices)
-        mine, theirs = _span(stream, taken.get(n, [])), _span(stream, taken.get(n + 1, []))
+        here = _span(main, _telling(groups[n][0].indices, against, n, n + 1))
+        there = _span(main, _telling(groups[n + 1][0].indices, against, n + 1, n))
+        mine = _span(stream, _telling(taken.get(n, []), theirs_against, n, n + 1))
+        theirs = _span(stream, _telling(taken.get(n + 1, []), theirs_against, n + 1, n))
         if here and there and mine and theirs and here[1] - theirs[0] <= there[0] - mine[1]:
             bounds.append((here[1] - theirs[0], there[0] - mine[1]))
     return bounds
+
+
+def _telling(indices: list[int], against: Floats, look: int, other: int) -> list[int]:
+    """Those frames that say by themselves that they are of one look and not of another."""
+    return [i for i in indices if against[i, other] - against[i, look] >= _TELLS]
 
 
 def _start(stream: Stream) -> datetime | None:

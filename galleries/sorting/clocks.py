@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
+from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
+from galleries.imaging.arrays import Floats
 from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
+from galleries.sorting.runs import repeats
 from galleries.told import Told, told
 
 _APART = 1000  # file numbers this far apart in one camera name belong to two bodies of one model
@@ -32,6 +38,23 @@ class Stream:
             return None
         before, after = self.seconds[index - 1], self.seconds[index]
         return None if before is None or after is None or after < before else after - before
+
+    @cached_property
+    def gaps(self) -> Floats:
+        """Seconds before each frame; 0 where unknown."""
+        return np.array([self.gap_before(i) or 0.0 for i in range(len(self.frames))])
+
+    @cached_property
+    def repeats(self) -> NDArray[np.bool_]:
+        """Whether each frame is nearly the picture before it, as `runs` has it."""
+        near = [repeats(after, before) for before, after in pairwise(self.frames)]
+        return np.array([False, *near][: len(self.frames)], dtype=bool)
+
+    @cached_property
+    def usual_gap(self) -> float:
+        """Median seconds between neighbours; 0 when no clock is known."""
+        gaps = [g for i in range(1, len(self.frames)) if (g := self.gap_before(i)) is not None]
+        return float(np.median(gaps)) if gaps else 0.0
 
 
 def streams(frames: Iterable[FrameNumbers]) -> list[Stream]:
@@ -74,7 +97,7 @@ def _by_number(frames: Sequence[FrameNumbers]) -> list[FrameNumbers]:
     ordered = sorted(frames, key=lambda f: (f.sequence or 0, f.captured_at or _EARLIEST, f.id))
     numbers = [f.sequence or 0 for f in ordered]
     if numbers and numbers[-1] - numbers[0] >= _WRAP:
-        holes = [(b - a, i) for i, (a, b) in enumerate(itertools.pairwise(numbers), start=1)]
+        holes = [(b - a, i) for i, (a, b) in enumerate(pairwise(numbers), start=1)]
         _, start = max(holes)
         ordered = ordered[start:] + ordered[:start]
     return ordered
@@ -83,14 +106,14 @@ def _by_number(frames: Sequence[FrameNumbers]) -> list[FrameNumbers]:
 def _agree(by_number: Sequence[FrameNumbers]) -> bool:
     """Whether the clock never runs backwards along the file numbers."""
     times = [f.captured_at or _EARLIEST for f in by_number]
-    return all(a <= b for a, b in itertools.pairwise(times))
+    return all(a <= b for a, b in pairwise(times))
 
 
 def _bodies(frames: Sequence[FrameNumbers]) -> list[list[FrameNumbers]]:
     """Ranges of file numbers far apart, each of which runs with the clock; one list when that is not so."""
     ordered = sorted(frames, key=lambda f: (f.sequence or 0, f.id))
     groups: list[list[FrameNumbers]] = [[ordered[0]]]
-    for before, after in itertools.pairwise(ordered):
+    for before, after in pairwise(ordered):
         if (after.sequence or 0) - (before.sequence or 0) > _APART:
             groups.append([])
         groups[-1].append(after)

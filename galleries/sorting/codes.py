@@ -21,6 +21,10 @@ class Code(StrEnum):
     PAUSE_ALONE = "look.pause_alone"
     AFTER_PAUSE = "look.after_pause_of"
     SEVERAL_SMALL = "look.several_small"
+    # that its place is not sure
+    MAYBE_EARLIER = "look.maybe_earlier"
+    MAYBE_LATER = "look.maybe_later"
+    MAYBE_EITHER = "look.maybe_either"
 
     # a look that nobody has named yet
     WARDROBE = "look.wardrobe"

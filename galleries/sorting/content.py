@@ -5,6 +5,7 @@ Distances are in units in which 1 is the least that an eye on the contact sheet 
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,20 +18,32 @@ from galleries.sorting.codes import Code
 from galleries.sorting.frames import FrameNumbers
 from galleries.told import Told, told
 
-# columns of the table: three of the backdrop, three of the wardrobe, two of the light, one of the treatment
+# columns of the table: three of the backdrop, three of the wardrobe, two of the light, one of the treatment; and one of
+# the face, which makes no look by itself (a lamp turned down, a head turned from it)
 GROUPS = {"backdrop": (0, 3), "wardrobe": (3, 6), "light": (6, 8), "treatment": (8, 9)}
 # Lab distance, Lab distance, stops, share of black-and-white frames. Own choice, tuned on generated sittings.
 UNITS = {"backdrop": 5.0, "wardrobe": 6.5, "light": 0.55, "treatment": 0.3}
+FACE, FACE_UNIT, FACE_MOST = 9, 2.5, 2.0  # column, L* and units
 _FAR = 4.0
+FAR_OFF = 2.0  # further off in one group a single frame says no more
+SKIN = (60.0, 14.0, 16.0)  # Lab (D65) of a hand before the clothes: middle of usual skins (common practice, no source)
+SKIN_REACH = 11.0  # Lab distance within which a 'wardrobe' may be hands
 
 
 def table(frames: Sequence[FrameNumbers]) -> Floats:
-    """One row of nine numbers a frame; NaN is unknown."""
+    """One row of ten numbers a frame; NaN is unknown."""
     nan3, nan2 = (math.nan,) * 3, (math.nan,) * 2
     rows = [
-        (*(f.backdrop or nan3), *(f.wardrobe or nan3), *(f.light or nan2), 1.0 if f.monochrome else 0.0) for f in frames
+        (
+            *(f.backdrop or nan3),
+            *(f.wardrobe or nan3),
+            *(f.light or nan2),
+            1.0 if f.monochrome else 0.0,
+            math.nan if f.face is None else f.face,
+        )
+        for f in frames
     ]
-    return np.array(rows, dtype=float).reshape(-1, 9)
+    return np.array(rows, dtype=float).reshape(-1, 10)
 
 
 def medians(windows: Floats) -> Floats:
@@ -39,14 +52,19 @@ def medians(windows: Floats) -> Floats:
     count = np.sum(~np.isnan(windows), axis=1)
     low, high = np.maximum(0, (count - 1) // 2), count // 2
     high = np.minimum(high, windows.shape[1] - 1)
-    pick = np.take_along_axis
-    both = pick(ordered, low[:, None], 1)[:, 0] + pick(ordered, high[:, None], 1)[:, 0]
+    at, column = np.ogrid[: len(windows), : windows.shape[2]]
+    both = ordered[at, low, column] + ordered[at, high, column]
     return np.where(count > 0, both / 2, math.nan)
 
 
 def middle(rows: Floats) -> Floats:
     """The median row of a stretch."""
     return medians(rows[None])[0] if len(rows) else np.full(rows.shape[1], math.nan)
+
+
+def middles(rows: Floats, edges: Sequence[int]) -> Floats:
+    """The median rows of the stretches between `edges`."""
+    return np.array([middle(rows[a:b]) for a, b in itertools.pairwise(edges)])
 
 
 def noise(rows: Floats) -> dict[str, float]:
@@ -60,9 +78,10 @@ def noise(rows: Floats) -> dict[str, float]:
 
 
 def distances(one: Floats, other: Floats, scatter: dict[str, float] | None = None) -> dict[str, Floats]:
-    """Per group the distance of rows (n, 9) to rows; 0 where either is unknown.
+    """Per group the distance of rows (n, 10) to rows; 0 where either is unknown.
 
     Between a colour and a black-and-white row only lightness is compared. Groups that scatter widely count less.
+    A light that comes from elsewhere counts more where it makes the face darker or lighter too.
     """
     grey = (one[..., 8] > 0.5) != (other[..., 8] > 0.5)
     by_group = {}
@@ -72,7 +91,11 @@ def distances(one: Floats, other: Floats, scatter: dict[str, float] | None = Non
             apart = apart * np.where(grey[..., None], (1.0, 0.0, 0.0), (1.0, 1.0, 1.0))
         size = np.sqrt(np.sum(apart * apart, axis=-1)) / UNITS[name]
         weight = 1.0 / max(1.0, (scatter or {}).get(name, 0.0))
-        by_group[name] = np.nan_to_num(size * weight, nan=0.0)
+        by_group[name] = np.fmax(size * weight, 0.0)  # NaN is 0
+    light = by_group["light"]
+    if (elsewhere := light >= 1.0).any():
+        face = np.minimum(np.abs(one[..., FACE] - other[..., FACE]) / FACE_UNIT, FACE_MOST)
+        by_group["light"] = np.where(elsewhere & (face > 0), np.hypot(light, face), light)
     return by_group
 
 
@@ -90,16 +113,38 @@ def comparable(one: Floats, other: Floats) -> NDArray[np.bool_]:
 
 def robust(parts: dict[str, Floats]) -> Floats:
     """Sum of the groups, each cut at 2: a hand before the clothes must not drown what backdrop and light say."""
-    return np.asarray(np.sum([np.minimum(part, 2.0) for part in parts.values()], axis=0))
+    return np.asarray(np.sum([np.minimum(part, FAR_OFF) for part in parts.values()], axis=0))
+
+
+def may_be_hands(rows: Floats) -> NDArray[np.bool_]:
+    """Whether the wardrobe of rows (n, 10) has the colour of skin, in black and white its lightness, or is unknown."""
+    a, b = GROUPS["wardrobe"]
+    apart = (rows[..., a:b] - SKIN) * np.where(rows[..., 8:9] > 0.5, (1.0, 0.0, 0.0), (1.0, 1.0, 1.0))
+    return np.asarray(~(np.sqrt(np.sum(apart * apart, axis=-1)) > SKIN_REACH))
 
 
 def holds_together(rows: Floats, others: Sequence[Floats], scatter: dict[str, float]) -> bool:
-    """Whether three quarters of a stretch's frames lie nearer to its own median than to any of `others`."""
-    own = robust(distances(rows, middle(rows)[None], scatter))
-    nearer = np.ones(len(rows), bool)
+    """Whether three quarters of a stretch's frames lie nearer to its own median than to any of `others`.
+
+    A frame that tells nothing of what they differ by, unknown there, far from all or a hand before the clothes, is not
+    asked; nor may most be so.
+    """
+    own_middle = middle(rows)
+    parts = distances(rows, own_middle[None], scatter)
+    own = robust(parts)
+    nearer, asked = np.ones(len(rows), bool), np.ones(len(rows), bool)
+    hands = may_be_hands(rows) & ~may_be_hands(own_middle)
     for other in others:
-        nearer &= own < robust(distances(rows, other[None], scatter))
-    return bool(nearer.mean() >= 0.75)
+        others_parts = distances(rows, other[None], scatter)
+        nearer &= own < robust(others_parts)
+        tells = np.zeros(len(rows), bool)
+        for name in difference(own_middle, other, scatter).main or GROUPS:
+            near = np.minimum(parts[name], others_parts[name]) < FAR_OFF
+            if name == "wardrobe":
+                near &= ~hands | may_be_hands(other)
+            tells |= ~np.isnan(rows[:, GROUPS[name][0]]) & near
+        asked &= tells
+    return bool(asked.mean() >= 0.5 and nearer[asked].mean() >= 0.75)
 
 
 def colour_name(lab: Sequence[float] | Floats) -> str:
@@ -142,9 +187,21 @@ class Difference:
 
 
 def difference(one: Floats, other: Floats, scatter: dict[str, float] | None = None) -> Difference:
-    """Compare two median rows."""
-    parts = distances(one[None], other[None], scatter)
-    return Difference({n: round(float(v[0]), 2) for n, v in parts.items()}, round(float(total(parts)[0]), 2))
+    """Compare two median rows, as `distances` and `total` do, without arrays: of so few numbers that is faster."""
+    was, now = one.tolist(), other.tolist()
+    grey = (was[8] > 0.5) != (now[8] > 0.5)
+    parts: dict[str, float] = {}
+    squares = 0.0
+    for name, (a, b) in GROUPS.items():
+        apart = math.dist(was[a:b], now[a:b])
+        if grey and b - a == 3 and not math.isnan(apart):
+            apart = abs(was[a] - now[a])
+        part = 0.0 if math.isnan(apart) else apart / UNITS[name] / max(1.0, (scatter or {}).get(name, 0.0))
+        if name == "light" and part >= 1.0 and (face := abs(was[FACE] - now[FACE]) / FACE_UNIT) > 0:
+            part = math.hypot(part, min(face, FACE_MOST))
+        parts[name] = round(part, 2)
+        squares += min(part, _FAR) ** 2
+    return Difference(parts, round(math.sqrt(squares), 2))
 
 
 _SETTING = {

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
+from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
-from galleries.sorting import content
+from galleries.sorting import content, setups
 from galleries.sorting.clocks import Stream
 
 WINDOW = 7  # frames looked at on each side
 STRETCH = 25  # frames on each side over which a change must last
-LEAST_LOOK = 4  # frames; shorter bursts are stray frames of the look around them
 SHORT = 10  # looks of fewer frames must hold together, and differ by what hands and heads do not do
 MIXED = 1.0  # what a window that sees two set-ups weighs against a place
 SAME_POSE = 0.1  # frames of a burst lie nearer together than this, in the robust units of `content`
 LIGHT_ALONE = 2.0  # by light alone a short run is a look only beyond what a turned head does to the two halves
-SKIN = (60.0, 14.0, 16.0)  # Lab (D65) of a hand before the clothes: middle of usual skins (common practice, no source)
-SKIN_REACH = 11.0  # Lab distance within which a short run's 'wardrobe' may be hands
+CLOTH_SPREAD = 5.0  # mean Lab distance from their middle beyond which readings are not of one cloth
 STEP = 2.0  # change that makes a boundary, in units of `content`
 STEP_AFTER_PAUSE = 1.4
 PAUSE_FACTOR = 8.0
@@ -25,54 +26,104 @@ GAP_HINT, GAP_MOST = 0.15, 1.0  # what a gap of the usual length, and any gap, w
 PAUSE_ALONE = 600.0  # seconds that make a boundary where the content is unknown
 
 
+class _Seen:
+    """The median rows of stretches, each put together once."""
+
+    def __init__(self, rows: Floats, again: NDArray[np.bool_]) -> None:
+        self.rows, self.again = rows, again
+        self._middles: dict[tuple[int, ...], Floats] = {}
+
+    def middle(self, *edges: int) -> Floats:
+        """Of the frames from the first to the second edge, the third to the fourth, and so on."""
+        if edges not in self._middles:
+            parts = [self.rows[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
+            self._middles[edges] = content.middle(np.concatenate(parts))
+        return self._middles[edges]
+
+
 def cut_stream(stream: Stream) -> list[int]:
     """Indices at which looks begin in one stream; the first is 0."""
     rows = content.table(stream.frames)
     scatter = content.noise(rows)
+    seen = _Seen(rows, _same_pose(stream, rows, scatter))
     starts: list[int] = [0]
     _cut(stream, rows, scatter, 0, len(rows), starts)
-    starts = _lasting(stream, rows, scatter, sorted(starts))
-    starts = _without_strays(rows, scatter, starts)
-    starts = _lasting(stream, rows, scatter, starts)
+    starts = _lasting(stream, seen, scatter, sorted(starts))
+    starts = setups.found_again(stream, rows, scatter, starts)
+    starts = _without_strays(seen, scatter, starts)
+    starts = _lasting(stream, seen, scatter, starts)
     return _polished(stream, rows, scatter, starts)
 
 
-def _without_strays(rows: Floats, scatter: dict[str, float], starts: list[int]) -> list[int]:
+def _same_pose(stream: Stream, rows: Floats, scatter: dict[str, float]) -> NDArray[np.bool_]:
+    """Whether each frame says what the one before said: nearly the same picture, or the same readings, all known."""
+    alike = content.robust(content.distances(rows[1:], rows[:-1], scatter))
+    known = ~np.isnan(rows[1:, :8] + rows[:-1, :8]).any(axis=1)
+    return np.concatenate([[False], (alike < SAME_POSE) & known | (alike < 1.0) & stream.repeats[1:]])[: len(rows)]
+
+
+def _without_strays(seen: _Seen, scatter: dict[str, float], starts: list[int]) -> list[int]:
     """Merge short runs that are no looks: a handful of frames with hands or props before the clothes.
 
     Such a run does not hold together; or what comes after it is what was before it, and all that it differs by is
-    what a hand before the clothes or a turned head would do.
+    what a hand before the clothes or a turned head would do; or its clothes are hands, and all else is its neighbour.
     """
     k = 0
     while k < len(starts) and len(starts) > 1:
-        edges = [*starts, len(rows)]
+        edges = [*starts, len(seen.rows)]
         a, b = edges[k], edges[k + 1]
+        # A burst of one pose says what one frame says: a hand or a turned head held for a second is no look.
+        part = seen.rows[a:b][np.concatenate([[True], ~seen.again[a + 1 : b]])]
         if b - a >= SHORT:
             k += 1
             continue
         beside = {}
         if k:
-            beside[k] = content.middle(rows[max(edges[k - 1], a - STRETCH) : a])
+            beside[k] = _seen_of(seen, edges, k - 1, near_end=True)
         if k < len(starts) - 1:
-            beside[k + 1] = content.middle(rows[b : min(edges[k + 2], b + STRETCH)])
-        own = content.middle(rows[a:b])
+            beside[k + 1] = _seen_of(seen, edges, k + 1, near_end=False)
+        own = _seen_of(seen, edges, k, near_end=True)
         alike = len(beside) == 2 and content.difference(beside[k], beside[k + 1], scatter).size < STEP_AFTER_PAUSE
-        if alike and not _a_look_by_itself(rows[a:b], own, list(beside.values()), scatter):
+        nearest = min(beside, key=lambda at: content.difference(own, beside[at], scatter).size)
+        if alike and not _a_look_by_itself(part, own, list(beside.values()), scatter):
             del starts[k : k + 2]
             k = 0
-        elif not content.holds_together(rows[a:b], list(beside.values()), scatter):
-            del starts[min(beside, key=lambda at: content.difference(own, beside[at], scatter).size)]
+        elif not content.holds_together(part, list(beside.values()), scatter):
+            del starts[nearest]
+            k = 0
+        elif under := [at for at, other in beside.items() if _same_under_hands(part, own, other, scatter)]:
+            del starts[nearest if nearest in under else under[0]]
             k = 0
         else:
             k += 1
     return starts
 
 
+def _seen_of(seen: _Seen, edges: list[int], k: int, *, near_end: bool) -> Floats:
+    """What a run shows: the median of its frames near one end, of a short one with all short ones of its set-up."""
+    a, b = edges[k], edges[k + 1]
+    if b - a >= SHORT:
+        return seen.middle(max(a, b - STRETCH), b) if near_end else seen.middle(a, min(b, a + STRETCH))
+    own = seen.middle(a, b)
+    short = [(c, d) for c, d in itertools.pairwise(edges) if d - c < SHORT]
+    alike = [(c, d) for c, d in short if c == a or content.difference(own, seen.middle(c, d)).size < setups.ALIKE]
+    return seen.middle(*itertools.chain(*alike))
+
+
+def _same_under_hands(part: Floats, own: Floats, other: Floats, scatter: dict[str, float]) -> bool:
+    """Whether a short run's clothes are hands, which scatter as cloth does not, and all else is as in another."""
+    a, b = content.GROUPS["wardrobe"]
+    away = np.linalg.norm(part[:, a:b] - own[a:b], axis=1)
+    away = away[~np.isnan(away)]
+    if len(away) and not (content.may_be_hands(own) and float(away.mean()) > CLOTH_SPREAD):
+        return False
+    change = content.difference(own, other, scatter).parts
+    return all(size < 1.0 for name, size in change.items() if name != "wardrobe")
+
+
 def _a_look_by_itself(part: Floats, own: Floats, beside: list[Floats], scatter: dict[str, float]) -> bool:
     """Whether a short run between two stretches of one look differs by what makes a look."""
-    # A burst of one pose says what one frame says: a hand or a turned head held for a second is no look.
-    again = content.robust(content.distances(part[1:], part[:-1], scatter)) < SAME_POSE
-    if len(part) - int(again.sum()) < LEAST_LOOK:
+    if len(part) < setups.LEAST_LOOK:
         return False
     changes = [content.difference(own, other, scatter) for other in beside]
     if min(change.size for change in changes) < STEP:
@@ -83,8 +134,7 @@ def _a_look_by_itself(part: Floats, own: Floats, beside: list[Floats], scatter: 
     if least["treatment"] >= 1.0 or least["backdrop"] >= STEP_AFTER_PAUSE:
         return True
     if least["wardrobe"] >= STEP_AFTER_PAUSE:
-        a, b = content.GROUPS["wardrobe"]
-        return float(np.linalg.norm(own[a:b] - SKIN)) > SKIN_REACH
+        return not content.may_be_hands(own)
     return least["light"] >= LIGHT_ALONE
 
 
@@ -99,21 +149,22 @@ def _polished(stream: Stream, rows: Floats, scatter: dict[str, float], starts: l
     return starts
 
 
-def _lasting(stream: Stream, rows: Floats, scatter: dict[str, float], starts: list[int]) -> list[int]:
+def _lasting(stream: Stream, seen: _Seen, scatter: dict[str, float], starts: list[int]) -> list[int]:
     """Drop, the weakest first, what does not last: a step between longer stretches must be there too.
 
     A head turned for ten frames moves the light on the face and comes back; a look does not.
     """
     while len(starts) > 1:
-        edges = [*starts, len(rows)]
+        edges = [*starts, len(seen.rows)]
         ratios = []
         for k in range(1, len(starts)):
-            a, i, b = edges[k - 1], edges[k], edges[k + 1]
-            left, right = content.middle(rows[max(a, i - STRETCH) : i]), content.middle(rows[i : min(b, i + STRETCH)])
+            i = edges[k]
+            left = _seen_of(seen, edges, k - 1, near_end=True)
+            right = _seen_of(seen, edges, k, near_end=False)
             if not content.comparable(left, right):
                 ratios.append(1.0)
                 continue
-            bar = float(_bars(stream, np.array([i]), np.array([True]))[0])
+            bar = STEP_AFTER_PAUSE if (stream.gaps[max(0, i - 2) : i + 3] >= _long_pause(stream)).any() else STEP
             ratios.append(content.difference(left, right, scatter).size / bar)
         weakest = int(np.argmin(ratios))
         if ratios[weakest] >= 1.0:
@@ -124,15 +175,15 @@ def _lasting(stream: Stream, rows: Floats, scatter: dict[str, float], starts: li
 
 def _cut(stream: Stream, rows: Floats, scatter: dict[str, float], low: int, high: int, starts: list[int]) -> None:
     """Find the strongest boundary in low..high, then look on both sides of it."""
-    if high - low < 2 * LEAST_LOOK:
+    if high - low < 2 * setups.LEAST_LOOK:
         return
     before, after, mixed = _windows(rows[low:high], scatter)
-    places = np.arange(low + LEAST_LOOK, high - LEAST_LOOK + 1)
+    places = np.arange(low + setups.LEAST_LOOK, high - setups.LEAST_LOOK + 1)
     left, right = before[places - low], after[places - low]
     steps = content.total(content.distances(left, right, scatter))
     known = content.comparable(left, right)
     bars = _bars(stream, places, known)
-    blind = ~known & np.array([(stream.gap_before(int(i)) or 0.0) >= PAUSE_ALONE for i in places])
+    blind = ~known & (np.append(stream.gaps, 0.0)[places] >= PAUSE_ALONE)
     strength = np.where(blind, 1.0, steps / bars)
     if strength.max() < 1.0:
         return
@@ -157,24 +208,16 @@ def _windows(rows: Floats, scatter: dict[str, float]) -> tuple[Floats, Floats, F
     return medians[:count], medians[WINDOW : WINDOW + count], mixed[:count] + mixed[WINDOW : WINDOW + count]
 
 
-def usual_gap(stream: Stream) -> float:
-    """Median seconds between neighbours; 0 when no clock is known."""
-    gaps = [g for i in range(1, len(stream.frames)) if (g := stream.gap_before(i)) is not None]
-    return float(np.median(gaps)) if gaps else 0.0
-
-
-def is_pause(stream: Stream, index: int, usual: float) -> bool:
-    """Whether the gap before a frame is long for this stream."""
-    gap = stream.gap_before(index)
-    return gap is not None and gap >= max(LEAST_PAUSE, PAUSE_FACTOR * usual)
+def _long_pause(stream: Stream) -> float:
+    """Seconds."""
+    return max(LEAST_PAUSE, PAUSE_FACTOR * stream.usual_gap)
 
 
 def _bars(stream: Stream, places: np.ndarray, known: np.ndarray) -> Floats:
     """What a step must reach at each place: less where a pause lies within two frames of it."""
-    usual = usual_gap(stream)
-    pauses = np.array([is_pause(stream, i, usual) for i in range(len(stream.frames) + 1)])
-    near = [bool(pauses[max(0, i - 2) : i + 3].any()) for i in places]
-    return np.where(np.array(near) & known, STEP_AFTER_PAUSE, STEP)
+    pauses = np.concatenate([np.zeros(2), stream.gaps >= _long_pause(stream), np.zeros(3)])
+    near = np.lib.stride_tricks.sliding_window_view(pauses, 5).max(axis=1)[places] > 0
+    return np.where(near & known, STEP_AFTER_PAUSE, STEP)
 
 
 def _settle(
@@ -190,16 +233,14 @@ def _settle(
     Of equally good places the one after the longest gap is taken, then the one nearest to `place`.
     """
     low, high = max(span[0], place - WINDOW), min(span[1], place + WINDOW)
-    part = rows[low:high]
-    to_left = content.robust(content.distances(part, sides[0][None], scatter))
-    to_right = content.robust(content.distances(part, sides[1][None], scatter))
-    costs = np.concatenate([[0.0], np.cumsum(to_left)]) + np.concatenate([np.cumsum(to_right[::-1])[::-1], [0.0]])
-    least, most = max(low, span[0] + LEAST_LOOK), min(high, span[1] - LEAST_LOOK)
-    usual = usual_gap(stream)
+    against = setups.weights(rows[low:high], np.stack(sides), scatter)
+    costs = np.concatenate([[0.0], np.cumsum(against[:, 0])])
+    costs += np.concatenate([np.cumsum(against[::-1, 1])[::-1], [0.0]])
+    least, most = max(low, span[0] + setups.LEAST_LOOK), min(high, span[1] - setups.LEAST_LOOK)
+    begin = max(0, least - 1)
+    hints = setups.change_hints(stream, rows[begin : most + 1], begin)
 
     def rank(i: int) -> tuple[float, float, int]:
-        gap = stream.gap_before(i) or 0.0
-        hint = min(GAP_MOST, GAP_HINT * gap / usual) if usual else 0.0
-        return (round(float(costs[i - low]) - hint, 3), -gap, abs(i - place))
+        return (round(float(costs[i - low] - hints[i - begin]), 3), -float(stream.gaps[i]), abs(i - place))
 
     return min(range(least, most + 1), key=rank)

@@ -7,9 +7,11 @@ than from frame to frame.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Any
 
 # Mean and spread of 13 neutral studio portraits, every second one of tests/benchmarks/eyes (mouth width and lift of
 # `imaging.face.expression.features`); the other 13 are what tests/sorting/test_expression.py reports on.
@@ -95,3 +97,18 @@ def in_order(keys: Sequence[int], told: Mapping[int, Place], by: str) -> list[in
         return value is None, value or 0.0
 
     return sorted(keys, key=rank)
+
+
+def differences(face: Mapping[str, Any]) -> tuple[float, ...]:
+    """Of a face as a reading stores it, {} for none: lids, turn, tilt, and how far the mouth lies from the eyes, each
+    in plain differences; () where one of them is unknown."""
+    right, left, mouth = face.get("right_eye"), face.get("left_eye"), face.get("mouth")
+    turn, tilt = face.get("yaw_hint"), face.get("roll_deg")
+    if right is None or left is None or mouth is None or turn is None or tilt is None:
+        return ()
+    eye_distance = math.hypot(left[0] - right[0], left[1] - right[1])
+    if not eye_distance:
+        return ()
+    lids = [value for side in ("right", "left") if (value := face.get(f"{side}_openness")) is not None]
+    opening = sum(lids) / len(lids) if lids else 0.28
+    return opening / 0.08, turn / 0.25, tilt / 8, (mouth[1] - (right[1] + left[1]) / 2) / eye_distance / 0.12

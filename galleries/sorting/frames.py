@@ -15,7 +15,8 @@ class FrameNumbers:
     """What is known of one frame; None is 'not known'.
 
     captured_at: the camera's own clock, whatever it says. sequence: the number the camera gave the file. light:
-    stops by which the picture-right and the upper half of the face are brighter than the other. hash: 64 bits.
+    stops by which the picture-right and the upper half of the face are brighter than the other. face: its median L*.
+    hash: 64 bits.
     openness: of the less open eye. reflex: from iris to upper lid, of the eye
     whose lid is lower. sharpness: at the nearer eye. soft:
     what the reading itself says.
@@ -29,6 +30,7 @@ class FrameNumbers:
     wardrobe: Lab | None = None
     light: tuple[float, float] | None = None
     monochrome: bool = False
+    face: float | None = None
     hash: int | None = None
     openness: float | None = None
     reflex: float | None = None
@@ -59,6 +61,7 @@ class FrameNumbers:
             wardrobe=_lab(reading.get("wardrobe_lab")),
             light=None if x is None or y is None else (float(x), float(y)),
             monochrome=bool(reading.get("monochrome")),
+            face=reading.get("face_l"),
             hash=int(reading["hash"], 16) if reading.get("hash") else None,
             openness=min(known) if known else None,
             reflex=reading.get("reflex_distance"),

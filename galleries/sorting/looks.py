@@ -3,9 +3,11 @@
 Each camera body is a stream of its own, in the order of its clock, or of its file numbers where the clock jumped
 (`clocks`), so a wrong clock cannot mix frames. In a stream a boundary is where the medians of the frames just before
 and just after differ abruptly: a pause changes nothing by itself, a slow drift of the light neither, a change of
-outfit without a pause does. A pause lowers the bar for a change that is there. Only where the content is unknown a
-long pause alone makes a boundary. Further cameras are laid against the first by content (each frame goes to a look
-of the main stream, never back in order); the difference of their clocks follows from that and is said.
+outfit without a pause does. Frames that only got less light are brought up first (`exposure`). A pause lowers the bar
+for a change that is there. Only where the content is unknown a long pause alone makes a boundary. Then each frame is
+held against all set-ups of its stream (`setups`), which finds looks shot in turns. Further cameras are laid against
+the first by content (each frame goes to a look of the main stream, never back in order); the difference of their
+clocks follows from that and is said.
 """
 
 from __future__ import annotations
@@ -17,15 +19,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from galleries.imaging.arrays import Floats
-from galleries.sorting import content
+from galleries.sorting import content, setups
 from galleries.sorting.alignment import Placed, lay_against
-from galleries.sorting.clocks import streams
+from galleries.sorting.clocks import Stream, streams
 from galleries.sorting.codes import Code
 from galleries.sorting.cuts import LEAST_PAUSE, STEP, cut_stream
+from galleries.sorting.exposure import levelled
 from galleries.sorting.frames import FrameNumbers
+from galleries.sorting.setups import ALIKE
 from galleries.told import Told, told
-
-ALIKE = 1.4  # medians of two stretches this near are one look: a look of five frames scatters by 1.0
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ def propose_looks(frames: Sequence[FrameNumbers]) -> LookProposal:
         raise ValueError("Two frames have the same id.")
     if not frames:
         return LookProposal((), (), ())
-    cut_streams = [(stream, cut_stream(stream)) for stream in streams(frames)]
+    cut_streams = [(stream, cut_stream(stream)) for stream in map(levelled, streams(frames))]
     cut_streams.sort(key=lambda item: (-len(item[0].frames), -len(item[1]), item[0].name))
     main, starts = cut_streams[0]
     notes = list(dict.fromkeys(stream.note for stream, _ in cut_streams if stream.note))
@@ -98,7 +100,7 @@ def _assemble(groups: list[list[Placed]], notes: tuple[Told, ...]) -> LookPropos
         mono = bool(row[8] > 0.5)
         looks.append(ProposedLook(tuple(f.id for f in order), mono, like, _title(row, mono)))
         if i:
-            boundaries.append(_boundary(groups[i - 1], groups[i], middles[i - 1], row, orders[i - 1][-1], order[0]))
+            boundaries.append(_boundary(groups[i - 1], groups[i], middles[i - 1], row, orders[i - 1], order))
     return LookProposal(tuple(looks), tuple(boundaries), notes)
 
 
@@ -117,18 +119,56 @@ def _in_order(group: list[Placed]) -> list[FrameNumbers]:
 
 
 def _boundary(
-    left: list[Placed], right: list[Placed], was: Floats, now: Floats, last: FrameNumbers, first: FrameNumbers
+    left: list[Placed],
+    right: list[Placed],
+    was: Floats,
+    now: Floats,
+    before: list[FrameNumbers],
+    after: list[FrameNumbers],
 ) -> Boundary:
     change = content.difference(was, now)
     reasons = content.reasons(was, now, change)
-    pause = next((_gap_between(a, b) for a in left for b in right if a.stream is b.stream), None)
+    joints = [(a, b) for a in left for b in right if a.stream is b.stream]
+    pause = _gap_between(*joints[0]) if joints else None
     if not content.comparable(was, now):
         reasons.append(told(Code.PAUSE_ALONE))
     if pause is not None and pause >= LEAST_PAUSE:
         reasons.append(told(Code.AFTER_PAUSE, pause_minutes=round(pause / 60)))
     if not reasons:
         reasons.append(told(Code.SEVERAL_SMALL))
-    return Boundary(last.id, first.id, tuple(reasons), round(max(1.0, change.size / STEP), 2))
+    if content.comparable(was, now):
+        reasons = [*_unsure(joints, np.stack((was, now)), before, after), *reasons]  # first: the desk shows one line
+    return Boundary(before[-1].id, after[0].id, tuple(reasons), round(max(1.0, change.size / STEP), 2))
+
+
+def _unsure(
+    joints: list[tuple[Placed, Placed]], sides: Floats, before: list[FrameNumbers], after: list[FrameNumbers]
+) -> list[Told]:
+    """What is to be said where frames beside the boundary may be of either look, in any camera that has frames of both
+    looks; where none has, in the order in which they are shown."""
+    either = [
+        _unsure_at(right.stream, right.indices[0], sides)
+        for left, right in joints
+        if right.indices[0] == left.indices[-1] + 1
+    ]
+    if not joints:
+        ends = before[-setups.NEARBY - 1 :]
+        both = [*ends, *after[: setups.NEARBY + 1]]
+        either = [setups.unsure(both, np.zeros(len(both)), len(ends), sides)]
+    match any(earlier for earlier, _ in either), any(later for _, later in either):
+        case True, True:
+            return [told(Code.MAYBE_EITHER)]
+        case True, False:
+            return [told(Code.MAYBE_EARLIER)]
+        case False, True:
+            return [told(Code.MAYBE_LATER)]
+    return []
+
+
+def _unsure_at(stream: Stream, place: int, sides: Floats) -> tuple[bool, bool]:
+    first = max(0, place - setups.NEARBY - 1)
+    part = stream.frames[first : place + setups.NEARBY + 1]
+    return setups.unsure(part, setups.change_hints(stream, content.table(part), first), place - first, sides)
 
 
 def _gap_between(left: Placed, right: Placed) -> float | None:

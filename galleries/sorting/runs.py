@@ -47,14 +47,19 @@ def find_runs(frames: Sequence[FrameNumbers]) -> list[Run]:
 
 
 def _together(group: list[FrameNumbers], frame: FrameNumbers) -> bool:
-    first, last = group[0].hash, group[-1].hash
-    if frame.hash is None or first is None or last is None or group[-1].monochrome != frame.monochrome:
+    first = group[0].hash
+    if first is None or frame.hash is None or (first ^ frame.hash).bit_count() > MOST_FROM_FIRST:
         return False
-    apart = (last ^ frame.hash).bit_count()
-    if (first ^ frame.hash).bit_count() > MOST_FROM_FIRST:
+    return repeats(frame, group[-1])
+
+
+def repeats(frame: FrameNumbers, last: FrameNumbers) -> bool:
+    """Whether a frame is nearly the picture before it."""
+    if frame.hash is None or last.hash is None or last.monochrome != frame.monochrome:
         return False
-    before, after = group[-1].captured_at, frame.captured_at
-    if before is None or after is None or group[-1].camera != frame.camera or after < before:
+    apart = (last.hash ^ frame.hash).bit_count()
+    before, after = last.captured_at, frame.captured_at
+    if before is None or after is None or last.camera != frame.camera or after < before:
         return apart <= NEAR_BITS_UNTIMED
     return apart <= NEAR_BITS and (after - before).total_seconds() <= NEAR_SECONDS
 

@@ -168,23 +168,23 @@ def _by_turns(usable: Sequence[Candidate], allowance: int) -> list[Candidate]:
     """A good list: each time the frame that adds most to those taken before."""
     taken: list[Candidate] = []
     adds = {one.key: worth(one) for one in usable}
+    stands_for = {one.key: frozenset(_covered([one])) for one in usable}
+    kinds = set(stands_for.values())  # few, of thousands of frames
     covered: set[tuple[str, object]] = set()
     left = {one.key: one for one in usable}
     while left and len(taken) < allowance:
-        key = max(left, key=lambda k: adds[k] + _new(left[k], covered))
-        one = left.pop(key)
-        if adds[key] + _new(one, covered) <= 0:
+        new = {kind: sum(_FIRSTS[name] for name, _value in kind - covered) for kind in kinds}
+        values = {key: adds[key] + new[stands_for[key]] for key in left}
+        key = max(values, key=values.__getitem__)
+        if values[key] <= 0:
             break
+        one = left.pop(key)
         taken.append(one)
-        covered |= _covered([one])
+        covered |= stands_for[key]
         for other in left.values():
             if other.look == one.look or other.run == one.run:
                 adds[other.key] -= alike(one, other)
     return taken
-
-
-def _new(one: Candidate, covered: set[tuple[str, object]]) -> float:
-    return sum(_FIRSTS[name] for name, _value in _covered([one]) - covered)
 
 
 def _solve(usable: Sequence[Candidate], allowance: int, seconds: float) -> tuple[list[Candidate], float]:

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.core.files.storage import Storage
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from galleries import storage
 from galleries.imaging.contained import door
 from galleries.imaging.versions import VERSIONS
-from galleries.models import Frame, Sitting, Studio
+from galleries.models import Frame, Proof, Sitting, Studio
 from galleries.steps.limits import limits
 
 if TYPE_CHECKING:
@@ -107,6 +108,13 @@ def stamp_recipe_of(studio: Studio) -> str:
     plain = usual and not parts
     made_of = words if plain else described(words=words, strength=studio.stamp_strength, **parts)
     return f"p{VERSIONS['proof']}-{_digest(made_of)[:10]}"
+
+
+def not_of_today(frames: QuerySet[Frame]) -> QuerySet[Frame]:
+    """The frames whose newest proof is not by the recipe of today, or that have none."""
+    newest = Proof.objects.filter(frame=OuterRef("pk")).order_by("-pk").values("recipe")[:1]
+    known = frames.annotate(newest_recipe=Subquery(newest))
+    return known.filter(Q(newest_recipe=None) | ~Q(newest_recipe=stamp_recipe()))
 
 
 def stamp_text_of(studio: Studio, label: str, *, secret: bytes = b"", frame: bytes = b"") -> StampText:

@@ -12,10 +12,9 @@ import os
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import timedelta
-from pathlib import Path
 
 from django.conf import settings
 from django.db import connection, transaction
@@ -26,9 +25,11 @@ from django.db.models.functions import Now
 from galleries.errors import DomainError
 from galleries.imaging.errors import ImagingError
 from galleries.models import Job, Sitting
+from galleries.models.compiled import CompiledInsert, CompiledUpdate
 from galleries.steps import setbacks
 from galleries.told import Told, told
 from galleries.words.steps import Code
+from portal.process import started
 
 log = logging.getLogger(__name__)
 
@@ -65,7 +66,10 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
     `again` puts a piece that was done or failed back to waiting; one that is running is done once more afterwards,
     since it may have looked at things before they changed.
     """
-    job, is_new = Job.objects.get_or_create(kind=kind, thing=thing, recipe=recipe, defaults={"sitting": sitting})
+    job = Job(kind=kind, thing=thing, recipe=recipe, sitting=sitting)
+    is_new = _list_once(job)
+    if not is_new:
+        job = Job.objects.get(kind=kind, thing=thing, recipe=recipe)
     if not is_new and again:
         Job.objects.filter(pk=job.pk, state__in=[Job.State.DONE, Job.State.FAILED]).update(
             state=Job.State.WAITING, attempts=0, setbacks=0, not_before=None, reason="", rung_at=None
@@ -73,8 +77,11 @@ def enqueue(kind: str, thing: int, sitting: Sitting | None, *, recipe: str = "",
         Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(again=True)
         job.refresh_from_db()
     if job.state == Job.State.WAITING and job.rung_at is None and job.not_before is None:  # else it was, or will be
-        transaction.on_commit(lambda: ring([job.pk]))
+        transaction.on_commit(lambda: ring({job.pk: job.kind}))
     return job
+
+
+_list_once = CompiledInsert(Job, once=True)
 
 
 def ask_again(job: Job) -> None:
@@ -83,8 +90,8 @@ def ask_again(job: Job) -> None:
     enqueue(job.kind, job.thing, job.sitting, recipe=job.recipe, again=True)
 
 
-def ring(ids: list[int]) -> None:
-    """Tell the queue. A queue that cannot be reached is no error: the sweep rings again.
+def ring(kinds: Mapping[int, str]) -> None:
+    """Tell the queue of these: number → kind. A queue that cannot be reached is no error: the sweep rings again.
 
     Trying a queue that is down takes seconds, so after a failure nobody in this process tries for a while.
     """
@@ -92,14 +99,17 @@ def ring(ids: list[int]) -> None:
 
     if time.monotonic() < _silent["until"]:
         return
-    Job.objects.filter(pk__in=ids).update(rung_at=Now())
+    _note_rung(*kinds)
     try:
-        for pk, kind in Job.objects.filter(pk__in=ids).order_by("pk").values_list("pk", "kind"):
+        for pk, kind in kinds.items():
             app.send_task("galleries.work", args=[pk], retry=False, time_limit=seconds(kind))
     except Exception as error:  # noqa: BLE001 - every transport has its own exceptions; the row stays waiting
         log.warning("The queue cannot be reached (%s); the sweep will ring again.", error)
-        Job.objects.filter(pk__in=ids).update(rung_at=None)
+        Job.objects.filter(pk__in=kinds).update(rung_at=None)
         _silent["until"] = time.monotonic() + SILENCE
+
+
+_note_rung = CompiledUpdate(lambda *pks: Job.objects.filter(pk__in=pks), rung_at=Now())
 
 
 def get_ready() -> None:
@@ -156,23 +166,14 @@ def _lease() -> CombinedExpression:
 
 def owner_name() -> str:
     """This process, so that another on the same machine can tell whether it still lives: host/pid/start."""
-    return f"{socket.gethostname()}/{os.getpid()}/{_started(os.getpid())}"
-
-
-def _started(pid: int) -> str:
-    """When the process began, in the kernel's ticks (proc(5)); '' when it is gone or has ended unburied."""
-    try:
-        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-        return "" if fields[0] in "ZX" else fields[19]
-    except (OSError, IndexError):
-        return ""
+    return f"{socket.gethostname()}/{os.getpid()}/{started(os.getpid())}"
 
 
 def owner_is_dead(owner: str) -> bool:
     """Known to be gone: same host, and no such process with that start. Unknown counts as alive."""
     host, _, rest = owner.partition("/")
-    pid, _, started = rest.partition("/")
-    return host == socket.gethostname() and pid.isdigit() and bool(started) and _started(int(pid)) != started
+    pid, _, began = rest.partition("/")
+    return host == socket.gethostname() and pid.isdigit() and bool(began) and started(int(pid)) != began
 
 
 def _with_table() -> None:
@@ -254,7 +255,7 @@ def _settle(job: Job, state: str, reason: Told | None, attempts: int | None = No
     if state != Job.State.WAITING and mine.filter(again=True).update(
         state=Job.State.WAITING, again=False, reason="", attempts=0, lease_until=None, owner="", rung_at=None
     ):
-        ring([job.pk])
+        ring({job.pk: job.kind})
         return str(Job.State.WAITING)
     with transaction.atomic():
         settled = mine.update(
@@ -306,12 +307,12 @@ def sweep() -> int:
     unheard = Q(rung_at=None)
     if bells() == 0:  # what was rung for and is neither in the queue nor taken was lost on the way
         unheard |= Q(rung_at__lt=Now() - RING_AGAIN_AFTER)
-    ids = list(
-        Job.objects.filter(unheard, due(), state=Job.State.WAITING).order_by("pk").values_list("pk", flat=True)[:500]
+    kinds = dict(
+        Job.objects.filter(unheard, due(), state=Job.State.WAITING).order_by("pk").values_list("pk", "kind")[:500]
     )
-    if ids:
-        ring(ids)
-    return len(ids)
+    if kinds:
+        ring(kinds)
+    return len(kinds)
 
 
 def run_waiting(sitting: Sitting | None = None, kinds: list[str] | None = None) -> int:

@@ -11,14 +11,18 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonRespons
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
+from galleries.access import Act, Visitor, may
 from galleries.errors import BadInput, Conflict, DomainError, Missing, NotYet, PriceChanged, Refused, TooOften
 from galleries.imaging.errors import ImagingError
-from galleries.web.doors import invites_held, user_of, wants_json
+from galleries.models import Sitting
+from galleries.web.doors import invite_for, invites_held, user_of, wants_json
 from galleries.web.kept_form import page_again
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
+# What people of the sitting write in forms.
+WRITTEN = ("note", "text", "details", "other", "sentence", "words", "reason")
 PICTURE = ".jpg"  # how the addresses of pictures end
 OPINION = re.compile(r"^/opinion/|/opinion$")
 log = logging.getLogger(__name__)
@@ -87,6 +91,8 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
         "early": isinstance(error, NotYet),
         "lost": lost,
         "within": lost and _within(request),
+        "plan": _plan(request) if isinstance(error, NotYet) else "",
+        "written": _written(request) if status in {403, 404, 409} else [],
     }
     page = render(request, "galleries/error.html", shown, status=status)
     for name, value in headers.items():
@@ -97,3 +103,18 @@ def answer(request: HttpRequest, error: DomainError) -> HttpResponse:
 def _within(request: HttpRequest) -> bool:
     """Does an invite still let this browser in somewhere? Then the way on is the start, not another link."""
     return bool(invites_held(request, map(int, request.session.get("invites", {}))))
+
+
+def _written(request: HttpRequest) -> list[str]:
+    """What was typed into a form whose page is not to be had any more: it is shown, so that it is not lost."""
+    if not _is_a_form(request):
+        return []
+    return [text for name in WRITTEN if (text := request.POST.get(name, "").strip()) and len(text) > 2]
+
+
+def _plan(request: HttpRequest) -> str:
+    """The sitting whose plan is there already, for somebody who came too early for another of its pages; else none."""
+    match = request.resolver_match
+    sitting = Sitting.objects.filter(slug=match.kwargs.get("slug", "")).first() if match else None
+    invite = invite_for(request, sitting.pk) if sitting else None
+    return sitting.slug if sitting and invite and may(Visitor(invite=invite), Act.SEE_PLAN, sitting) else ""

@@ -8,6 +8,7 @@ by its hidden fields, and filled. Passwords are not filled in again.
 from __future__ import annotations
 
 import copy
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from html import escape
 from html.parser import HTMLParser
@@ -69,6 +70,8 @@ STANDS_ON = {
     **dict.fromkeys(("accept-licence", "passcode", "ask-use"), "delivery"),
     "accept-terms": "retouching",
 }
+# Hidden fields that say what was seen, not which thing is meant: they are others once that was replaced.
+SEEN = {"version", "sha256"}
 FILLED = {"text", "email", "number", "date", "url", "tel", "search", "time", ""}
 ON_TOP = '<p class="problem" role="alert" data-kept-form>{}</p>'
 
@@ -244,12 +247,13 @@ def filled(page: str, at: str, sent_to: str, posted: QueryDict, sentence: str) -
 
     Of several forms that lead there it is the one whose hidden fields are those sent and which has most of the rest.
     """
-    fitting = [
-        form
-        for form in _Forms(page, at).found
-        if form.action == sent_to
-        and all(posted.get(name) == value for name, value in form.hidden.items() if name != "csrfmiddlewaretoken")
-    ]
+    there = [form for form in _Forms(page, at).found if form.action == sent_to]
+    fitting = [form for form in there if _fits(form, posted)] or [form for form in there if _fits(form, posted, SEEN)]
     best = max(fitting, key=lambda form: len(form.names & set(posted)), default=None)
     written = _Filler(page, best, posted, sentence)
     return "".join(written.parts) if written.stands else None
+
+
+def _fits(form: _Form, posted: QueryDict, but: Collection[str] = ()) -> bool:
+    names = set(form.hidden) - {"csrfmiddlewaretoken", *but}
+    return all(posted.get(name) == form.hidden[name] for name in names) and set(but) & set(form.hidden) <= set(posted)

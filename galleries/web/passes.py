@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import time
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -17,7 +18,8 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.models import User
 from django.contrib.sessions.backends.base import SessionBase
 from django.core import signing
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.middleware.csrf import CsrfViewMiddleware
 from django.utils.crypto import constant_time_compare
 
 from galleries.web.doors import CAME, SEEN_EVERY
@@ -63,6 +65,14 @@ def _signed(given: str, salt: str) -> tuple[Any, int]:
     hundreds of pictures has its pass read once. Raises signing.BadSignature, and nothing is kept then."""
     content = signing.loads(given, salt=salt)
     return content, signing.b62_decode(given.rsplit(":", 2)[1])
+
+
+def bears_token(request: HttpRequest, view: Callable[..., HttpResponseBase]) -> bool:
+    """Whether the form's token is right, by Django's own check, of a request on its way to a view past the middleware
+    that asks for it: a pass is sent by the browser, whoever wrote the page."""
+    check = CsrfViewMiddleware(lambda _request: HttpResponse())
+    check.process_request(request)
+    return check.process_view(request, view, (), {}) is None
 
 
 class Account(NamedTuple):
@@ -119,7 +129,7 @@ def _hand_out_to_studio(request: HttpRequest, response: HttpResponseBase, key: s
         settings.SECOND_FACTOR_REQUIRED
         or not isinstance(user, User)
         or not user.is_active
-        or response.status_code != 200
+        or response.status_code not in {200, 201}  # a page, or a frame that was kept
     ):
         return
     account = Account(user.pk, _began(user))

@@ -1,6 +1,7 @@
 """The straight way: what open pages ask for by the hundred, the small pictures of a sheet and whether there is news, is
 answered from one question to the database, before the session is read, an address looked up or a page thought of.
-What is said of a frame that is opened takes a few more, and marks come the same way as far as their verb.
+What is said of a frame that is opened takes a few more, and marks and the studio's frames come the same way as far as
+their verb.
 
 It only ever says yes. Whatever it is not sure of goes the whole way, which says no in words. What it is sure of rests
 on the same rules: `access.may` and the frames of `access.frames_of_sheets`, asked of the rows as they are now, and for
@@ -18,7 +19,6 @@ from django.db import DatabaseError, InterfaceError, connection
 from django.db.models import Exists, OuterRef, QuerySet, TextField
 from django.db.models.functions import Cast, Now
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
-from django.middleware.csrf import CsrfViewMiddleware
 from django.utils import translation
 
 from galleries import storage
@@ -26,7 +26,7 @@ from galleries.access import Act, Visitor, frames_of_sheets, may
 from galleries.errors import DomainError
 from galleries.models import Frame, Invite, Proof, Sitting
 from galleries.models.compiled import Compiled, partial
-from galleries.web import passes, straight_studio
+from galleries.web import passes, straight_studio, straight_upload
 from galleries.web.doors import still_in
 from galleries.web.errors import UNSTORABLE
 from galleries.web.files import FOREVER, send
@@ -112,6 +112,8 @@ class StraightWay:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         response = straight(request)
         if response is None:
+            # The question that was to find out a broken connection may not have been asked.
+            connection.health_check_done = False  # type: ignore[attr-defined]
             response = self.get_response(request)
             passes.hand_out(request, response)
         return response
@@ -124,13 +126,15 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
     opened = FRAME.fullmatch(path) if looks else None
     marks = MARKS.fullmatch(path) if request.method == "POST" and _is_small_json(request) else None
     view = straight_studio.VIEW.fullmatch(path) if looks else None
+    file = straight_upload.FILE.fullmatch(path) if request.method == "PUT" else None
+    if file is not None:
+        return _sent_in(request, file[1])
     if picture is None and news is None and opened is None and marks is None and view is None:
         return None
     key, invites = passes.held(request)
     if not invites and picture is None and view is None:
         return None
-    # A connection that broke since the last request is found out by the question itself: the whole way opens another.
-    connection.health_check_done = connection.connection is not None  # type: ignore[attr-defined]
+    _trust_connection()
     try:
         if not invites or view is not None:
             return straight_studio.picture(request)
@@ -142,9 +146,31 @@ def straight(request: HttpRequest) -> HttpResponseBase | None:
             return _talk(request, key, opened[1], int(opened[2]), invites)
         return _news_of(request, key, news[1], invites) if news is not None else None
     except (DatabaseError, InterfaceError):
-        if not connection.in_atomic_block:
-            connection.close()
+        _drop_connection()
         return None
+
+
+def _trust_connection() -> None:
+    """One that broke since the last request is found out by the question itself: the whole way opens another."""
+    connection.health_check_done = connection.connection is not None  # type: ignore[attr-defined]
+
+
+def _drop_connection() -> None:
+    if not connection.in_atomic_block:
+        connection.close()
+
+
+def _sent_in(request: HttpRequest, slug: str) -> HttpResponseBase | None:
+    claim = straight_upload.claim_of(request)
+    if claim is None:
+        return None
+    _trust_connection()
+    try:
+        user = straight_upload.sender(*claim)
+    except (DatabaseError, InterfaceError):
+        _drop_connection()
+        return None
+    return None if user is None else _headed(straight_upload.answer(request, slug, user))
 
 
 def _small(request: HttpRequest, key: str, frame: int, proof: int, invites: passes.Held) -> HttpResponseBase | None:
@@ -162,7 +188,7 @@ def _small(request: HttpRequest, key: str, frame: int, proof: int, invites: pass
     return response
 
 
-def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
+def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponseBase | None:
     rows = ask_news(key, slug, *(pk for pk, _came in invites))
     if len(rows) != 1:
         return None
@@ -176,15 +202,15 @@ def _news_of(request: HttpRequest, key: str, slug: str, invites: passes.Held) ->
     return _headed(response)
 
 
-def _headed(response: HttpResponse) -> HttpResponse:
+def _headed(response: HttpResponseBase) -> HttpResponseBase:
     """What the middleware passed by would have put on it."""
     response.headers["X-Frame-Options"] = "DENY"
-    if response.status_code != 204:
+    if isinstance(response, HttpResponse) and response.status_code != 204:
         response.headers["Content-Length"] = str(len(response.content))
     return response
 
 
-def _talk(request: HttpRequest, key: str, slug: str, frame: int, invites: passes.Held) -> HttpResponse | None:
+def _talk(request: HttpRequest, key: str, slug: str, frame: int, invites: passes.Held) -> HttpResponseBase | None:
     rows = ask_opened(key, slug, frame, *(pk for pk, _came in invites))
     if len(rows) != 1:
         return None
@@ -203,11 +229,9 @@ def _is_small_json(request: HttpRequest) -> bool:
     return request.content_type == "application/json" and length.isdecimal() and int(length) <= MOST_BYTES
 
 
-def _marked(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponse | None:
+def _marked(request: HttpRequest, key: str, slug: str, invites: passes.Held) -> HttpResponseBase | None:
     """Marks of a form whose token is right, of somebody who sees the sheet; whether they may mark, the verb asks."""
-    token = CsrfViewMiddleware(lambda _request: HttpResponse())
-    token.process_request(request)
-    if token.process_view(request, sheet.marks, (), {}) is not None:
+    if not passes.bears_token(request, sheet.marks):
         return None
     rows = ask_marking(key, slug, *(pk for pk, _came in invites))
     if len(rows) != 1:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
 from galleries.models import UsageRequest
@@ -29,13 +30,18 @@ USE_WORDS: dict[str, _StrPromise] = {
 
 
 def granted(request: UsageRequest) -> dict[str, Any] | None:
-    """{uses, until, note, licence} of what was granted: the last addendum of the wording written then. Else None."""
+    """{uses, until, has_ended, note, licence} of what was granted: the last addendum of the wording written then. Else
+    None."""
     if request.addendum is None:
         return None
-    addendum = licences.terms_of(request.addendum).addenda[-1]
+    terms = licences.terms_of(request.addendum)
+    addendum = terms.addenda[-1]
+    last = addendum.until or terms.ends
+    has_ended = last is not None and last < timezone.localdate()
     return {
         "uses": [USE_WORDS.get(use, use) for use in addendum.uses],
-        "until": addendum.until,
+        "until": last if has_ended else addendum.until,
+        "has_ended": has_ended,
         "note": addendum.note,
         "licence": request.addendum.number,
     }

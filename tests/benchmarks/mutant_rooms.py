@@ -43,7 +43,7 @@ STEPS["steps/sorting"] = (
     {
         "steps.sorting.boundaries": ["look_before", "move_start"],
         "steps.sorting.contact": ["contact_sheet"],
-        "steps.sorting.looks": ["_neighbour", "edit_look", "split", "merge"],
+        "steps.sorting.looks": ["_neighbours_look", "edit_look", "split", "merge"],
         "steps.sorting.sort": ["place", "_beside_hands"],
         "steps.sorting.take_back": ["_put_frames_back"],
     },

@@ -2,7 +2,8 @@
 
 Floor: libjpeg-turbo's half-scale decode and the three encodes, nothing else. libvips: its thumbnail, a composite of
 a stamp drawn beforehand, its own encoder. All on one core, in turns, CPU time. SSIM (luminance, Gaussian
-window, Wang et al. 2004) against a float Lanczos reduction of the full decode; before the stamp is laid on.
+window, Wang et al. 2004) against a float Lanczos reduction of the full decode; before the stamp is laid on. Before
+encoding it is taken of the plane of light (Y of ITU-T T.871), for colour has half of its samples by then.
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ from skimage.metrics import peak_signal_noise_ratio, structural_similarity
 
 from galleries.imaging import recipes
 from galleries.imaging.colour import convert
+from galleries.imaging.colour.planes import Planes
 from galleries.imaging.drawing.stamp import StampText, stamp
-from galleries.imaging.opening.decode import open_picture, open_stored
+from galleries.imaging.opening.decode import open_picture, open_planes
 from galleries.imaging.output import encode, resize
 from tests.benchmarks import frames, timing
 from tests.benchmarks.figures import figure
@@ -33,10 +35,9 @@ WIDE = ("Adobe RGB", "Display P3")
 TEXT = StampText("Studio Nordlicht", "for the sitter")
 
 
-def _upright(path: Path) -> np.ndarray:
-    """The proof's pixels before the stamp, as the recipe makes them."""
-    stored = open_stored(path, at_least=LARGE)
-    return recipes.proof_pixels(stored, LARGE)
+def _upright(path: Path) -> Planes:
+    """The proof before the stamp, as the recipe makes it."""
+    return recipes.proof_planes(open_planes(path, at_least=LARGE), LARGE)
 
 
 def float_reference(path: Path, long_side: int) -> np.ndarray:
@@ -55,9 +56,18 @@ def luminance(rgb: np.ndarray) -> np.ndarray:
     return np.asarray(rgb, np.float32) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
 
 
+def light(rgb: np.ndarray) -> np.ndarray:
+    """Y of ITU-T T.871."""
+    return np.asarray(rgb, np.float32) @ np.array([0.299, 0.587, 0.114], np.float32)
+
+
 def likeness(rgb: np.ndarray, reference: np.ndarray) -> tuple[float, float]:
     """(SSIM, PSNR) on luminance."""
-    one, other = luminance(rgb), luminance(np.clip(reference, 0, 255))
+    return alike(luminance(rgb), luminance(np.clip(reference, 0, 255)))
+
+
+def alike(one: np.ndarray, other: np.ndarray) -> tuple[float, float]:
+    """(SSIM, PSNR) of two planes, float32."""
     ssim = structural_similarity(other, one, data_range=255, gaussian_weights=True, sigma=1.5,
                                  use_sample_covariance=False)  # fmt: skip
     return float(ssim), float(peak_signal_noise_ratio(other, one, data_range=255))
@@ -193,8 +203,10 @@ def _print_likeness(paths: list[Path]) -> None:
         reference = float_reference(path, LARGE)
         ours = _upright(path)
         best = np.clip(reference, 0, 255).round().astype(np.uint8)
-        coded = [_decoded(encode.encode_jpeg(rgb, quality=recipes.PROOF_QUALITY)) for rgb in (ours, best)]
-        rows.append([likeness(rgb, reference) for rgb in (ours, *coded)])
+        quality = recipes.PROOF_QUALITY
+        coded = encode.encode_planes(ours, quality=quality), encode.encode_jpeg(best, quality=quality)
+        before = alike(ours.luma.astype(np.float32), light(np.clip(reference, 0, 255)))
+        rows.append([before, *(likeness(_decoded(data), reference) for data in coded)])
     for index, name in enumerate(("proof before encoding", "proof after encoding", "reference after encoding")):
         ssim = [row[index][0] for row in rows]
         psnr = statistics.mean(row[index][1] for row in rows)

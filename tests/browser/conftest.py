@@ -28,6 +28,22 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobil
 DESK = {"viewport": {"width": 1280, "height": 900}}
 
 
+def sideways(page: Page) -> list[str]:
+    """What sticks out of the window so that the page scrolls sideways; [] when it fits.
+
+    Not innerWidth: on a phone that grows with what sticks out (CSSOM View: it is the layout viewport's, zoomed out).
+    """
+    return page.evaluate(  # type: ignore[no-any-return]
+        """() => {
+          const root = document.documentElement, width = root.clientWidth;
+          if (root.scrollWidth <= width) return [];
+          const out = (one) => one.getBoundingClientRect().right > width;
+          const wide = [...document.body.querySelectorAll("*")].filter(out);
+          return [`${root.scrollWidth} px in ${width}`, ...wide.slice(-3).map((one) => one.outerHTML.slice(0, 110))];
+        }"""
+    )
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     assert Path(CHROMIUM).exists(), f"There is no Chromium at {CHROMIUM}: deploy/packages test, or TESTS_CHROMIUM."

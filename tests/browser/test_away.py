@@ -19,6 +19,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 def kept(page: Page) -> Page:
     expect(page.locator("html")).to_have_attribute("data-kept", re.compile(r"\d+"))
+    expect(page.locator("html")).to_have_attribute("data-words", "kept")
     return page
 
 
@@ -44,6 +45,10 @@ def test_a_page_that_is_not_the_sheet_says_what_the_network_is_wanted_for(cast: 
     page.get_by_label("Comment").last.fill("Could we do the green jumper first?")
     device.context.set_offline(True)
     page.get_by_role("button", name="Say it").last.tap()
+    expect(page.get_by_role("alert")).to_contain_text("There is no network, so this was not sent.")
+    expect(page.get_by_label("Comment").last).to_have_value("Could we do the green jumper first?")
+    page.evaluate("Object.defineProperty(navigator, 'onLine', { get: () => true })")  # a network that leads nowhere
+    page.get_by_role("button", name="Leave, and clear this device").tap()
     expect(page.get_by_role("heading", name="This was not sent")).to_be_visible()
     device.open(f"{inside}/plan")
     expect(page.locator("h1")).to_contain_text("The plan for")  # it was opened, so it is kept
@@ -89,6 +94,11 @@ def test_desk_and_links_say_so_too_and_keep_nothing_of_anybody(cast: Cast, come:
     person = cast.representation
     for name in (person.name, person.email, cast.sitting.slug, cast.sitting.title, cast.sitting.subject_name, "/s/"):
         assert not any(name in text for text in own), name
+    device.context.set_offline(True)
+    page.get_by_role("button", name="Leave").tap()
+    expect(page.get_by_role("heading", name="This was not sent")).to_be_visible()
+    device.context.set_offline(False)
+    device.open("/desk")
     page.get_by_role("button", name="Leave").tap()
     expect(page.get_by_role("button", name="Leave")).to_have_count(0)
     left = page.evaluate("caches.keys()")

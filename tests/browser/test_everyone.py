@@ -19,7 +19,7 @@ from galleries.models import Acceptance, Delivery, Final, Mark, Sitting, Version
 from galleries.steps.delivering import licences, sizes
 from galleries.steps.picking import pick
 from galleries.steps.planning import sitting_plan
-from tests.browser.conftest import DESK, PHONE, Come, Device
+from tests.browser.conftest import DESK, PHONE, Come, Device, sideways
 from tests.browser.test_marking import ready
 from tests.cast import Cast
 from tests.web.invitee.sheets import filled, picture
@@ -100,11 +100,24 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
             ready(page)
         check(page, path)
         assert not small(page, least), (path, small(page, least))
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
+        assert not sideways(page), (path, sideways(page))
         return page
 
     agent, subject = come(cast.representation, **options), come(cast.subject, **options)
     page = look(agent, f"/s/{slug}/sheet", scripted=True)
+    if options is PHONE:
+        for width, height in (
+            (768, 1024),
+            (844, 390),
+        ):  # a tablet; a phone that lies, wider than most style sheets think
+            page.set_viewport_size({"width": width, "height": height})
+            assert not small(page, least), (width, small(page, least))
+        seen = page.evaluate(
+            "[...document.querySelectorAll('.film img')].map((one) => one.getBoundingClientRect().bottom)"
+        )
+        tray = page.evaluate("document.querySelector('#tray').getBoundingClientRect().top")
+        assert min(seen) <= tray, "no whole picture stands on the first screen of a phone that lies"
+        page.set_viewport_size(PHONE["viewport"])  # type: ignore[arg-type]
     page.locator("#your-picks").click()
     expect(page.locator("#picks-film li")).to_have_count(1)
     check(page, "your picks")
@@ -115,8 +128,12 @@ def test_no_page_of_somebody_invited_shuts_anybody_out(cast: Cast, come: Come, o
     check(page, "large view with notes")
     look(agent, f"/s/{slug}/compare?look={frame.look_id}", scripted=True)
     look(agent, f"/s/{slug}/plan")
-    look(agent, f"/s/{slug}/lists")
-    page.goto(agent.address + f"/s/{slug}/lists")
+    page = look(agent, f"/s/{slug}/lists")
+    if options is PHONE:
+        page.set_viewport_size({"width": 844, "height": 390})
+        top = page.locator(".pair img").first.evaluate("(one) => one.getBoundingClientRect().top")
+        assert top < 190, f"on a phone that lies the pictures of the lists begin {top} px down"
+        page.set_viewport_size(PHONE["viewport"])  # type: ignore[arg-type]
     page.get_by_role("button", name="Go on to close the list").click()
     check(page, "asking before closing")
     look(agent, f"/s/{slug}/pass-on")
@@ -312,7 +329,7 @@ def test_longer_words_fit_the_phone_too(cast: Cast, come: Come, language: str) -
     for path in (f"sheet#frame-{final.frame_id}", f"compare?look={final.frame.look_id}", "plan", "lists"):
         page = agent.open(f"/s/{slug}/{path}")
         assert page.evaluate("document.documentElement.lang") == language
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
+        assert not sideways(page), (path, sideways(page))
         cut = page.evaluate(
             """() => [...document.querySelectorAll("button, .button")].filter((one) => one.checkVisibility())
               .filter((one) => one.scrollWidth > one.clientWidth + 1).map((one) => one.textContent.trim())"""
@@ -321,4 +338,6 @@ def test_longer_words_fit_the_phone_too(cast: Cast, come: Come, language: str) -
     Sitting.objects.update(stage="finishing")
     for path in ("finals", f"final/{final.pk}", "delivery"):
         page = agent.open(f"/s/{slug}/{path}")
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} scrolls sideways"
+        assert not sideways(page), (path, sideways(page))
+    page.evaluate("document.body.style.minWidth = '391px'")
+    assert sideways(page), "what sticks out of a phone is not seen"

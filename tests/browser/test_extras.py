@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE
+from tests.browser.conftest import PHONE, sideways
 from tests.browser.studio_stage import WCAG, many_frames
 from tests.cast import LANGUAGE, Cast
 
@@ -22,7 +22,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 def fits(page: Page, name: str) -> None:
     """No page is wider than its phone, and axe finds nothing."""
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+    assert not sideways(page), (name, sideways(page))
     found = Axe().run(page, options={"runOnly": WCAG})
     assert found.violations_count == 0, (name, found.generate_report())
     if folder := os.environ.get("TESTS_LOOK"):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+import time
+from itertools import count
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from galleries.models import Mark, Sitting, Standing
+from galleries.models import Frame, Mark, Sitting, Standing
 from galleries.steps.delivering import sizes
 from galleries.steps.picking import pick
-from tests.browser.conftest import PHONE, Come
+from tests.browser.conftest import PHONE, Come, sideways
 from tests.browser.test_marking import ready
 from tests.cast import Cast
 from tests.web.invitee.sheets import READING, filled, proved
@@ -70,7 +72,7 @@ def test_no_picture_is_larger_than_the_screen_until_asked(cast: Cast, come: Come
         stage, box = placed(page, "#stage"), placed(page)
         assert box["width"] <= stage["width"] + 1
         assert box["height"] <= stage["height"] + 1
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        assert not sideways(page), sideways(page)
 
 
 def test_100_per_cent_is_one_pixel_for_one_and_shows_the_eyes(cast: Cast, come: Come) -> None:
@@ -135,10 +137,12 @@ def test_double_tap_swipe_and_pinch(cast: Cast, come: Come) -> None:
     page = ready(device.open(f"/s/{cast.sitting.slug}/sheet#frame-{one.pk}"))
     expect(page.locator("#large-no")).to_have_text("0001")
     wire = device.context.new_cdp_session(page)
+    # Each touch says when it was, as a finger's does: 40 ms after the one before, however late a busy machine sends it.
+    moments = count(time.time(), 0.04)
 
     def touch(kind: str, *points: tuple[float, float]) -> None:
         sent = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]
-        wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": sent})
+        wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": sent, "timestamp": next(moments)})
 
     for _ in range(2):
         touch("touchStart", (200, 300))
@@ -258,10 +262,21 @@ def test_many_frames_are_sorted_into_three_heaps_by_keys_and_one_press_marks_the
 
 def test_four_at_a_time_with_undo_and_an_early_end(cast: Cast, come: Come) -> None:
     frames = filled(cast, 1, 7)
-    page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/compare?look={frames[0].look_id}"))
     page.get_by_role("button", name="Four").click()
     expect(page.locator(".pane")).to_have_count(4)
     page.get_by_role("button", name="Keep 0003").click()
+    expect(page.locator("#said")).to_have_text("0003 stays.")
+    covered = page.evaluate(
+        """() => {
+          const said = document.querySelector("#said").getBoundingClientRect();
+          const lies = ({ left, top, right, bottom, width }) =>
+            width && left < said.right && right > said.left && top < said.bottom && bottom > said.top;
+          return [...document.querySelectorAll("a, button")].filter((one) => lies(one.getBoundingClientRect()))
+            .map((one) => one.textContent.trim());
+        }"""
+    )
+    assert not covered, "what passes lies over no control"
     expect(page.locator(".pane .no")).to_have_text(["0005", "0006", "0007", "0003"])
     page.get_by_role("button", name="Undo").click()
     expect(page.locator(".pane .no")).to_have_text(["0001", "0002", "0003", "0004"])
@@ -331,12 +346,12 @@ def test_filter_and_choosing_frames_to_compare(cast: Cast, come: Come) -> None:
     expect(page.locator(".pane .no")).to_have_text(["0002", "0005"])
 
 
-def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Come) -> None:
+def retouched(cast: Cast, frame: Frame) -> int:
+    """A final of this frame whose first version is shown; its number."""
     from galleries import storage
-    from galleries.models import Final, PinnedNote, Version
+    from galleries.models import Final, Version
     from tests.web.invitee.sheets import picture
 
-    frame = proved(cast, 1, cast.look())
     Sitting.objects.update(stage="finishing")
     final = Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="shown")
     storage.put(storage.proofs(), "sittings/x/proof/v.jpg", picture(400, 600, 170))
@@ -344,6 +359,14 @@ def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Com
         final=final, number=1, sha256="a" * 64, key="k", name="KAL_0001_v1.jpg", bytes=1, width=4000, height=6000,
         proof_key="sittings/x/proof/v.jpg", sent_at=timezone.now(),
     )  # fmt: skip
+    return int(final.pk)
+
+
+def test_before_and_after_and_a_note_pinned_with_keys_only(cast: Cast, come: Come) -> None:
+    from galleries.models import Final, PinnedNote
+
+    frame = proved(cast, 1, cast.look())
+    final = Final.objects.get(pk=retouched(cast, frame))
     page = ready(come(cast.subject).open(f"/s/{cast.sitting.slug}/final/{final.pk}"))
     before, stage = page.locator("#before"), placed(page, "#stage")
     middle = (stage["x"] + stage["width"] / 2, stage["y"] + stage["height"] / 2)
@@ -418,3 +441,54 @@ def test_on_a_phone_the_picture_is_the_page(cast: Cast, come: Come) -> None:
     expect(page.locator("body")).to_have_class(re.compile("away"))
     page.evaluate("scrollTo(0, 600)")
     expect(page.locator("body")).not_to_have_class(re.compile("away"))
+
+
+def test_a_phone_that_lies_gives_its_height_to_the_picture(cast: Cast, come: Come) -> None:
+    """At least half of the screen is the picture's stage, and what acts on it stands whole beside it."""
+    frames = filled(cast, 1, 3)
+    final, slug = retouched(cast, frames[0]), cast.sitting.slug
+    page = ready(
+        come(cast.subject, **{**PHONE, "viewport": {"width": 667, "height": 375}}).open(
+            f"/s/{slug}/sheet#frame-{frames[0].pk}"
+        )
+    )
+    picture = """(acts) => {
+      const stage = document.querySelector("#stage").getBoundingClientRect(), away = [];
+      for (const one of document.querySelectorAll(acts)) {
+        const box = one.getBoundingClientRect(), width = document.documentElement.clientWidth;
+        const outside = box.top < 0 || box.bottom > innerHeight || box.right > width || box.height < 44;
+        const upon = box.left < stage.right && stage.left < box.right && box.top < stage.bottom;
+        if (outside || upon) away.push(one.outerHTML);
+      }
+      const seen = (Math.min(stage.bottom, innerHeight) - stage.top) * stage.width;
+      return [seen / (innerWidth * innerHeight), stage.height / innerHeight, away];
+    }"""
+    expect(page.locator("#large-picture")).to_be_visible()
+    for act in ("close", "talk"):  # with the notes open the rest still stands beside the picture
+        share, height, away = page.evaluate(picture, ".large-foot .m, .large-foot .plain, .large-head > button")
+        assert height == 1
+        assert not away
+        assert share >= (0.5 if act == "close" else 0.25)
+        page.locator(".large-head [data-act=talk]").tap()
+    page.goto(page.url.split("/s/")[0] + f"/s/{slug}/final/{final}")
+    ready(page)
+    shown = ".final-bar .button:not(form:has(textarea) *), .final-tools .button:not([id^=zoom-])"
+    share, _, away = page.evaluate(picture, shown)
+    assert share >= 0.5
+    assert not away
+
+
+def test_the_one_frame_of_a_look_has_the_width_of_a_phone(cast: Cast, come: Come) -> None:
+    one, two = cast.look(), cast.look("Rims on charcoal")
+    for number, look in ((1, one), (2, two), (3, two)):
+        proved(cast, number, look)
+    page = ready(come(cast.subject, **PHONE).open(f"/s/{cast.sitting.slug}/sheet"))
+    wide, cells = page.evaluate(
+        """() => [document.documentElement.clientWidth,
+          [...document.querySelectorAll(".frame img")].map((one) => one.getBoundingClientRect().width)]"""
+    )
+    assert cells == pytest.approx([wide, wide / 2, wide / 2], abs=4)
+    # the place that is kept for it is as high as it is
+    strip = page.locator(".look-strip").first
+    kept = strip.evaluate("one => parseFloat(one.style.containIntrinsicSize.match(/([\\d.]+)px$/)[1])")
+    assert kept == pytest.approx(strip.bounding_box()["height"], abs=2)

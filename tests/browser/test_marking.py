@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, expect
 
-from galleries.models import Mark, Sitting
+from galleries.models import Frame, Mark, Sitting
 from galleries.steps.agreeing import agree
 from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
@@ -27,6 +28,28 @@ DRAWN = """async () => {
         return drawing.naturalWidth ? one.className.split(" ").at(-1) : "";
     });
     return (await Promise.all(there)).sort();
+}"""
+
+
+# A finger's press as the page hears it; then the first task after the frame that shows it, or the page's end at once.
+PRESSED = """async (button, ends) => {
+    const { x, y } = button.getBoundingClientRect();
+    const finger = { bubbles: true, pointerType: "touch", isPrimary: true, clientX: x + 5, clientY: y + 5 };
+    const told = [];
+    for (const [of, name] of [[IDBObjectStore, "put"], [IDBTransaction, "commit"]]) {
+        const own = of.prototype[name];
+        of.prototype[name] = function (...given) { told.push(name); return own.apply(this, given); };
+    }
+    button.dispatchEvent(new PointerEvent("pointerdown", finger));
+    button.dispatchEvent(new PointerEvent("pointerup", finger));
+    told.push(button.getAttribute("aria-pressed"));
+    if (ends) dispatchEvent(new Event("pagehide"));
+    else await new Promise((drawn) => requestAnimationFrame(() => {
+        const channel = new MessageChannel();
+        channel.port1.onmessage = drawn;
+        channel.port2.postMessage(0);
+    }));
+    return told;
 }"""
 
 
@@ -75,6 +98,23 @@ def test_a_mark_shows_at_once_and_is_kept(cast: Cast, come: Come) -> None:
     expect(button(page, 1, "pick")).to_have_attribute("aria-pressed", "true")
     expect(page.locator("#sending")).to_have_text("Everything is sent.")
     assert kinds(cast) == {1: "pick"}
+
+
+def test_a_mark_outlives_a_page_that_is_killed_or_left_right_after_it(cast: Cast, come: Come) -> None:
+    filled(cast)
+    device = come(cast.subject, **PHONE)
+    device.context.route("**/marks", lambda route: route.abort())
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    # Drawn first, written down right after that frame; a page that ends before has written it down as well.
+    assert button(page, 1, "pick").evaluate(PRESSED, False) == ["true", "put", "commit"]
+    with page.expect_event("crash"), contextlib.suppress(Error):
+        page.goto("chrome://crash")
+    page.close()
+    again = device.page = device.tab()
+    ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    expect(button(again, 1, "pick")).to_have_attribute("aria-pressed", "true")
+    expect(again.locator("#sending")).to_contain_text("1 not sent yet")
+    assert button(again, 2, "strike").evaluate(PRESSED, True) == ["true", "put", "commit"]
 
 
 def test_more_than_the_allowance_is_said_and_goes_on(cast: Cast, come: Come) -> None:
@@ -299,6 +339,71 @@ def test_what_the_subject_strikes_goes_from_the_agents_sheet_without_a_word(cast
     expect(page.locator("#notices blockquote")).to_have_text("warmer than 4")
     page.get_by_role("button", name="I do not need them any more").click()
     expect(page.locator("#notices")).to_be_hidden()
+    device.troubles = [one for one in device.troubles if "404" not in one]  # what was asked for as it went
+
+
+def test_a_press_that_was_meant_for_a_frame_that_just_went_marks_no_other(cast: Cast, come: Come) -> None:
+    """The frame goes between the eye and the hand: large, in words that are being written, and on the sheet."""
+    frames = filled(cast)
+    device = come(cast.subject)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    page.locator(f"#f{frames[0].pk} a.open").click()
+    page.clock.install()
+    page.reload()
+    ready(page)
+    page.clock.pause_at(page.evaluate("Date.now()") / 1_000 + 1)  # in seconds
+
+    def hears(at: int) -> None:
+        """The page asks what others did; from the moment it knows that a frame went, its clock stands."""
+        for _turn in range(100):
+            if page.locator(f"#f{frames[at].pk}[hidden]").count():
+                return
+            page.clock.run_for(100)
+            page.wait_for_timeout(20)  # an answer takes its own time
+        raise AssertionError("in ten seconds the page did not hear of it")
+
+    def taken_off(at: int) -> None:
+        Frame.objects.filter(pk=frames[at].pk).update(hidden=True)
+        Sitting.objects.update(change=1000 + at)
+        hears(at)
+
+    taken_off(0)
+    expect(page.locator("#large-no")).to_have_text("0002")
+    page.locator("#large [data-act=pick]").click()
+    page.clock.run_for(100)
+    expect(page.locator("#said")).to_have_text(
+        "0001 is not on your sheet any more, so your mark on it was not taken. 0002 is shown now."
+    )
+    assert page.locator("#large [data-act=pick]").get_attribute("aria-pressed") == "false"
+    page.clock.run_for(1_000)
+    page.keyboard.press("n")  # what is being written of 0002 is not said of 0003
+    page.get_by_label("Say something to everybody").press_sequentially("past")
+    taken_off(1)
+    expect(page.locator("#large-picture")).not_to_have_attribute("src", re.compile("."))
+    page.clock.run_for(100)
+    expect(page.locator("#said")).to_contain_text("0002 is not on your sheet any more. What you are writing stays")
+    page.keyboard.type("pas")
+    expect(page.locator("#remark")).to_have_value("pastpas")
+    expect(page.locator("#large-no")).to_have_text("0002")
+    page.locator("#remark").fill("")
+    page.locator("#large [data-act=close]").focus()
+    page.clock.run_for(100)
+    expect(page.locator("#large-no")).to_have_text("0003")
+    page.keyboard.press("Escape")
+    page.clock.run_for(1_000)
+    taken_off(2)
+    expect(page.locator(f"#f{frames[2].pk}")).to_be_hidden()
+    button(page, 4, "pick").click()
+    page.clock.run_for(100)
+    expect(page.locator("#said")).to_contain_text("Frames have just moved up")
+    assert not Mark.objects.exists()
+    page.clock.run_for(1_000)
+    button(page, 4, "pick").click()
+    expect(button(page, 4, "pick")).to_have_attribute("aria-pressed", "true")
+    Frame.objects.update(hidden=True)
+    Sitting.objects.update(change=2_000)
+    hears(len(frames) - 1)
+    expect(page.locator("#empty")).to_have_text(re.compile("No frame is on your sheet now."))
     device.troubles = [one for one in device.troubles if "404" not in one]  # what was asked for as it went
 
 

@@ -17,7 +17,7 @@ from galleries.models import Frame, SecondOpinion, Version
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.picking import pick
-from tests.browser.conftest import PHONE, Come
+from tests.browser.conftest import PHONE, Come, sideways
 from tests.browser.studio_stage import WCAG
 from tests.cast import Cast
 from tests.web.invitee.sheets import filled, picture
@@ -26,7 +26,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 def fits(page: Page, name: str) -> None:
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), name
+    assert not sideways(page), (name, sideways(page))
     report = Axe().run(page, options={"runOnly": WCAG})
     assert report.violations_count == 0, (name, report.generate_report())
     if folder := os.environ.get("TESTS_LOOK"):
@@ -119,10 +119,27 @@ def a_retouch(cast: Cast, come: Come, subject: Page) -> None:
     version = picture(600, 900, 124)
     chosen_by_enter(page, {"name": "KAL_0001_v1.jpg", "mimeType": "image/jpeg", "buffer": version})
     by_tab(page, role="link", name="Show the finals as they are now")
+    edges = page.locator("#files .state").evaluate(
+        "(one) => [one, one.closest('ol')].map((part) => part.getBoundingClientRect().right)"
+    )
+    assert edges[0] <= edges[1], "what became of a file is cut off"
     jobs.run_waiting(cast.sitting, kinds=["version"])
     page.keyboard.press("Enter")
     expect(page.locator(".work")).to_contain_text("your version 1 waits for the studio's look")
     fits(page, "retouch-sent-in")
+    # Beside what is wanted too a picture's place is kept before it comes, and is no larger than the window.
+    beside = device.tab()
+    beside.set_viewport_size({"width": 1024, "height": 800})
+    beside.route("**/retouch/picture/**", lambda _: None)
+    beside.goto(page.url, wait_until="domcontentloaded")
+    first = beside.locator(".work figure img").first
+    expect(first).to_have_js_property("naturalWidth", 0)
+    kept = first.bounding_box()
+    assert kept
+    assert 400 < kept["height"] < 680
+    assert kept["width"] > 200
+    assert not sideways(beside)
+    beside.close()
 
     assert Version.objects.get().sent_at is None
     studio = come(cast.owner, **PHONE).open(f"/studio/{cast.sitting.slug}/finals/send")

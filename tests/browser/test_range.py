@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from galleries import storage
 from galleries.steps import derived
-from tests.browser.conftest import PHONE, Come
+from tests.browser.conftest import PHONE, Come, sideways
 from tests.browser.test_marking import ready
 from tests.cast import Cast
 from tests.web.invitee.sheets import picture
@@ -30,7 +30,7 @@ def test_a_look_is_put_in_order_on_a_phone_and_at_the_desk(cast: Cast, come: Com
     wanted = [f"f{frame.pk}" for frame in (grave, one, old)]
     expect(page.locator(".film .frame")).to_have_count(3)
     assert page.locator(".film .frame").evaluate_all("all => all.map((one) => one.id)") == wanted
-    assert page.evaluate("document.documentElement.scrollWidth <= 390")
+    assert not sideways(page), sideways(page)
     desk = come(cast.owner).open(reverse("studio-desk", args=[cast.sitting.slug]))
     cells = desk.locator("#looks .frame")
     expect(cells).to_have_count(3)

@@ -348,6 +348,10 @@ def test_a_proposed_look_is_accepted_moved_and_removed(
         open_desk(page, live_server, cast)
         second = page.locator(".look").nth(1)
         expect(second).to_contain_text("Proposed: the wardrobe turned from grey to blue.")
+        page.set_viewport_size({"width": 390, "height": 844})  # no pointer there reads what is cut
+        words = second.locator(".why")
+        expect(words).to_have_js_property("scrollWidth", words.evaluate("one => one.clientWidth"))
+        page.set_viewport_size({"width": 1280, "height": 800})
         second.get_by_role("button", name="One frame earlier").click()
         expect(second.locator(".count")).to_have_text("11")
         expect(second.locator(".proposed")).to_be_hidden()

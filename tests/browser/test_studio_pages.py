@@ -15,7 +15,7 @@ from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, orders, sizes
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.planning import sitting_plan
-from tests.browser.conftest import PHONE
+from tests.browser.conftest import PHONE, sideways
 from tests.browser.studio_stage import WCAG, many_frames, visiting
 from tests.cast import Cast
 from tests.painted import finals_of
@@ -30,7 +30,7 @@ QUIET = ("studio-setup", "studio-journal", "studio-settings", "studio-work", "st
 def check(page: Page) -> None:
     found = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
     assert found.violations_count == 0, found.generate_report()
-    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"] + 1, page.url  # type: ignore[index]
+    assert not sideways(page), (page.url, sideways(page))
 
 
 def visit(page: Page, live_server: Any, name: str, *args: object) -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -21,6 +24,7 @@ from tests.cast import Cast, make_cast
 
 pytestmark = pytest.mark.django_db
 
+ROOT = Path(__file__).resolve().parents[2]
 SIZE = ["--size", "web-square"]
 
 
@@ -86,6 +90,20 @@ def test_rights_are_read_where_there_are_no_tables(
     shown = capsys.readouterr().out
     assert "There is no database with deliveries here" in shown
     assert "No delivery here" not in shown
+
+
+@pytest.mark.parametrize("command", ["rights", "frame-report"])
+def test_where_there_is_no_site_a_command_that_reads_a_file_leaves_none(tmp_path: Path, command: str) -> None:
+    (tmp_path / "camera.jpg").write_bytes(painted.camera_files()[0][1])
+    ended = subprocess.run(
+        [sys.executable, ROOT / "manage.py", command, tmp_path / "camera.jpg"],
+        env={"PATH": os.environ["PATH"], "PORTAL_HOME": str(tmp_path / "home")},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert ended.returncode == 0, ended.stderr
+    assert "camera.jpg" in ended.stdout
+    assert command != "rights" or "There is no database with deliveries here" in ended.stdout
+    assert not (tmp_path / "home").exists()
 
 
 def test_a_stray_copy_is_traced(cast: Cast, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,17 +30,20 @@ ORDERS = [
     CutOrder(SIZE, Rect(200, 200, 486, 606), 3.0, monochrome=True),
     CutOrder(SizeSpec("whole", "Whole", "full", 0, 0, file_format="TIFF", bits=16), Rect(0, 0, 400, 300)),
 ]
+PLAIN_PRINT = CutOrder(SizeSpec("plain", "Plain", "print", 300, 400), Rect(33, 51, 601, 801))
 
 
-def frame() -> bytes:
-    """Smooth ramps with fine waves, a lossless PNG."""
+def frame(file_format: str = "PNG", **options: int) -> bytes:
+    """Smooth ramps with fine waves; lossless unless it is a JPEG."""
     y, x = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.int64)
     waves = (x * y // 37 + 5 * x + 3 * y) % 61
     pixels = np.stack([x * 160 // WIDTH + waves, y * 160 // HEIGHT + waves, (x + y) * 90 // WIDTH + waves], axis=-1)
-    return saved(np.clip(pixels, 0, 255).astype(np.uint8), "PNG")
+    return saved(np.clip(pixels, 0, 255).astype(np.uint8), file_format, **options)
 
 
 FRAME = frame()
+IN_PLANES = frame("JPEG", quality=95, subsampling=2)  # light and colour apart, colour at half of both sides
+LOUPE = [CutOrder(SizeSpec("loupe", "Loupe", "full", 0, 0, quality=90), Rect(9, 9, 300, 200))]
 FACE = Face(
     (330.0, 300.0, 300.0, 400.0), (420.0, 460.0), (540.0, 462.0), 0.3, 0.3, 12.0, 12.0, 1.0, 220.0, 8.0, True,
     (480.0, 700.0), (480.0, 300.0), (480.0, 600.0), 0.0, 0.9,
@@ -60,15 +63,15 @@ def pair() -> bytes:
 RECIPES: dict[str, Callable[[], list[bytes]]] = {
     "proof": lambda: [(files := proof()).large, files.middle, files.small],
     "view": lambda: [recipes.make_view(FRAME, 640)],
-    "loupe": lambda: [
-        recipes.make_finals(
-            FRAME, [CutOrder(SizeSpec("loupe", "Loupe", "full", 0, 0, quality=90), Rect(9, 9, 300, 200))]
-        )[0].data
-    ],
+    "loupe": lambda: [recipes.make_finals(source, LOUPE)[0].data for source in (FRAME, IN_PLANES)],
     "preview": lambda: preview.cut_small(FRAME, ORDERS, 200, name="Ansa Veld"),
     "pairs": lambda: [pair()],
     "marked": lambda: [tracer.embed(pair(), KEY, 7)],
-    "final": lambda: [file.data for file in recipes.make_finals(FRAME, ORDERS, finish=border_and_name("Ansa Veld"))],
+    "final": lambda: [
+        file.data
+        for source in (FRAME, IN_PLANES)
+        for file in recipes.make_finals(source, [*ORDERS, PLAIN_PRINT], finish=border_and_name("Ansa Veld"))
+    ],
 }
 
 PLAIN = {"OPENCV_CPU_DISABLE": "AVX512_SKX,AVX2"}  # in the environment before OpenCV is loaded

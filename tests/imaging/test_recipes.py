@@ -8,6 +8,7 @@ import subprocess
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -23,7 +24,7 @@ from galleries.imaging.framing import geometry
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
-from galleries.imaging.opening.decode import open_picture
+from galleries.imaging.opening.decode import open_picture, turn_upright
 from galleries.imaging.opening.picture import Limits
 from galleries.imaging.rights import RightsRecord, check
 from tests.imaging.core_pictures import exif, painted, saved
@@ -84,6 +85,25 @@ def test_the_reading_follows_the_orientation(orientation: int) -> None:
     assert proof.reading.face is not None
     assert proof.reading.face.right_eye == pytest.approx((204, 101), abs=4)
     assert _pixels(proof.large).shape == (400, 400, 3)
+
+
+def test_a_file_s_own_planes_are_read_as_its_pixels_are() -> None:
+    """A size of which the face is looked for in as many pixels as colour has samples; and the file lies on its side."""
+    large = cv2.resize(skimage_data.astronaut(), (2400, 2400), interpolation=cv2.INTER_CUBIC)
+    data = saved(turn_upright(large, geometry.INVERSE_ORIENTATION[6]), quality=92, exif=exif(orientation=6))
+    _, by_pixels = recipes.read_frame(data)
+    by_planes = recipes.make_proof(data, TEXT).reading
+    one, other = by_pixels.face, by_planes.face
+    assert one is not None
+    assert other is not None
+    assert other.right_eye == pytest.approx(one.right_eye, abs=0.01 * one.eye_distance)
+    assert other.left_eye == pytest.approx(one.left_eye, abs=0.01 * one.eye_distance)
+    for name in ("sharpness", "detail", "face_l", "skin_ab", "backdrop_lab", "wardrobe_lab"):
+        assert getattr(by_planes, name) == pytest.approx(getattr(by_pixels, name), rel=0.03, abs=0.7), name
+    assert by_planes.catch_lights_right
+    assert by_pixels.catch_lights_right
+    assert by_planes.catch_lights_right[0].clock == by_pixels.catch_lights_right[0].clock
+    assert by_planes.soft == by_pixels.soft
 
 
 def test_proofs_repeat_to_the_byte_and_a_known_reading_changes_nothing(portrait: bytes) -> None:

@@ -12,10 +12,12 @@ from PIL import Image
 from galleries.imaging import preview, recipes
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
+from galleries.imaging.drawing.border import border_and_name
 from galleries.imaging.errors import BadCrop, DoesNotFit
 from galleries.imaging.framing.cut_order import CutOrder
 from galleries.imaging.framing.geometry import Rect
 from galleries.imaging.framing.sizes import SizeSpec
+from galleries.imaging.opening.decode import open_picture
 from galleries.imaging.opening.picture import FrameFacts, Picture, Stored
 from galleries.imaging.output import resize
 from galleries.imaging.rights import RightsRecord
@@ -111,6 +113,55 @@ def test_the_finish_comes_last_and_is_given_the_order() -> None:
     wanted = order()
     assert (recipes.render(PICTURE, wanted, finish) == 7).all()
     assert seen == [((50, 40, 3), wanted)]
+
+
+# Cut from a JPEG's planes
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"use": "print"},
+        {"use": "print", "profile": "Adobe RGB"},
+        {"use": "print", "border": 4},
+        {"use": "print", "file_format": "TIFF", "bits": 16},
+        {"use": "print", "monochrome": True},
+        {"use": "casting", "byte_cap": 100_000},
+        {"use": "print", "tilt_deg": 5.0},
+        {"use": "full", "width": 0, "height": 0},
+    ],
+    ids=["plain", "profile", "border", "tiff", "monochrome", "capped", "tilted", "native"],
+)
+@pytest.mark.parametrize("subsampling", [0, 2], ids=["444", "420"])
+def test_a_final_of_planes_looks_as_one_of_rgb(values: dict[str, object], subsampling: int) -> None:
+    data = saved(painted(320, 240), quality=97, subsampling=subsampling, exif=exif(orientation=6))
+    wanted = order(Rect(41, 30, 120, 150), **values)
+    made = recipes.make_finals(data, [wanted], finish=border_and_name(""))[0]
+    expected = recipes.render(open_picture(data), wanted, border_and_name(""))
+    if wanted.size.file_format == "JPEG":
+        expected = shown(saved(expected, subsampling=0, quality=100))
+    far = np.abs(open_picture(made.data).pixels.astype(float) - expected) / (257 if wanted.size.bits == 16 else 1)
+    assert far.mean() < 2
+    assert np.percentile(far, 97) < 12  # the disc's edge is of strong colours
+
+
+@pytest.mark.parametrize(
+    ("values", "straight"),
+    [
+        ({}, True), ({"border": 4}, False), ({"name_strip": True}, False), ({"profile": "Adobe RGB"}, False),
+        ({"file_format": "TIFF"}, False), ({"byte_cap": 9000}, False), ({"use": "web"}, False),
+        ({"use": "casting"}, False), ({"monochrome": True}, False), ({"icc": profiles.build("Display P3")}, False),
+    ],
+)  # fmt: skip
+def test_planes_go_straight_to_the_encoder_only_where_nothing_is_left_to_do(
+    values: dict[str, object], straight: bool
+) -> None:
+    wanted = order(Rect(10, 20, 80, 100), **{"use": "print", **values})
+    assert recipes._ready(wanted, SRGB, border_and_name("N")) is straight
+
+
+def test_a_drawn_on_size_is_ready_where_nobody_draws() -> None:
+    assert recipes._ready(order(use="print", border=4), SRGB, None)
 
 
 # Files

@@ -13,7 +13,7 @@ from django.db import connection
 from django.utils import timezone
 
 from galleries.access import Visitor
-from galleries.errors import Missing, PriceChanged, Refused
+from galleries.errors import Conflict, Missing, PriceChanged, Refused
 from galleries.models import Invite, Job, JournalLine, Mark, Sitting, Statement, UsageRequest
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree, extras
@@ -212,10 +212,17 @@ def test_the_same_act_sent_by_many_retries_counts_once() -> None:
 def test_who_asks_many_times_at_once_asks_no_more_than_a_day_allows() -> None:
     """Counted before the lock, all of them were as many as there were before any of them."""
     cast = make_cast(stage="finishing")
-    results = at_once([lambda: usage.ask(cast.sitting, cast.as_representation, "poster") for _ in range(12)])
+    results = at_once([lambda n=n: usage.ask(cast.sitting, cast.as_representation, f"wall {n}") for n in range(12)])
     refused = [result for result in results if isinstance(result, Refused)]
     assert len(refused) == 12 - caps.USES_A_DAY
     assert UsageRequest.objects.count() == caps.USES_A_DAY
+
+
+def test_the_same_use_asked_for_many_times_at_once_is_one_question() -> None:
+    cast = make_cast(stage="finishing")
+    results = at_once([lambda: usage.ask(cast.sitting, cast.as_representation, "poster")] * 6)
+    assert sum(isinstance(result, Conflict) for result in results) == 5
+    assert UsageRequest.objects.count() == 1
 
 
 def test_a_job_is_claimed_by_one_worker_only() -> None:

@@ -15,7 +15,7 @@ import pytest
 
 from tests.servers import free_port
 from tests.services.site import Site
-from tests.services.test_start import LINK, opens, started
+from tests.services.test_start import opens, started
 
 pytestmark = [pytest.mark.services, pytest.mark.timeout(600)]
 COUNT, HELD = 200, 40
@@ -59,14 +59,15 @@ def senders(port: int, words: str, first: int = 2) -> Iterator[list[socket.socke
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, dict[str, str]]]:
+def port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """Of a site as it is begun for work of one's own: nobody's demo in it."""
     home, port = tmp_path_factory.mktemp("slow") / "site", free_port()
     home.mkdir(mode=0o700)
     prepared = Site(home)  # how a site begins from nothing is test_start.py's
     prepared.migrate()
     prepared.collect_static()
-    with started(home, "--port", str(port)) as running:
-        yield port, dict(LINK.findall(running.words))
+    with started(home, "--port", str(port), "--without-demo", people=0):
+        yield port
 
 
 def seconds(call: object) -> float:
@@ -76,9 +77,8 @@ def seconds(call: object) -> float:
 
 
 @pytest.mark.parametrize("how", list(HALF_SENT))
-def test_the_site_goes_on_answering(site: tuple[int, dict[str, str]], how: str) -> None:
+def test_the_site_goes_on_answering(port: int, how: str) -> None:
     """The limits are the issue's: health within 1 s, a page within 2 s (generous here: the machine may be busy)."""
-    port, _links = site
     with senders(port, HALF_SENT[how]):
         time.sleep(0.5)
         for _ in range(3):
@@ -91,12 +91,12 @@ def test_the_site_goes_on_answering(site: tuple[int, dict[str, str]], how: str) 
             assert spent < 10, f"{how}: {spent:.2f} s for a page"
 
 
-def test_pages_that_nobody_reads_are_not_begun_by_the_hundred(site: tuple[int, dict[str, str]]) -> None:
+def test_pages_that_nobody_reads_are_not_begun_by_the_hundred(port: int) -> None:
     """1,600 pages asked for at once were 1,600 pages made, and everybody waited behind them. Each address has so
     many at once and then so many a second; what it asks for beyond that waits at the front."""
     begun = time.monotonic()
-    with senders(site[0], NEVER_READ, first=12) as lines:  # of whom the front knows nothing yet
-        assert opens(f"http://127.0.0.1:{site[0]}/sign-in")[0] == 200
+    with senders(port, NEVER_READ, first=12) as lines:  # of whom the front knows nothing yet
+        assert opens(f"http://127.0.0.1:{port}/sign-in")[0] == 200
         time.sleep(1)
         of_one_address = [line for line in lines if line.getsockname()[0] == "127.0.0.12"]
         answers = sum(arrived(line).count(b"HTTP/1.1 302") for line in of_one_address)
@@ -114,9 +114,9 @@ def arrived(line: socket.socket) -> bytes:
     return found
 
 
-def test_who_says_nothing_is_let_go(site: tuple[int, dict[str, str]]) -> None:
+def test_who_says_nothing_is_let_go(port: int) -> None:
     """After ten seconds without a whole head the line is closed from the other side."""
-    with senders(site[0], HALF_SENT["headers never finished"]) as lines:
+    with senders(port, HALF_SENT["headers never finished"]) as lines:
         for line in lines[:20]:
             line.settimeout(HELD)
             with contextlib.suppress(ConnectionResetError):

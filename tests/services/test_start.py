@@ -15,7 +15,7 @@ import subprocess
 import sys
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from http.cookiejar import CookieJar
 from pathlib import Path
 
@@ -63,7 +63,7 @@ CACHE = ROOT / ".cache" / "tests"
 
 
 @contextmanager
-def started(home: Path, *words: str, wait: bool = True) -> Iterator[Started]:
+def started(home: Path, *words: str, people: int = 3) -> Iterator[Started]:
     log = home.parent / f"{home.name}.log"
     log.unlink(missing_ok=True)
     with open(log, "wb") as out:
@@ -78,11 +78,9 @@ def started(home: Path, *words: str, wait: bool = True) -> Iterator[Started]:
     found = Started(process, log)
     found.home = str(home)
     try:
-        if wait:
-            until = "not ready"
-            wait_for(lambda: process.poll() is not None or "stop with Ctrl-C" in found.words, until, 400)
-            wait_for(lambda: process.poll() is not None or len(LINK.findall(found.words)) == 3, "no links", 20)
-            assert process.poll() is None, found.words
+        wait_for(lambda: process.poll() is not None or "stop with Ctrl-C" in found.words, "not ready", 400)
+        wait_for(lambda: process.poll() is not None or len(LINK.findall(found.words)) == people, "no links", 20)
+        assert process.poll() is None, found.words
         yield found
     finally:
         if process.poll() is None:
@@ -102,9 +100,36 @@ def start(home: Path, *words: str, **more: str) -> subprocess.CompletedProcess[s
     )
 
 
+class Kept:
+    """The site of this file, which the tests hand on to each other as it runs: a start costs as much as a test."""
+
+    def __init__(self, home: Path) -> None:
+        self.home, self.port = home, free_port()
+        self._runs: ExitStack | None = None
+        self._site: Started | None = None
+
+    def up(self) -> Started:
+        """As it runs already, else started."""
+        if self._site is None:
+            with ExitStack() as begun:
+                self._site = begun.enter_context(started(self.home, "--port", str(self.port)))
+                self._runs = begun.pop_all()
+        return self._site
+
+    def stop(self) -> Started | None:
+        """By Ctrl-C, where it was not killed meanwhile."""
+        stopped, self._site = self._site, None
+        if self._runs is not None:
+            self._runs.close()
+            self._runs = None
+        return stopped
+
+
 @pytest.fixture(scope="module")
-def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("start") / "site"
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Kept]:
+    site = Kept(tmp_path_factory.mktemp("start") / "site")
+    yield site
+    site.stop()
 
 
 def opens(link: str) -> tuple[int, str]:
@@ -126,53 +151,53 @@ def rows(home: Path) -> str:
     ).stdout
 
 
-def test_it_serves_a_page_to_each_person_and_starts_again_unchanged_after_a_stop_and_after_a_kill(home: Path) -> None:
-    port = free_port()
-    with started(home, "--port", str(port)) as first:
-        links = dict(LINK.findall(first.words))
-        assert set(links) == {"photographer", "subject", "representation"}
-        for link in links.values():
-            assert link.startswith(f"http://localhost:{port}/")
-            status, page = opens(link)
-            assert (status, "<!doctype html>" in page.lower()) == (200, True)
-        assert len(first.children()) >= 4
-        assert open_to_others(home) == []
-        assert read_by_nobody(home) == []
-        again = start(home, "--port", str(free_port()))
-        assert again.returncode == 1
-        assert again.stderr.strip().splitlines()[-1].startswith("deploy/start: This site is running already: http://")
+def test_it_serves_a_page_to_each_person_and_starts_again_unchanged_after_a_stop_and_after_a_kill(kept: Kept) -> None:
+    first, home = kept.up(), kept.home
+    links = dict(LINK.findall(first.words))
+    assert set(links) == {"photographer", "subject", "representation"}
+    for link in links.values():
+        assert link.startswith(f"http://localhost:{kept.port}/")
+        status, page = opens(link)
+        assert (status, "<!doctype html>" in page.lower()) == (200, True)
+    assert len(first.children()) >= 4
+    assert open_to_others(home) == []
+    assert read_by_nobody(home) == []
+    again = start(home, "--port", str(free_port()))
+    assert again.returncode == 1
+    assert again.stderr.strip().splitlines()[-1].startswith("deploy/start: This site is running already: http://")
+    kept.stop()
     assert first.process.returncode == 0, first.words
     assert first.children() == []
     assert not (home / "queue.sock").exists()
     before = rows(home)
-    with started(home, "--port", str(port)) as second:
-        assert dict(LINK.findall(second.words)) == links
-        assert rows(home) == before
-        # What a kill leaves is in nobody's way.
-        children = second.children()
-        os.kill(second.process.pid, signal.SIGKILL)
-        second.process.wait()
-        with started(home, "--port", str(port)) as third:
-            assert not set(children) & set(third.children())
-            assert opens(dict(LINK.findall(third.words))["subject"])[0] == 200
+    second = kept.up()
+    assert dict(LINK.findall(second.words)) == links
+    assert rows(home) == before
+    # What a kill leaves is in nobody's way.
+    children = second.children()
+    os.kill(second.process.pid, signal.SIGKILL)
+    second.process.wait()
+    kept.stop()
+    third = kept.up()
+    assert not set(children) & set(third.children())
+    assert opens(dict(LINK.findall(third.words))["subject"])[0] == 200
 
 
-def test_each_child_that_dies_is_started_again_and_the_site_answers(home: Path) -> None:
-    port = free_port()
-    with started(home, "--port", str(port)) as running:
-        # nginx writes its title over its environment: it is known by the configuration it was started with.
-        nginx = [
-            int(entry.name)
-            for entry in Path("/proc").glob("[0-9]*")
-            if f"{home}/front/nginx.conf".encode() in cmdline(int(entry.name))
-        ]
-        for name, word in [("worker", b"\0worker\0"), ("clock", b"\0beat\0"), ("web", b"granian"), ("front", b"")]:
-            child = next(pid for pid in (nginx if name == "front" else running.children()) if word in cmdline(pid))
-            # The worker with its pool; of the others their leader alone, whose own children then hold what it held.
-            (os.killpg if name == "worker" else os.kill)(os.getsid(child), signal.SIGKILL)
-            ended = re.compile(rf"The {name} ended \([^)]+\); starting it again")
-            wait_for(lambda: ended.search(running.words) is not None, f"the end of {name} was not seen", 20)  # noqa: B023
-            wait_for(lambda: answers(port), f"the site does not answer any more after {name}", 30)
+def test_each_child_that_dies_is_started_again_and_the_site_answers(kept: Kept) -> None:
+    running = kept.up()
+    # nginx writes its title over its environment: it is known by the configuration it was started with.
+    nginx = [
+        int(entry.name)
+        for entry in Path("/proc").glob("[0-9]*")
+        if f"{kept.home}/front/nginx.conf".encode() in cmdline(int(entry.name))
+    ]
+    for name, word in [("worker", b"\0worker\0"), ("clock", b"\0beat\0"), ("web", b"granian"), ("front", b"")]:
+        child = next(pid for pid in (nginx if name == "front" else running.children()) if word in cmdline(pid))
+        # The worker with its pool; of the others their leader alone, whose own children then hold what it held.
+        (os.killpg if name == "worker" else os.kill)(os.getsid(child), signal.SIGKILL)
+        ended = re.compile(rf"The {name} ended \([^)]+\); starting it again")
+        wait_for(lambda: ended.search(running.words) is not None, f"the end of {name} was not seen", 20)  # noqa: B023
+        wait_for(lambda: answers(kept.port), f"the site does not answer any more after {name}", 30)
 
 
 def cmdline(pid: int) -> bytes:
@@ -190,8 +215,10 @@ def answers(port: int) -> bool:
         return False
 
 
-def test_on_set_it_serves_https_under_the_certificate_made_for_the_address(home: Path) -> None:
+def test_on_set_it_serves_https_under_the_certificate_made_for_the_address(kept: Kept) -> None:
     """As on a studio's own network; here the address is another one of this machine's loopback range."""
+    kept.stop()
+    home = kept.home
     made = [str(ROOT / "deploy" / "set-certificate"), "127.0.0.2"]
     said = subprocess.run(made, env=environment(home), check=True, capture_output=True, text=True).stdout
     assert re.search(r"(?m)^  [0-9A-F]{2}(:[0-9A-F]{2}){31}$", said)
@@ -221,7 +248,7 @@ def test_a_busy_port_is_one_line(tmp_path: Path) -> None:
     assert f"Port {port} is in use" in lines[0]
 
 
-@pytest.mark.parametrize("words", [["--port", "70000"], ["--json"], ["--port", "none"]])
+@pytest.mark.parametrize("words", [["--port", "70000"], ["--json"], ["--port", "none"], ["--check", "--without-demo"]])
 def test_a_wrong_option_is_named(tmp_path: Path, words: list[str]) -> None:
     done = start(tmp_path / "site", *words)
     assert done.returncode == 2

@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import signal
 import sqlite3
 from collections.abc import Iterator
@@ -25,7 +26,9 @@ PATIENCE = 150
 
 SET_UP = """
 from galleries.models import Studio, Sitting
+from galleries.steps.delivering import sizes
 from tests.cast import make_cast
+sizes.load()
 cast = make_cast(stage=Sitting.Stage.PLANNING)
 """
 BRING_IN = """
@@ -74,20 +77,23 @@ def picture(number: int) -> bytes:
     return out.getvalue()
 
 
-@pytest.fixture
-def site(tmp_path: Path) -> Iterator[Site]:
-    home, card = tmp_path / "site", tmp_path / "card"
-    home.mkdir()
-    card.mkdir()
+@pytest.fixture(scope="module")
+def brought_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A site with a card in it whose work is listed, and rung for nowhere: each test has a copy."""
+    home, card = tmp_path_factory.mktemp("site"), tmp_path_factory.mktemp("card")
     for number in range(1, FRAMES + 1):
         (card / f"KAL_{number:04d}.JPG").write_bytes(picture(number))
-    made = Site(home, PORTAL_WORKERS="2")
-    with queue_server(home):
-        made.migrate()
-        made.manage("sizes")
-        made.python(SET_UP)
-        made.python(BRING_IN.format(folder=str(card)))
-        yield made
+    made = Site(home)
+    made.migrate()
+    made.python(SET_UP + BRING_IN.format(folder=str(card)))
+    return home
+
+
+@pytest.fixture
+def site(brought_in: Path, tmp_path: Path) -> Iterator[Site]:
+    copy = Site(shutil.copytree(brought_in, tmp_path / "site"), PORTAL_WORKERS="2")
+    with queue_server(copy.home):
+        yield copy
 
 
 def ask(site: Site, query: str) -> list[tuple[object, ...]]:
@@ -129,7 +135,7 @@ def assert_no_half_files(site: Site) -> None:
 def test_in_the_middle_of_proofs(site: Site) -> None:
     made = "SELECT count(*) FROM galleries_proof"
     running = "SELECT count(*) FROM galleries_job WHERE state = 'running'"
-    with site.worker() as worker:
+    with site.worker("-B", "-s", str(site.home / "first beat")) as worker:  # the clock rings for what nobody rang for
         wait_for(lambda: number(site, made) >= 3 and number(site, running) >= 1, "no proof was begun", PATIENCE)
         kill(worker)
     assert 3 <= number(site, made) < FRAMES

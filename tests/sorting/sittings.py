@@ -78,6 +78,13 @@ def _measured(rng: random.Random, lab: Lab, spread: float, gain: float = 1.0) ->
     )
 
 
+def _face(faces: random.Random, light: tuple[float, float], pose: float) -> float | None:
+    """Median L* of a face: another in every light, a little more as it turns to the lamp. Painted frames of one look
+    scatter by 0.1 to 1.0, looks of one sitting lie within 7."""
+    usual = 55 + random.Random(f"{light}").uniform(-4, 4)
+    return None if faces.random() < 0.03 else usual + 2.5 * pose + faces.gauss(0, 0.8)
+
+
 def _lengths(rng: random.Random, frames: int, looks: int) -> list[int]:
     shares = [rng.uniform(0.4, 1.6) for _ in range(looks)]
     lengths = [max(12, int(frames * s / sum(shares))) for s in shares]
@@ -95,7 +102,7 @@ def sitting(
     clocks: bool = True,
 ) -> Sitting:
     """One sitting; the same number gives the same sitting. `clocks` False leaves every capture time out."""
-    rng = random.Random(seed)
+    rng, faces = random.Random(seed), random.Random(f"faces {seed}")  # apart: numbers of before there were faces stay
     setup = Setup(rng.choice(list(CLOTHES)), rng.choice(list(BACKDROPS)), (rng.choice((-1, 1)) * 0.9, 0.4))
     two = rng.random() < 0.5 if second_camera is None else second_camera
     offset = timedelta(seconds=rng.choice((0, 37, 3600, -7200, 86400 * 400)) + rng.randint(-20, 20))
@@ -121,6 +128,7 @@ def sitting(
             camera = "B" if two and rng.random() < 0.3 else "A"
             frame = _frame(rng, setup, (drift[0] * k / length, drift[1] * k / length), pose, camera)
             clock = now + offset if camera == "B" else now
+            frame = replace(frame, face=_face(faces, setup.light, pose))
             name = f"{camera}{numbers[camera]:04d}"
             taken = clock.replace(microsecond=0) if clocks else None
             numbered.append(replace(frame, id=name, captured_at=taken, sequence=numbers[camera]))
@@ -150,6 +158,8 @@ def _frame(rng: random.Random, setup: Setup, drift: tuple[float, float], pose: f
     )
 
 
+Row = tuple[FrameNumbers, int]  # a frame and the look it is of
+
 # --- kinds of sittings that have gone wrong somewhere, each with its truth ---
 
 GELS: dict[str, Lab] = {
@@ -158,12 +168,14 @@ GELS: dict[str, Lab] = {
 }  # fmt: skip
 
 
-def _run(
+def run_of(
     rng: random.Random, look: int, count: int, clothes: Lab, backdrop: Lab, light: tuple[float, float], *,
     mono: bool = False, hands: float = 0.06, spread: float = 1.0,
-) -> list[tuple[FrameNumbers, int]]:  # fmt: skip
+) -> list[Row]:  # fmt: skip
     """`count` frames of one set-up: the head turns slowly, now and then a hand is before the clothes."""
     out, pose = [], 0.0
+    state = rng.getstate()[1]
+    faces = random.Random(f"faces {state[0]} {state[-1]}")
     for _ in range(count):
         pose = 0.8 * pose + rng.gauss(0, 0.14)
         worn: Lab | None = _measured(rng, clothes, 2.2 * spread)
@@ -176,11 +188,13 @@ def _run(
             worn = None if worn is None else (worn[0], 0.0, 0.0)
             behind = None if behind is None else (behind[0], 0.0, 0.0)
         seen = (light[0] + pose + rng.gauss(0, 0.1), light[1] + rng.gauss(0, 0.12))
-        out.append((FrameNumbers("", None, "A", None, behind, worn, seen if rng.random() > 0.03 else None, mono), look))
+        lit = seen if rng.random() > 0.03 else None
+        face = _face(faces, light, pose)
+        out.append((FrameNumbers("", None, "A", None, behind, worn, lit, monochrome=mono, face=face), look))
     return out
 
 
-def _dated(rng: random.Random, rows: list[tuple[FrameNumbers, int]], kind: str, *, clocks: bool = True) -> Sitting:
+def dated(rng: random.Random, rows: list[Row], kind: str, *, clocks: bool = True) -> Sitting:
     """Numbers and a clock for frames in order; a change of look takes a little longer than a frame, no more."""
     now, number = datetime(2026, 5, 4, 10, 0) + timedelta(seconds=rng.randint(0, 9000)), rng.randint(1, 8000)
     frames, look_of, before = [], {}, None
@@ -197,23 +211,23 @@ def _dated(rng: random.Random, rows: list[tuple[FrameNumbers, int]], kind: str, 
     return Sitting(tuple(frames), look_of, (kind,))
 
 
-def _two(rng: random.Random, table: dict[str, Lab], apart: float = 14) -> tuple[Lab, Lab]:
+def two_of(rng: random.Random, table: dict[str, Lab], apart: float = 14) -> tuple[Lab, Lab]:
     names = rng.sample(list(table), 2)
     while sum((a - b) ** 2 for a, b in zip(table[names[0]], table[names[1]], strict=True)) ** 0.5 <= apart:
         names = rng.sample(list(table), 2)
     return table[names[0]], table[names[1]]
 
 
-def _light(rng: random.Random) -> tuple[float, float]:
+def light_of(rng: random.Random) -> tuple[float, float]:
     return rng.choice((-1, 1)) * rng.uniform(0.7, 1.2), 0.4
 
 
 def of_kind(kind: str, seed: int) -> Sitting:
     """One sitting of a kind of `KINDS`; the same number gives the same sitting."""
     rng = random.Random(f"{kind} {seed}")
-    one, other = _two(rng, CLOTHES)
-    wall, wall2 = _two(rng, BACKDROPS)
-    light = _light(rng)
+    one, other = two_of(rng, CLOTHES)
+    wall, wall2 = two_of(rng, BACKDROPS)
+    light = light_of(rng)
     far = (-light[0], light[1])
 
     def pair(how: str) -> tuple[tuple[Lab, Lab, tuple[float, float], bool], tuple[Lab, Lab, tuple[float, float], bool]]:
@@ -223,13 +237,11 @@ def of_kind(kind: str, seed: int) -> Sitting:
         }[how]  # fmt: skip
         return (one, wall, light, False), b
 
-    def shot(
-        look: int, count: int, setup: tuple[Lab, Lab, tuple[float, float], bool]
-    ) -> list[tuple[FrameNumbers, int]]:
-        return _run(rng, look, count, setup[0], setup[1], setup[2], mono=setup[3])
+    def shot(look: int, count: int, setup: tuple[Lab, Lab, tuple[float, float], bool]) -> list[Row]:
+        return run_of(rng, look, count, setup[0], setup[1], setup[2], mono=setup[3])
 
     head, _, how = kind.partition(" ")
-    rows: list[tuple[FrameNumbers, int]] = []
+    rows: list[Row] = []
     if head == "turns":  # five frames each, in turns
         a, b = pair(how)
         for k in range(6):
@@ -258,7 +270,7 @@ def of_kind(kind: str, seed: int) -> Sitting:
             setup = _next_setup(rng, setup, rng.choice(("outfit", "backdrop", "all")))
     else:
         raise ValueError(f"no such kind: {kind}")
-    return _dated(rng, rows, kind, clocks=rng.random() > 0.2)
+    return dated(rng, rows, kind, clocks=rng.random() > 0.2)
 
 
 KINDS = (

@@ -98,6 +98,27 @@ def test_a_hand_before_the_clothes_is_no_look() -> None:
     assert firsts(propose_looks(frames)) == []
 
 
+def test_hands_before_the_first_frames_are_no_look() -> None:
+    frames = block(1, 30, 0)
+    for i, skin in enumerate(((61, 10, 26), (79, 9, 17), (52, 19, 22), (66, 14, 9))):
+        frames[i] = replace(frames[i], wardrobe=skin)
+    assert firsts(propose_looks(frames)) == []
+
+
+def test_hands_in_black_and_white_are_no_look() -> None:
+    frames = [replace(f, wardrobe=(92.0, 0.0, 0.0)) for f in block(1, 40, 0, mono=True)]
+    for i, lightness in enumerate((59, 61, 48, 66, 57), start=15):
+        frames[i] = replace(frames[i], wardrobe=(lightness, 0.0, 0.0))
+    assert firsts(propose_looks(frames)) == []
+
+
+def test_a_short_look_with_hands_among_its_frames_is_a_look() -> None:
+    turns = [block(1 + 5 * k, 5, 25 * k, wardrobe=RED if k % 2 else NAVY) for k in range(6)]
+    turns[1][2] = replace(turns[1][2], wardrobe=(63.0, 11.0, 15.0))
+    turns[1][3] = replace(turns[1][3], wardrobe=(61.0, 25.0, 12.0))
+    assert firsts(propose_looks([f for turn in turns for f in turn])) == ["A0006", "A0011", "A0016", "A0021", "A0026"]
+
+
 def test_without_any_reading_a_long_pause_alone_makes_a_boundary_and_says_so() -> None:
     bare = [FrameNumbers(f.id, f.captured_at, "A", f.sequence) for f in block(1, 20, 0) + block(21, 20, 3600)]
     found = propose_looks(bare)
@@ -126,6 +147,33 @@ def test_a_second_camera_with_another_clock(hours: int) -> None:
     # the two cameras' frames are interleaved by corrected time, to within the gap between the looks
     first = found.looks[0].frames
     assert first.index("B0505") == pytest.approx(first.index("A0017") + 1, abs=40 if hours else 3)
+
+
+@pytest.mark.parametrize("clocks", [True, False])
+def test_two_frames_of_a_second_camera_lie_in_the_look_that_they_show(clocks: bool) -> None:
+    main = block(1, 40, 0) + block(41, 40, 600, wardrobe=RED) + block(81, 40, 1200, wardrobe=WHITE)
+    other = (
+        block(500, 9, 10, camera="B", step=20)
+        + block(509, 2, 640, camera="B", wardrobe=RED, step=50)
+        + block(511, 9, 1210, camera="B", wardrobe=WHITE, step=20)
+    )
+    other = [replace(f, captured_at=f.captured_at if clocks else None) for f in other]
+    proposed = [[name for name in look.frames if name[0] == "B"] for look in propose_looks(main + other).looks]
+    assert proposed == [[f.id for f in other[:9]], [f.id for f in other[9:11]], [f.id for f in other[11:]]]
+
+
+def test_a_frame_with_a_hand_before_the_clothes_does_not_set_the_other_camera_s_clock() -> None:
+    main = block(1, 40, 0) + block(41, 40, 212, wardrobe=RED) + block(81, 40, 424, wardrobe=WHITE)
+    other = [
+        frame
+        for first, start, worn in ((500, 7, NAVY), (510, 219, RED), (520, 431, WHITE))
+        for frame in block(first, 9, start, camera="B", step=21.0, wardrobe=worn)
+    ]
+    other[8] = replace(other[8], wardrobe=(60.0, 14.0, 16.0))  # the last before the first change
+    other = [replace(f, captured_at=f.captured_at + timedelta(hours=2)) for f in other if f.captured_at]
+    proposal = propose_looks(main + other)
+    assert [sum(name[0] == "B" for name in look.frames) for look in proposal.looks] == [9, 9, 9]
+    assert sentences(proposal.notes) == ["The clock of camera B is about 2 h 0 min ahead: corrected."]
 
 
 def test_a_camera_without_a_clock_is_placed_by_content() -> None:
@@ -284,3 +332,135 @@ def test_reading_to_numbers() -> None:
 )  # fmt: skip
 def test_colours_have_plain_names(lab: tuple[float, float, float], name: str) -> None:
     assert colour_name(lab) == name
+
+
+# Readings of one painted look, a jacket over a white shirt: how much of which is seen hangs on how close the frame is;
+# L*, a*, b* of the clothes, stops of light, hash. Five frames are one burst.
+JACKET = (
+    ((34.5, 3.1, 1.4), (-1.25, 0.44), 0xC5321A6379ED64E4), ((40.7, 3.1, 2.8), (-0.79, 0.25), 0xC0671B2A3DCC65EC),
+    ((38.4, 2.7, -0.3), (-1.09, 0.04), 0xCC863219CB6769CD), ((52.6, 2.5, 4.3), (-1.06, 0.10), 0xC0371B7238CD61ED),
+    ((52.4, 2.5, 4.2), (-1.02, 0.16), 0xC0271B7638CD61ED), ((52.4, 2.5, 4.1), (-1.03, 0.10), 0xC0271B7638CD61ED),
+    ((52.9, 2.5, 4.3), (-1.04, 0.06), 0xC0271B7638CD61ED), ((67.1, 1.2, 3.1), (-0.72, 0.08), 0xCF331C339C2372C6),
+    ((36.1, 2.8, -1.0), (-1.18, -0.04), 0xCD863219C3672DCD),
+)  # fmt: skip
+
+
+def test_a_burst_of_one_pose_weighs_as_one_frame() -> None:
+    before, after = block(1, 12, 0, wardrobe=RED), block(22, 12, 200, wardrobe=WHITE)
+    frames = [
+        replace(frame, wardrobe=worn, light=light, hash=code, backdrop=(20.0, 0.0, -2.0))
+        for frame, (worn, light, code) in zip(block(13, 9, 100), JACKET, strict=True)
+    ]
+    assert firsts(propose_looks(before + frames + after)) == ["A0013", "A0022"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "number", "why"),
+    [
+        ("turns treatment", 211, "frames whose light is unknown are not one pose"),
+        ("turns outfit", 204, "hands before the clothes do not speak for the neighbour whose colour is like skin"),
+    ],
+)
+def test_a_first_turn_is_not_lost(kind: str, number: int, why: str) -> None:
+    day = of_kind(kind, number)
+    assert boundary_f1(*labels(day, propose_looks(day.frames))) == 1.0, why
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_frame_that_tells_nothing_goes_with_the_head_that_is_turned_as_its_own(before: bool) -> None:
+    frames = block(1, 20, 0) + block(21, 20, 100, wardrobe=RED)
+    frames = [replace(frame, captured_at=None) for frame in frames]
+    for i in (17, 18, 19):
+        frames[i] = replace(frames[i], light=(-1.2, 0.3))
+    for i in (21, 22, 23):
+        frames[i] = replace(frames[i], light=(-0.5, 0.3))
+    frames[20] = replace(frames[20], wardrobe=None, light=(-1.2 if before else -0.5, 0.3))
+    assert firsts(propose_looks(frames)) == ["A0022" if before else "A0021"]
+
+
+def facing(frames: list[FrameNumbers], face: float) -> list[FrameNumbers]:
+    return [replace(frame, face=face + 0.3 * (i % 3)) for i, frame in enumerate(frames)]
+
+
+@pytest.mark.parametrize("other", [56.0, None, 51.0])
+def test_a_few_frames_in_another_light_are_a_look_where_the_face_says_so_too(other: float | None) -> None:
+    turned = block(21, 6, 100, light=(-0.5, 0.3))
+    frames = facing(block(1, 20, 0, light=(0.3, 0.3)), 51.0) + facing(block(27, 20, 130, light=(0.3, 0.3)), 51.0)
+    frames[20:20] = turned if other is None else facing(turned, other)
+    assert firsts(propose_looks(frames)) == (["A0021", "A0027"] if other == 56.0 else [])
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_frame_whose_light_is_unknown_goes_with_the_face_that_is_lit_as_its_own(before: bool) -> None:
+    frames = facing(block(1, 20, 0), 51.0) + facing(block(21, 20, 100, light=(0.8, 0.3)), 56.0)
+    frames = [replace(frame, captured_at=None) for frame in frames]
+    frames[20] = replace(frames[20], light=None, face=51.0 if before else 56.0)
+    assert firsts(propose_looks(frames)) == ["A0022" if before else "A0021"]
+
+
+@pytest.mark.parametrize(("kind", "number"), [("between light", 101), ("between light", 217), ("turns light", 216)])
+def test_no_look_of_another_light_is_lost(kind: str, number: int) -> None:
+    day = of_kind(kind, number)
+    assert boundary_f1(*labels(day, propose_looks(day.frames))) == 1.0
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_frame_that_tells_nothing_goes_with_the_picture_it_repeats(before: bool) -> None:
+    frames = block(1, 20, 0) + block(21, 20, 100, wardrobe=RED)
+    codes = random.Random(4)
+    frames = [replace(frame, captured_at=None, light=(-0.8, 0.3), hash=codes.getrandbits(64)) for frame in frames]
+    frames[20] = replace(frames[20], wardrobe=None, hash=(frames[19] if before else frames[21]).hash)
+    assert firsts(propose_looks(frames)) == ["A0022" if before else "A0021"]
+
+
+def untimed_with(unknown: tuple[int, ...]) -> list[FrameNumbers]:
+    """Twenty frames in navy, twenty in red, without a clock; the clothes of some are not seen."""
+    frames = block(1, 20, 0) + block(21, 20, 100, wardrobe=RED)
+    return [
+        replace(f, captured_at=None, light=(-0.8, 0.3), wardrobe=None if i in unknown else f.wardrobe)
+        for i, f in enumerate(frames)
+    ]
+
+
+@pytest.mark.parametrize("unknown", [(20,), (19,), (18, 19, 20, 21)])
+def test_a_boundary_among_frames_that_tell_nothing_is_told_as_unsure(unknown: tuple[int, ...]) -> None:
+    boundary = propose_looks(untimed_with(unknown)).boundaries[0]
+    first = int(boundary.first[1:]) - 1
+    where = {(True, False): "earlier", (False, True): "later", (True, True): "earlier or later"}
+    assert sentences(boundary.reasons) == [
+        f"Start unsure, may be {where[first > unknown[0], first <= unknown[-1]]}: what is seen there fits both looks.",
+        "Wardrobe changes from dark blue to red.",
+    ]
+
+
+@pytest.mark.parametrize("unknown", [False, True])
+def test_an_unsure_start_of_the_second_camera_is_told(unknown: bool) -> None:
+    main = block(1, 20, 0) + block(21, 20, 160, wardrobe=RED)
+    other = block(500, 9, 2, camera="B", step=10.0) + block(509, 9, 162, camera="B", wardrobe=RED, step=10.0)
+    frames = [replace(f, captured_at=None, light=(-0.8, 0.3)) for f in main + other]
+    if unknown:
+        frames[49] = replace(frames[49], wardrobe=None)
+    assert sentences(propose_looks(frames).boundaries[0].reasons)[:-1] == (
+        ["Start unsure, may be later: what is seen there fits both looks."] if unknown else []
+    )
+
+
+@pytest.mark.parametrize("unknown", [False, True])
+def test_an_unsure_start_between_two_cameras_looks_is_told(unknown: bool) -> None:
+    frames = block(1, 20, 0) + block(500, 12, 160, camera="B", wardrobe=RED)
+    if unknown:
+        frames[20] = replace(frames[20], wardrobe=None)
+    assert sentences(propose_looks(frames).boundaries[0].reasons)[:-1] == (
+        ["Start unsure, may be later: what is seen there fits both looks."] if unknown else []
+    )
+
+
+def test_a_boundary_among_frames_that_tell_is_sure() -> None:
+    boundary = propose_looks(untimed_with((5, 30))).boundaries[0]
+    assert sentences(boundary.reasons) == ["Wardrobe changes from dark blue to red."]
+
+
+def test_a_gap_between_frames_that_tell_nothing_makes_the_boundary_sure() -> None:
+    frames = block(1, 20, 0) + block(21, 20, 160, wardrobe=RED)
+    frames[20] = replace(frames[20], wardrobe=None)
+    assert sentences(propose_looks(frames).boundaries[0].reasons) == ["Wardrobe changes from dark blue to red."]

@@ -311,7 +311,7 @@ CASES = (
          second=Conflict),
     Case("delivering.offer.offer_again", lambda w, by: offer.offer_again(w.gone, by, 30), ("delivery offered again",)),
     Case("delivering.usage.ask", lambda w, by: usage.ask(w.sitting, by, "book"), ("use asked for",), FETCHERS,
-         stages=CLOSED, letters=told("usage", OWNER), second="other"),
+         stages=CLOSED, letters=told("usage", OWNER), second=Conflict),
     Case("delivering.usage.grant", lambda w, by: usage.grant(w.request, by), ("use granted",),
          letters=told("usage", SUBJECT), second=Conflict),
     Case("delivering.usage.refuse", lambda w, by: usage.refuse(w.request, by, "not for goods"), ("use refused",),

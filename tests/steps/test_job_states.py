@@ -67,13 +67,13 @@ def test_it_is_rung_for_once_and_not_while_it_is_held_back(
     sitting: Sitting, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any,
     fields: dict[str, Any], rings: bool,
 ) -> None:  # fmt: skip
-    rung: list[list[int]] = []
+    rung: list[dict[int, str]] = []
     monkeypatch.setattr(jobs, "ring", rung.append)
     made = job(thing=7, **{name: value() if callable(value) else value for name, value in fields.items()})
     with django_capture_on_commit_callbacks(execute=True):
         jobs.enqueue("proof", 7, sitting)
         assert rung == []
-    assert rung == ([[made.pk]] if rings else [])
+    assert rung == ([{made.pk: made.kind}] if rings else [])
 
 
 @pytest.mark.parametrize("state", ["waiting", "failed"])
@@ -174,7 +174,7 @@ def test_what_is_settled_is_nobodys_any_more_and_says_when(state: str, monkeypat
 @pytest.mark.django_db
 @pytest.mark.parametrize("state", ["done", "failed"])
 def test_what_was_asked_for_again_meanwhile_waits_and_is_rung_for(state: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    rung: list[list[int]] = []
+    rung: list[dict[int, str]] = []
     monkeypatch.setattr(jobs, "ring", rung.append)
     claimed = jobs.claim(job(attempts=2).pk)
     assert claimed is not None
@@ -182,7 +182,7 @@ def test_what_was_asked_for_again_meanwhile_waits_and_is_rung_for(state: str, mo
     assert jobs._settle(claimed, state, None) == "waiting"
     after = Job.objects.get()
     assert (after.state, after.again, after.owner, after.attempts, after.done_at) == ("waiting", False, "", 0, None)
-    assert rung == [[claimed.pk]]
+    assert rung == [{claimed.pk: claimed.kind}]
 
 
 @pytest.mark.django_db
@@ -260,11 +260,11 @@ def test_the_sweep_rings_for_what_waits_unheard_and_for_what_hangs(
         "alive": job("running", owner=me, lease_until=ago(-600)),
         "elsewhere": job("running", owner="x/1/1", lease_until=ago(-600)),
     }  # fmt: skip
-    heard: list[list[int]] = []
+    heard: list[dict[int, str]] = []
     monkeypatch.setattr(jobs, "ring", heard.append)
     monkeypatch.setattr(jobs, "bells", lambda: bells)
     assert jobs.sweep() == len(rung)
-    assert heard == [sorted(rows[name].pk for name in rung)]
+    assert heard == [{row.pk: row.kind for name, row in rows.items() if name in rung}]
 
 
 @pytest.mark.django_db

@@ -131,7 +131,7 @@ def test_every_kind_of_work_has_a_limit_that_goes_with_the_bell(monkeypatch):
     sent = []
     monkeypatch.setattr(app, "send_task", lambda *args, **kwargs: sent.append(kwargs["time_limit"]))
     monkeypatch.setitem(jobs._silent, "until", 0.0)
-    jobs.ring([jobs.enqueue("proof", 1, None).pk])
+    jobs.ring({jobs.enqueue("proof", 1, None).pk: "proof"})
     assert sent == [jobs.SECONDS["proof"]]
 
 
@@ -290,5 +290,5 @@ def test_a_queue_that_is_away_is_no_error(monkeypatch):
 
     monkeypatch.setattr(app, "send_task", away)
     job = jobs.enqueue("record", 3, None)
-    jobs.ring([job.pk])
+    jobs.ring({job.pk: job.kind})
     assert Job.objects.get().state == "waiting"

@@ -20,6 +20,7 @@ from django.core.management import call_command
 from django.core.management.color import no_style
 from django.db import connection, models, transaction
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
 
 from galleries import storage
 
@@ -27,9 +28,13 @@ FOLDER = Path(__file__).parent / "releases"
 RELEASES = sorted(path.stem for path in FOLDER.glob("*.json"))
 
 
+def file(release: str) -> Path:
+    return FOLDER / f"{release}.json"
+
+
 @cache
 def remains(release: str) -> dict[str, Any]:
-    return json.loads((FOLDER / f"{release}.json").read_text(encoding="utf-8"))  # type: ignore[no-any-return]
+    return json.loads(file(release).read_text(encoding="utf-8"))  # type: ignore[no-any-return]
 
 
 def names_of(release: str) -> dict[str, Any]:
@@ -75,6 +80,7 @@ def load_rows(release: str) -> None:
     """Migrate as far as the release had come, and put its rows there."""
     past = remains(release)
     executor = MigrationExecutor(connection)
+    executor.loader = MigrationLoader(connection, replace_migrations=False)  # one by one, as they were then
     target = ("galleries", past["migration"])
     others = [node for node in executor.loader.graph.leaf_nodes() if node[0] != "galleries"]
     state = executor.migrate([target, *others])

@@ -6,7 +6,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 from django.db import connection
@@ -16,15 +19,17 @@ from django.urls import reverse
 from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import Conflict
-from galleries.models import Delivery, DeliverySize, Frame, Job, JournalLine, Letter, Look, Sitting
+from galleries.models import Delivery, DeliverySize, Frame, Job, JournalLine, Letter, Look, Sitting, journal_guard
 from galleries.steps import jobs
 from galleries.steps.agreeing import agree
 from galleries.steps.delivering import offer, orders
 from galleries.steps.keeping import erase
 from galleries.steps.picking import pick
 from galleries.steps.sorting import take_back
+from tests import kept_tables
 from tests.cast import body_of
 from tests.upgrading import release as past
+from tests.upgrading.schema import schema
 
 pytestmark = pytest.mark.django_db(transaction=True)
 _ready: dict[str, str] = {}  # release -> the database that was migrated once, to be copied for each test
@@ -35,23 +40,52 @@ def release(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
 
-@pytest.fixture
-def upgraded(release: str, transactional_db: None) -> Iterator[dict[str, str]]:
-    """A site of the release, migrated to this code; gives its sittings' slugs by stage."""
-    own = str(connection.settings_dict["NAME"])
-    template, name = f"{own}_{release}", f"{own}_{release}_now"
-    connection.close()
-    if release not in _ready:
-        past.create(template)
-        with past.standing_in(template):
+def _migrated(own: str, release: str) -> str:
+    """The database to be copied; the processes of a run make it once."""
+
+    def make(name: str) -> None:
+        past.create(name)
+        with past.standing_in(name):
             past.load_rows(release)
             past.migrate_to_now()
-        _ready[release] = template
-    past.create(name, like=template)
+
+    if connection.vendor == "sqlite":
+        template = f"{own}_{release}"
+        with kept_tables.one_at_a_time():
+            if not kept_tables.give(Path(template), past.file(release)):
+                make(template)
+                kept_tables.keep_copy(template, past.file(release))
+        return template
+    template = f"upgraded_{release}_{os.environ.get('PYTEST_XDIST_TESTRUNUID', own)}"[:60]
+    with connection._nodb_cursor() as cursor:  # type: ignore[attr-defined]
+        cursor.execute("SELECT pg_advisory_lock(hashtext(%s))", [template])  # held until this cursor's line is closed
+        cursor.execute("SELECT 1 FROM pg_database WHERE datname = %s", [template])
+        if cursor.fetchone() is None:
+            make(f"{own}_{release}")
+            cursor.execute(f'ALTER DATABASE "{own}_{release}" RENAME TO "{template}"')
+    return template
+
+
+@contextmanager
+def at_now(release: str) -> Iterator[None]:
+    """All queries go to a database of the release, migrated to this code."""
+    own = str(connection.settings_dict["NAME"])
+    name = f"{own}_{release}_now"
+    connection.close()
+    if release not in _ready:
+        _ready[release] = _migrated(own, release)
+    past.create(name, like=_ready[release])
     with past.standing_in(name):
+        yield
+    past.drop(name)
+
+
+@pytest.fixture
+def upgraded(release: str, transactional_db: None) -> Iterator[dict[str, str]]:
+    """A site of it; gives its sittings' slugs by stage."""
+    with at_now(release):
         past.load_files(release)
         yield past.names_of(release)["slugs"]
-    past.drop(name)
 
 
 def sitting_of(slugs: dict[str, str], which: str) -> Sitting:
@@ -72,6 +106,25 @@ def let_in(release: str, person: str) -> Client:
     path = past.names_of(release)["links"][person].split("/", 3)[3]
     assert client.post(f"/{path}", follow=True).status_code == 200, person
     return client
+
+
+def test_its_tables_are_those_of_a_new_site(release: str, transactional_db: None) -> None:
+    """One after the other the migrations come to what the one for new sites makes at once."""
+    new_site = schema()
+    with at_now(release):
+        assert {name.split()[0] for name in new_site} >= {
+            "table" if connection.vendor == "sqlite" else "column",
+            "trigger",
+        }
+        assert schema() == new_site
+        with connection.cursor() as cursor:
+            cursor.execute("ALTER TABLE galleries_look ADD COLUMN planted integer NULL")
+        journal_guard.take_down(connection)
+        planted = new_site.items() ^ schema().items()
+    assert len([name for name, _ in planted if "planted" in name]) == 1
+    assert {name.split()[1] for name, _ in planted if name.startswith("trigger")} == set(
+        journal_guard._triggers(connection)
+    )
 
 
 def test_nothing_of_the_old_rows_is_missing(upgraded: dict[str, str], release: str) -> None:

@@ -203,7 +203,10 @@ def test_every_page_that_shows_a_list_is_counted() -> None:
 
 
 @pytest.mark.parametrize(("who", "address"), OF_FINALS)
-def test_a_page_costs_the_same_with_one_final_and_with_twenty(who: str, address: str) -> None:
+def test_a_page_costs_the_same_with_one_final_and_with_twenty(
+    who: str, address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_of_all, "MOMENT", 0.0)  # as below
     sizes.load()
     cast = make_cast(stage=Sitting.Stage.FINISHING)
     Sitting.objects.update(representation_approves=True)
@@ -247,7 +250,7 @@ def test_an_outbox_of_many_marks_costs_what_one_mark_does() -> None:
 def test_a_page_costs_the_same_with_ten_frames_and_with_three_hundred(
     who: str, address: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # What all marked is else asked for once a second: on a busy machine now and then between the two visits.
+    # What all marked is else asked for once a second: on a busy machine now and then between two visits.
     monkeypatch.setattr(marks_of_all, "MOMENT", 0.0)
     cast = make_cast(stage=Sitting.Stage.AGREEING)
     Invite.objects.filter(pk=cast.representation.pk).update(may_pass_on=True)

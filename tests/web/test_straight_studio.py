@@ -8,15 +8,18 @@ from datetime import timedelta
 import pytest
 from django.conf import LazySettings, settings
 from django.contrib.auth.models import User
+from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
 from django.core import signing
-from django.db import transaction
-from django.test import Client
+from django.db import connection, transaction
+from django.http import HttpRequest, HttpResponse
+from django.test import Client, RequestFactory
 from django.utils import timezone
 
 from galleries import storage
 from galleries.models import Frame, Sitting, StudioSession
 from galleries.steps import derived
+from galleries.web.straight import StraightWay
 from tests.cast import Cast, asked, body_of, make_cast
 from tests.web.invitee.sheets import picture as painted
 from tests.web.invitee.sheets import proved
@@ -120,3 +123,17 @@ def test_none_is_given_where_everybody_needs_a_second_factor(cast: Cast, setting
     client = cast.client_of(cast.owner)
     client.get(pictures(cast)[0])
     assert PASS not in client.cookies
+
+
+def test_a_connection_is_looked_at_before_the_whole_way_though_nothing_was_asked_on_this(cast: Cast) -> None:
+    """One that the database ended meanwhile would be an error page: Django asks once a request, unless it is told."""
+    looked_at: list[bool] = []
+
+    def whole(request: HttpRequest) -> HttpResponse:
+        looked_at.append(connection.health_check_done)  # type: ignore[attr-defined]
+        request.session = SessionStore()
+        return HttpResponse()
+
+    for address in pictures(cast):
+        StraightWay(whole)(RequestFactory().get(address))
+    assert looked_at == [False] * 3

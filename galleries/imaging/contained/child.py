@@ -11,7 +11,7 @@ from typing import Any
 
 from galleries.imaging import errors
 from galleries.imaging.codes import Code
-from galleries.imaging.contained import cage, plain
+from galleries.imaging.contained import cage, heap, plain
 from galleries.imaging.contained.plain import LONGEST, Handed, Question, Source, Trouble
 from galleries.told import told
 
@@ -22,17 +22,22 @@ STANDS = struct.Struct("<qqq")  # Landlock's version, which other walls, the pro
 
 
 def warm() -> dict[str, Any]:
-    """Load all that is needed, before the cage makes loading harder."""
+    """Load all that is needed, before the cage makes loading harder; OpenCV keeps to one thread."""
+    import cv2
     import numpy as np
 
     from galleries.imaging.contained.entries import ENTRIES
     from galleries.imaging.drawing import lettering
-    from galleries.imaging.face import reading
+    from galleries.imaging.face import models, reading
     from galleries.imaging.output import encode
 
+    # As many children work at once as there are cores: more threads of each would wait for one another, at 3 ms of CPU
+    # for a proof. Nor may one be begun in the process that is forked: it would be missing in each child.
+    cv2.setNumThreads(1)
     pixels = np.zeros((64, 64, 3), np.uint8)
     lettering.text_mask("Aä", 12)
     encode.encode_jpeg(pixels, quality=80)
+    models.get_ready()
     reading.read_pixels(pixels)
     return dict(ENTRIES)
 
@@ -65,6 +70,7 @@ def serve(channel: socket.socket, *, own_user: bool, entries: dict[str, Any] | N
         return  # nobody wants it any more
     memory, _ = HELLO.unpack(head)
     entries = entries or warm()
+    heap.keep_freed()
     held = cage.shut(memory, own_user=own_user)
     channel.sendall(STANDS.pack(held.landlock, held.calls | held.own_user << 1, os.getpid()))
     channel.settimeout(IDLE_SECONDS)

@@ -32,6 +32,10 @@ START_SECONDS = 60.0
 MOST_FILES = 2000
 MOST_KEPT = 400_000_000  # resident bytes of an idle child
 MOST_IDLE = 2
+# Of one process; whoever comes then waits for a child that is about to be free. One forked for a moment and ended after
+# it takes 18 ms of CPU more than one that was there, and on cores that are all at work answers no sooner.
+MOST_AT_ONCE = max(MOST_IDLE, len(os.sched_getaffinity(0)))
+WAIT_SECONDS = 1.0  # not longer: those at work may be at it for a minute, with what was sent to that end
 
 
 class Child:
@@ -156,31 +160,57 @@ def _tell(held: Held) -> None:
 
 
 class Pool:
-    """Warm children, at most `most_idle` kept; a forked worker starts with none of its parent's."""
+    """Warm children, at most `most_idle` kept; a forked worker starts with none of its parent's.
+
+    Each that was taken is given back, or ended by `end`.
+    """
 
     def __init__(self) -> None:
-        self.lock = threading.Lock()
+        self.changes = threading.Condition()
         self.idle: list[Child] = []
+        self.busy = 0  # taken, or being started
         self.most_idle = MOST_IDLE
 
     def take(self, memory: int) -> Child:
-        with self.lock:
+        with self.changes:
+            self.changes.wait_for(lambda: self.idle or self.busy < MOST_AT_ONCE, WAIT_SECONDS)
+            self.busy += 1
+        try:
+            return self._idle(memory) or Child(memory, address.socket)
+        except BaseException:
+            self._less_busy()
+            raise
+
+    def _idle(self, memory: int) -> Child | None:
+        with self.changes:
             while self.idle:
                 child = self.idle.pop()
                 if child.memory == memory and child.lives:
                     return child
                 child.end()
-        return Child(memory, address.socket)
+        return None
 
     def give_back(self, child: Child) -> None:
-        with self.lock:
-            if child.worth_keeping and len(self.idle) < self.most_idle:
+        with self.changes:
+            kept = child.worth_keeping and len(self.idle) < self.most_idle
+            if kept:
                 self.idle.append(child)
-                return
-        child.end()
+            self._less_busy()
+        if not kept:
+            child.end()
+
+    def end(self, child: Child) -> int:
+        """The exit status of one that was taken."""
+        self._less_busy()
+        return child.end()
+
+    def _less_busy(self) -> None:
+        with self.changes:
+            self.busy -= 1
+            self.changes.notify()
 
     def forget(self) -> None:
-        self.lock = threading.Lock()
+        self.changes, self.busy = threading.Condition(), 0
         children, self.idle = self.idle, []
         for child in children:
             child.let_go()
@@ -206,13 +236,13 @@ def ask(question: plain.Question, sources: Sequence[int], memory: int = MEMORY) 
     try:
         answer = child.ask(question, sources)
     except TimeoutError:
-        child.end()
+        pool.end(child)
         raise errors.Unreadable(Code.TOOK_TOO_LONG, most_s=question.seconds) from None
     except ChildProcessError:
-        status = child.end()
+        status = pool.end(child)
         raise errors.Unreadable(Code.DECODER_STOPPED, status=_status(status)) from None
     except BaseException:
-        child.end()
+        pool.end(child)
         raise
     pool.give_back(child)
     return answer
@@ -243,7 +273,7 @@ def keep_one() -> None:
 
 def close() -> None:
     """End the warm children; the next call forks new ones."""
-    with pool.lock:
+    with pool.changes:
         children, pool.idle = pool.idle, []
     for child in children:
         child.end()

@@ -144,12 +144,8 @@ os.register_at_fork(after_in_child=_forked)
 
 def main(descriptor: int, *, stays: bool) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever asks decides when it ends
-    import cv2
-
     from galleries.imaging.contained import child
 
-    threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)  # a thread that was begun here would be missing in each child
     entries = child.warm()
     control = socket.socket(fileno=descriptor)
     control.settimeout(None if stays else IDLE_SECONDS)
@@ -168,7 +164,6 @@ def main(descriptor: int, *, stays: bool) -> None:
                 if os.fork():
                     continue
                 control.close()
-                cv2.setNumThreads(threads)
                 _serve(line, entries)
             with suppress(OSError):
                 line.sendall(STATUS.pack(*_ended(pid, kill=act == END)))

@@ -10,6 +10,7 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from galleries.imaging.arrays import Bytes
 from galleries.imaging.codes import Code
 from galleries.imaging.errors import Unreadable, Unsupported
 from galleries.told import Told, told
@@ -39,7 +40,7 @@ class JpegParts:
     sampling: tuple[tuple[int, int], ...] = field(default=())
 
 
-def _segments(data: bytes) -> Iterator[tuple[int, int, bytes]]:
+def _segments(data: Bytes) -> Iterator[tuple[int, int, bytes]]:
     """(marker, offset of the marker, payload) up to and including the first SOS."""
     at = 2
     while True:
@@ -90,7 +91,7 @@ def _profile(pieces: list[bytes]) -> tuple[bytes, Told | None]:
     return b"".join(numbered[index] for index in sorted(numbered)), None
 
 
-def read_parts(data: bytes) -> JpegParts:
+def read_parts(data: Bytes) -> JpegParts:
     """Parse up to the first scan; raises `Unreadable` or `Unsupported`."""
     exif, adobe, frame, progressive, scan_at = b"", False, None, False, 0
     pieces: list[bytes] = []
@@ -112,7 +113,7 @@ def read_parts(data: bytes) -> JpegParts:
     return JpegParts(width, height, components, progressive, exif, icc, problem, adobe, scan_at, sampling)
 
 
-def scans_and_end(data: bytes, scan_at: int) -> tuple[int, int]:
+def scans_and_end(data: Bytes, scan_at: int) -> tuple[int, int]:
     """(number of scans, offset of the end-of-image marker or -1) of the first picture in the file."""
     at, scans = scan_at, 0
     while True:
@@ -128,7 +129,7 @@ def scans_and_end(data: bytes, scan_at: int) -> tuple[int, int]:
         at += 2 + (0 if marker in _STANDALONE else struct.unpack_from(">H", data, at + 2)[0])
 
 
-def bare(data: bytes) -> bytes:
+def bare(data: Bytes) -> bytes:
     """The same picture without application segments (Adobe's apart, which tells the colour model)."""
     kept, scan_at = [], 0
     for marker, at, payload in _segments(data):

@@ -33,6 +33,15 @@ _LONGEST = 0.62
 _MOST = 32  # rows either way, and pieces of a row either way
 
 
+def _box(centre: Point, width: int, height: int) -> Box:
+    return round(centre[0] - width / 2), round(centre[1] - height / 2), width, height
+
+
+def _seen(box: Box, frame_w: int, frame_h: int) -> bool:
+    left, top, width, height = box
+    return left < frame_w and top < frame_h and left + width > 0 and top + height > 0
+
+
 @dataclass(frozen=True)
 class Place:
     """Where a line goes, and by which chances of the frame it is drawn; `held`: it goes with a face or the middle."""
@@ -50,11 +59,10 @@ class Place:
     @cached_property
     def box(self) -> Box:
         width, height = self.line.box
-        return round(self.centre[0] - width / 2), round(self.centre[1] - height / 2), width, height
+        return _box(self.centre, width, height)
 
     def seen_in(self, frame_w: int, frame_h: int) -> bool:
-        left, top, width, height = self.box
-        return left < frame_w and top < frame_h and left + width > 0 and top + height > 0
+        return _seen(self.box, frame_w, frame_h)
 
 
 @dataclass(frozen=True)
@@ -126,19 +134,22 @@ def _row_places(frame_w: int, frame_h: int, text: StampText, zones: Sequence[Zon
     reach = math.hypot(frame_w, frame_h) / 2
     count = min(_MOST, math.ceil(reach / (rows.gap * unit)) + 1)
     places = []
+    along, shift = rows.along.tolist(), (float(rows.shift[0]), float(rows.shift[1]))  # numpy's own numbers are slow
     for row in range(-count, count + 1):
         one = small if row % 2 else large
         step = one.length + 0.10 * unit
         most = min(_MOST, math.ceil(reach / step) + 1)
         for i in range(-most, most + 1):
-            u = (i + rows.along[row + _MOST]) * step + rows.shift[0] * unit
-            v = (row * rows.gap + rows.shift[1]) * unit
+            u = (i + along[row + _MOST]) * step + shift[0] * unit
+            v = (row * rows.gap + shift[1]) * unit
             centre = (
                 frame_w / 2 + math.cos(angle) * u - math.sin(angle) * v,
                 frame_h / 2 + math.sin(angle) * u + math.cos(angle) * v,
             )
+            if not _seen(_box(centre, *one.box), frame_w, frame_h):
+                continue  # most of them
             place = Place(one, centre, "small" if row % 2 else "large")
-            if place.seen_in(frame_w, frame_h) and not touches(centre, place.half, one.turn_deg, zones):
+            if not touches(centre, place.half, one.turn_deg, zones):
                 places.append(place)
     return places
 

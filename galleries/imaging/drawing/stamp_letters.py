@@ -1,4 +1,4 @@
-"""A line of the stamp as ink: bent a little by chance, turned, and as light letters with an edge round them."""
+"""A line of the stamp as ink: light letters with an edge round them, bent a little by chance and turned."""
 
 from __future__ import annotations
 
@@ -21,15 +21,15 @@ FAINT, FULL = 0.25, 1.7  # of the usual weight, where the ink is thinnest and wh
 _PATCH = 0.62  # of the letters' height: size of the patches in which ink is thick or thin
 _MOST_PATCHES = 96  # either way
 _COARSE_PATCHES = 4  # px
-_SHRINKS_FIRST = 0.7
-_FINE = 40.0  # px
+_STEP = 8  # px from one place that is worked out to the next
 _LOGO_HEIGHT = 1.5  # of the letters beside it
 _THIN = 4  # of 255: ink that is left out
 _STEEP = 2.0  # slope from which a line is drawn in one tile
-_LEAST_TILE = 32  # px
+_LEAST_TILE = 112  # px: each costs as much as 15,000 pixels do
 _DRAWN = 64  # letters are drawn at this size at least and shrunk: small type hinted by itself would run wider
 
-Ink = NDArray[np.uint8]  # (height, width, 2): letters, and the edge round them, 0..255
+Map = NDArray[np.float32]
+Ink = NDArray[np.uint8]  # (height, width, 2): letters, and the edge round them, 0..255; 4: both again
 
 
 class Tile(NamedTuple):
@@ -108,6 +108,23 @@ def _ink(text: str, drawn: int, logo: bytes = b"") -> Ink:
     return np.asarray(np.dstack([ink, np.maximum(halo, ink) - ink]), np.uint8)
 
 
+def _halvings(factor: float) -> int:
+    """How many half steps of size (of √2) upright ink is shrunk by beforehand, so that little is left."""
+    return max(0, math.floor(-2 * math.log2(min(1.0, factor)) + 1e-6))
+
+
+@lru_cache(maxsize=32)
+def _shrunk(text: str, drawn: int, logo: bytes, halvings: int) -> Ink:
+    """`_ink` so many half steps smaller, and each of its two twice, as a tile has them: four are looked up in half the
+    time of two."""
+    ink = _ink(text, drawn, logo)
+    by = 2 ** (-halvings / 2)
+    if halvings:
+        size = max(1, round(ink.shape[1] * by)), max(1, round(ink.shape[0] * by))
+        ink = np.asarray(cv2.resize(ink, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(np.dstack([ink, ink]))
+
+
 def line(text: str, size: float, longest: float, turn_deg: float, logo: bytes = b"") -> Line:
     """`text`, or a logo and PROOF, at `size` px, smaller where it would be longer than `longest`, turned clockwise."""
     drawn = max(_DRAWN, math.ceil(size))
@@ -120,7 +137,7 @@ def noise(dice: np.random.Generator, width: int, height: int, cell: float) -> ND
     """Smooth chance, 0..1 with many places near both ends, (height, width); `cell` px is the size of its patches."""
     rows, columns = (min(_MOST_PATCHES, math.ceil(side / cell) + 2) for side in (height, width))
     # As many chances at any size, or rounding would turn one pattern into another.
-    grid = dice.random((_MOST_PATCHES, _MOST_PATCHES), dtype=np.float32)[:rows, :columns]
+    grid = dice.random((rows, _MOST_PATCHES), dtype=np.float32)[:, :columns]
     size = max(width, math.ceil(columns * cell)), max(height, math.ceil(rows * cell))
     if cell >= 4 * _COARSE_PATCHES:  # smooth: a coarser copy says as much, and takes a fifth of the time
         few = math.ceil(size[0] / _COARSE_PATCHES), math.ceil(size[1] / _COARSE_PATCHES)
@@ -129,26 +146,21 @@ def noise(dice: np.random.Generator, width: int, height: int, cell: float) -> ND
     else:
         field = cv2.resize(grid, size, interpolation=cv2.INTER_CUBIC)[:height, :width]
     steep = (field - 0.5) * 2.2 + 0.5
-    return np.asarray(np.clip(steep, 0, 1), np.float32)
+    return np.asarray(np.clip(steep, 0, 1, out=steep), np.float32)
 
 
 def drawn(one: Line, dice: np.random.Generator, *, patched: bool) -> Letters:
-    """The line's ink, bent by chance; `patched`: thick and thin by chance, too."""
+    """The line's ink, bent by chance; `patched`: thick and thin by chance, too. Bent, turned and brought to its size
+    at once: each place of the box is looked up in the upright ink."""
     size = one.factor * one.drawn
-    finer = 1 if size >= _FINE else 2  # small letters would lose their edges by being moved twice
-    shape = (finer * one.length, finer * one.thickness)
-    ink = _ink(one.text, one.drawn, one.logo)
-    if finer * one.factor < _SHRINKS_FIRST:
-        ink = np.asarray(cv2.resize(ink, shape, interpolation=cv2.INTER_AREA), np.uint8)
-    ink = _bent(ink, dice, shape, finer * size)
+    ink = _shrunk(one.text, one.drawn, one.logo, _halvings(one.factor))
+    bend = _bend(dice, one.length, size)
     if patched:
-        weight = FAINT + (FULL - FAINT) * noise(dice, *shape, max(2.0, _PATCH * finer * size))
-        ink = np.clip(ink * (weight / FULL)[:, :, None], 0, 255).astype(np.uint8)
-    w, h = shape
-    matrix = cv2.getRotationMatrix2D((w / 2, h / 2), -one.turn_deg, 1 / finer)
-    out_w, out_h = one.box
-    matrix[:, 2] += ((out_w - w) / 2, (out_h - h) / 2)
-    return Letters(out_w, out_h, tuple(_turned(ink, matrix, left, top, w, h) for left, top, w, h in _along(one)))
+        height, width = ink.shape[:2]
+        weight = FAINT + (FULL - FAINT) * noise(dice, width, height, max(2.0, _PATCH * size * height / one.thickness))
+        ink = cv2.multiply(ink, cv2.merge((weight,) * 4), scale=1 / FULL, dtype=cv2.CV_8U)
+    maps = _looked_up(one, bend, ink.shape[1], ink.shape[0])
+    return Letters(*one.box, tuple(_turned(ink, maps, *part) for part in _along(one)))
 
 
 def _along(one: Line) -> Iterator[tuple[int, int, int, int]]:
@@ -167,23 +179,38 @@ def _along(one: Line) -> Iterator[tuple[int, int, int, int]]:
             yield left, top, right - left, bottom - top
 
 
-def _turned(ink: Ink, matrix: NDArray[np.float64], left: int, top: int, width: int, height: int) -> Tile:
-    there = matrix - [[0, 0, left], [0, 0, top]]
-    turned = cv2.warpAffine(ink, there, (width, height), flags=cv2.INTER_LINEAR)
-    cv2.threshold(turned, _THIN, 0, cv2.THRESH_TOZERO, dst=turned)
-    both = turned.view(np.uint16)
-    return Tile(left, top, cv2.merge((both, both)).view(np.uint8))
-
-
-def _bent(ink: Ink, dice: np.random.Generator, shape: tuple[int, int], size: float) -> Ink:
-    """The ink at `shape` (width, height), whose letters are `size` px, every place moved by a little."""
-    width, height = shape
+def _bend(dice: np.random.Generator, width: int, size: float) -> NDArray[np.float32]:
+    """How far places along (3 × some) a line of `width` px are moved, across and down, whose letters are `size` px."""
     cells = min(_MOST_PATCHES, max(3, round(width / max(1.0, 1.6 * size))))
-    grids = (dice.random((2, 3, _MOST_PATCHES), dtype=np.float32)[:, :, :cells] - np.float32(0.5)) * np.float32(
-        2 * BEND * size
-    )
-    across, down = ink.shape[1] / width, ink.shape[0] / height
-    x, y = (cv2.resize(grid, shape, interpolation=cv2.INTER_LINEAR) for grid in grids)
-    x = (x + np.arange(width, dtype=np.float32)) * np.float32(across)
-    y = (y + np.arange(height, dtype=np.float32)[:, None]) * np.float32(down)
-    return np.asarray(cv2.remap(ink, x, y, cv2.INTER_LINEAR), np.uint8)
+    chances = dice.random((2, 3, _MOST_PATCHES), dtype=np.float32)[:, :, :cells] - np.float32(0.5)
+    return np.asarray(cv2.merge((chances[0], chances[1])) * np.float32(2 * BEND * size), np.float32)
+
+
+def _looked_up(one: Line, bend: NDArray[np.float32], ink_w: int, ink_h: int) -> tuple[Map, Map]:
+    """Column and row of the upright ink (`ink_w` × `ink_h`) under every `_STEP` px of a line's box, one step round it
+    included: between them both run evenly, but for the bend, which changes as slowly."""
+    box_w, box_h = one.box
+    x = _STEP * np.arange(-1, -(-box_w // _STEP) + 1, dtype=np.float32) + np.float32((_STEP - 1) / 2 - (box_w - 1) / 2)
+    y = _STEP * np.arange(-1, -(-box_h // _STEP) + 1, dtype=np.float32) + np.float32((_STEP - 1) / 2 - (box_h - 1) / 2)
+    turn = math.radians(one.turn_deg)
+    cos, sin = np.float32(math.cos(turn)), np.float32(math.sin(turn))
+    # From 0 to 1 along the line and across it.
+    u = (cos * x + (sin * y)[:, None]) * np.float32(1 / one.length) + np.float32(0.5)
+    v = (-sin * x + (cos * y)[:, None]) * np.float32(1 / one.thickness) + np.float32(0.5)
+    rows, cells = bend.shape[:2]
+    moved = cv2.remap(bend, u * cells - 0.5, v * rows - 0.5, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    across, down = cv2.split(moved)
+    column = (u + across * np.float32(1 / one.length)) * np.float32(ink_w) - np.float32(0.5)
+    row = (v + down * np.float32(1 / one.thickness)) * np.float32(ink_h) - np.float32(0.5)
+    return column, row
+
+
+def _turned(ink: Ink, maps: tuple[Map, Map], left: int, top: int, width: int, height: int) -> Tile:
+    few_x, few_y = left // _STEP, top // _STEP
+    end_x, end_y = -(-(left + width) // _STEP) + 2, -(-(top + height) // _STEP) + 2
+    size = (_STEP * (end_x - few_x), _STEP * (end_y - few_y))
+    from_x, from_y = left - _STEP * (few_x - 1), top - _STEP * (few_y - 1)
+    rows, columns = slice(from_y, from_y + height), slice(from_x, from_x + width)
+    column, row = (cv2.resize(few[few_y:end_y, few_x:end_x], size, interpolation=cv2.INTER_LINEAR) for few in maps)
+    turned = cv2.remap(ink, column[rows, columns], row[rows, columns], cv2.INTER_LINEAR)
+    return Tile(left, top, np.asarray(cv2.threshold(turned, _THIN, 0, cv2.THRESH_TOZERO, dst=turned)[1], np.uint8))

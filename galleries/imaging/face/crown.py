@@ -17,19 +17,25 @@ _SHARE = 0.35  # share of a strip's row that must differ
 
 
 def crown_against_backdrop(
-    rgb: Pixels, middle: tuple[float, float], eye_distance: float, forehead_y: float, below: float
+    rgb: Pixels,
+    middle: tuple[float, float],
+    eye_distance: float,
+    forehead_y: float,
+    below: float,
+    half: Pixels | None = None,
 ) -> float | None:
     """The y of the hair's top over the point `middle` between the eyes, or None when it cannot be told.
 
     `below` is the distance from eyes to chin: an answer far from what a head of that size allows is dropped.
-    The picture is read upward from the forehead until rows look like the backdrop beside the head.
+    The picture is read upward from the forehead until rows look like the backdrop beside the head. `half` as in
+    `models.shrunk`.
     """
     scale = min(1.0, _EYE_SPAN / max(eye_distance, 1e-6))
     bottom = int(min(rgb.shape[0], max(0.0, middle[1]) + 1))
     if bottom * scale < 8:
         return None
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(bottom * scale)))
-    small = shrunk(rgb[:bottom], *size).astype(np.float32) / np.float32(255)
+    small = shrunk(rgb[:bottom], *size, half).astype(np.float32) / np.float32(255)
     lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
     x, span = middle[0] * size[0] / rgb.shape[1], eye_distance * size[0] / rgb.shape[1]
     left, right = lab[:, : max(0, int(x - _CLEAR * span))], lab[:, int(x + _CLEAR * span) :]
@@ -45,12 +51,17 @@ def crown_against_backdrop(
     apart = np.linalg.norm(band - backdrop, axis=2)
     uneven = median(np.linalg.norm(sides[0] - sides[-1], axis=1))
     floor = max(_LEAST, 4 * noise, 0.4 * uneven)
-    head = (apart > floor).mean(axis=1) > _SHARE
+    share = (apart > floor).mean(axis=1)
+    head = share > _SHARE
     row = min(len(head) - 1, int(forehead_y * size[1] / bottom))
+    if not (head[row] or (row > 0 and head[row - 1])):
+        return None  # no head is seen at the forehead
     while row >= 0 and (head[row] or (row > 0 and head[row - 1])):
         row -= 1
     if row < 1:
         return None  # reaches the frame's edge, or the backdrop is no plain one
-    crown = (row + 1) * bottom / size[1]
+    # Where between the middles of both rows the share is reached: by whole rows a crown would leap by 20 px of a frame.
+    top = row + 0.5 + (_SHARE - share[row]) / (share[row + 1] - share[row])
+    crown = float(top) * bottom / size[1]
     expected = middle[1] - below
     return crown if expected - below <= crown <= expected + 0.3 * below else None

@@ -166,8 +166,9 @@ class FaceFinding:
         return FaceFinding(face, tuple(o.scaled(factor) for o in self.others), self.reason)
 
 
-def find_faces(rgb: Pixels) -> FaceFinding:
-    """Find the faces in an upright sRGB picture, uint8 (height, width, 3).
+def find_faces(rgb: Pixels, half: Pixels | None = None) -> FaceFinding:
+    """Find the faces in an upright sRGB picture, uint8 (height, width, 3). `half`: what `models.halved` makes of it,
+    where that is at hand.
 
     Raises ValueError for another shape or type. A picture of about 1000 px on its long side is enough; a
     larger one gives finer irises. The subject is the face with the largest box, weighed down by its distance
@@ -177,7 +178,7 @@ def find_faces(rgb: Pixels) -> FaceFinding:
         raise ValueError(f"find_faces wants uint8 (height, width, 3), not {rgb.dtype} {rgb.shape}.")
     rgb = np.ascontiguousarray(rgb)
     detected = False
-    for spots, picture in _passes(rgb):
+    for spots, picture in _passes(rgb, half):
         detected = detected or bool(spots)
         faces: list[Face] = []
         for spot in spots[:_MOST_FACES]:
@@ -185,15 +186,15 @@ def find_faces(rgb: Pixels) -> FaceFinding:
             if face is not None and all(_overlap(face.box, other.box) < _SAME_FACE for other in faces):
                 faces.append(face)
         if faces:
-            return _finding(rgb, faces)
+            return _finding(rgb, faces, half)
     if detected:
         return FaceFinding(None, (), told(Code.HEAD_WITHOUT_FACE))
     return FaceFinding(None, (), told(Code.NO_FACE))
 
 
-def _passes(rgb: Pixels) -> Iterator[tuple[list[Detection], Pixels]]:
+def _passes(rgb: Pixels, half: Pixels | None) -> Iterator[tuple[list[Detection], Pixels]]:
     """Ways to look, cheapest first, each giving detections in the frame and the picture to read them from."""
-    yield models.detect(rgb), rgb
+    yield models.detect(rgb, half), rgb
     yield _detect_padded(rgb), rgb  # a face that fills the frame
     bright = float(np.percentile(rgb[::4, ::4], 99.5))
     if bright < _DARK:  # underexposed: lift it for looking
@@ -317,10 +318,7 @@ def _read_face(rgb: Pixels, spot: Detection) -> Face | None:
         centre, side, angle = _square_round(points, seen)  # the detector's eye line was wrong: strong roll
     else:
         return None
-    eyes = []
-    for corners, image_right in ((RIGHT_CORNERS, False), (LEFT_CORNERS, True)):
-        pair = points[corners[0]], points[corners[1]]
-        eyes.append(models.iris(rgb, pair, angle, image_right))
+    eyes = models.irises(rgb, [(points[one], points[other]) for one, other in (RIGHT_CORNERS, LEFT_CORNERS)], angle)
     return _assemble(points, eyes, min(presence, spot.score), rgb.shape[:2])
 
 
@@ -333,9 +331,7 @@ def _square_round(points: Floats, angle: float) -> tuple[Point, float, float]:
     return (float(cos * u - sin * v), float(sin * u + cos * v)), side, angle
 
 
-def _assemble(
-    points: Floats, eyes: list[tuple[Floats, Floats, Floats]], score: float, shape: tuple[int, ...]
-) -> Face | None:
+def _assemble(points: Floats, eyes: list[models.Iris], score: float, shape: tuple[int, ...]) -> Face | None:
     (right_lid, right, right_rim), (left_lid, left, left_rim) = eyes
     across = left - right
     distance = float(np.hypot(*across))
@@ -370,9 +366,9 @@ def _assemble(
         mouth=_point((points[UPPER_LIP] + points[LOWER_LIP]) / 2),
         yaw_hint=max(-1.0, min(1.0, yaw)),
         score=score,
-        right_lid=tuple(_point(p) for p in right_lid),
-        left_lid=tuple(_point(p) for p in left_lid),
-        oval=tuple(_point(points[i]) for i in _OVAL),
+        right_lid=tuple(_point(p) for p in right_lid.tolist()),
+        left_lid=tuple(_point(p) for p in left_lid.tolist()),
+        oval=tuple(_point(p) for p in points[list(_OVAL)].tolist()),
         features=features(points, math.degrees(roll)),
     )
 
@@ -389,17 +385,17 @@ def _openness(lid: Floats) -> float | None:
     return float(np.mean([np.hypot(*(lid[a] - lid[b])) for a, b in ((3, 11), (4, 12), (5, 13))])) / width
 
 
-def _with_crown(rgb: Pixels, face: Face) -> Face:
+def _with_crown(rgb: Pixels, face: Face, half: Pixels | None) -> Face:
     below = face.chin[1] - face.eye_middle[1]
     if below < face.eye_distance:
         return face  # the head lies on its side: rows of the picture say nothing about its top
-    crown = crown_against_backdrop(rgb, face.eye_middle, face.eye_distance, face.forehead[1], below)
+    crown = crown_against_backdrop(rgb, face.eye_middle, face.eye_distance, face.forehead[1], below, half)
     if crown is None:
         return face
     return replace(face, crown_y=crown, crown_uncertainty=0.08 * below, crown_measured=True)
 
 
-def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
+def _finding(rgb: Pixels, faces: list[Face], half: Pixels | None = None) -> FaceFinding:
     height, width = rgb.shape[:2]
 
     def weight(face: Face) -> float:
@@ -408,7 +404,7 @@ def _finding(rgb: Pixels, faces: list[Face]) -> FaceFinding:
         return w * h * (1 - 0.6 * min(1.0, off))
 
     ranked = sorted(faces, key=weight, reverse=True)
-    subject = _with_crown(rgb, ranked[0])
+    subject = _with_crown(rgb, ranked[0], half)
     if len(ranked) == 1:
         return FaceFinding(subject, (), told(Code.ONE_FACE))
     return FaceFinding(subject, tuple(ranked[1:]), told(Code.SEVERAL_FACES, faces=len(ranked)))

@@ -58,12 +58,15 @@ def reflex_distance(rgb: Pixels, iris: Point, radius: float, lid: tuple[Point, .
     edge = _EDGE * percentile(within, 90)
     while at > 0 and profile[at - 1] > edge:
         at -= 1
-    return (iris_v - float(rows[at])) / _WIDTH
+    upper = float(rows[at])
+    if at > 0 and profile[at] > edge:  # where between two rows the edge is reached, not on which of them
+        upper += 0.5 - float((profile[at] - edge) / (profile[at] - profile[at - 1]))
+    return (iris_v - upper) / _WIDTH
 
 
 def _sampled(rgb: Pixels, middle: Floats, along: Floats, across: Floats, step: float) -> Floats | None:
     """Lab on a grid that lies along the eye; None when it leaves the picture."""
-    u, v = np.meshgrid(np.arange(-_ACROSS, _ACROSS + 1), np.arange(-_DOWN, _DOWN + 1))
+    u, v = np.arange(-_ACROSS, _ACROSS + 1)[None, :], np.arange(-_DOWN, _DOWN + 1)[:, None]
     x, y = (middle[axis] + u * along[axis] + v * across[axis] for axis in (0, 1))
     left, top = math.floor(x.min()) - 2, math.floor(y.min()) - 2
     right, bottom = math.ceil(x.max()) + 3, math.ceil(y.max()) + 3

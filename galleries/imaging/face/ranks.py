@@ -18,6 +18,14 @@ def percentile(values: Floats, percent: float) -> float:
     return value + (at - place) * (float(ordered[place + 1 :].min()) - value) if at > place else value
 
 
+def is_under(values: Floats, percent: float, bound: float) -> bool:
+    """Whether `percentile` is less than `bound`: mostly told by counting, without putting anything in order."""
+    below, place = int(np.count_nonzero(values < bound)), int((values.size - 1) * percent / 100)
+    if below == place + 1:  # the bound lies between the two nearest
+        return percentile(values, percent) < bound
+    return below > place
+
+
 def median(values: Floats) -> float:
     """The middle one of at least one number; of an even number of them the mean of both in the middle."""
     return percentile(values, 50)

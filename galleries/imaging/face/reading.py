@@ -18,13 +18,13 @@ from galleries.imaging.face import eyes, lids, tones
 from galleries.imaging.face.eyes import CatchLight, Eye
 from galleries.imaging.face.faces import Face, FaceFinding, closer, find_faces, find_small_faces
 from galleries.imaging.face.hashes import hash_text, perceptual_hash
-from galleries.imaging.face.models import shrunk
+from galleries.imaging.face.models import halved, shrunk
 from galleries.imaging.versions import READER_VERSION
 from galleries.told import Told, told
 
 Lab = tuple[float, float, float]
 
-_LOOK_SIDE = 1024  # the face is looked for in a copy of about this long side
+LOOK_SIDE = 1024  # the face is looked for in a copy of about this long side
 _TONE_SIDE = 256
 _CLOSE_UNDER = 48.0  # px between the eyes in that copy, under which they are read from a larger one
 _PROFILE_YAW = 0.75
@@ -124,15 +124,15 @@ class FrameReading:
         return cls(**known)
 
 
-def _shrunk(rgb: Pixels, side: int) -> Pixels:
-    """A copy with its long side near `side` (a whole reduction first: it is far faster)."""
+def _shrunk(rgb: Pixels, side: int, half: Pixels | None = None) -> Pixels:
+    """A copy with its long side near `side` (a whole reduction first: far faster). `half`: see `models.shrunk`."""
     factor = max(rgb.shape[:2]) / side
     if factor <= 1:
         return rgb
     whole = int(factor)
     if whole >= 2:
         width, height = max(1, rgb.shape[1] // whole), max(1, rgb.shape[0] // whole)
-        return shrunk(rgb[: height * whole, : width * whole], width, height)
+        return shrunk(rgb[: height * whole, : width * whole], width, height, half)
     return shrunk(rgb, max(1, round(rgb.shape[1] / factor)), max(1, round(rgb.shape[0] / factor)))
 
 
@@ -143,6 +143,7 @@ def read_pixels(
     full_size: tuple[int, int] | None = None,
     fine: Pixels | None = None,
     fine_scale: float = 1.0,
+    look: Pixels | None = None,
 ) -> FrameReading:
     """Read one frame.
 
@@ -153,11 +154,12 @@ def read_pixels(
     """
     width, height = full_size or (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
     scale = rgb.shape[1] / width
-    look = _shrunk(rgb, _LOOK_SIDE)
+    look = _shrunk(rgb[:, :], LOOK_SIDE) if look is None else look
+    half = halved(look) if min(look.shape[:2]) > 1 else None
     close, close_scale = (rgb, scale) if fine is None or fine.shape[1] <= rgb.shape[1] else (fine, fine_scale)
     to_full = rgb.shape[1] / look.shape[1] / scale
-    finding = _look_closer(find_faces(look), look, rgb, close, to_full * close_scale)
-    tone = _shrunk(look, _TONE_SIDE)
+    finding = _look_closer(find_faces(look, half), look, rgb, close, to_full * close_scale)
+    tone = _shrunk(look, _TONE_SIDE, half)
     lab = tones.to_lab(tone)
     face, tiles = finding.face, eyes.tiles_of(close)
     small_face = face.scaled(tone.shape[1] / look.shape[1]) if face else None
@@ -194,7 +196,7 @@ def _look_closer(finding: FaceFinding, look: Pixels, rgb: Pixels, close: Pixels,
     `scale`: how many times as large `close` is as `look`.
     """
     if finding.face is None and rgb.shape[1] > look.shape[1]:
-        small = find_small_faces(rgb)
+        small = find_small_faces(rgb[:, :])
         finding = small.scaled(look.shape[1] / rgb.shape[1]) if small.face else finding
     face = finding.face
     if face is None or face.eye_distance >= _CLOSE_UNDER or close.shape[1] <= look.shape[1]:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import re
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import pillow_heif
@@ -20,15 +21,18 @@ from numpy.typing import NDArray
 from galleries.imaging.arrays import Bytes, Pixels
 from galleries.imaging.codes import Code
 from galleries.imaging.colour import convert, profiles
+from galleries.imaging.colour.planes import Planes
 from galleries.imaging.containers import jpeg, tiff, vips
 from galleries.imaging.containers import raw as raw_files
 from galleries.imaging.containers.jpeg import JpegParts
 from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
-from galleries.imaging.opening import png_colours, raw
+from galleries.imaging.opening import jpeg_planes, png_colours, raw
 from galleries.imaging.opening.exif import ExifFacts, read_exif, read_exif_apart
 from galleries.imaging.opening.picture import RAW_KINDS, Shown
 from galleries.told import Told, told
 
+_T = TypeVar("_T")
+JPEG_BEGINS = b"\xff\xd8\xff"
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 _EXTRANEOUS = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
 _MOST_PADDING = 4096
@@ -69,7 +73,7 @@ def sniff(data: Bytes) -> str:
     """ "JPEG", "TIFF", "PNG", "HEIF" or a kind of raw, from the content; raises `Unsupported`."""
     if kind := raw_files.kind_of(data):
         return kind
-    if data[:3] == b"\xff\xd8\xff":
+    if data[: len(JPEG_BEGINS)] == JPEG_BEGINS:
         return "JPEG"
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return "PNG"
@@ -85,7 +89,7 @@ def sniff(data: Bytes) -> str:
 # --- JPEG -----------------------------------------------------------------------------------------------
 
 
-def _jpeg_header(data: bytes) -> Header:
+def _jpeg_header(data: Bytes) -> Header:
     parts = jpeg.read_parts(data)
     space = {1: "GRAY", 3: "RGB", 4: "CMYK"}[parts.components]
     return Header(
@@ -94,11 +98,24 @@ def _jpeg_header(data: bytes) -> Header:
     )  # fmt: skip
 
 
-def _strictly(data: bytes, space: str, least: tuple[int, int]) -> NDArray[np.uint8]:
+def _pixels_of(data: Bytes, header: Header, scale: float) -> NDArray[np.uint8]:
+    height, width = (-int(-side * scale // 1) for side in (header.height, header.width))
     pixels: NDArray[np.uint8] = simplejpeg.decode_jpeg(
-        data, space, False, False, min_height=least[0], min_width=least[1]
+        data, header.space, False, False, min_height=height, min_width=width
     )
     return pixels
+
+
+def _light_of(data: Bytes, header: Header, scale: float) -> NDArray[np.uint8]:
+    """Of a JPEG that keeps light and colour apart, light alone: colour's data are read and judged all the same."""
+    apart = header.space == "RGB" and simplejpeg.decode_jpeg_header(data)[2] == "YCbCr"
+    return _pixels_of(data, replace(header, space="GRAY") if apart else header, scale)
+
+
+def _planes_of(data: Bytes, header: Header, scale: float) -> Planes | NDArray[np.uint8]:
+    if header.jpeg is None or header.space != "RGB" or not jpeg_planes.has_planes(data, header.jpeg):
+        return _pixels_of(data, header, scale)
+    return jpeg_planes.decode(data, header.jpeg, scale)
 
 
 def _refusal(kind: str, error: Exception, what: Code = Code.DATA_DAMAGED) -> ImagingError:
@@ -111,18 +128,18 @@ def _refusal(kind: str, error: Exception, what: Code = Code.DATA_DAMAGED) -> Ima
     return Unreadable(what, kind=kind)
 
 
-def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]:
+def _decode_jpeg(data: Bytes, header: Header, scale: float, strictly: Callable[[Bytes, Header, float], _T]) -> _T:
+    """What `strictly` makes of the file, which raises ValueError in libjpeg's words for all that is not quite right."""
     parts = header.jpeg
     if parts is None:
         raise Unreadable(Code.JPEG_NO_FRAME)
     if parts.progressive and jpeg.scans_and_end(data, parts.scan_at)[0] > jpeg.MOST_SCANS:
         raise Unreadable(Code.JPEG_SCANS, most=jpeg.MOST_SCANS)
-    least = (-int(-header.height * scale // 1), -int(-header.width * scale // 1))
     try:
-        return _strictly(data, header.space, least)
+        return strictly(data, header, scale)
     except ValueError as error:
         if "ICC marker" in str(error) or "JFIF revision" in str(error):  # the picture itself may be sound
-            return _decode_jpeg(jpeg.bare(data), _jpeg_header(jpeg.bare(data)), scale)
+            return _decode_jpeg(jpeg.bare(data), _jpeg_header(jpeg.bare(data)), scale, strictly)
         excess = _EXTRANEOUS.search(str(error))
         if not excess or not 0 < int(excess[1]) <= _MOST_PADDING:
             raise _refusal("JPEG", error) from error
@@ -132,13 +149,12 @@ def _decode_jpeg(data: bytes, header: Header, scale: float) -> NDArray[np.uint8]
     if end < 0 or (padding.strip(b"\0") and padding.strip(b"\xff")):
         raise Unreadable(Code.JPEG_LEFT_OVER)
     try:
-        return _strictly(data[: end - int(excess[1])] + b"\xff\xd9", header.space, least)
+        return strictly(data[: end - int(excess[1])] + b"\xff\xd9", header, scale)
     except ValueError as error:
         raise _refusal("JPEG", error) from error
 
 
-def _jpeg_pixels(data: bytes, header: Header, scale: float, icc: bytes) -> Pixels:
-    pixels = _decode_jpeg(data, header, scale)
+def _in_rgb(pixels: NDArray[np.uint8], header: Header, icc: bytes) -> Pixels:
     if header.space == "RGB":
         return pixels
     if header.space == "GRAY":
@@ -293,9 +309,9 @@ def read_header(data: Bytes) -> Header:
     kind = sniff(data)
     if kind in RAW_KINDS:
         return _raw_header(data, kind)
-    data = data[:]  # itself; of a mapped file, its bytes
     if kind == "JPEG":
         return _jpeg_header(data)
+    data = data[:]  # itself; of a mapped file, its bytes
     return _heif_header(data) if kind == "HEIF" else _vips_header(data, kind)
 
 
@@ -305,7 +321,26 @@ def read_pixels(data: Bytes, header: Header, verdict: profiles.ProfileVerdict, s
     icc = verdict.icc
     if header.shown == Shown.SENSOR:
         return raw.develop(data, header.format, half=scale < 1)
-    data = header.embedded or data[:]
     if header.jpeg is not None:
-        return _jpeg_pixels(data, header, scale, icc)
+        return _in_rgb(_decode_jpeg(header.embedded or data, header, scale, _pixels_of), header, icc)
+    data = data[:]
     return _heif_pixels(data, header, icc) if header.format == "HEIF" else _vips_pixels(data, header, icc)
+
+
+def check_pixels(data: Bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> None:
+    """Raises as `read_pixels` does, and makes no more of the picture than it takes to know.
+
+    All of a JPEG's damage shows where its entropy-coded data are read, of every component whatever is made of them
+    (jdhuff.c and jdphuff.c of libjpeg-turbo); transform and colours refuse nothing.
+    """
+    if header.jpeg is None or header.space != "RGB":
+        read_pixels(data, header, verdict, scale)
+    else:
+        _decode_jpeg(header.embedded or data, header, scale, _light_of)
+
+
+def read_planes(data: Bytes, header: Header, verdict: profiles.ProfileVerdict, scale: float = 1.0) -> Planes | Pixels:
+    """As `read_pixels`; of a JPEG that keeps light and colour apart, its planes."""
+    if header.jpeg is None or header.space != "RGB":
+        return read_pixels(data, header, verdict, scale)
+    return _decode_jpeg(header.embedded or data, header, scale, _planes_of)

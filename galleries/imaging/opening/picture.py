@@ -11,6 +11,7 @@ from galleries.told import Told
 
 if TYPE_CHECKING:  # who asks for a kind or a fact only, as the storage does, loads no library of pixels
     from galleries.imaging.arrays import Pixels
+    from galleries.imaging.colour.planes import Planes
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,16 @@ class Stored:
     """Pixels as the file has them, still to be turned by `facts.orientation`."""
 
     pixels: Pixels
+    profile: bytes
+    facts: FrameFacts
+    scale: float
+
+
+@dataclass(frozen=True)
+class StoredPlanes:
+    """As `Stored`, but the file's own planes of light and colour; `profile` is that of the RGB they stand for."""
+
+    planes: Planes
     profile: bytes
     facts: FrameFacts
     scale: float

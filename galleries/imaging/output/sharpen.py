@@ -33,7 +33,7 @@ def amount_for(use: str, reduction: float) -> int:
 
 
 def sharpen(pixels: NDArray[Any], percent: int) -> NDArray[Any]:
-    """(h, w, 3) uint8 or uint16 with `percent` of the difference to a 3×3 binomial blur added back."""
+    """(h, w) or (h, w, 3), uint8 or uint16, with `percent` of the difference to a 3×3 binomial blur added back."""
     if not percent:
         return pixels
     share = percent / 100
@@ -48,11 +48,17 @@ def without_halos(pixels: NDArray[Any], source: NDArray[Any]) -> NDArray[Any]:
     source: what `pixels` was resized from, in the same colours and bits, any size.
     """
     height, width = pixels.shape[:2]
-    plain = plain_average(source, width, height)
+    return within(pixels, plain_average(source, width, height))
+
+
+def within(pixels: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
+    """`pixels`, (h, w) or (h, w, 3), held within the range of plain averages of the same shape round each, ±
+    `OVERSHOOT`; `plain` is written over."""
+    height = len(pixels)
     slack = OVERSHOOT * (257 if pixels.dtype == np.uint16 else 1)
     least, most = cv2.erode(plain, _NEIGHBOURS), cv2.dilate(plain, _NEIGHBOURS, dst=plain)
     # Seen as one band, a plain number is added to every sample; all in place, for fresh memory costs time.
-    flat = (height, 3 * width)
+    flat = (height, -1)
     cv2.subtract(least.reshape(flat), float(slack), dst=least.reshape(flat))
     cv2.add(most.reshape(flat), float(slack), dst=most.reshape(flat))
     cv2.max(pixels, least, dst=least)

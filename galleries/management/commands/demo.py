@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from galleries import checks
 from galleries.errors import DomainError
 
 
@@ -19,6 +20,8 @@ The people are invented and painted by the program. The worker makes the proofs;
 example:
   manage.py demo
   manage.py demo --json"""
+
+    requires_system_checks = (checks.OWN,)  # as management/trade.py has it, and for its reason
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.formatter_class = RawDescriptionHelpFormatter

@@ -28,7 +28,7 @@ those that an earlier release read are read anew."""
 
         sitting, name = sitting_named(options["sitting"]), derived.stamp_recipe()
         mine = Job.objects.filter(sitting=sitting, kind="proof")
-        missing = proof.not_of_today(sitting.frames.all())
+        missing = derived.not_of_today(sitting.frames.all())
         if not options["list"]:
             wanted = missing if options["again"] else missing.filter(proofs=None)
             older = proof.read_by_an_older_reader(sitting.frames.all()) if options["again"] else sitting.frames.none()

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from galleries import checks
 from galleries.errors import DomainError
 
 
@@ -17,6 +18,8 @@ licence, delivery. The archive is opened and every file checked. For a site of i
 
 example:
   PORTAL_HOME=/tmp/rehearsal manage.py rehearse --json"""
+
+    requires_system_checks = (checks.OWN,)  # as management/trade.py has it, and for its reason
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.formatter_class = RawDescriptionHelpFormatter

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import transaction
-from django.db.models import Exists, Max, OuterRef
+from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,17 +20,21 @@ from galleries.models.marks import MarkSet
 from galleries.models.sittings import LookSet, stem_of
 from galleries.papers import table
 from galleries.sorting import sides
-from galleries.steps.agreeing import extras, objection, rounds, statements
+from galleries.steps.agreeing import extras, marked, objection, rounds, statements
+from galleries.steps.agreeing.marked import MarkedFrame
 from galleries.steps.people import letters
 
 Kind = Mark.Kind
+# As plain texts: members of an enumeration take ten times as long to be looked up by, or compared.
+_PICK, _SUBJECT, _REPRESENTATION = Kind.PICK.value, Invite.Role.SUBJECT.value, Invite.Role.REPRESENTATION.value
+_NOTHING: dict[str, str] = {}
 
 
 @dataclass(frozen=True)
 class Line:
     """One frame with what either side says of it."""
 
-    frame: Frame
+    frame: MarkedFrame
     subject: str
     representation: str
     notes: tuple[tuple[str, str], ...] = ()
@@ -41,7 +45,7 @@ class Line:
     @property
     def standing(self) -> str:
         """agreed, subject (only the subject picks it), representation, or '' (nobody does)."""
-        by_subject, by_rep = self.subject == Kind.PICK, self.representation == Kind.PICK
+        by_subject, by_rep = self.subject == _PICK, self.representation == _PICK
         if by_subject and by_rep:
             return "agreed"
         return "subject" if by_subject else "representation" if by_rep else ""
@@ -63,37 +67,29 @@ class Tally:
         return self.of("agreed")
 
 
-# What is asked of a marked frame; making whole rows of thousands took a fifth of the pages of lists.
-OF_FRAME = (
-    *("sitting", "look", "name", "number", "captured_at", "width", "height", "hidden", "kept_by_subject", "run"),
-    *("run_place", "suggested", "reading"),
-)
-
-
 def tally(sitting: Sitting, by: Visitor) -> Tally:
     """Every frame that carries a mark or note of the subject or the representation, as this person may see it."""
     require(by, Act.COMPARE_LISTS, sitting)
     marks = Mark.objects.filter(frame__sitting=sitting).of_sides()
-    shown = frames_shown_to(by, sitting).filter(Exists(Mark.objects.filter(frame=OuterRef("pk"))))
-    looks = {look.pk: look for look in sitting.looks.all()}
-    frames = {frame.pk: frame for frame in shown.only(*OF_FRAME)}
-    for frame in frames.values():
-        frame.look = looks[frame.look_id] if frame.look_id is not None else None
+    frames = marked.frames(frames_shown_to(by, sitting), sitting)
     by_side, notes, places = marks.by_side(), _notes(marks.noted_openly()), _places(marks, sitting, by)
     for_studio = _notes(marks.noted().filter(note_for_studio=True)) if by.user is not None else {}
-    lines = tuple(
-        Line(
-            frame,
-            by_side.get(pk, {}).get(Invite.Role.SUBJECT, ""),
-            by_side.get(pk, {}).get(Invite.Role.REPRESENTATION, ""),
-            tuple(notes.get(pk, ())),
-            tuple(for_studio.get(pk, ())),
-            places.get((pk, Invite.Role.SUBJECT)),
-            places.get((pk, Invite.Role.REPRESENTATION)),
+    lines = []
+    for pk, frame in frames.items():
+        if pk not in by_side and pk not in notes and pk not in for_studio:
+            continue
+        kinds = by_side.get(pk, _NOTHING)
+        lines.append(
+            Line(
+                frame,
+                kinds.get(_SUBJECT, ""),
+                kinds.get(_REPRESENTATION, ""),
+                tuple(notes.get(pk, ())),
+                tuple(for_studio.get(pk, ())),
+                places.get((pk, _SUBJECT)),
+                places.get((pk, _REPRESENTATION)),
+            )
         )
-        for pk, frame in frames.items()
-        if pk in by_side or pk in notes or pk in for_studio
-    )
     ordered = tuple(sorted(lines, key=lambda line: (_look_place(line.frame.look), line.frame.label)))
     words = [*coverage(sitting, ordered, looks_shown_to(by, sitting)), *(_kept_back(ordered) if by.user else ())]
     return Tally(sitting.allowance, ordered, tuple(words))
@@ -104,7 +100,7 @@ def _kept_back(lines: Sequence[Line]) -> list[str]:
     return [_why_kept(line.frame) for line in lines if line.standing and line.frame.is_kept_back]
 
 
-def _why_kept(frame: Frame) -> str:
+def _why_kept(frame: Frame | MarkedFrame) -> str:
     """For the photographer only: whose word keeps the frame off the list, and what can be done."""
     if frame.kept_by_subject or (frame.look is not None and frame.look.kept_by_subject):
         words = _(
@@ -149,7 +145,7 @@ def _look_place(look: Look | None) -> int:
 def coverage(sitting: Sitting, lines: Sequence[Line], shown: LookSet) -> list[str]:
     """What the picks do not cover of the looks this person may know of, in words; never a reason to stop."""
     looks, purposes, kinds = _uncovered([line for line in lines if line.standing], shown)
-    words = [_("No pick of either side in “%s”.") % title for title in looks]
+    words = [_("No pick of either side in “%s”.") % " · ".join(looks)] if looks else []
     words += [_("No pick for %s among them.") % purpose for purpose in purposes]
     words += [_("No look for “%s” among the picks.") % kind for kind in kinds]
     agreed = sum(line.standing == "agreed" for line in lines)
@@ -172,7 +168,7 @@ def not_on_list(tally: Tally, frame_ids: Iterable[int], sitting: Sitting, by: Vi
     wanted = set(frame_ids)
     chosen = [line for line in tally.lines if line.frame.pk in wanted]
     looks, purposes, kinds = _uncovered(chosen, looks_shown_to(by, sitting))
-    words = [_("Nothing of “%s” is on the list.") % title for title in looks]
+    words = [_("Nothing of “%s” is on the list.") % " · ".join(looks)] if looks else []
     return words + [_("Nothing for %s is on the list.") % purpose for purpose in (*purposes, *kinds)]
 
 
@@ -259,7 +255,7 @@ def _wanted(sitting: Sitting, order: Sequence[int], by: Visitor) -> dict[int, Fr
         Refused: one is kept from the representation; only the photographer comes to hear this.
     """
     shown = frames_shown_to(by, sitting).unhidden().filter(pk__in=order).select_related("look")
-    frames = {frame.pk: frame for frame in shown.only(*OF_FRAME)}
+    frames = {frame.pk: frame for frame in shown.defer("reading")}
     if len(frames) != len(order):
         raise BadInput(_("A frame on the list is hidden or not of this sitting."))
     kept = [_why_kept(frame) for frame in frames.values() if frame.is_kept_back]

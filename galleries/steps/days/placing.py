@@ -34,8 +34,9 @@ def _sittings(day: Day) -> list[int]:
     return [day.holding_id, *day.sitters.values_list("sitting", flat=True)]
 
 
-def place(day: Day, by: Visitor, places: Mapping[int, int]) -> int:
-    """Frames (by number) are to lie in these sittings of the day; returns how many are on their way.
+def place(day: Day, by: Visitor, places: Mapping[int, int], *, as_frames: bool = False) -> int:
+    """Frames (by number) are to lie in these sittings of the day; returns how many are on their way. `as_frames`: one
+    of them that was taken for a slate that could not be read is none; a slate that was read stays one.
 
     Raises:
         Refused: not this person's to do, with the day or with one of the sittings.
@@ -45,6 +46,11 @@ def place(day: Day, by: Visitor, places: Mapping[int, int]) -> int:
     require(by, Act.RUN, day.holding, _("The frames of a day are its photographer's to arrange."))
     with transaction.atomic():
         _lock(day)
+        if as_frames:
+            unread = DayFrame.objects.filter(
+                frame__in=frames_of(day).filter(pk__in=places), sight=DayFrame.Sight.UNREAD
+            )
+            unread.update(sight=DayFrame.Sight.NONE)
         before = _place(day, by, places)
         if not before:
             return 0

@@ -14,6 +14,7 @@ from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import Conflict
 from galleries.models import Day, Invite, JournalLine, Mark, Receipt, Sitter, Sitting, Verb
+from galleries.models.people import InviteSet
 from galleries.models.sittings import PICKING
 from galleries.steps.agreeing import agree
 from galleries.steps.days import placing, planning
@@ -26,7 +27,8 @@ CLOSED = frozenset({Sitting.Stage.FINISHING, Sitting.Stage.DELIVERED, Sitting.St
 @dataclass(frozen=True)
 class Progress:
     """One sitter of a day: frames on the sheet, and how far their people are. `marked`: frames that anybody picked or
-    noted; `lacks`: why the sitting is not shown yet ('' when it can be, or is)."""
+    noted; `lacks`: why the sitting is not shown yet ('' when it can be, or is); `waits`: is somebody of it to be
+    reminded who was not today?"""
 
     sitter: Sitter
     frames: int
@@ -34,6 +36,7 @@ class Progress:
     through: bool
     fetched: int
     lacks: str
+    waits: bool
 
     @property
     def is_shown(self) -> bool:
@@ -42,11 +45,6 @@ class Progress:
     @property
     def is_closed(self) -> bool:
         return self.sitter.sitting.stage in CLOSED
-
-    @property
-    def waits(self) -> bool:
-        """Is somebody of it to be reminded?"""
-        return self.sitter.sitting.stage in PICKING and not self.through
 
 
 def progress(day: Day, by: Visitor) -> list[Progress]:
@@ -70,6 +68,7 @@ def progress(day: Day, by: Visitor) -> list[Progress]:
     sides = Invite.objects.holding().filter(sitting__in=ids)
     invited = set(sides.sides().values_list("sitting", flat=True))
     marking = set(sides.still_marking().values_list("sitting", flat=True))
+    unheard = set(_not_reminded(sides.still_marking()).values_list("sitting", flat=True))
     way = placing.waits_for_frames(day)
     with_subject = set(
         Invite.objects.filter(sitting__in=ids, role=Invite.Role.SUBJECT).values_list("sitting", flat=True)
@@ -87,9 +86,19 @@ def progress(day: Day, by: Visitor) -> list[Progress]:
                 on_their_way=sitter.sitting_id in way,
                 has_address=bool(sitter.email) or sitter.sitting_id in with_subject,
             ),
+            sitter.sitting.stage in PICKING and sitter.sitting_id in unheard,
         )
         for sitter in sitters
     ]
+
+
+def _about() -> str:
+    """What a reminder of today is about: one a day for each person."""
+    return f"day-{timezone.localdate().isoformat()}"
+
+
+def _not_reminded(people: InviteSet) -> InviteSet:
+    return people.exclude(letters__kind="reminder", letters__about=_about())
 
 
 def _unhidden(ids: Sequence[int]) -> list[tuple[int, int]]:
@@ -152,15 +161,14 @@ def remind(day: Day, by: Visitor) -> int:
         Conflict: there is nobody to remind, or all were reminded today.
     """
     require(by, Act.RUN, day.holding, _("Reminders are the photographer's to send."))
-    today, listed = timezone.localdate().isoformat(), 0
+    listed = 0
     with transaction.atomic():
         for one in progress(day, by):
             if not one.waits:
                 continue
             sitting = one.sitter.sitting
-            people = sitting.invites.still_marking()
-            fresh = people.exclude(letters__kind="reminder", letters__about=f"day-{today}")
-            listed += len(letters.notify(sitting, "reminder", fresh, about=f"day-{today}"))
+            fresh = _not_reminded(sitting.invites.still_marking())
+            listed += len(letters.notify(sitting, "reminder", fresh, about=_about()))
         if not listed:
             raise Conflict(_("There is nobody to remind today."))
         JournalLine.write(day.holding, by.who, Verb.DAY_REMINDED, day.name, letters=listed)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from galleries import stages
 from galleries.access import Act, Visitor, require
 from galleries.errors import BadInput, Conflict
-from galleries.models import JournalLine, Licence, Sitting, UsageRequest, Verb
+from galleries.models import Invite, JournalLine, Licence, Sitting, UsageRequest, Verb
 from galleries.papers import licence_fields
 from galleries.papers.licence_fields import USES, Addendum
 from galleries.steps.delivering import licences
@@ -29,7 +29,7 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
     Raises:
         Refused: not this person's to ask.
         BadInput: no use named.
-        Conflict: the licence allows it already, so there is nothing to ask for.
+        Conflict: the licence allows it already, so there is nothing to ask for; or this person's same question is open.
     """
     require(
         by,
@@ -43,6 +43,8 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
     _not_allowed_yet(sitting, use)
     with transaction.atomic():
         Sitting.objects.select_for_update(of=("self",)).get(pk=sitting.pk)  # two at once are counted one by one
+        if is_open(sitting, by.invite, use):
+            raise Conflict(_("You have asked for that already; the answer comes by letter."))
         caps.asking_uses(sitting, by.invite)
         request = UsageRequest.objects.create(
             sitting=sitting, invite=by.invite, who=by.name, use=use, details=details.strip()[:2000]
@@ -51,6 +53,11 @@ def ask(sitting: Sitting, by: Visitor, use: str, details: str = "") -> UsageRequ
         JournalLine.write(sitting, by.who, Verb.USE_ASKED_FOR, USES.get(use, use), request=request.pk)
         letters.notify_photographer(sitting, "usage", about=f"request-{sitting.usage_requests.count()}")
     return request
+
+
+def is_open(sitting: Sitting, person: Invite | None, use: str) -> bool:
+    """Has this person asked for that use, and waits for the answer?"""
+    return sitting.usage_requests.filter(invite=person, use=use, state=State.ASKED).exists()
 
 
 def _not_allowed_yet(sitting: Sitting, use: str) -> None:
@@ -82,11 +89,13 @@ def grant(
 
     Raises:
         Refused: not this person's to do.
-        BadInput: the use is none of the trade's list, or there is no licence to add to.
+        BadInput: the use is none of the trade's list, its last day is past, or there is no licence to add to.
         Conflict: answered already.
     """
     _photographer(request, by)
     chosen = tuple(uses) or (request.use,)
+    if until is not None and until < timezone.localdate():
+        raise BadInput(_("That day is past: nobody could use the pictures under it. Choose one from today on."))
     base = licences.current(request.sitting)
     if base is None:
         raise BadInput(_("There is no licence yet that the use could be added to."))

@@ -34,6 +34,7 @@ from galleries.steps.people import invite as invites
 from galleries.steps.picking import pick
 from galleries.steps.planning import sitting_plan
 from galleries.steps.sorting import looks
+from portal import embedded
 
 TITLE = "Jules Marrowby, new headshots"
 PLAN_NUMBER = 7
@@ -41,7 +42,8 @@ SUBJECT = ("Jules Marrowby", "jules@marrowby.example")
 REPRESENTATION = ("Ottoline Brandt-Reyes", "ottoline@brandtreyes.example")
 PHOTOGRAPHER = ("imre", "Imre", "Castellane", "imre@northlight.example")
 SIGN_IN_DAYS = 30
-STANDSTILL = 30  # seconds without any job ending, after which the work is done here
+STANDSTILL = 30  # seconds without any job ending or in hand, after which the work is done here
+STARTING = 300  # the same where the worker's process lives and took nothing yet: a busy machine takes long to load it
 
 Say = Callable[[str], None]
 
@@ -183,7 +185,7 @@ def _add_raw(sitting: Sitting, path: Path, by: Visitor) -> None:
 
 
 def wait_for_jobs(sitting: Sitting, say: Say, what: str, kinds: Sequence[str] = ()) -> None:
-    """Until the worker has done all of the sitting's work; when nothing moves for a while, it is done here.
+    """Until the worker has done all of the sitting's work; when none takes it for a while, it is done here.
 
     Raises:
         Conflict: a job failed; the sentence says why.
@@ -201,13 +203,23 @@ def wait_for_jobs(sitting: Sitting, say: Say, what: str, kinds: Sequence[str] = 
                 say(f"{now} {what} to go")
                 told = now
         left = now
-        if left and time.monotonic() - since > STANDSTILL:
+        patience = STARTING if _worker_lives() else STANDSTILL
+        if left and time.monotonic() - since > patience and jobs.silent(STANDSTILL):
             say("No worker takes the work: doing it here")
             jobs.run_waiting(sitting, list(kinds) or None)
             since = time.monotonic()
     failed = mine.filter(state=Job.State.FAILED).first()
     if failed is not None:
         raise Conflict(f"{failed.kind} {failed.thing}: {failed.why}")
+
+
+def _worker_lives() -> bool:
+    """Whether deploy/start has a worker beside us, as it wrote down when it started it."""
+    try:
+        owner = embedded.worker_file(settings.SITE_DIR).read_text()
+    except OSError:
+        return False
+    return not jobs.owner_is_dead(owner)
 
 
 # --- the photographer looks over the program's proposal ---

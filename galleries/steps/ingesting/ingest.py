@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from galleries import stages, storage
@@ -25,7 +25,7 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.imaging.opening.picture import FrameFacts
 from galleries.models import DayFrame, Frame, JournalLine, RawFile, Refusal, Sitting, Verb
-from galleries.models.compiled import Compiled
+from galleries.models.compiled import Compiled, CompiledDelete
 from galleries.models.sittings import FrameSet
 from galleries.steps import clashes, derived, jobs, scanner
 from galleries.steps.ingesting import file_names, incoming, pairs
@@ -91,9 +91,7 @@ def check_open(sitting: Sitting) -> None:
 
 def frames_of(sitting: Sitting) -> FrameSet:
     """The frames among which a file may be already: of a day's cards also those that were put into its sittings."""
-    if not sitting.is_holding:
-        return Frame.objects.filter(sitting=sitting)
-    return Frame.objects.filter(Q(sitting=sitting) | Q(sitting__sitter__day__holding=sitting))
+    return (pairs.in_day if sitting.is_holding else pairs.in_sitting)(sitting.pk)
 
 
 def known(sitting: Sitting, digests: Iterable[str]) -> set[str]:
@@ -161,31 +159,35 @@ def _keep(sitting: Sitting, arrived: Arrived, name: str, by: Visitor, facts: Fra
             if there is not None:  # the same bytes came at the same moment
                 return _same(there, sha256, name, by)
             row = _row(sha256, key, name, arrived.bytes, facts)
-            frame = pairs.other_half(frames_of(sitting), row)
+            frame = pairs.other_half(sitting, row)
             if frame is None:
                 frame = _add(sitting, row, by)
             else:
                 pairs.join(frame, row, by.who)
                 if frame.sitting_id != sitting.pk:  # its file is to follow it
                     jobs.enqueue("place", frame.pk, sitting, again=True)
-            Refusal.objects.filter(sitting=sitting, name=name).delete()
+            _forget_refusal(sitting.pk, name)
     except IntegrityError as error:  # perhaps the same bytes came twice at the same moment
         if not clashes.at_once(error):
             raise
         return _same(Frame.objects.get(sitting=sitting, sha256=sha256), sha256, name, by)
-    return Outcome(name, "new", frame, colours_told(frame))
+    return Outcome(name, "new", frame, colours_told(frame.profile_unread))
 
 
-def colours_told(frame: Frame) -> Told | None:
-    """That the colours the frame's file names are not used, and why; None where they are."""
-    if not frame.profile_unread:
+def colours_told(profile_unread: str) -> Told | None:
+    """That the colours a frame's file names are not used, and why, of the frame's column; None where they are."""
+    if not profile_unread:
         return None
-    return following((told(Code.READ_AS_SRGB), Told.from_stored(frame.profile_unread)))
+    return following((told(Code.READ_AS_SRGB), Told.from_stored(profile_unread)))
+
+
+_forget_refusal = CompiledDelete(lambda sitting, name: Refusal.objects.filter(sitting=sitting, name=name).order_by())
 
 
 def _add(sitting: Sitting, row: dict[str, Any], by: Visitor) -> Frame:
-    frame = Frame.objects.create(sitting=sitting, **row)
+    frame = Frame(sitting=sitting, **row)
     if sitting.is_holding:  # no proof: nobody is invited to where it lies
+        frame.save()
         DayFrame.objects.create(frame=frame)
         jobs.enqueue("slate", frame.pk, sitting)
     else:
@@ -195,21 +197,19 @@ def _add(sitting: Sitting, row: dict[str, Any], by: Visitor) -> Frame:
     return frame
 
 
+def _with_file(frames: FrameSet, sha256: str) -> QuerySet[Frame, Any]:
+    own, beside = frames.filter(sha256=sha256), frames.filter(raw__sha256=sha256)
+    return own.order_by().values_list("pk").union(beside.order_by().values_list("pk"))
+
+
 # Asked twice for each file that comes in: composed anew they took a third of what an upload takes beside its picture.
-_OWN = Compiled(
-    lambda sitting, sha256: Frame.objects.filter(sitting=sitting, sha256=sha256).order_by().values_list("pk")
-)
-_BESIDE = Compiled(
-    lambda sitting, sha256: Frame.objects.filter(sitting=sitting, raw__sha256=sha256).order_by().values_list("pk")
-)
+_IN_SITTING = Compiled(lambda pk, sha256: _with_file(pairs.in_sitting(pk), sha256))
+_IN_DAY = Compiled(lambda pk, sha256: _with_file(pairs.in_day(pk), sha256))
 
 
 def _here(sitting: Sitting, sha256: str) -> Frame | None:
     """The frame that has this file, as its own or beside it."""
-    if sitting.is_holding:
-        there = frames_of(sitting)
-        return there.filter(sha256=sha256).first() or there.filter(raw__sha256=sha256).first()
-    ids = _OWN(sitting.pk, sha256) or _BESIDE(sitting.pk, sha256)
+    ids = (_IN_DAY if sitting.is_holding else _IN_SITTING)(sitting.pk, sha256)
     return Frame.objects.get(pk=ids[0][0]) if ids else None
 
 

@@ -10,7 +10,10 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from galleries.models import Frame, JournalLine, RawFile, Verb
+from django.db.models import Q
+
+from galleries.models import Frame, JournalLine, RawFile, Sitting, Verb
+from galleries.models.compiled import CompiledRows
 from galleries.models.sittings import FrameSet
 from galleries.steps import derived, jobs
 
@@ -18,18 +21,37 @@ FILE = ("sha256", "key", "name", "bytes", "file_format")  # what a file is to a 
 _SECOND = timedelta(seconds=1)
 
 
-def other_half(frames: FrameSet, row: dict[str, Any]) -> Frame | None:
-    """The frame among these whose exposure `row` (a frame's values) is the other file of. The caller holds the
-    sitting's row."""
+def in_sitting(sitting: int) -> FrameSet:
+    return Frame.objects.filter(sitting=sitting)
+
+
+def in_day(holding: int) -> FrameSet:
+    """Of a day's cards: those in its holding sitting, and those that were put into its sitters' sittings."""
+    return Frame.objects.filter(Q(sitting=holding) | Q(sitting__sitter__day__holding=holding))
+
+
+def _alike(frames: FrameSet, camera: str, number: int, since: datetime, until: datetime) -> FrameSet:
+    return frames.filter(
+        camera=camera, number=number, captured_at__gte=since, captured_at__lt=until, raw=None
+    ).order_by("pk")
+
+
+# Asked of each file that comes in.
+_IN_SITTING = CompiledRows(lambda pk, *what: _alike(in_sitting(pk), *what))
+_IN_DAY = CompiledRows(lambda pk, *what: _alike(in_day(pk), *what))
+
+
+def other_half(sitting: Sitting, row: dict[str, Any]) -> Frame | None:
+    """The frame of the sitting, or of the day it holds, whose exposure `row` (a frame's values) is the other file of.
+    The caller holds the sitting's row."""
     at: datetime | None = row["captured_at"]
     if at is None or row["number"] is None or not row["camera"]:
         return None
     second = at.replace(microsecond=0)
-    alike = frames.filter(
-        camera=row["camera"], number=row["number"], captured_at__gte=second, captured_at__lt=second + _SECOND, raw=None
-    )
+    ask = _IN_DAY if sitting.is_holding else _IN_SITTING
     is_raw = row["shown"] != Frame.Shown.FILE
-    others = (frame for frame in alike.order_by("pk") if frame.is_raw != is_raw and _same_moment(frame.captured_at, at))
+    alike = ask(sitting.pk, row["camera"], row["number"], second, second + _SECOND)
+    others = (frame for frame in alike if frame.is_raw != is_raw and _same_moment(frame.captured_at, at))
     return next(others, None)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet
 
 from galleries import stages, storage
 from galleries.imaging.versions import READER_VERSION
@@ -85,13 +85,6 @@ def restamp(_studio: int) -> None:
         jobs.enqueue("version", version.pk, version.final.sitting, again=True)
 
 
-def not_of_today(frames: QuerySet[Frame]) -> QuerySet[Frame]:
-    """The frames whose newest proof is not by the recipe of today, or that have none."""
-    newest = Proof.objects.filter(frame=OuterRef("pk")).order_by("-pk").values("recipe")[:1]
-    known = frames.annotate(newest_recipe=Subquery(newest))
-    return known.filter(Q(newest_recipe=None) | ~Q(newest_recipe=derived.stamp_recipe()))
-
-
 def read_by_an_older_reader(frames: QuerySet[Frame]) -> QuerySet[Frame]:
     """The frames whose reading lacks what the reader of today reads; their proof read anew has it."""
     return frames.exclude(reading=None).filter(reading_version__lt=READER_VERSION)
@@ -103,7 +96,7 @@ def restamp_all(*, again: bool = True) -> int:
     `again`: also where the same was asked for before. Archived sittings are left as they are until they come back.
     """
     have_one = Exists(Proof.objects.filter(frame=OuterRef("pk")))
-    stale = not_of_today(Frame.objects.select_related("sitting").filter(have_one))
+    stale = derived.not_of_today(Frame.objects.select_related("sitting").filter(have_one))
     stale = stale.exclude(sitting__stage=Sitting.Stage.ARCHIVED)
     for frame in stale:
         jobs.enqueue("proof", frame.pk, frame.sitting, recipe=derived.stamp_recipe(), again=again)

@@ -26,11 +26,7 @@ def of_person(by: Visitor, sitting: Sitting) -> list[Day]:
         Refused: the plan is not this person's to see.
     """
     require(by, Act.SEE_PLAN, sitting, _("Only who may see the plan may see its days."))
-    days = []
-    if sitting.held_on:
-        title = _("Sitting: %s") % sitting.title
-        days.append(_day("day", sitting, sitting.held_on, title, sitting.place, reverse("plan", args=[sitting.slug])))
-    person = by.invite
+    days, person = _held(sitting), by.invite
     if person is None or not person.is_side:
         return days
     if person.picks_done_at is None:
@@ -44,6 +40,9 @@ def for_letter(kind: str, person: Invite | None, sitting: Sitting) -> list[Day]:
         return _removal(sitting) if kind == "removal" else []
     if person.is_retoucher and kind in {"invitation", "work", "work_due"}:
         return _retouch(sitting)
+    if kind == "plan":
+        days = _held(sitting) if sitting.stage == Sitting.Stage.PLANNING else []
+        return days + (_picks(sitting, reverse("sheet", args=[sitting.slug])) if person.is_side else [])
     if not person.is_side:
         return []
     if kind in {"invitation", "proofs", "reminder"}:
@@ -75,6 +74,13 @@ def _of_studio(one: Due) -> Day:
 def as_file(days: list[Day], name: str) -> bytes:
     """For a calendar, in the active language."""
     return calendar.written(days, name, timezone.now(), alarm=_("This is due soon"))
+
+
+def _held(sitting: Sitting) -> list[Day]:
+    if sitting.held_on is None:
+        return []
+    title, path = _("Sitting: %s") % sitting.title, reverse("plan", args=[sitting.slug])
+    return [_day("day", sitting, sitting.held_on, title, sitting.place, path)]
 
 
 def _picks(sitting: Sitting, path: str) -> list[Day]:

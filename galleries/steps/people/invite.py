@@ -101,6 +101,9 @@ def _let_in(
     except IntegrityError as error:
         if not clashes.at_once(error):
             raise
+        if by.invite is not None:  # who passes an invite on sends no link
+            again = _("%(name)s is invited already. Whoever lost the link has it sent again on the page it leads to.")
+            raise Conflict(again % {"name": name}) from None
         raise Conflict(_("%(name)s is invited already; send the link again instead.") % {"name": name}) from None
     return person
 

@@ -15,6 +15,7 @@ from galleries.steps import jobs
 # Each has templates/galleries/letters/<kind>.txt: the first line is the subject.
 KIND_WORDS = {
     "invitation": gettext_lazy("invitation"),
+    "plan": gettext_lazy("the plan was changed"),
     "proofs": gettext_lazy("the proofs are there"),
     "reminder": gettext_lazy("reminder of the picks"),
     "closed": gettext_lazy("the list is closed"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from galleries.models import Letter, Round
-from galleries.steps.people import asked, removal_letter
+from galleries.steps.people import asked, plan_changes, removal_letter
 
 
 def is_overtaken(letter: Letter) -> bool:
@@ -12,6 +12,8 @@ def is_overtaken(letter: Letter) -> bool:
     match letter.kind:
         case removal_letter.KIND:
             return not removal_letter.is_current(letter)
+        case plan_changes.KIND:
+            return not plan_changes.of_letter(letter)
         case "proofs":
             return not sitting.is_picking
         case "reminder":

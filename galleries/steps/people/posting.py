@@ -13,7 +13,7 @@ from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Statement, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
-from galleries.steps.people import asked, deadlines, overtaken, removal_letter
+from galleries.steps.people import asked, deadlines, overtaken, plan_changes, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
@@ -25,6 +25,9 @@ PAGES = {
     "asked": "people",
     "objected": "lists",
     "retouched": "finals",
+    "returned": "finals",
+    "through": "lists",
+    "usage": "usage",
     removal_letter.KIND: "settings",
 }  # where a letter to the photographer leads
 REMIND_DAYS = (3, 1)
@@ -41,6 +44,8 @@ def send(letter_id: int) -> None:
         return
     if letter.kind not in AT_ONCE and is_quiet(letter.sitting, timezone.now()):
         return
+    if letter.kind == plan_changes.KIND and not plan_changes.is_settled(letter.sitting):
+        return  # one letter for an afternoon's changes: `send_due` comes back to it
     if overtaken.is_overtaken(letter):
         Letter.objects.unsent().filter(pk=letter.pk).exclude(kind=removal_letter.KIND).delete()
         return
@@ -85,6 +90,7 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             **_of_finals(sitting, person),
             **_of_retouches(person),
             to_retouch=asked.to_retouch(person) if person is not None else [],
+            changes=plan_changes.of_letter(letter) if letter.kind == plan_changes.KIND else [],
         )
     _add_days(composed, letter)
     return composed

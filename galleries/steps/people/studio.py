@@ -16,7 +16,6 @@ from galleries.imaging.contained import door
 from galleries.imaging.errors import ImagingError
 from galleries.models import Frame, Job, JournalLine, Proof, Sitting, Studio, Verb, Version
 from galleries.steps import derived, jobs, scanner
-from galleries.steps.ingesting import proof
 from galleries.steps.limits import limits
 
 LOGO_BYTES = 2_000_000
@@ -132,7 +131,7 @@ def stamping() -> Stamping:
     versions = Version.objects.exclude(proof_key="").exclude(final__sitting__stage=Sitting.Stage.ARCHIVED)
     listed = Job.objects.filter(kind__in=["proof", "version", "restamp"])
     working = listed.filter(state__in=[Job.State.WAITING, Job.State.RUNNING])
-    stale = proof.not_of_today(frames)
+    stale = derived.not_of_today(frames)
     to_do = stale.count() + working.filter(kind="version", thing__in=versions.values("pk")).count()
     broken = listed.filter(kind="proof", state=Job.State.FAILED, thing__in=stale.values("pk")).count()
     of = frames.count() + versions.count()

@@ -21,6 +21,7 @@ from galleries.imaging.errors import ImagingError
 from galleries.models import JournalLine, Look, PlanComment, ReferencePicture, Sitting, Verb
 from galleries.steps import clashes, scanner
 from galleries.steps.limits import limits
+from galleries.steps.people import plan_changes
 
 SETTINGS = (
     *("title", "subject_given", "subject_surname", "held_on", "place", "plan", "allowance", "deadline", "time_zone"),
@@ -72,7 +73,7 @@ def _check_names(fields: dict[str, Any]) -> None:
 
 
 def edit_sitting(sitting: Sitting, by: Visitor, **fields: Any) -> Sitting:
-    """Change settings of a sitting; the journal keeps which, not their text.
+    """Change settings of a sitting; the journal keeps which, and of the plan's facts what those who saw it knew.
 
     Raises:
         BadInput: an empty title, or a setting that a sitting does not have.
@@ -83,15 +84,17 @@ def edit_sitting(sitting: Sitting, by: Visitor, **fields: Any) -> Sitting:
         raise BadInput(_("A sitting needs a title."))
     if "title" in fields:
         fields["title"] = one_line(str(fields["title"]))
-    changed = sorted(name for name, value in fields.items() if getattr(sitting, name) != value)
+    changed = sorted(name for name, value in fields.items() if not plan_changes.is_same(getattr(sitting, name), value))
     if not changed:
         return sitting
+    before = plan_changes.before(sitting, {name: getattr(sitting, name) for name in changed})
     with transaction.atomic():
         for name in changed:
             setattr(sitting, name, fields[name])
         sitting.save(update_fields=changed)
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, Verb.SETTINGS_CHANGED, sitting.title, fields=changed)
+        line = JournalLine.write(sitting, by.who, Verb.SETTINGS_CHANGED, sitting.title, fields=changed, **before)
+        plan_changes.tell(sitting, line)
     return sitting
 
 

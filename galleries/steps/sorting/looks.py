@@ -7,16 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import timedelta
+from operator import itemgetter
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils.translation import gettext as _
 
 from galleries import stages
 from galleries.access import Act, Visitor, one_line, require
 from galleries.errors import BadInput, Conflict, Missing, Refused
 from galleries.models import Frame, JournalLine, Look, Sitting, Verb
+from galleries.models.compiled import Compiled, partial
+from galleries.steps.people import plan_changes
+from galleries.steps.people.plan_changes import is_same
 from galleries.steps.sorting.before import Before, GoneLook, keep, places_of
 from galleries.told import told
 from galleries.words.steps import Code
@@ -46,7 +50,8 @@ def new_look(sitting: Sitting, title: str, by: Visitor, **fields: Any) -> Look:
             sitting=sitting, title=one_line(title)[:80], position=next_position(sitting), **fields
         )
         stages.touch(sitting)
-        JournalLine.write(sitting, by.who, Verb.LOOK_ADDED, look.title)
+        came = plan_changes.came_or_went(look, came=True)
+        plan_changes.tell(sitting, JournalLine.write(sitting, by.who, Verb.LOOK_ADDED, look.title, **came))
     return look
 
 
@@ -56,41 +61,52 @@ def next_position(sitting: Sitting) -> int:
 
 
 def place_at_once(frame: Frame) -> None:
-    """Give a frame that just came in a look: the current one on set, its neighbour's in time, or a new one."""
+    """Give a frame that just came in a look: the current one on set, its neighbour's in time, or a new one. One that is
+    not listed yet is listed so."""
     sitting = frame.sitting
     if sitting.current_look_id:
         frame.look, frame.placed_by_hand = sitting.current_look, True
-        frame.save(update_fields=["look", "placed_by_hand"])
-        return
-    if frame.captured_at is None:
-        return
-    near = _neighbour(frame)
-    if near is not None:
-        frame.look = near.look
-    else:
-        frame.look = _unused_look(sitting) or Look.objects.create(
-            sitting=sitting,
-            title=_("Look %d") % (sitting.looks.count() + 1),
-            position=next_position(sitting),
-            proposed_reason=told(Code.AFTER_PAUSE).as_text(1000),
-            made_by_program=True,
-        )
-    frame.save(update_fields=["look"])
+    elif frame.captured_at is not None:
+        frame.look = _neighbours_look(frame) or _unused_look(sitting) or _new_look(sitting)
+    frame.save(update_fields=None if frame.pk is None else ["look", "placed_by_hand"])
 
 
-def _neighbour(frame: Frame) -> Frame | None:
-    """The frame of the same camera nearest in time, when it is within the gap."""
-    others = Frame.objects.filter(sitting=frame.sitting, camera=frame.camera).exclude(pk=frame.pk).exclude(look=None)
-    before = others.filter(captured_at__lte=frame.captured_at).order_by("-captured_at").first()
-    after = others.filter(captured_at__gte=frame.captured_at).order_by("captured_at").first()
-    near = [other for other in (before, after) if other is not None and _apart(frame, other) <= FIRST_GAP]
-    return min(near, key=lambda other: _apart(frame, other)) if near else None
+def _new_look(sitting: Sitting) -> Look:
+    return Look.objects.create(
+        sitting=sitting,
+        title=_("Look %d") % (sitting.looks.count() + 1),
+        position=next_position(sitting),
+        proposed_reason=told(Code.AFTER_PAUSE).as_text(1000),
+        made_by_program=True,
+    )
 
 
-def _apart(one: Frame, other: Frame) -> timedelta:
-    if one.captured_at is None or other.captured_at is None:
-        return timedelta.max
-    return abs(one.captured_at - other.captured_at)
+# Columns of the look come with the frame nearest in time, one way and the other: asked for each frame that comes in.
+_OF_LOOK = ("pk", "kept_by_subject")
+_look_of = partial(Look, *_OF_LOOK)
+
+
+def _others(sitting: int, camera: str, but: int) -> QuerySet[Frame, Any]:
+    others = Frame.objects.filter(sitting=sitting, camera=camera).exclude(pk=but).exclude(look=None)
+    return others.values_list("captured_at", *(f"look__{name}" for name in _OF_LOOK))
+
+
+_BEFORE = Compiled(lambda at, *who: _others(*who).filter(captured_at__lte=at).order_by("-captured_at")[:1])
+_AFTER = Compiled(lambda at, *who: _others(*who).filter(captured_at__gte=at).order_by("captured_at")[:1])
+
+
+def _neighbours_look(frame: Frame) -> Look | None:
+    """The look of the same camera's frame nearest in time, when it is within the gap."""
+    at = frame.captured_at
+    if at is None:
+        return None
+    near = [
+        (apart, row)
+        for ask in (_BEFORE, _AFTER)
+        for row in ask(at, frame.sitting_id, frame.camera, frame.pk or 0)
+        if (apart := abs(row[0] - at)) <= FIRST_GAP
+    ]
+    return _look_of(min(near, key=itemgetter(0))[1][1:]) if near else None
 
 
 def _unused_look(sitting: Sitting) -> Look | None:
@@ -117,6 +133,8 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
             raise Refused(_("The subject keeps “%s” from the representation; only they let it be seen.") % look.title)
         if "title" in fields:
             fields["title"] = one_line(str(fields["title"]))
+        was = {name: getattr(look, name) for name in fields}
+        before = plan_changes.before(look, {key: old for key, old in was.items() if not is_same(old, fields[key])})
         for name, value in fields.items():
             setattr(look, name, value)
         look.proposed_reason, look.made_by_program = "", False
@@ -125,7 +143,8 @@ def edit_look(look: Look, by: Visitor, **fields: Any) -> Look:
         if fields.get("hidden") or fields.get("kept_from_representation"):
             hold_together(look)
         stages.touch(look.sitting)
-        JournalLine.write(look.sitting, by.who, Verb.LOOK_CHANGED, look.title, fields=sorted(fields))
+        line = JournalLine.write(look.sitting, by.who, Verb.LOOK_CHANGED, look.title, fields=sorted(fields), **before)
+        plan_changes.tell(look.sitting, line)
     return look
 
 
@@ -292,13 +311,15 @@ def remove_look(look: Look, by: Visitor) -> None:
     if look.frames.exists():
         raise Conflict(_("“%s” still has frames; move them first.") % look.title)
     with transaction.atomic():
-        JournalLine.write(look.sitting, by.who, Verb.LOOK_REMOVED, look.title)
+        went = plan_changes.came_or_went(look, came=False)
+        line = JournalLine.write(look.sitting, by.who, Verb.LOOK_REMOVED, look.title, **went)
         sitting = look.sitting
         if look.hidden or look.kept_from_representation:
             look.plan_comments.all().delete()
             look.references.all().delete()
         look.delete()
         stages.touch(sitting)
+        plan_changes.tell(sitting, line)
 
 
 def in_order(look: Look) -> list[Frame]:

@@ -50,10 +50,14 @@ def eyes(frame: Frame) -> bytes:
 
 def from_sensor(frame: Frame) -> bool:
     """Does 100 % have to be developed from the sensor's data, since the picture shown is smaller?"""
-    if not frame.is_raw:
+    return is_smaller(frame.shown, (frame.width, frame.height), (frame.sensor_width, frame.sensor_height))
+
+
+def is_smaller(shown: str, size: tuple[int, int], sensor: tuple[int, int]) -> bool:
+    """As `from_sensor`, of the frame's columns."""
+    if shown == Frame.Shown.FILE:
         return False
-    shown = max(frame.width, frame.height)
-    return frame.shown == Frame.Shown.SENSOR or shown < _AS_LARGE * max(frame.sensor_width, frame.sensor_height)
+    return shown == Frame.Shown.SENSOR or max(size) < _AS_LARGE * max(sensor)
 
 
 class Pixels(StrEnum):

@@ -176,11 +176,11 @@ def stack(sitting: Sitting) -> None:
         stages.touch(sitting)
 
 
-def skin_casts(frames: Iterable[Frame]) -> dict[int, Cast]:
-    """How far the skin of each frame lies from its look's median, by frame; a frame without a look has none."""
+def skin_casts(frames: Iterable[tuple[int, int | None, AB | None]]) -> dict[int, Cast]:
+    """How far the skin of each frame lies from its look's median, by frame; of (frame, look, a* and b* of its skin).
+    A frame without a look has none."""
     by_look: dict[int, dict[str, AB | None]] = {}
-    for frame in frames:
-        if frame.look_id is not None:
-            ab = frame.read.get("skin_ab")
-            by_look.setdefault(frame.look_id, {})[str(frame.pk)] = (float(ab[0]), float(ab[1])) if ab else None
+    for frame, look, ab in frames:
+        if look is not None:
+            by_look.setdefault(look, {})[str(frame)] = ab
     return {int(pk): cast for skin in by_look.values() for pk, cast in casts(skin).items()}

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from galleries import storage
 from galleries.access import Act, Visitor, delivery_for, files_shown_to, finals_shown_to, may, sees_whole
-from galleries.errors import Missing, Refused
+from galleries.errors import Conflict, Missing, Refused
 from galleries.models import DeliveredFile, Delivery, Licence, Receipt, Sitting
 from galleries.papers.licence_fields import USES
 from galleries.steps import derived
@@ -44,9 +44,7 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         sitting.deliveries.filter(state__in=["ready", "withdrawn"]).order_by("-number").select_related("licence")
     )
     current = licences.current(sitting)
-    wanted = {one.licence_id: one.licence for one in deliveries if one.state == "ready"}
-    if not wanted and current is not None:
-        wanted = {current.pk: current}
+    wanted = _wanted(deliveries, current)
     sections = [_licence(one, visitor) for one in sorted(wanted.values(), key=lambda one: -one.number)]
     return page(
         request,
@@ -56,7 +54,7 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         licences=sections,
         words=_delivery_words(),
         waits_for_licence=any(one["open"] for one in sections),
-        may_i=_may_i(request, current) if current is not None else None,
+        may_i=_may_i(request, visitor, current) if current is not None else None,
         deliveries=[row for one in deliveries if (row := _shown(request, one, visitor))["files"] or row["whole"]],
         being_made=sitting.deliveries.filter(state__in=["waiting", "made"]).exists(),
         still_open=[
@@ -65,12 +63,18 @@ def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         may_see_finals=may(visitor, Act.SEE_FINALS, sitting),
         all_finals=finals_shown_to(visitor, sitting).listed().count(),
         requests=[
-            {"request": one, "granted": use_words.granted(one)}
+            {"request": one, "use": use_words.USE_WORDS.get(one.use, one.use), "granted": use_words.granted(one)}
             for one in sitting.usage_requests.filter(invite=visitor.invite).select_related("addendum")
         ]
         if visitor.invite
         else [],
     )
+
+
+def _wanted(deliveries: list[Delivery], current: Licence | None) -> dict[int, Licence]:
+    """The licences that stand to be accepted: those of what can be fetched, or the newest wording."""
+    wanted = {one.licence_id: one.licence for one in deliveries if one.state == "ready"}
+    return wanted or ({current.pk: current} if current is not None else {})
 
 
 def _delivery_words() -> dict[str, str]:
@@ -100,19 +104,22 @@ def _licence(licence: Licence, visitor: Visitor) -> dict[str, Any]:
     }
 
 
-def _may_i(request: HttpRequest, licence: Licence) -> dict[str, Any]:
+def _may_i(request: HttpRequest, visitor: Visitor, licence: Licence) -> dict[str, Any]:
     """The question asked with ?may=, and what the licence says to it. None of it is kept."""
     what = request.GET.get("may", "")
     terms = licences.terms_of(licence)
     words = licence_columns.questions().get(what, "")
     answer = licence_columns.answer(terms, what, timezone.localdate()) if words else None
+    may_be_asked = what == "other" or (answer is not None and answer.verdict == licence_columns.ASK)
+    is_open = may_be_asked and usage.is_open(licence.sitting, visitor.invite, what if what in USES else str(words))
     return {
         "what": what,
         "words": words,
         "answer": answer,
         "licence": licence,
         "choices": [(title, [(key, words) for key, words in group.items()]) for title, group in _questions()],
-        "asks": what == "other" or (answer is not None and answer.verdict == licence_columns.ASK),
+        "asks": may_be_asked and not is_open,
+        "is_open": is_open,
         "use": what if what in USES else "other",
     }
 
@@ -184,9 +191,24 @@ def accept(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     licence = sitting.licences.filter(number=_number(request.POST.get("licence", ""))).first()
     if licence is None:
         raise Missing(_("There is no such licence in this sitting."))
+    ready = list(sitting.deliveries.filter(state="ready").select_related("licence"))
+    wanted = _wanted(ready, licences.current(sitting))
+    if licence.pk not in {*wanted, *(one.addendum_to_id for one in wanted.values())}:
+        raise Conflict(_("The studio replaced this licence meanwhile. The one that holds now stands below; read it."))
     licences.accept(licence, visitor, request.POST.get("name", ""))
-    messages.success(request, _("Accepted. You can fetch the files."))
+    if any(_may_fetch(one, visitor) for one in ready):
+        messages.success(request, _("Accepted. You can fetch the files."))
+    else:
+        messages.success(request, _("Accepted. What can be fetched, and when, stands below."))
     return redirect("delivery", slug=sitting.slug)
+
+
+def _may_fetch(delivery: Delivery, visitor: Visitor) -> bool:
+    try:
+        offer.check_fetch(delivery, visitor)
+    except Refused:
+        return False
+    return True
 
 
 def _number(text: str) -> int:

@@ -13,12 +13,13 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from galleries.access import Act, Visitor, may
-from galleries.errors import BadInput, PriceChanged
+from galleries.errors import BadInput, Conflict, PriceChanged
 from galleries.models import Invite, Proof, Remark, Sitting
 from galleries.sorting.shortlist import Proposal
 from galleries.steps.agreeing import agree, extras, proposals, statements
 from galleries.steps.agreeing.agree import Tally
 from galleries.steps.sorting import ranges
+from galleries.steps.sorting.readings import readings_of
 from galleries.web import extra_words
 from galleries.web.doors import invitee_page
 from galleries.web.invitee import list_markup, sheet_rows, showing
@@ -44,6 +45,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
             except PriceChanged as error:
                 changed = str(error)
                 sitting.refresh_from_db(fields=["allowance"])
+        if chosen and "sure" not in request.POST and not sitting.is_picking:
+            raise Conflict(_("The list was closed meanwhile; it stands below."))
         if not chosen:
             raise BadInput(_("Choose at least one frame before closing the list."))
     return _page(request, visitor, sitting, chosen, changed)
@@ -64,14 +67,14 @@ def _page(
     """`chosen`: the frames of the list about to be closed, None while nobody asks to; `changed`: why it is asked
     again."""
     tally, quoted = agree.tally(sitting, visitor), extras.quote(sitting)
-    places = ranges.places_of(sitting)
-    proposal = proposals.propose(tally, sitting, places)
+    readings = readings_of(sitting)
+    proposal = proposals.propose(tally, sitting, readings)
     rows = _rows(sitting, tally, proposal, chosen)
     open_now = may(visitor, Act.CLOSE_LIST, sitting)
     on = {row.line.frame.pk: row for group in rows.values() for row in group}
     spoken = list_markup.Words.here(reverse("sheet", args=[sitting.slug]))
     groups = [
-        (key, title, rows[key], [list_markup.pair(row, spoken, open_now=open_now) for row in rows[key]])
+        (key, title, rows[key], list_markup.pairs(rows[key], spoken, open_now=open_now))
         for key, title in _groups(visitor)
         if rows[key]
     ]
@@ -100,7 +103,7 @@ def _page(
         changed=changed,
         status=409 if changed else 200,
         proposal=proposal,
-        range_line=range_line(ranges.counted(places, proposal.chosen)),
+        range_line=range_line(ranges.counted(readings.places, proposal.chosen)),
         exact=proposal.gap <= 1e-6,
         percent=round(proposal.gap * 100, 1),
         open_now=open_now,
@@ -151,7 +154,7 @@ def _pictured(finals: list[Any]) -> list[tuple[Any, Proof | None]]:
 
 
 def _rows(sitting: Sitting, tally: Tally, proposal: Proposal, chosen: list[int] | None) -> dict[str, list[Row]]:
-    proofs = sheet_rows.proofs_of(sitting)
+    proofs = sheet_rows.small_proofs_of(sitting)
     labels = {line.frame.pk: line.frame.label for line in tally.lines}
     ticked = set(proposal.chosen if chosen is None else chosen)
     rows: dict[str, list[Row]] = {key: [] for key in ("agreed", "subject", "representation", "")}
@@ -160,11 +163,7 @@ def _rows(sitting: Sitting, tally: Tally, proposal: Proposal, chosen: list[int] 
         talk.setdefault(remark.frame_id, []).append(remark)
     for line in tally.lines:
         pk = line.frame.pk
-        if pk in proposal.reasons:
-            reasons = [reason_words(reason, labels) for reason in proposal.reasons[pk]]
-        elif pk in proposal.left_out:
-            reasons = [reason_words(proposal.left_out[pk], labels)]
-        else:
-            reasons = []
+        because = proposal.reasons.get(pk) or ((proposal.left_out[pk],) if pk in proposal.left_out else ())
+        reasons = [reason_words(reason, labels) for reason in because]
         rows[line.standing].append(Row(line, proofs.get(pk), reasons, pk in ticked, talk.get(pk, [])))
     return rows

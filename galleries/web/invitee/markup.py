@@ -9,12 +9,14 @@ from html import escape
 from itertools import islice
 from typing import NamedTuple
 
+from django.templatetags.static import static
 from django.utils.safestring import SafeString
 
 from galleries.web.addresses import proof_picture
 from galleries.web.invitee.showing import Shown
 from galleries.web.invitee.words import words_in
 
+STYLES = ("base", "sheet")  # of the sheet's page, without which nothing of it is drawn
 FIRST, EAGER = 2, 6  # pictures of a phone's first row, and of its first screen
 KINDS = ("pick", "alternate", "strike")
 PRESSED = {True: "true", False: "false"}
@@ -83,10 +85,12 @@ def rest_item(language: str, address: str) -> SafeString:
     return SafeString(f'<li class="rest"><a class="tap" href="{escape(address)}">{sentence}</a></li>')  # nosec B703
 
 
-def first_pictures(shown: Iterable[Shown]) -> str:
-    """The Link header (RFC 8288) by which the pictures of the first row are asked for before the page is read."""
+def asked_first(shown: Iterable[Shown]) -> str:
+    """The Link header (RFC 8288) by which what the first paint waits for is asked for before the page is read: the
+    styles, then the pictures of the first row."""
+    styles = [f"<{static(f'galleries/css/{name}.css')}>; rel=preload; as=style" for name in STYLES]
     firsts = [proof_picture(one.frame.pk, "small", one.proof.pk) for one in islice(shown, FIRST)]
-    return ", ".join(f"<{address}>; rel=preload; as=image; fetchpriority=high" for address in firsts)
+    return ", ".join(styles + [f"<{address}>; rel=preload; as=image; fetchpriority=high" for address in firsts])
 
 
 def frame_item(shown: Shown, language: str, side: str | None, *, marking: bool, place: int) -> SafeString:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from galleries.access import Act, Visitor, frames_shown_to, looks_shown_to, may
-from galleries.errors import BadInput, Missing
+from galleries.errors import BadInput, Conflict, Missing
 from galleries.models import SecondOpinion, Sitting
 from galleries.steps.picking import opinions as steps
 from galleries.web.doors import invitee_page
@@ -28,6 +28,8 @@ def opinions(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
         return _page(request, visitor, sitting)
     do = request.POST.get("do", "")
     if do == "ask":
+        if not sitting.is_picking:
+            raise Conflict(_("The list was closed meanwhile; second opinions are asked for while picks are open."))
         frame_ids = _frames(request.POST.get("which", ""), visitor, sitting)
         asked, link = steps.ask(
             sitting, visitor, request.POST.get("name", ""), frame_ids,

@@ -12,9 +12,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from galleries import storage
 from galleries.access import Act, Visitor, looks_shown_to, may
-from galleries.errors import BadInput, Missing
+from galleries.errors import BadInput, Conflict, Missing
 from galleries.models import Look, ReferencePicture, Sitting
-from galleries.steps.people import deadlines
+from galleries.steps.people import deadlines, plan_changes
 from galleries.steps.people import invite as invites
 from galleries.steps.planning import sitting_plan
 from galleries.web.calendar_file import calendar_file
@@ -39,6 +39,8 @@ def plan(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
         looks=looks,
         references=sitting.references.filter(look=None),
         comments=sitting.plan_comments.filter(look=None),
+        changes=plan_changes.of_person(visitor.invite) if visitor.invite else [],
+        newest=plan_changes.newest_line(sitting),
         has_days=bool(deadlines.of_person(visitor, sitting)),
         may_comment=may(visitor, Act.COMMENT_PLAN, sitting),
     )
@@ -56,6 +58,8 @@ def _say(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
         sitting_plan.add_reference(visitor, sitting, upload.read(), caption=request.POST.get("caption", ""), look=look)
         messages.success(request, _("The picture is on the plan."))
     else:
+        if "of" in request.POST and key_in(request.POST["of"]) != plan_changes.newest_line(sitting):
+            raise Conflict(_("The plan was changed once more since this page was loaded. Look at it again first."))
         sitting_plan.comment(visitor, sitting, request.POST.get("text", ""), look=look)
         messages.success(request, _("Said. Everybody of this sitting can read it."))
     anchor = f"#look-{look.pk}" if look else "#all"

@@ -28,7 +28,7 @@ from galleries.web import extra_words
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import marks_of_all, outbox, showing, talk, without_network
 from galleries.web.invitee import strips as strips_of_sheet
-from galleries.web.invitee.markup import first_pictures
+from galleries.web.invitee.markup import asked_first
 from galleries.web.invitee.page import key_in, page
 from galleries.web.invitee.words import allowance_said, words_in
 from galleries.web.json_blocks import block
@@ -124,8 +124,7 @@ def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
         extra_words=extra_words.terms(quoted) if chooses else [],
         closed_round=None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
     )
-    if firsts := first_pictures(one for strip in strips for one in strip.frames):
-        answer.headers["Link"] = firsts
+    answer.headers["Link"] = asked_first(one for strip in strips for one in strip.frames)
     return answer
 
 

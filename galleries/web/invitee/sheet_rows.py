@@ -32,6 +32,7 @@ class SheetFrame(NamedTuple):
     suggested: bool
     kept_by_subject: bool
     reading_version: int
+    sha256: str = ""
 
     @property
     def label(self) -> str:
@@ -49,6 +50,14 @@ class SheetProof(NamedTuple):
     middle_key: str
 
 
+class SmallProof(NamedTuple):
+    """What a small picture needs of a frame's newest proof."""
+
+    pk: int
+    small_width: int
+    small_height: int
+
+
 def _of_frames(frames: FrameSet) -> QuerySet[Any, Any]:
     return frames.unhidden().order_by("captured_at", "name", "pk").values_list(*SheetFrame._fields)
 
@@ -57,11 +66,14 @@ _ask_frames = {
     True: Compiled(lambda sitting: _of_frames(frames_of_sheets(True).filter(sitting=sitting))),
     False: Compiled(lambda sitting: _of_frames(frames_of_sheets(False).filter(sitting=sitting))),
 }
-_ask_proofs = Compiled(
-    lambda sitting: (
-        Proof.objects.filter(frame__sitting=sitting).order_by("pk").values_list("frame_id", *SheetProof._fields)
-    )
-)
+
+
+def _of_proofs(sitting: int, columns: tuple[str, ...]) -> QuerySet[Any, Any]:
+    return Proof.objects.filter(frame__sitting=sitting).order_by("pk").values_list("frame_id", *columns)
+
+
+_ask_proofs = Compiled(lambda sitting: _of_proofs(sitting, SheetProof._fields))
+_ask_small_proofs = Compiled(lambda sitting: _of_proofs(sitting, SmallProof._fields))
 
 
 def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
@@ -79,23 +91,29 @@ def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
     return {row[0]: SheetProof._make(row[1:]) for row in _ask_proofs(sitting.pk)}
 
 
+def small_proofs_of(sitting: Sitting) -> dict[int, SmallProof]:
+    """As `proofs_of`, less of each."""
+    return {row[0]: SmallProof._make(row[1:]) for row in _ask_small_proofs(sitting.pk)}
+
+
 MOST_EYES = 20_000  # places kept in one process
-_eyes: dict[UUID, dict[tuple[int, int], Eyes | None]] = {}  # sitting → (frame, version of the reader) → place
+Read = tuple[int, int, str]  # frame, version of the reader, SHA-256 of the file that was read
+_eyes: dict[UUID, dict[Read, Eyes | None]] = {}  # by sitting
 
 
 def eyes_of(sitting: Sitting, shown: list[SheetFrame]) -> dict[int, Eyes | None]:
     """frame → where its eyes are, None where that is not known. A reading is long, and of one file by one version of
     the reader always the same: what it says of the eyes is kept; a frame not read yet is asked about each time."""
     of_sitting = _eyes.get(sitting.uid, {})
-    versions = {frame.pk: frame.reading_version for frame in shown}
-    kept = {key[0]: of_sitting[key] for key in versions.items() if key in of_sitting}
-    missing = [pk for pk in versions if pk not in kept]
+    keys: dict[int, Read] = {frame.pk: (frame.pk, frame.reading_version, frame.sha256) for frame in shown}
+    kept = {pk: of_sitting[key] for pk, key in keys.items() if key in of_sitting}
+    missing = [pk for pk in keys if pk not in kept]
     if not missing:
         return kept
     read = _read(sitting, missing)
     if sum(map(len, _eyes.values())) > MOST_EYES:
         _eyes.clear()
-    places = {(pk, versions[pk]): eyes for pk, eyes in read.items() if versions[pk]}
+    places = {keys[pk]: eyes for pk, eyes in read.items() if keys[pk][1]}
     _eyes[sitting.uid] = {**of_sitting, **places}
     return kept | read
 

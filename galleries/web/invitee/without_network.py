@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from os.path import commonprefix
 from typing import Any
 
 from django.urls import reverse
@@ -26,9 +27,12 @@ def device(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
 
 
 def before(visitor: Visitor | None, *, to_desk: bool) -> dict[str, Any]:
-    """The pages before a sitting that this device gets the house's words for: those of links, and an agent's desk.
-    Nothing is kept for them but words, so they are told of nobody; somebody of the studio is told none."""
-    places = [reverse("open-invite", args=["-"]).removesuffix("-"), *([reverse("desk")] if to_desk else [])]
+    """What lies outside a sitting that this device gets the house's words for: links, what the foot of every page
+    sends (leave, another language), and an agent's desk. Nothing is kept for them but words, so they are told of
+    nobody; somebody of the studio is told none."""
+    links = reverse("open-invite", args=["-"]).removesuffix("-")
+    foot = commonprefix([reverse("leave"), reverse("language")])  # noqa: RUF071 - a worker's scope is a prefix
+    places = [links, foot, *([reverse("desk")] if to_desk else [])]
     return {
         "words_worker": reverse("words-worker"),
         "before": places if visitor is None or visitor.invite else [],
@@ -42,5 +46,6 @@ def words() -> dict[str, str]:
         "opens_again": _("It opens as soon as the network is back."),
         "try_again": _("Try again"),
         "not_sent": _("This was not sent"),
+        "stays": _("There is no network, so this was not sent. It stays here: press again once the network is back."),
         "send_again": _("There is no network. Go back, and send it once the network is there again."),
     }

@@ -28,7 +28,8 @@ def day_frames(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Http
     """GET: the strips. POST: `do=place` puts each strip where its choice says, `do=move` the frames that are ticked."""
     day = planning.day_of(sitting)
     if request.method == "POST":
-        count = placing.place(day, visitor, _places(request, day))
+        ticked = request.POST.get("do") == "move"
+        count = placing.place(day, visitor, _places(request, day), as_frames=ticked)
         sentence = ngettext("%d frame goes into its sitting.", "%d frames go into their sittings.", count)
         messages.success(request, sentence % count if count else _("All frames lie where they are wanted."))
         return redirect("studio-day-frames", slug=sitting.slug)

@@ -4,29 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime
 from typing import Any, NamedTuple
 
-import msgspec
-from django.db.models import TextField
-from django.db.models.functions import Cast
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Invite, Look, Mark, Proof, Sitting
 from galleries.models.compiled import Compiled
+from galleries.models.sittings import edge_label
 from galleries.sorting.cast import Cast as SkinCast
-from galleries.sorting.expression import Numbers, places
 from galleries.sorting.eyes import ENLARGED, SHARP, SMALL, Usual, eyes_closed, is_soft, soft_throughout, usual
 from galleries.sorting.frames import FrameNumbers
 from galleries.steps.ingesting import ingest, reading_anew
-from galleries.steps.sorting import loupe, ranges, sort, take_back
+from galleries.steps.sorting import loupe, sort, take_back
+from galleries.steps.sorting.readings import Readings, ReadNumbers, numbers_of, readings_of
 from galleries.told import Told
 from galleries.web.addresses import view_picture
 from galleries.web.studio import undo_words
 from galleries.words.told import sentence, stored
 
-SIDES = {Invite.Role.SUBJECT: "s", Invite.Role.REPRESENTATION: "r"}
+SIDES = {Invite.Role.SUBJECT.value: "s", Invite.Role.REPRESENTATION.value: "r"}
+_FILE = Frame.Shown.FILE.value
 
 
 class Small(NamedTuple):
@@ -50,29 +49,53 @@ def small_sizes(sitting: Sitting) -> dict[int, Small]:
     return {frame: Small(width, height) for frame, width, height in _ask_sizes(sitting.pk)}
 
 
+class DeskFrame(NamedTuple):
+    """What the desk needs of a frame; whole rows of thousands took a third of the answer."""
+
+    pk: int
+    look: int | None
+    name: str
+    number: int | None
+    captured_at: datetime | None
+    width: int
+    height: int
+    file_format: str
+    shown: str
+    sensor_width: int
+    sensor_height: int
+    profile_unread: str
+    run: int | None
+    run_place: int
+    hidden: bool
+    suggested: bool
+    raw_name: str | None  # of the raw file of the same exposure, where this frame's own file is none
+
+
+_ask_frames = Compiled(
+    lambda sitting: (
+        Frame.objects.filter(sitting=sitting)
+        .order_by("captured_at", "name", "pk")
+        .values_list(*DeskFrame._fields[:-1], "raw__name")
+    )
+)
+
+
 def everything(sitting: Sitting) -> dict[str, Any]:
-    frames = _frames(sitting)
-    proofs = small_sizes(sitting)
-    marks = _marks(sitting)
-    numbers = {frame.pk: sort.numbers(frame) for frame in frames}
-    usual_in = _usual_by_look(frames, numbers)
-    casts = sort.skin_casts(frames)
-    range_of = places({frame.pk: _expression(frame) for frame in frames})
+    frames = [DeskFrame._make(row) for row in _ask_frames(sitting.pk)]
+    readings, proofs, marks = readings_of(sitting), small_sizes(sitting), _marks(sitting)
+    usual_in = _usual_by_look(frames, readings)
+    casts = sort.skin_casts((frame.pk, frame.look, readings.of(frame.pk).skin) for frame in frames)
     rows = []
     for frame in frames:
-        usual_here, cast = usual_in[frame.look_id], casts.get(frame.pk)
-        row = _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), cast)
-        row["small"] = view_picture(frame.pk, as_on_desk=True)
-        row["flags"] = [*_flags(frame.read, numbers[frame.pk], usual_here), *_cast_flags(cast)]
-        if (place := range_of.get(frame.pk)) is not None and place.smile is not None:
+        read, cast, usual_here = readings.of(frame.pk), casts.get(frame.pk), usual_in[frame.look]
+        row = _frame(frame, proofs.get(frame.pk), marks.get(frame.pk, {}), cast, read)
+        row["flags"] = hints = [*_flags(read, usual_here), *_cast_flags(cast)]
+        if (place := readings.places.get(frame.pk)) is not None and place.smile is not None:
             row["range"] = {"smile": place.smile, "intensity": place.intensity}
-        row["compared"] = _compared(row["flags"], numbers[frame.pk], usual_here, cast)
+        row["compared"] = _compared(hints, read.eyes, usual_here, cast) if hints else ""
         rows.append(row)
-    return {"frames": rows, "soft": _soft_looks(usual_in), **state(sitting)}
-
-
-def _expression(frame: Frame) -> Numbers:
-    return ranges.of_face(frame.read.get("face") or {})
+    places = [[frame.pk, frame.look, int(frame.hidden), int(frame.suggested)] for frame in frames]
+    return {"frames": rows, "soft": _soft_looks(usual_in), **_state(sitting, places)}
 
 
 def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
@@ -85,73 +108,60 @@ def _soft_looks(usual_in: dict[int | None, Usual]) -> dict[str, str]:
     }
 
 
-# What the desk asks of a frame; making whole rows of thousands took a third of the answer.
-OF_FRAME = (
-    *("sitting", "look", "name", "number", "captured_at", "camera", "width", "height", "file_format", "shown"),
-    *("sensor_width", "sensor_height", "profile_unread", "run", "run_place", "raw__frame", "raw__name"),
-)
-
-
-def _frames(sitting: Sitting) -> list[Frame]:
-    """All of them, with readings. These are read by a parser that takes a quarter of the time of Django's own."""
-    rows = (
-        sitting.frames.select_related("raw")
-        .only(*OF_FRAME)
-        .annotate(text=Cast("reading", TextField()))
-        .order_by("captured_at", "name", "pk")
-    )
-    frames = list(rows)
-    for frame in frames:
-        text = frame.text  # type: ignore[attr-defined]  # the annotation
-        frame.reading = None if text is None else msgspec.json.decode(text)
-    return frames
-
-
 def state(sitting: Sitting) -> dict[str, Any]:
     """What acts change: looks, places of frames, what can be taken back."""
-    sitting.refresh_from_db(fields=["change", "current_look"])
     places = sitting.frames.values_list("pk", "look_id", "hidden", "suggested")
+    return _state(sitting, [[pk, look, int(hidden), int(suggested)] for pk, look, hidden, suggested in places])
+
+
+def _state(sitting: Sitting, places: list[list[int | None]]) -> dict[str, Any]:
+    sitting.refresh_from_db(fields=["change", "current_look"])
     return {
         "change": sitting.change,
         "looks": [_look(look) for look in sitting.looks.all()],
-        "places": [[pk, look, int(hidden), int(suggested)] for pk, look, hidden, suggested in places],
+        "places": places,
         "undo": undo_words.hint(take_back.last_undoable(sitting)),
         "anew": reading_anew.older_readings(sitting),
     }
 
 
-def _picture_shown(frame: Frame) -> tuple[str, ...]:
+def _note(frame: DeskFrame, read: ReadNumbers) -> str:
+    """What there is to say of the file itself; most have nothing."""
+    told = [*_picture_shown(frame), *_colours(frame), *_holds_little(frame, read), *_unknown(read)]
+    return "; ".join(told)[:300] if told else ""
+
+
+def _picture_shown(frame: DeskFrame) -> tuple[str, ...]:
     """Of a raw file: which of its two pictures people see, and how many pixels the sensor has; of another, whether
     the raw file stands beside it."""
-    if frame.raw_beside is not None:
-        return (_("beside it the raw file %s") % frame.raw_beside.name,)
-    if not frame.is_raw:
+    if frame.raw_name is not None:
+        return (_("beside it the raw file %s") % frame.raw_name,)
+    if frame.shown == _FILE:
         return ()
     size = f"{frame.sensor_width} × {frame.sensor_height}"
-    shown = frame.get_shown_display()
+    shown = Frame.Shown(frame.shown).label
     return (_("%(kind)s of %(size)s pixels: %(shown)s") % {"kind": frame.file_format, "size": size, "shown": shown},)
 
 
-def _colours(frame: Frame) -> tuple[str, ...]:
+def _colours(frame: DeskFrame) -> tuple[str, ...]:
     """That the colours the file names are not used, and why."""
-    unread = ingest.colours_told(frame)
+    unread = ingest.colours_told(frame.profile_unread)
     return (sentence(unread),) if unread else ()
 
 
-def _holds_little(frame: Frame, read: dict[str, Any]) -> Iterable[str]:
+def _holds_little(frame: DeskFrame, read: ReadNumbers) -> Iterable[str]:
     """What a look at 100 % would show of the picture as a whole: few pixels, or fewer than it seems to have."""
     if 0 < frame.width * frame.height < SMALL:
         size = {"width": frame.width, "height": frame.height}
         yield _("a small picture (%(width)s × %(height)s): its sharpness says little about a print") % size
-    detail = read.get("fine_detail")
-    if detail is not None and detail < ENLARGED:
+    if read.fine_detail is not None and read.fine_detail < ENLARGED:
         yield _("less fine detail than its pixels could hold: enlarged, or soft all over")
 
 
-def _unknown(read: dict[str, Any]) -> list[str]:
+def _unknown(read: ReadNumbers) -> list[str]:
     """Why numbers of a frame are not known, each reason once, whatever else hangs on the same one."""
     reasons: dict[str, object] = {}
-    for why in (read.get("unknown") or {}).values():
+    for why in read.unknown:
         reasons.setdefault(Told.from_stored(why).code or str(why), why)
     return list(dict.fromkeys(stored(why) for why in reasons.values()))
 
@@ -172,13 +182,14 @@ def _look(look: Look) -> dict[str, Any]:
     }
 
 
-def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinCast | None) -> dict[str, Any]:
-    read = frame.read
+def _frame(
+    frame: DeskFrame, proof: Small | None, marks: dict[str, str], cast: SkinCast | None, read: ReadNumbers
+) -> dict[str, Any]:
     row: dict[str, Any] = {
         "id": frame.pk,
-        "label": frame.label,
+        "label": edge_label(frame.number, frame.name),
         "name": frame.name,
-        "time": f"{frame.captured_at:%H:%M:%S}" if frame.captured_at else "",
+        "time": frame.captured_at.time().isoformat("seconds") if frame.captured_at else "",
         "w": proof.width if proof else frame.width,
         "h": proof.height if proof else frame.height,
         "run": frame.run,
@@ -186,33 +197,31 @@ def _frame(frame: Frame, proof: Small | None, marks: dict[str, str], cast: SkinC
         # Differences of skin a* and b* from the look's median, where they are known.
         "cast": [cast.a, cast.b] if cast else None,
         "marks": marks,
-        "note": "; ".join((*_picture_shown(frame), *_colours(frame), *_holds_little(frame, read), *_unknown(read)))[
-            :300
-        ],
+        "note": _note(frame, read),
+        "small": view_picture(frame.pk, as_on_desk=True),
     }
-    if loupe.from_sensor(frame):
+    sensor = frame.sensor_width, frame.sensor_height
+    if frame.shown != _FILE and loupe.is_smaller(frame.shown, (frame.width, frame.height), sensor):
         row["sensor"] = True  # its eyes at 100 % are developed when somebody asks
-    face = read.get("face") or {}
-    eyes = eyes_place(face.get("right_eye"), face.get("left_eye"), read.get("width"), read.get("height"))
-    if eyes:
+    if eyes := read.place:
         row["eyes"], row["gap"] = [eyes.x, eyes.y], eyes.gap
     return row
 
 
 def flags(frame: Frame, usual: Usual) -> list[str]:
     """closed, soft, noface, unread: hints for the photographer's own look, nothing more. `usual` in its look."""
-    return _flags(frame.read, sort.numbers(frame), usual)
+    return _flags(numbers_of(frame.read), usual)
 
 
-def _flags(read: dict[str, Any], numbers: FrameNumbers, usual: Usual) -> list[str]:
-    if not read:
+def _flags(read: ReadNumbers, usual: Usual) -> list[str]:
+    if not read.is_read:
         return ["unread"]
-    if not read.get("face"):
+    if not read.has_face:
         return ["noface"]
     hints = []
-    if eyes_closed(numbers, usual):
+    if eyes_closed(read.eyes, usual):
         hints.append("closed")
-    if is_soft(numbers, usual.sharpest):
+    if is_soft(read.eyes, usual.sharpest):
         hints.append("soft")
     return hints
 
@@ -238,11 +247,11 @@ def _compared(flags: list[str], numbers: FrameNumbers, usual: Usual, cast: SkinC
     return ", ".join(told)
 
 
-def _usual_by_look(frames: Iterable[Frame], numbers: dict[int, FrameNumbers]) -> dict[int | None, Usual]:
+def _usual_by_look(frames: Iterable[DeskFrame], readings: Readings) -> dict[int | None, Usual]:
     by_look: dict[int | None, list[FrameNumbers]] = {}
     for frame in frames:
-        by_look.setdefault(frame.look_id, []).append(numbers[frame.pk])
-    everywhere = usual(numbers.values()).sharpest
+        by_look.setdefault(frame.look, []).append(readings.of(frame.pk).eyes)
+    everywhere = usual(numbers for known in by_look.values() for numbers in known).sharpest
     told = {look: usual(known) for look, known in by_look.items()}
     # A look of a few frames is held against the whole sitting.
     return {look: replace(one, sharpest=one.sharpest or everywhere) for look, one in told.items()}
@@ -251,7 +260,7 @@ def _usual_by_look(frames: Iterable[Frame], numbers: dict[int, FrameNumbers]) ->
 def _marks(sitting: Sitting) -> dict[int, dict[str, str]]:
     """frame → {'s': kind, 'r': kind}."""
     sides = Mark.objects.filter(frame__sitting=sitting).by_side()
-    return {frame: {SIDES[Invite.Role(role)]: kind for role, kind in row.items()} for frame, row in sides.items()}
+    return {frame: {SIDES[role]: kind for role, kind in row.items()} for frame, row in sides.items()}
 
 
 def filters() -> list[tuple[str, str]]:

@@ -9,7 +9,8 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from galleries.steps.people import letters, mail
+from galleries.models import Sitting
+from galleries.steps.people import letters, mail, plan_changes
 
 NO_LINK = gettext_lazy("(here stands the link, made when the letter goes and not kept)")
 
@@ -43,6 +44,16 @@ def warn(request: HttpRequest) -> None:
     """Said beside what a press did, where the letters that belong to it reach nobody."""
     if not mail.goes_out():
         messages.warning(request, where_letters_lie())
+
+
+def plan_is_told(request: HttpRequest, sitting: Sitting) -> None:
+    """Said beside a change of what people saw of the plan."""
+    waiting = sitting.letters.unsent().filter(kind=plan_changes.KIND).select_related("invite")
+    names = [letter.invite.name for letter in waiting if letter.invite is not None]
+    if names:
+        words = _("They saw the plan before and get a letter with what was and what is, once you are done: %s.")
+        messages.info(request, words % ", ".join(names))
+        warn(request)
 
 
 def going(name: str) -> str:

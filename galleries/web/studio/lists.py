@@ -16,6 +16,7 @@ from galleries.models import Final, Sitting
 from galleries.sorting import shortlist
 from galleries.steps.agreeing import agree, extras, objection, proposals, sidecars, statements
 from galleries.steps.sorting import ranges
+from galleries.steps.sorting.readings import Readings, readings_of
 from galleries.web import extra_words
 from galleries.web.addresses import view_picture
 from galleries.web.doors import studio_page
@@ -41,8 +42,8 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     sizes = small_sizes(sitting)
     kept = {final.frame_id for final in finals}
     is_open = sitting.stage in OPEN
-    places = ranges.places_of(sitting) if is_open else {}
-    proposal = proposals.propose(tally, sitting, places) if is_open else None
+    readings = readings_of(sitting) if is_open else Readings()
+    proposal = proposals.propose(tally, sitting, readings) if is_open else None
     reasons = _reasons(tally, proposal)
     chosen = set(proposal.chosen) if proposal else kept
     words = list_markup.Words.here()
@@ -50,15 +51,15 @@ def lists(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespo
     for standing in STANDINGS:
         lines = [Row(one, sizes.get(one.frame.pk), one.frame.pk in chosen, reasons.get(one.frame.pk, ()))
                  for one in tally.of(standing)]  # fmt: skip
-        items = [list_markup.item(row, words, place, is_open=is_open) for place, row in enumerate(lines, 1)]
-        sections.append({"standing": standing, "title": _titles()[standing], "rows": items})
+        items = list_markup.items(lines, words, is_open=is_open)
+        sections.append({"standing": standing, "title": _titles()[standing], "count": len(lines), "rows": items})
     context = {
         "sitting": sitting,
         "page": "studio-lists",
         "tally": tally,
-        "sections": [section for section in sections if section["rows"] or section["standing"] == "agreed"],
+        "sections": [section for section in sections if section["count"] or section["standing"] == "agreed"],
         "is_open": is_open,
-        "range_line": range_line(ranges.counted(places, proposal.chosen)) if proposal else "",
+        "range_line": range_line(ranges.counted(readings.places, proposal.chosen)) if proposal else "",
         "proposed": len(proposal.chosen) if proposal else 0,
         "finals": [
             {"final": final, "small": view_picture(final.frame_id, as_on_desk=True) if final.frame_id in sizes else ""}

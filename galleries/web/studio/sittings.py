@@ -147,6 +147,7 @@ def settings_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> H
     if request.method == "POST" and form.is_valid():
         sitting_plan.edit_sitting(sitting, visitor, **form.cleaned_data)
         messages.success(request, _("The settings are kept."))
+        letter_words.plan_is_told(request, sitting)
         return redirect("studio-sitting", slug=sitting.slug)
     context = {"sitting": sitting, "page": "studio-settings", "form": form}
     status = 400 if request.method == "POST" else 200
@@ -206,6 +207,7 @@ def add_look(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRe
     if purpose not in Look.Purpose.values:
         raise BadInput(_("A look is for casting or for the portfolio."))
     looks.new_look(sitting, title, visitor, purpose=purpose)
+    letter_words.plan_is_told(request, sitting)
     return redirect("studio-sitting", slug=sitting.slug)
 
 
@@ -218,6 +220,7 @@ def look_page(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id:
     if request.method == "POST" and form.is_valid():
         looks.edit_look(look, visitor, **form.cleaned_data)
         messages.success(request, _("“%s” is kept.") % look.title)
+        letter_words.plan_is_told(request, sitting)
         return redirect("studio-setup", slug=sitting.slug)
     context = {"sitting": sitting, "page": "studio-setup", "look": look, "form": form}
     status = 400 if request.method == "POST" else 200
@@ -246,6 +249,7 @@ def copy_sitting(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
 def remove_look(request: HttpRequest, visitor: Visitor, sitting: Sitting, look_id: int) -> HttpResponseBase:
     look = look_of(sitting, look_id)
     looks.remove_look(look, visitor)
+    letter_words.plan_is_told(request, sitting)
     messages.success(request, _("“%s” is taken off the plan.") % look.title)
     return redirect("studio-sitting", slug=sitting.slug)
 

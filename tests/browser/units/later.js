@@ -14,6 +14,31 @@ export default {
     await new Promise((go) => setTimeout(go, 300)); // past the time at which a page without frames would do it
     same(seen, ["frame", "task"]);
   },
+  "what cannot wait is done at once, and not again": async () => {
+    const seen = [];
+    const run = afterFrame(() => seen.push("task"));
+    afterFrame(() => seen.push("next"));
+    run();
+    same(seen, ["task"]);
+    await until(() => seen.includes("next"), "the other one was done");
+    run();
+    same(seen, ["task", "next"]);
+  },
+  "one that fails takes no other with it": async () => {
+    const seen = [];
+    const told = (event) => {
+      event.preventDefault();
+      seen.push(event.message);
+    };
+    addEventListener("error", told);
+    afterFrame(() => {
+      throw new Error("torn");
+    });
+    afterFrame(() => seen.push("next"));
+    await until(() => seen.includes("next"), "the other one was done");
+    removeEventListener("error", told);
+    same(seen, ["Uncaught Error: torn", "next"]);
+  },
   "a page that draws no frames does it all the same": async () => {
     const asked = window.requestAnimationFrame;
     const seen = [];

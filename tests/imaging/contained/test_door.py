@@ -12,6 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -115,6 +116,57 @@ def test_threads_share_without_mixing_answers() -> None:
         thread.join()
     assert not wrong
     assert len(children.pool.idle) <= 2
+
+
+def _counted(monkeypatch: pytest.MonkeyPatch) -> list[children.Child]:
+    """Every child that is started from now on."""
+    started: list[children.Child] = []
+
+    class Child(children.Child):
+        def __init__(self, memory: int, manager: str = "") -> None:
+            started.append(self)
+            super().__init__(memory, manager)
+
+    monkeypatch.setattr(children, "Child", Child)
+    return started
+
+
+def test_more_threads_than_may_be_at_work_wait_for_a_child_and_start_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    started = _counted(monkeypatch)
+    monkeypatch.setattr(children, "MOST_AT_ONCE", 2)
+    monkeypatch.setattr(children, "WAIT_SECONDS", 60.0)
+    with ThreadPoolExecutor(6) as threads:
+        widths = list(threads.map(lambda _nth: door.verify(SOUND).width, range(30)))
+    assert widths == [160] * 30
+    assert len(started) <= 2
+    assert children.pool.busy == 0
+
+
+def test_children_that_hang_keep_nobody_waiting_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two files sent on purpose that take their whole minute: the third gets a child of its own."""
+    monkeypatch.setattr(children, "MOST_AT_ONCE", 1)
+    monkeypatch.setattr(children, "WAIT_SECONDS", 0.1)
+    door.verify(SOUND)
+    hanging = children.pool.idle[0].process
+    os.kill(hanging.pid, signal.SIGSTOP)
+    with ThreadPoolExecutor(1) as threads:
+        stuck = threads.submit(door.verify, SOUND, seconds=60)
+        while children.pool.busy == 0:
+            time.sleep(0.01)
+        assert door.verify(SOUND).width == 160
+        assert children.pool.busy == 1
+        os.kill(hanging.pid, signal.SIGKILL)
+        with refused(errors.Unreadable, "stopped the decoder"):
+            stuck.result()
+    assert children.pool.busy == 0
+
+
+def test_one_that_cannot_be_started_is_not_counted_as_at_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(address, "socket", "/nowhere/portal-decoder.sock")
+    for _time in range(children.MOST_AT_ONCE + 1):
+        with pytest.raises(RuntimeError, match="could not be started"):
+            door.verify(SOUND)
+    assert children.pool.busy == 0
 
 
 def _in_fork(pipe: multiprocessing.connection.Connection) -> None:

@@ -9,9 +9,10 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import cv2
 import pytest
 
-from galleries.imaging.contained import children, door, forkserver
+from galleries.imaging.contained import child, children, door, forkserver
 from tests.imaging.core_pictures import files
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -51,6 +52,16 @@ def test_a_child_is_forked_has_its_own_line_only_and_walls_that_the_server_has_n
     assert not Path(f"/proc/{pids[0]}").exists(), "ended and buried"
     second.channel.close()
     assert second.process.wait(30) == 0
+
+
+def test_decoders_keep_to_one_thread_and_so_does_whoever_they_are_forked_from() -> None:
+    before = cv2.getNumThreads()
+    try:
+        cv2.setNumThreads(3)
+        child.warm()
+        assert cv2.getNumThreads() == 1
+    finally:
+        cv2.setNumThreads(before)
 
 
 def test_a_server_that_is_gone_is_replaced() -> None:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from galleries.imaging.codes import Code
+from galleries.imaging.face import eyes
 from galleries.imaging.face.eyes import (
     CatchLight,
     Eye,
@@ -155,6 +156,19 @@ def test_a_soft_eye_in_a_sharp_frame_is_seen() -> None:
         ratios.append(sharp / detail)
     assert ratios[0] > 0.7
     assert ratios[0] > 1.5 * ratios[1] > 2.5 * ratios[2]
+
+
+@pytest.mark.parametrize("middle", [0, 1])
+def test_a_bands_power_is_that_of_a_whole_transform(middle: int) -> None:
+    """NumPy's two-dimensional transform of the tiles under a Hann window, its band's mean power."""
+    tiles = np.random.default_rng(4).normal(120, 25, (5, 64, 64)).astype(np.float32)
+    tiles -= tiles.mean(axis=(1, 2), keepdims=True)
+    window = np.hanning(64)[:, None] * np.hanning(64)
+    across, down = np.fft.rfftfreq(64)[None, :], np.fft.fftfreq(64)[:, None]
+    band = np.abs(np.hypot(down, across) - (0.125, 0.275)[middle]) <= 0.025
+    whole = (np.abs(np.fft.rfft2(tiles * window)) ** 2)[:, band].mean(axis=1)
+    rows = (tiles @ eyes._OVER_ROWS.view(np.float32)).view(np.complex64)
+    assert eyes._power(rows, eyes._BANDS[middle]) == pytest.approx(whole, rel=1e-4)
 
 
 def test_flat_pictures_have_no_sharpness() -> None:

@@ -28,3 +28,11 @@ def test_what_is_asked_about_stays_as_it_was() -> None:
     ranks.percentile(values, 30)
     ranks.medians(values)
     assert np.array_equal(values, before)
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 41, 101])
+@pytest.mark.parametrize("percent", [0, 50, 97, 99, 100])
+def test_under_a_bound_is_what_the_percentile_says(size: int, percent: float) -> None:
+    values = np.random.default_rng(size).integers(0, 20, size) / 4
+    for bound in np.arange(-0.125, 5.25, 0.0625):
+        assert ranks.is_under(values, percent, bound) == (np.percentile(values, percent) < bound), bound

@@ -295,13 +295,6 @@ def test_anchors_are_the_middles_of_a_grid_row_by_row() -> None:
     assert anchors[-1] == pytest.approx((47.5 / 48, 47.5 / 48))
 
 
-def test_a_blob_is_planes_of_scaled_values() -> None:
-    patch = np.arange(12, dtype=np.uint8).reshape(2, 2, 3)
-    found = models._blob(patch, 2.0, -1.0)
-    assert found.shape == (1, 3, 2, 2)
-    assert found[0, 1].tolist() == [[1, 7], [13, 19]]
-
-
 # Lids that cannot be read
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+import random
 import subprocess
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -15,7 +18,7 @@ import pyvips
 from PIL import Image, ImageOps
 
 from galleries.imaging.colour import convert, profiles
-from galleries.imaging.errors import TooLarge, Unreadable, Unsupported
+from galleries.imaging.errors import ImagingError, TooLarge, Unreadable, Unsupported
 from galleries.imaging.framing import geometry
 from galleries.imaging.opening import decode, formats
 from galleries.imaging.opening.decode import open_picture, probe, verify
@@ -122,6 +125,37 @@ def test_padding_before_the_end_is_no_damage_but_more_data_are() -> None:
     assert np.array_equal(open_picture(padded).pixels, open_picture(data).pixels)
     with pytest.raises(Unreadable):
         verify(data[:-2] + bytes(range(1, 250)) + data[-2:])
+
+
+def damaged(data: bytes, chance: random.Random) -> Iterator[bytes]:
+    """Cut off, with bytes changed, gone or too many, and with a marker where none belongs."""
+    for _time in range(9):
+        at, some = chance.randrange(2, len(data)), chance.randint(1, 40)
+        yield data[:at]
+        yield data[:at] + bytes([chance.randrange(256)]) + data[at + 1 :]
+        yield data[:at] + data[at + some :]
+        yield data[:at] + chance.randbytes(some) + data[at:]
+        yield data[:at] + bytes([0xFF, chance.choice([0xC4, 0xD0, 0xD9, 0xDA])]) + data[at:]
+
+
+def test_verifying_makes_no_picture_and_sees_all_damage_that_a_full_decode_sees() -> None:
+    chance, opened, refusals = random.Random(11), 0, 0
+    noise = np.clip(painted(72, 56) + np.random.default_rng(3).normal(0, 20, (56, 72, 3)), 0, 255).astype(np.uint8)
+    kinds: list[dict[str, Any]] = [{"subsampling": n, "progressive": way} for n in range(3) for way in (False, True)]
+    kinds += [{"subsampling": 2, "restart_marker_blocks": 3}, {"keep_rgb": True}, {"mode": "L"}, {"mode": "CMYK"}]
+    for kind in kinds:
+        for data in damaged(saved(noise, quality=88, **kind), chance):
+            answers: list[Any] = []
+            for look in (decode.open_stored, verify):
+                try:
+                    look(data, Limits(max_pixels=1_000_000))
+                    answers.append(None)
+                except ImagingError as error:
+                    answers.append((type(error), error.told))
+            assert answers[0] == answers[1]
+            opened, refusals = opened + (answers[0] is None), refusals + (answers[0] is not None)
+    assert opened > 20
+    assert refusals > 300
 
 
 def test_a_trailer_after_the_picture_is_ignored() -> None:

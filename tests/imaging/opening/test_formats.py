@@ -229,4 +229,4 @@ def test_a_decoders_complaint_becomes_ours(message: str, kind: type[ImagingError
 
 def test_a_header_of_another_format_is_no_jpeg_to_decode() -> None:
     header = replace(formats.read_header(saved(RGB)), jpeg=None)
-    assert refusal(Unreadable, formats._decode_jpeg, saved(RGB), header, 1.0) == Code.JPEG_NO_FRAME
+    assert refusal(Unreadable, formats._decode_jpeg, saved(RGB), header, 1.0, formats._pixels_of) == Code.JPEG_NO_FRAME

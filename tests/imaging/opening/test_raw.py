@@ -145,12 +145,18 @@ def test_a_dng_with_a_large_picture_is_read_without_libraw_and_says_the_same(
     assert here.embedded_orientation == orientation
 
 
-def test_a_raw_file_on_the_disk_is_mapped_and_any_other_is_read(tmp_path: Path) -> None:
-    for name, data, kind in (("a", with_preview(), mmap.mmap), ("b", saved(painted(64, 48)), bytes), ("c", b"", bytes)):
+def test_raw_files_and_jpegs_on_the_disk_are_mapped_and_any_other_is_read(tmp_path: Path) -> None:
+    jpeg, png = saved(painted(64, 48)), saved(painted(64, 48), "PNG")
+    files = {"raw": (with_preview(), mmap.mmap), "jpeg": (jpeg, mmap.mmap), "png": (png, bytes), "none": (b"", bytes)}
+    for name, (data, kind) in files.items():
         path = tmp_path / name
         path.write_bytes(data)
-        assert isinstance(decode.load_bytes(path, Limits()), kind)
-    assert decode.verify(tmp_path / "a") == decode.verify(with_preview())
+        loaded = decode.load_bytes(path, Limits())
+        assert isinstance(loaded, kind)
+        assert loaded[:] == data
+        if data:
+            assert decode.verify(path) == decode.verify(data)
+            assert np.array_equal(decode.open_picture(path).pixels, decode.open_picture(data).pixels)
 
 
 def test_a_preview_that_breaks_off_is_told() -> None:

@@ -13,10 +13,32 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from galleries.imaging.colour import convert, profiles
+from galleries.imaging.colour.planes import Planes
 from galleries.imaging.errors import DoesNotFit
 from galleries.imaging.output import encode
 from tests.imaging.core_pictures import painted
 from tests.telling import refused, sentence_of
+
+
+@pytest.mark.parametrize("odd", [(63, 96), (64, 95), (63, 95), (64, 96)])
+def test_nothing_that_lies_beside_a_picture_in_memory_comes_into_its_file(odd: tuple[int, int]) -> None:
+    """libjpeg-turbo's interface of planes reads light up to what colour stands for (`tjPlaneWidth` of its turbojpeg.h:
+    'padded to the nearest multiple of the horizontal chroma subsampling factor')."""
+    height, width = odd
+    light = painted(width, height)[:, :, 1]
+    colour = np.full((-(-height // 2), -(-width // 2)), 128, np.uint8)
+
+    def coded(beside: int) -> bytes:
+        memory = np.full((height + 2, width), beside, np.uint8)
+        memory[:height] = light
+        return encode.encode_planes(Planes(memory[:height], colour, colour), quality=90)
+
+    assert coded(0) == coded(255)
+    # What fills the last blocks is the picture's own edge, as the encoder itself has it for RGB.
+    decoded = np.asarray(Image.open(io.BytesIO(coded(0))).convert("L")).astype(int)
+    assert decoded.shape == (height, width)
+    assert np.abs(decoded - light)[:, -2:].max() <= 6
+    assert np.abs(decoded - light)[-2:].max() <= 6
 
 
 def _busy(width: int = 320, height: int = 400, seed: int = 1, grain: float = 12) -> np.ndarray:

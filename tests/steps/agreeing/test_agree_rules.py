@@ -54,12 +54,12 @@ def test_a_note_for_the_studio_alone_is_read_by_the_studio_alone(cast: Cast) -> 
     mark(cast.subject, frame, note="the scar stays between us", note_for_studio=True)
     mark(cast.subject, noted, note="softer", minute=2)
     mark(cast.representation, noted, note="for the drama", minute=1)
-    lines = {line.frame: line for line in agree.tally(cast.sitting, cast.as_owner).lines}
-    assert lines[frame].for_studio == (("Ansa Veld", "the scar stays between us"),)
-    assert lines[frame].notes == ()
-    assert lines[noted].notes == (("Ruben Achterberg", "for the drama"), ("Ansa Veld", "softer"))
+    lines = {line.frame.pk: line for line in agree.tally(cast.sitting, cast.as_owner).lines}
+    assert lines[frame.pk].for_studio == (("Ansa Veld", "the scar stays between us"),)
+    assert lines[frame.pk].notes == ()
+    assert lines[noted.pk].notes == (("Ruben Achterberg", "for the drama"), ("Ansa Veld", "softer"))
     (line,) = agree.tally(cast.sitting, cast.as_representation).lines
-    assert (line.frame, line.notes, line.for_studio) == (noted, lines[noted].notes, ())
+    assert (line.frame.pk, line.notes, line.for_studio) == (noted.pk, lines[noted.pk].notes, ())
 
 
 def test_lists_are_compared_by_the_agent_and_the_photographer_only(cast: Cast) -> None:
@@ -144,7 +144,7 @@ def test_only_looks_with_frames_that_somebody_sees_can_lack_a_pick(cast: Cast) -
         "No pick of either side in “Linen”.", "No pick for casting among them.",
         "No look for “Linen kind” among the picks.",
     )  # fmt: skip
-    assert "No pick of either side in “Bare”." in agree.tally(cast.sitting, cast.as_owner).words
+    assert "No pick of either side in “Linen · Bare”." in agree.tally(cast.sitting, cast.as_owner).words
     assert not any("Out" in words or "Empty" in words for words in agree.tally(cast.sitting, cast.as_owner).words)
 
 

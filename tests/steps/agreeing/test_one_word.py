@@ -12,6 +12,7 @@ from galleries.sorting import sides
 from galleries.steps.agreeing import agree, proposals
 from galleries.steps.picking import pick
 from galleries.steps.sorting import contact
+from galleries.steps.sorting.readings import readings_of
 from galleries.web.invitee import showing
 from galleries.web.studio import desk_data
 from tests.cast import Cast, make_cast
@@ -51,7 +52,7 @@ def test_every_place_gives_the_same_word(cast: Cast, monkeypatch: pytest.MonkeyP
 
     tally = agree.tally(cast.sitting, cast.as_owner)
     assert {line.frame.pk: line.representation for line in tally.lines} == spoken
-    assert {one.key: one.representation for one in proposals.candidates(tally)} == spoken
+    assert {one.key: one.representation for one in proposals.candidates(tally, readings_of(cast.sitting))} == spoken
 
     desk = desk_data.everything(cast.sitting)["frames"]
     assert {row["id"]: row["marks"]["r"] for row in desk if row["marks"]} == spoken
@@ -83,7 +84,7 @@ def test_a_note_keeps_its_line_when_the_mark_is_taken_back(cast: Cast) -> None:
         pick.set_mark(cast.as_representation, frame.pk, kind="alternate")
         pick.set_mark(cast.as_representation, frame.pk, kind="")
     (line,) = agree.tally(cast.sitting, cast.as_owner).lines
-    assert (line.frame, line.representation, line.notes) == (noted, "", (("Ruben Achterberg", "for the drama"),))
+    assert (line.frame.pk, line.representation, line.notes) == (noted.pk, "", (("Ruben Achterberg", "for the drama"),))
 
 
 def test_of_two_rankings_the_better_place_counts_while_its_owner_wants_the_frame(cast: Cast) -> None:
@@ -100,11 +101,12 @@ def test_of_two_rankings_the_better_place_counts_while_its_owner_wants_the_frame
 
 
 def test_candidates_carry_what_the_reading_says(cast: Cast) -> None:
-    frame = filled(cast, 1, 1)[0]
-    assert len(proposals.expression(frame)) == 4
-    frame.reading = None
-    assert proposals.expression(frame) == ()
+    frame, unread = *filled(cast, 1, 1), cast.frame(99)
+    readings = readings_of(cast.sitting)
+    assert len(readings.of(frame.pk).differences) == 4
+    assert readings.of(unread.pk).differences == ()
     pick.set_mark(cast.as_subject, frame.pk, kind="pick")
     pick.set_order(cast.as_subject, cast.sitting, [frame.pk])
-    (one,) = proposals.candidates(agree.tally(cast.sitting, cast.as_representation))
+    (one,) = proposals.candidates(agree.tally(cast.sitting, cast.as_representation), readings)
+    assert one.expression == readings.of(frame.pk).differences
     assert (one.key, one.subject, one.place_subject, one.purpose) == (frame.pk, "pick", 1, "casting")

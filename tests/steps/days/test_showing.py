@@ -100,7 +100,11 @@ def test_who_has_not_said_that_they_are_through_is_reminded_once_a_day(cast: Cas
     pick.say_done(Visitor(invite=jules), jules.sitting)
     rows = {one.sitter.sitting.subject_given: one for one in showing.progress(day, cast.as_owner)}
     assert (rows["Jules"].marked, rows["Jules"].through, rows["Ansa"].through) == (1, True, False)
+    assert [one.waits for one in showing.progress(day, cast.as_owner)] == [True, False, False]
     assert showing.remind(day, cast.as_owner) == 2
+    assert not any(one.waits for one in showing.progress(day, cast.as_owner)), (
+        "the page has no button that only refuses"
+    )
     reminded = Letter.objects.filter(kind="reminder").values_list("to", flat=True)
     assert sorted(reminded) == ["ansa@veld.example", "ruben@achterberg.example"]
     with pytest.raises(Conflict, match="nobody to remind"):

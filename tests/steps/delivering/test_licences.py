@@ -90,12 +90,12 @@ def test_a_use_is_asked_for_and_granted_by_an_addendum(cast: Cast) -> None:
     assert Letter.objects.filter(kind="usage", to=cast.owner.email).count() == 1
     with pytest.raises(Refused):
         usage.grant(asked, cast.as_subject)
-    addendum = usage.grant(asked, cast.as_owner, until=date(2027, 6, 30), note="one production")
+    addendum = usage.grant(asked, cast.as_owner, until=date(2999, 6, 30), note="one production")
     asked.refresh_from_db()
     assert (asked.state, asked.addendum) == (UsageRequest.State.GRANTED, addendum)
     assert addendum.addendum_to == licence
     assert addendum.text.splitlines()[-1].startswith("Addendum of ")
-    assert "posters and paid publicity of a production, allowed until 30 June 2027" in addendum.text
+    assert "posters and paid publicity of a production, allowed until 30 June 2999" in addendum.text
     assert licence.text.splitlines()[0] in addendum.text
     assert licences.has_accepted(addendum, cast.subject)
     with pytest.raises(Conflict, match="answered already"):
@@ -123,6 +123,16 @@ def test_a_use_in_own_words_needs_one_of_the_trades(cast: Cast) -> None:
     with pytest.raises(BadInput, match="banner"):
         usage.grant(asked, cast.as_owner)
     assert usage.grant(asked, cast.as_owner, ["advertising"]).number == 2
+
+
+def test_a_use_is_not_granted_until_a_day_that_is_past(cast: Cast) -> None:
+    licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    asked, today = usage.ask(cast.sitting, cast.as_subject, "poster"), timezone.localdate()
+    with pytest.raises(BadInput, match="day is past"):
+        usage.grant(asked, cast.as_owner, until=today - timedelta(days=1))
+    asked.refresh_from_db()
+    assert (asked.state, asked.addendum) == (UsageRequest.State.ASKED, None)
+    assert usage.grant(asked, cast.as_owner, until=today).number == 2
 
 
 def test_a_use_is_refused_with_a_reason(cast: Cast) -> None:

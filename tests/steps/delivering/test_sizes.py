@@ -200,5 +200,5 @@ def test_the_renamed_column_keeps_what_stood_in_it() -> None:
         before.apps.get_model("galleries", "DeliverySize").objects.create(**values)
     finally:
         with connection.schema_editor() as editor:
-            loader.get_migration("galleries", "0012_source_kind").apply(before.clone(), editor)
+            loader.disk_migrations["galleries", "0012_source_kind"].apply(before.clone(), editor)
     assert DeliverySize.objects.get().source_kind == "std"

@@ -10,6 +10,8 @@ import hashlib
 import json
 import os
 import stat
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, timedelta
@@ -47,8 +49,12 @@ from galleries.steps.delivering import sizes
 from galleries.steps.demo import demo_finishing, demo_sitting, rehearse
 from galleries.steps.ingesting import ingest
 from galleries.told import Told
+from portal import embedded
 from tests.cast import make_cast
 from tests.web.invitee.sheets import READING
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[3] / "deploy"))
+import processes
 
 PLAN = painter.plan_sitting(demo_sitting.PLAN_NUMBER)
 
@@ -351,6 +357,43 @@ def test_where_no_worker_takes_it_it_is_done_here_and_a_failure_is_told(
     jobs.enqueue("proof", 6, cast.sitting)
     with pytest.raises(Conflict, match=r"proof 6: The frame ends in the middle\."):
         waiting(cast.sitting)
+
+
+def test_work_in_hand_is_waited_for_and_not_done_here(
+    waiting: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cast = make_cast()
+    monkeypatch.setattr(demo_sitting, "STANDSTILL", 0)
+    for thing in range(2):
+        jobs.enqueue("proof", thing, cast.sitting)
+    lease = timezone.now() + timedelta(minutes=1)
+    Job.objects.update(rung_at=timezone.now() - timedelta(minutes=5))
+    Job.objects.filter(thing=0).update(state="running", lease_until=lease)
+    heard, worker = waiting(cast.sitting, lambda: None, lambda: None, finish())
+    assert (heard, worker.pauses) == ([], 3)
+
+
+def test_a_worker_that_lives_is_given_the_time_to_start_and_one_that_died_is_not(
+    waiting: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+) -> None:
+    settings.SITE_DIR = tmp_path
+    here: list[int] = []
+    cast = make_cast()
+    monkeypatch.setattr(demo_sitting, "STANDSTILL", -1)
+    monkeypatch.setitem(jobs.KINDS, "proof", here.append)
+    with subprocess.Popen(["sleep", "60"]) as process:
+        embedded.worker_file(tmp_path).write_text(processes.owner_name(process.pid))
+        jobs.enqueue("proof", 1, cast.sitting)
+        heard, worker = waiting(cast.sitting, lambda: None, lambda: None, finish(thing=1))
+        assert (heard, here, worker.pauses) == ([], [], 3)
+        monkeypatch.setattr(demo_sitting, "STARTING", -1)  # nor is it waited for without end
+        jobs.enqueue("proof", 2, cast.sitting)
+        waiting(cast.sitting)
+        assert here == [2]
+        monkeypatch.setattr(demo_sitting, "STARTING", 300)
+        process.kill()
+    jobs.enqueue("proof", 3, cast.sitting)
+    assert (waiting(cast.sitting)[0], here) == (["No worker takes the work: doing it here"], [2, 3])
 
 
 # The second sitting, in the middle of finishing

@@ -64,7 +64,7 @@ def test_the_outcome_the_frame_and_the_desk_tell_it(cast: Cast, client: Client, 
     notes = {row["name"]: row["note"] for row in data["frames"]}
     assert f"{SENTENCE} {WHY}" in notes["KAL_0002.png"]
     assert "sRGB" not in notes["KAL_0001.png"]
-    unread = ingest.colours_told(Frame.objects.get(name="KAL_0002.png"))
+    unread = ingest.colours_told(Frame.objects.get(name="KAL_0002.png").profile_unread)
     with translation.override("de"):
         assert unread is not None
         assert "als sRGB gelesen" in sentence(unread)

@@ -315,7 +315,7 @@ def test_only_frames_whose_newest_proof_is_of_another_recipe_are_stamped_anew(ca
             Proof.objects.create(frame=numbers[name], recipe=one, large_key="l", small_key="s", **SIZES)
     archived = make_cast("beside", stage="archived")
     Proof.objects.create(frame=archived.frame(1), recipe="before", large_key="l", small_key="s", **SIZES)
-    stale = {name for name, frame in numbers.items() if frame in proof.not_of_today(cast.sitting.frames.all())}
+    stale = {name for name, frame in numbers.items() if frame in derived.not_of_today(cast.sitting.frames.all())}
     assert stale == {"none", "before", "today, then before"}
     assert proof.restamp_all() == 2
     jobs_listed = Job.objects.order_by("thing").values_list("thing", "sitting", "recipe")

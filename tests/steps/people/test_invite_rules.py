@@ -251,7 +251,7 @@ def test_passing_on_to_oneself_or_again_is_refused_whole(cast: Cast) -> None:
     for name, address in (("Ruben Achterberg", "ruben@achterberg.example"), ("Pia Sorn", "pia@achterberg.example")) * 2:
         if Invite.objects.filter(email=address).exists():
             before = lines(), Letter.objects.count(), Invite.objects.count()
-            with pytest.raises(Conflict):
+            with pytest.raises(Conflict, match="has it sent again on the page"):  # an agent sends no link
                 invites.pass_on(name, address, cast.as_representation)
             assert (lines(), Letter.objects.count(), Invite.objects.count()) == before
         else:

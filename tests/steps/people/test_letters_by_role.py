@@ -11,7 +11,7 @@ from django.core import mail
 from django.core.mail import EmailMultiAlternatives
 from django.utils import timezone
 
-from galleries.models import Final, Invite, Letter, Sitting, Studio
+from galleries.models import Final, Invite, Letter, Round, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.people import again, caps, composing, letters, openings, posting
 from galleries.steps.people import invite as invites
@@ -76,6 +76,7 @@ def test_nobody_reads_of_himself_in_the_third_person(cast: Cast, kind: str) -> N
 @pytest.mark.parametrize("language", ["en", "de", "es"])
 def test_the_page_beside_the_text_says_the_same(cast: Cast, kind: str, language: str) -> None:
     """RFC 2046, 5.1.4: the parts of multipart/alternative carry the same information."""
+    cast.sitting.retouch_by = date(2027, 1, 8)
     cast.sitting.title = "Spring & <b>air</b>\nBcc: somebody@elsewhere.example"
     message = composing.compose(
         kind, "a@b.example", language, "https://x.example/i/TOKEN", sitting=cast.sitting, person=cast.subject,
@@ -98,6 +99,48 @@ def test_the_page_beside_the_text_says_the_same(cast: Cast, kind: str, language:
         assert word in shown or "<" in word or ">" in word, word
     assert ("https://x.example/i/TOKEN" in plain) == ('href="https://x.example/i/TOKEN"' in page)
     assert kind == "ended" or "TOKEN" in plain
+    # A date in a sentence: "bis zum 4. Januar" (bis 4. Januar is a label's), and by a day is not before it.
+    assert not re.search(r"\bbis \d|\bantes del \d", plain), plain
+
+
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [("en", "The frames of Ansa"), ("de", "Die Aufnahmen von Ansa"), ("es", "Las tomas de Ansa")],
+)
+def test_after_a_whole_sentence_the_next_begins_with_a_capital(cast: Cast, language: str, words: str) -> None:
+    """Common practice, no source; after "Dear Ansa," the first goes on in small letters."""
+    cast.representation.language = language
+    cast.representation.save()
+    Invite.objects.filter(pk=cast.representation.pk).update(may_pass_on=True)
+    cast.representation.refresh_from_db()
+    invites.pass_on("Joost", "joost@achterberg.example", cast.as_representation)
+    letters.invite_by_letter(cast.representation, cast.as_owner)
+    box = sent()
+    assert f"\n\n{words}" in box["joost@achterberg.example"].body
+    assert f"\n\n{words[0].lower()}{words[1:]}" in box["ruben@achterberg.example"].body
+
+
+@pytest.mark.parametrize(("language", "words"), [("en", "“Not 3.”"), ("de", "„Not 3.“"), ("es", "«Not 3.»")])
+def test_the_words_of_an_objection_stand_between_the_readers_own_marks(cast: Cast, language: str, words: str) -> None:
+    """Unicode CLDR, quotation marks of de and es."""
+    about = Round(objected_by="Ansa Veld", reason="Not 3.")
+    letter = composing.compose("objected", "a@b.example", language, "", sitting=cast.sitting, person=None, round=about)
+    assert f"\n\n{words}\n\n" in letter.body
+
+
+@pytest.mark.parametrize(
+    ("kind", "page"),
+    [("through", "lists"), ("usage", "usage"), ("returned", "finals"), ("closed", ""), ("objected", "lists")],
+)
+def test_the_photographers_own_letters_lead_to_what_they_tell_of_and_are_the_sites(
+    cast: Cast, kind: str, page: str
+) -> None:
+    """Nobody gets a letter signed by himself."""
+    letters.notify_photographer(cast.sitting, kind)
+    body = sent()["tamsin@northlight.example"].body
+    assert f"/studio/{cast.sitting.slug}/{page}\n" in body
+    assert body.endswith("\n\nNorthlight Rooms\n")
+    assert Studio.current().photographer not in body
 
 
 def test_the_photographer_hears_who_let_somebody_in(cast: Cast) -> None:

@@ -169,7 +169,7 @@ def test_a_text_to_be_handed_over_holds_a_link_that_opens(cast: Cast) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "page"),
-    [("through", ""), ("passed", "people"), ("asked", "people"), ("removal", "settings"), ("closed", "")],
+    [("through", "lists"), ("passed", "people"), ("asked", "people"), ("removal", "settings"), ("closed", "")],
 )
 def test_a_letter_to_the_photographer_leads_to_a_page_and_never_through_a_link(
     cast: Cast, kind: str, page: str

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from galleries.models import Frame, JournalLine, Look, Sitting
+from galleries.sorting.cast import AB
 from galleries.steps.sorting import sort
 from galleries.told import Told
 from galleries.words.steps import Code
@@ -224,8 +225,8 @@ def test_runs_are_numbered_through_the_sitting_and_never_across_looks(cast: Cast
 def test_skin_is_held_against_its_own_look_only() -> None:
     """Five frames of a look agree, the sixth is redder; in another look that is how skin is."""
 
-    def frame(pk: int, look: int | None, a: float | None) -> Frame:
-        return Frame(pk=pk, look_id=look, reading={"skin_ab": [a, 12.0]} if a is not None else {"skin_ab": None})
+    def frame(pk: int, look: int | None, a: float | None) -> tuple[int, int | None, AB | None]:
+        return pk, look, (a, 12.0) if a is not None else None
 
     frames = [frame(pk, A, 10.0) for pk in range(1, 6)] + [frame(6, A, 20.0), frame(7, A, None)]
     frames += [frame(pk, B, 20.0) for pk in range(11, 16)] + [frame(20, None, 20.0), frame(21, C, 20.0)]

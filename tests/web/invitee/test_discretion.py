@@ -115,8 +115,8 @@ def test_places_are_counted_without_the_frames_that_are_struck(cast: Cast) -> No
         pick.set_order(who, cast.sitting, [one.pk, two.pk, three.pk])
     pick.set_mark(cast.as_subject, two.pk, kind="strike")
     lines = agree.tally(cast.sitting, cast.as_representation).lines
-    assert {line.frame: line.place_subject for line in lines} == {one: 1, three: 2}
-    assert {line.frame: line.place_representation for line in lines} == {one: 1, three: 2}
+    assert {line.frame.pk: line.place_subject for line in lines} == {one.pk: 1, three.pk: 2}
+    assert {line.frame.pk: line.place_representation for line in lines} == {one.pk: 1, three.pk: 2}
     client, address = cast.client_of(cast.representation), reverse("compare", args=[cast.sitting.slug])
     answer = client.post(address, {"order": f"{three.pk},{one.pk}"})  # their own order goes on, and says nothing
     assert answer.status_code == 302

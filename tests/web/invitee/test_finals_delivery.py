@@ -31,6 +31,7 @@ from galleries.models import (
 )
 from galleries.steps.delivering import licences, receipts
 from galleries.steps.finishing import notes
+from galleries.steps.keeping import erase
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import picture, proved
 
@@ -122,6 +123,55 @@ def test_sending_back_wants_a_note_and_keeps_it(cast: Cast) -> None:
     client.post(address, {"do": "send_back", "version": one.pk, "note": "too smooth"})
     assert Approval.objects.get().note == "too smooth"
     assert "too smooth" in page(client, cast, "final", one.final_id)
+
+
+def test_words_to_a_version_that_was_replaced_stand_there_again_for_the_newer_one(cast: Cast) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    two = version(cast, 2, one.final)
+    sent = {"do": "send_back", "version": one.pk, "note": "too <smooth>"}
+    answer = client.post(address, sent)
+    assert answer.status_code == 409
+    form = answer.content.decode().split('<details class="send-back"')[1].split("</form>")[0]
+    assert "There is a newer version of this final. Look at it before you send it back." in form
+    assert "too &lt;smooth&gt;</textarea>" in form
+    assert f'name="version" value="{two.pk}"' in form
+    assert not Approval.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("ends", "status", "sentence"),
+    [
+        ("reopened", 403, "The list of finals was opened again. You will get a letter when it is closed."),
+        ("delivered", 403, "All finals are finished and delivered; nothing is approved, sent back or pinned any more."),
+        ("off the list", 404, "There is no such final, or your link does not lead to it."),
+        ("invite ended", 404, "There is no such sitting, or your link does not lead to it."),
+        ("erased", 404, "There is no such sitting, or your link does not lead to it."),
+    ],
+)
+def test_what_was_written_while_it_all_ended_is_shown_to_its_writer(
+    cast: Cast, ends: str, status: int, sentence: str
+) -> None:
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    if ends == "reopened":
+        Sitting.objects.update(stage="agreeing")
+    elif ends == "delivered":
+        Final.objects.update(state="approved")
+        Sitting.objects.update(stage="delivered")
+    elif ends == "off the list":
+        Final.objects.update(on_list=False)
+    elif ends == "invite ended":
+        type(cast.subject).objects.update(revoked_at=timezone.now())
+    else:
+        erase.erase(cast.sitting, cast.as_owner, "asked for")
+    answer = client.post(address, {"do": "send_back", "version": one.pk, "note": "less <shine>\nwarmer"})
+    shown = answer.content.decode()
+    assert answer.status_code == status
+    assert sentence in shown
+    assert "<blockquote>less &lt;shine&gt;<br>warmer</blockquote>" in shown
+    assert "less" not in client.get(address).content.decode()
+    assert not Approval.objects.exists()
 
 
 @pytest.mark.parametrize("who", ["representation", "recipient", "owner"])
@@ -231,6 +281,21 @@ def test_nothing_is_fetched_before_the_licence_is_accepted_by_name(cast: Cast) -
     assert "Fetch everything" in page(client, cast)
     # the next person accepts for themselves
     assert cast.client_of(cast.subject).get(addresses[0]).status_code == 403
+
+
+def test_a_licence_that_was_replaced_or_opens_nothing_yet_is_not_said_to_open_the_files(cast: Cast) -> None:
+    first = licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    second = licences.compose(cast.sitting, replace(licences.draft(cast.sitting), uses=("casting",)), cast.as_owner)
+    client, accept = cast.client_of(cast.recipient), reverse("accept-licence", args=[cast.sitting.slug])
+    old = client.post(accept, {"licence": first.number, "name": "Ines of the desk"})
+    assert old.status_code == 409
+    assert "The studio replaced this licence meanwhile." in old.content.decode()
+    assert not Acceptance.objects.exists()
+    new = client.post(accept, {"licence": second.number, "name": "Casting desk"}, follow=True).content.decode()
+    assert "You can fetch the files" not in new
+    assert "Accepted. What can be fetched, and when, stands below." in new
+    delivered(cast)
+    assert "You can fetch" in client.post(accept, {"licence": 2, "name": "x"}, follow=True).content.decode()
 
 
 def for_use(cast: Cast, made: Delivery, use: str = "casting") -> str:
@@ -392,8 +457,10 @@ def test_a_further_use_is_asked_for_and_its_answer_stands_there(cast: Cast) -> N
     asked = UsageRequest.objects.get()
     assert (asked.use, asked.details, asked.invite) == ("a bus shelter", "one week", cast.recipient)
     UsageRequest.objects.update(state="refused", answer="Not this time.")
-    assert "Not this time." in page(client, cast)
-    assert "a bus shelter" not in page(cast.client_of(cast.subject), cast)
+    shown, subjects = page(client, cast), page(cast.client_of(cast.subject), cast)
+    assert "Not this time." in shown
+    assert "a bus shelter" not in subjects
+    assert ["The pictures of Ansa Veld" in one for one in (shown, subjects)] == [True, False]
 
 
 @pytest.mark.parametrize(
@@ -416,6 +483,20 @@ def test_may_i_is_answered_and_only_what_is_open_can_be_asked_for(
     assert shown.count('role="status"') == bool(reply) + 1
     assert reply in shown
     assert ("Ask the photographer" in shown) == asks
+
+
+def test_what_was_asked_for_is_said_in_the_readers_words_and_not_offered_again_before_its_answer(cast: Cast) -> None:
+    client, _made = accepted(cast)
+    address = reverse("ask-use", args=[cast.sitting.slug])
+    assert client.post(address, {"use": "poster"}).status_code == 302
+    assert client.post(address, {"use": "poster"}).status_code == 409
+    shown = client.get(reverse("delivery", args=[cast.sitting.slug]), {"may": "poster"}).content.decode()
+    assert "You have asked for that already" in shown
+    assert "Ask the photographer" not in shown
+    theirs = client.get(reverse("delivery", args=[cast.sitting.slug]), headers={"accept-language": "de"})
+    assert "Plakate und bezahlte Werbung einer Produktion</strong>" in theirs.content.decode()
+    UsageRequest.objects.update(state="refused", answer="Not this time.")
+    assert client.post(address, {"use": "poster"}).status_code == 302
 
 
 def test_what_the_licence_allows_already_is_refused_with_that_sentence(cast: Cast) -> None:

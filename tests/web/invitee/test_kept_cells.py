@@ -127,6 +127,24 @@ def test_nothing_of_anybody_is_shown_to_somebody_else_nor_what_was_before(cast: 
     assert change == "as it is" or any(after[who] != before[who] for who in PEOPLE)
 
 
+def test_the_eyes_are_those_of_the_file_that_is_shown_now(cast: Cast) -> None:
+    """A JPEG that joins its raw file takes its place in the frame, and is read by the same reader."""
+    forget()
+    frame, face = first(cast), {"right_eye": [10, 20], "left_eye": [30, 20]}
+    rows = Frame.objects.filter(pk=frame.pk)
+
+    def eyes() -> sheet_rows.Eyes | None:
+        frames = sheet_rows.frames(cast.as_subject, cast.sitting)
+        return sheet_rows.eyes_of(cast.sitting, frames)[frame.pk]
+
+    rows.update(reading_version=9, reading={"width": 100, "height": 100, "face": face})
+    before = eyes()
+    lower = {name: [x, y + 40] for name, (x, y) in face.items()}
+    rows.update(sha256="e" * 64, reading={"width": 100, "height": 100, "face": lower})
+    assert before is not None
+    assert eyes() == (before[0], before[1] + 0.4, before[2])
+
+
 def test_a_note_stands_on_its_owners_sheet_alone_and_words_in_their_language(cast: Cast) -> None:
     forget()
     pages = {(who, language): shown(cast, who, language) for language in ("de", "en") for who in PEOPLE}

@@ -34,6 +34,7 @@ def test_the_lists_stand_side_by_side_with_reasons(cast: Cast) -> None:
     pick.set_mark(cast.as_representation, three.pk, kind="strike")
     pick.remark(cast.as_owner, one.pk, "The light is best here.")
     page = cast.client_of(cast.representation).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
+    assert '<ul class="tray-film" tabindex="0" aria-label=' in page, "what scrolls is reached by the keyboard (axe)"
     assert "1 agreed of 3 included." in page
     assert "The light is best here." in page
     for title in ("Both picked", "Only the subject picked", "Only your side picked"):
@@ -52,6 +53,13 @@ def test_what_the_picks_do_not_cover_is_said(cast: Cast) -> None:
     page = cast.client_of(cast.representation).get(reverse("lists", args=[cast.sitting.slug])).content.decode()
     assert "No pick of either side in “Look of wool”." in page
     assert "No pick for portfolio among them." in page
+
+
+def test_where_nobody_marked_anything_only_that_is_said(cast: Cast) -> None:
+    filled(cast)
+    for person, name in ((cast.representation, "lists"), (cast.owner, "studio-lists")):
+        page = cast.client_of(person).get(reverse(name, args=[cast.sitting.slug])).content.decode()
+        assert "No pick" not in page
 
 
 def test_nearly_the_same_frames_are_not_both_proposed_and_the_reason_is_given(cast: Cast) -> None:

@@ -244,3 +244,23 @@ def test_a_link_that_is_over_leads_to_whoever_sent_it_and_not_to_the_studio_s_li
         page = answer.content.decode()
         assert "Ask whoever sent it to you" in page
         assert "Send me my link again" not in page
+
+
+def test_a_list_that_was_closed_while_a_page_stood_open_is_said_on_that_page(cast: Cast) -> None:
+    subject, agent, frame = (
+        cast.client_of(cast.subject),
+        cast.client_of(cast.representation),
+        cast.sitting.frames.first(),
+    )
+    assert frame is not None
+    agree.close(cast.sitting, [frame.pk], cast.as_owner)
+    late = subject.post(page_of(cast), {"do": "ask", "name": "Lio", "which": "picks"})
+    assert late.status_code == 409
+    text = body_of(late).decode()
+    assert "second opinions are asked for while picks are open" in text
+    assert "Second opinion</h1>" in text
+    late = agent.post(reverse("lists", args=[cast.sitting.slug]), {"frame": [frame.pk]})
+    assert late.status_code == 409
+    text = body_of(late).decode()
+    assert "The list was closed meanwhile; it stands below." in text
+    assert "The list was closed by" in text

@@ -32,12 +32,14 @@ def test_the_plan_is_read_and_talked_about(cast: Cast) -> None:
     page = client.get(address).content.decode()
     for words in ("Linen shirt", "sand linen", "window, north", "1/4 CTO", "Finals included"):
         assert words in page
+    assert "The plan for Ansa" not in page, "nobody reads of himself as of somebody else"
     assert client.post(address, {"look": look.pk, "text": "Sleeves up?"}).status_code == 302
     assert client.post(address, {"look": "", "text": "<script>alert(1)</script>"}).status_code == 302
     assert client.post(address, {"text": " "}).status_code == 400
     assert client.post(address, {"look": "999999", "text": "x"}).status_code == 404
     page = cast.client_of(cast.representation).get(address).content.decode()
     assert "Sleeves up?" in page
+    assert "The plan for Ansa Veld" in page
     assert "<script>alert" not in page
     assert PlanComment.objects.filter(look=look, who="Ansa Veld").count() == 1
 

@@ -231,6 +231,14 @@ def test_never_another_frame_nor_what_is_kept_back_or_left_the_list(cast: Cast, 
         assert client.get(at(cast, name)).status_code == 403, name
 
 
+def test_only_of_what_waits_for_a_version_it_is_said_that_nothing_is_asked_for(cast: Cast, person: Invite) -> None:
+    words = "Neither brief nor notes: ask the studio what is wanted."
+    for number, state in ((1, S.AGREED), (1, S.APPROVED), (1, S.SHOWN)):
+        cast.sitting.finals.filter(frame__number=number).update(state=state)
+        shown = cast.client_of(person).get(at(cast, "retouching")).content.decode()
+        assert (words in shown.split(f'id="final-{final(cast, 1).pk}"')[1].split("</li>")[0]) == (state == S.AGREED)
+
+
 def test_the_page_names_no_address_mark_or_private_word(cast: Cast, person: Invite) -> None:
     frame = final(cast, 1).frame
     frame.marks.create(invite=cast.subject, kind="pick", note="my scar, please", note_for_studio=True,

@@ -358,16 +358,40 @@ def test_a_note_says_before_it_is_written_who_reads_it_and_they_do(cast: Cast) -
         assert told["notes"] == [{"who": "Ansa Veld", "text": "the collar"}]
 
 
-def test_the_first_row_of_pictures_is_asked_for_before_the_page_is_read(cast: Cast) -> None:
+def test_styles_and_first_row_of_pictures_are_asked_for_before_the_page_is_read(cast: Cast) -> None:
     """RFC 8288, Web Linking: nobody is told of a picture here that is not on their sheet."""
     one, two, *_rest = filled(cast)
     Frame.objects.filter(pk=one.pk).update(kept_by_subject=True)
     for person, first in ((cast.subject, one), (cast.representation, two)):
         answer = cast.client_of(person).get(reverse("sheet", args=[cast.sitting.slug]))
         told = re.findall(r"<([^>]+)>; rel=preload; as=image; fetchpriority=high", answer["Link"])
-        drawn = re.findall(r'<img src="([^"]+)"[^>]*fetchpriority="high"', answer.content.decode())
-        assert told == drawn
+        html = answer.content.decode()
+        assert told == re.findall(r'<img src="([^"]+)"[^>]*fetchpriority="high"', html)
         assert len(told) == 2
+        styles = re.findall(r"<([^>]+)>; rel=preload; as=style", answer["Link"])
+        assert styles == re.findall(r'<link rel="stylesheet" href="([^"]+)"', html.partition("</head>")[0])
         assert f"/{first.pk}/" in told[0]
     Frame.objects.update(hidden=True)
-    assert "Link" not in cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug]))
+    assert "as=image" not in cast.client_of(cast.subject).get(reverse("sheet", args=[cast.sitting.slug]))["Link"]
+
+
+def test_a_sheet_without_a_frame_says_so_and_the_way_on(cast: Cast) -> None:
+    filled(cast, 1, 1)
+    slug, empty = cast.sitting.slug, "No frame is on your sheet now. When the studio shows one, this page says so."
+    there = cast.client_of(cast.subject).get(reverse("sheet", args=[slug])).content.decode()
+    assert re.search(rf'id="empty" hidden>\s*{empty}', there)  # for when the last one goes while it stands open
+    Frame.objects.update(hidden=True)
+    for person in (cast.subject, cast.representation, cast.owner):
+        page = cast.client_of(person).get(reverse("sheet", args=[slug])).content.decode()
+        assert re.search(rf'id="empty" >\s*{empty}', page)
+    second = cast.client_of(cast.subject).get(reverse("opinions", args=[slug])).content.decode()
+    assert "so there is nothing to show" in second
+    assert "Make the link" not in second
+    # before anything else can be seen there is the plan already, for those who have one
+    Sitting.objects.update(stage="planning")
+    for person, plan in ((cast.subject, True), (cast.representation, True), (cast.recipient, False)):
+        early = cast.client_of(person).get(reverse("delivery", args=[slug]))
+        assert (reverse("plan", args=[slug]) in early.content.decode()) == plan, person
+    Frame.objects.all().delete()
+    desk = cast.client_of(cast.owner).get(reverse("studio-desk", args=[slug])).content.decode()
+    assert f'<a href="{reverse("studio-upload", args=[slug])}">Bring frames in</a>' in desk

@@ -14,7 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from galleries.access import Visitor
-from galleries.models import Day, Sitting
+from galleries.models import Day, DayFrame, Sitting
+from galleries.steps import jobs
 from galleries.steps.days import planning, showing, sitters_list
 from tests.cast import Cast, make_cast
 from tests.steps.days import school
@@ -106,6 +107,26 @@ def test_strips_refuse_what_is_no_choice(cast: Cast, day: Day, tmp_path: Path) -
         assert client.post(at(day, "studio-day-frames"), fields).status_code == 400, fields
     assert client.post(at(day, "studio-day-back")).status_code == 409
     assert client.get(at(day, "studio-day-frames")).status_code == 200
+
+
+def test_a_frame_taken_for_a_slate_that_cannot_be_read_is_ticked_and_moved_as_a_frame(
+    cast: Cast, day: Day, tmp_path: Path
+) -> None:
+    school.bring(cast, day, tmp_path / "card", "A..B")
+    wrong, other = day.holding.frames.order_by("number")[1:3]
+    DayFrame.objects.filter(frame=wrong).update(sight=DayFrame.Sight.UNREAD)
+    client, page = cast.client_of(cast.owner), at(day, "studio-day-frames")
+    slate = day.holding.frames.order_by("number")[0]
+    answer = client.get(page).content.decode()
+    ticks = [f'name="frame" value="{one.pk}"' in answer for one in (wrong, other, slate)]
+    assert ticks == [True, True, False], "a slate that was read stays one"
+    home = Sitting.objects.get(sitter__day=day, sitter__position=1)
+    assert client.post(page, {"do": "move", "frame": [wrong.pk, other.pk], "to": home.pk}).status_code == 302
+    jobs.run_waiting(day.holding, ["place"])
+    assert list(home.frames.order_by("number").values_list("pk", "hidden")) == [(wrong.pk, False), (other.pk, False)]
+    client.post(page, {"do": "move", "frame": slate.pk, "to": home.pk})
+    jobs.run_waiting(day.holding, ["place"])
+    assert home.frames.get(pk=slate.pk).hidden
 
 
 def test_the_slates_are_a_page_each_and_the_list_runs_no_formula(cast: Cast) -> None:

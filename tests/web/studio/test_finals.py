@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from datetime import timedelta
+from datetime import date, timedelta
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import quote
 
@@ -33,6 +34,7 @@ from galleries.models import (
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, sizes, usage
 from galleries.steps.finishing import notes
+from galleries.web import use_words
 from tests import outside
 from tests.cast import Cast, make_cast
 from tests.painted import finals_of, retouched_file
@@ -402,24 +404,36 @@ def test_a_delivery_from_the_page_to_the_archive(cast: Cast, client: Client, fin
     assert client.post(change, {"do": "burn"}).status_code == 400
 
 
-def test_requests_for_use_are_granted_or_refused_once(cast: Cast, client: Client, finals: list[Final]) -> None:
+def test_requests_for_use_are_granted_or_refused_once(
+    cast: Cast, client: Client, finals: list[Final], monkeypatch: pytest.MonkeyPatch
+) -> None:
     client.post(at(cast, "studio-licence"), {**licence_form(), "write": "1"})
     Sitting.objects.filter(pk=cast.sitting.pk).update(stage="delivered")
     cast.sitting.refresh_from_db()
     poster = usage.ask(cast.sitting, cast.as_subject, "poster", "a tour in spring")
     mug = usage.ask(cast.sitting, cast.as_subject, "a mug", "")
-    assert "a tour in spring" in client.get(at(cast, "studio-usage")).content.decode()
+    page = client.get(at(cast, "studio-usage")).content.decode()
+    assert "a tour in spring" in page
+    chosen = re.findall(r'<option value="(\w*)" selected', page)
+    assert chosen == ["", "poster"], "what was asked in own words is granted as nothing that nobody chose"
     answer = at(cast, "studio-usage-answer", poster.pk)
     assert client.post(answer, {"do": "grant", "until": "never"}).status_code == 400
-    granted = {"do": "grant", "uses": ["poster", "press"], "until": "2027-01-31", "note": "In May only"}
+    granted = {"do": "grant", "uses": ["poster", "press"], "until": "2999-01-31", "note": "In May only"}
     assert client.post(answer, granted).status_code == 302
     page = client.get(at(cast, "studio-usage")).content.decode()
     theirs = cast.client_of(cast.subject).get(at(cast, "delivery")).content.decode()
     for shown in (page, theirs):  # a form's choices name uses too
         words = " ".join(shown.split("Allowed now</b>:")[1].split("</span>")[0].split())
         assert "posters and paid publicity of a production; press about the subject" in words
-        assert "until 31 January 2027; In May only" in words
+        assert "until 31 January 2999; In May only" in words
         assert "licence 2" in words
+    with monkeypatch.context() as later:
+        later.setattr(use_words, "timezone", SimpleNamespace(localdate=lambda: date(2999, 2, 1)))
+        page = client.get(at(cast, "studio-usage")).content.decode()
+        theirs = cast.client_of(cast.subject).get(at(cast, "delivery")).content.decode()
+    for shown in (page, theirs):
+        assert "Was allowed</b>:" in shown
+        assert "Allowed now" not in shown
     assert client.post(answer, {"do": "grant", "uses": "poster"}).status_code == 409
     refusal = at(cast, "studio-usage-answer", mug.pk)
     assert client.post(refusal, {"do": "refuse", "answer": ""}).status_code == 400

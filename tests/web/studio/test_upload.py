@@ -11,7 +11,9 @@ from urllib.parse import quote
 
 import pytest
 from django.conf import settings as django_settings
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
@@ -19,6 +21,7 @@ from galleries.errors import Conflict
 from galleries.models import Frame, Refusal, Sitting
 from galleries.steps.ingesting import incoming
 from tests.cast import Cast, make_cast
+from tests.imaging.core_pictures import exif, painted, saved
 
 pytestmark = pytest.mark.django_db
 
@@ -27,6 +30,10 @@ def jpeg(shade: int = 100) -> bytes:
     out = io.BytesIO()
     Image.effect_noise((96, 128), shade).convert("RGB").save(out, "JPEG")
     return out.getvalue()
+
+
+def taken_at(second: int) -> bytes:
+    return saved(painted(96 + second), exif=exif(taken=f"2026:03:02 12:00:{second:02d}"))
 
 
 def put(client: Client, cast: Cast, data: bytes, name: str = "KAL_0001.JPG", digest: str | None = None) -> Any:
@@ -50,6 +57,18 @@ def test_a_file_becomes_a_frame_and_the_same_bytes_stay_one(cast: Cast, client: 
     assert (again.status_code, again.json()["state"], again.json()["stored_as"]) == (200, "same", "KAL_0001.JPG")
     assert Frame.objects.get().sha256 == digest
     assert not leftovers()
+
+
+def test_a_frame_that_comes_in_takes_few_statements_however_many_are_there(cast: Cast, client: Client) -> None:
+    """Session, account, its row, sitting; twice whether it is here; the sitting's row held; other file of the exposure,
+    neighbours before and after; frame, stamp, job, journal; refusals of its name."""
+    for number in range(1, 4):
+        put(client, cast, taken_at(number), name=f"KAL_{number:04d}.JPG")
+    with CaptureQueriesContext(connection) as seen:
+        answer = put(client, cast, taken_at(9), name="KAL_0009.JPG")
+    assert answer.status_code == 201
+    assert len(set(Frame.objects.values_list("look", flat=True))) == 1
+    assert len([one for one in seen if "SAVEPOINT" not in one["sql"]]) <= 15
 
 
 def test_known_digests_need_not_be_sent(cast: Cast, client: Client) -> None:

@@ -32,12 +32,16 @@ export function draw(item, side, mine, sides, said) {
   }
   const open = $("a.open", item);
   open.setAttribute("aria-label", said);
-  const ready = $(".drawn.foreseen", open);
-  for (const one of $$(".drawn", open)) if (one !== ready) one.remove();
-  for (const [role, kind] of Object.entries(kinds)) {
-    if (ready?.matches(`.${role}.${kind}`)) shown(ready);
-    else open.append(pencil(role, kind));
-  }
+  const there = $$(".drawn", open),
+    ahead = there.find((one) => one.matches(".foreseen, .seen"));
+  const wanted = Object.entries(kinds).map(([role, kind]) =>
+    ahead?.matches(`.${role}.${kind}`) ? ahead : pencil(role, kind),
+  );
+  for (const one of there) if (!wanted.includes(one) && !one.matches(".foreseen")) one.remove();
+  open.append(...wanted.filter((one) => one !== ahead));
+  if (!ahead) return;
+  if (wanted.includes(ahead) && show(item)) afterFrame(() => settle(item));
+  else settle(item);
 }
 const pencil = (role, kind) => el("i", { className: `drawn ${role} ${kind}` });
 
@@ -59,20 +63,42 @@ export function become(cell, words, { id, label, small, large, width, height, su
   if (suggested) $("a.open", cell).after(el("span", { className: "suggested typed", textContent: words.suggested }));
 }
 
-/** Lay over the picture what a press is about to draw, painted on a layer of its own and not to be seen: then the press
-    itself has nothing left to do but to show it. */
+/** Lay over picture and button what a press is about to draw, painted on layers of their own and not to be seen: then
+    the press itself has nothing left to do but to show it. */
 export function foresee(item, side, kind) {
   forgo(item);
-  const ahead = pencil(side, kind);
-  ahead.classList.add("foreseen");
+  const button = $(`.m.${kind}`, item),
+    [ahead, pressed] = [pencil(side, kind), el("i", { className: "pressed" })];
+  for (const one of [ahead, pressed]) one.classList.add("foreseen");
   $("a.open", item).append(ahead);
+  button.classList.add("ahead");
+  button.append(pressed);
 }
 /** The press did not come. */
 export function forgo(item) {
-  $(".drawn.foreseen", item)?.remove();
+  for (const one of $$(".foreseen", item)) take(one);
 }
-/** Seen; the layer of its own goes when the frame that shows it is through. */
-function shown(ahead) {
-  ahead.classList.replace("foreseen", "seen");
-  afterFrame(() => ahead.classList.remove("seen"));
+/** Show what lies ready for this kind and nothing else, so that it is in the next frame; all the rest of the mark comes
+    with `draw`. False where nothing lies ready, or where another mark has to go. */
+export function showAhead(item, kind) {
+  if (item.dataset.kind || !$(`.drawn.foreseen.${kind}`, item)) return false;
+  item.signature = ""; // it says what `draw` drew
+  $(`.m.${kind}`, item).setAttribute("aria-pressed", "true");
+  return show(item);
+}
+function show(item) {
+  const ready = $$(".foreseen", item);
+  for (const one of ready) one.classList.replace("foreseen", "seen");
+  return ready.length > 0;
+}
+/** The layers of their own go when the frame that showed them is through. */
+function settle(item) {
+  for (const one of $$(".seen", item)) {
+    if (one.matches(".drawn")) one.classList.remove("seen");
+    else take(one);
+  }
+}
+function take(one) {
+  one.parentElement.classList.remove("ahead");
+  one.remove();
 }

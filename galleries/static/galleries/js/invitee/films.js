@@ -176,7 +176,7 @@ export class Films {
     film.rest.style.blockSize = `${this.height(film, this.shown(film.ids)) - there}px`;
   }
 }
-const shapeOf = ({ strip }) => strip.classList.contains("lying");
+const shapeOf = ({ strip }) => ["lying", "lone"].filter((name) => strip.classList.contains(name)).join(" ");
 const tallness = ({ strip }) =>
   strip.className
     .match(/cell-(\d)x(\d)/)

@@ -1,6 +1,6 @@
 // A final before and after: the line is drawn over the picture itself, the page still scrolls; a long press, or the
 // arrows and Enter, pin a note to a point or a box.
-import { $, $$, data, fill, reveal, say } from "../shared/dom.js";
+import { $, $$, data, fill, number, reveal, say } from "../shared/dom.js";
 import { Viewport } from "../shared/viewport.js";
 
 const HOLD = 500, // milliseconds of a long press
@@ -68,8 +68,7 @@ function scaleWords() {
   const natural = after?.naturalWidth || before?.naturalWidth || width;
   const n = Math.round(((view.scale * width) / natural) * devicePixelRatio * 100);
   const finer = Number(stage.dataset.finished ?? 0) / natural;
-  place.textContent =
-    finer > 1.05 ? fill(words.scale, { n, m: finer.toFixed(1).replace(/\.0$/, "") }) : fill(words.scale_plain, { n });
+  place.textContent = finer > 1.05 ? fill(words.scale, { n, m: number(finer, 1, 0) }) : fill(words.scale_plain, { n });
 }
 /** Pins keep their size while the picture grows. */
 function pins() {

@@ -13,6 +13,8 @@ const AT_ONCE = ["pick", "alternate", "strike", "undo", "previous", "next", "clo
   .map((act) => `[data-act=${act}]`)
   .join();
 
+export const HAND = 700; // ms in which a hand still presses what it saw before (common practice, no source)
+
 const kept = (name, fallback) => {
   try {
     return localStorage.getItem(name) ?? fallback;
@@ -113,6 +115,8 @@ export class Large {
   }
   hide() {
     this.unwritten = false;
+    if (this.came) $("#said").replaceChildren(); // which frame is shown: none any more
+    this.came = null;
     document.documentElement.classList.remove("covered");
     this.dialog.close();
     this.dialog.classList.remove("settled");
@@ -342,18 +346,52 @@ export class Large {
     const next = order.findIndex((id, place) => place > at && !this.marks.of(id).kind);
     if (next > 0) this.step(next - at);
   }
-  /** These frames are about to go from the sheet: if one of them is shown, the next that stays is, or none. */
+  /** These frames are about to go from the sheet: if one of them is shown, the next that stays is, or none. Whoever
+      writes of it is not torn away: its picture goes, its words stay until the hand leaves them. */
   leave(gone) {
     if (!this.dialog.open || !gone.has(this.id)) return;
     const order = this.order(),
-      at = Math.max(0, order.indexOf(this.id));
+      at = Math.max(0, order.indexOf(this.id)),
+      left = this.id;
     const next = [...order.slice(at), ...order.slice(0, at).reverse()].find((id) => !gone.has(id));
-    if (next === undefined) {
-      this.close();
+    const onwards = () => {
+      if (this.id !== left || !this.dialog.open) return;
+      if (next === undefined || !this.order().includes(next)) {
+        this.close();
+        return;
+      }
+      this.show(next);
+      this.written();
+      this.came = { left, at: performance.now() };
+      say(fill(this.words.came_up, { label: this.frame.label }));
+    };
+    if (!this.writing) {
+      onwards();
       return;
     }
-    this.show(next);
-    this.written();
+    this.files.close();
+    this.put("");
+    say(fill(this.words.gone_writing, { label: this.frame.label }));
+    const talk = $("#large-talk", this.dialog),
+      look = () =>
+        setTimeout(() => {
+          if (this.id === left && this.dialog.open && this.writing) return;
+          talk.removeEventListener("focusout", look);
+          onwards();
+        });
+    talk.addEventListener("focusout", look);
+  }
+  /** Is a hand in words of this frame, or are some not said yet? */
+  get writing() {
+    return Boolean(document.activeElement?.matches("#note, #remark") || $("#remark", this.dialog)?.value.trim());
+  }
+  /** A press that was meant for the frame before, which went as the hand came: nothing is marked, and that is said. */
+  late() {
+    if (!this.dialog.open || !this.came || performance.now() - this.came.at > HAND) return false;
+    const { words } = this,
+      label = this.frames.get(this.came.left)?.label;
+    say(`${fill(words.gone_mark, { label })} ${fill(words.came_up, { label: this.frame.label })}`);
+    return true;
   }
   /** The picture moved: crop and words follow. */
   placed() {
@@ -396,6 +434,7 @@ export class Large {
   }
   do(act) {
     if (["pick", "alternate", "strike"].includes(act)) {
+      if (this.late()) return;
       this.mark(this.id, act);
       if (kept("goes-on", "") && this.marks.of(this.id).kind) this.onwards();
       return;

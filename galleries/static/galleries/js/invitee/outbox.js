@@ -116,7 +116,9 @@ export class Outbox {
   async keep(row) {
     if (!this.keeps) return;
     try {
-      await settled(this.store("readwrite").put(row));
+      const request = this.store("readwrite").put(row);
+      request.transaction.commit(); // not when it has answered: a page that ends now has said it
+      await settled(request);
     } catch {
       this.keeps = false;
       this.tell();

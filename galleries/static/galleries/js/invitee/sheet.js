@@ -8,11 +8,11 @@ import { sumOf } from "../shared/money.js";
 import { setClock } from "../shared/net.js";
 import { Answers } from "./answers.js";
 import { before } from "./before.js";
-import { become, draw, foresee, forgo, sentence } from "./drawing.js";
+import { become, draw, foresee, forgo, sentence, showAhead } from "./drawing.js";
 import { Films } from "./films.js";
 import { framesOf } from "./frames.js";
 import { drop, keep } from "./kept.js";
-import { Large } from "./large.js";
+import { HAND, Large } from "./large.js";
 import { Marks } from "./marks.js";
 import { fetchToo } from "./near.js";
 import { Notices } from "./notices.js";
@@ -29,7 +29,9 @@ const chosen = new Set(),
   gone = new Set(), // frames that are on the sheet no longer
   hidden = new Set(); // and those that the person does not want to see now
 let choosing = false,
-  waited = false; // has anything of this page waited to be sent?
+  moved = -HAND, // when frames last moved in the window without the person's doing
+  waited = false, // has anything of this page waited to be sent?
+  writeDown = () => {}; // the mark that is drawn already, if it is not yet, before anything else is done with marks
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
 if (navigator.onLine) setClock(first.now);
@@ -66,6 +68,7 @@ marks.listeners.push(redraw);
 films.listeners.push(fetchToo);
 
 function redraw(ids) {
+  writeDown();
   for (const id of ids) if (items.has(id) && frames.has(id)) drawMarks(items.get(id), frames.get(id));
   counted();
   if (large.dialog.open) large.redraw();
@@ -116,7 +119,12 @@ function markable() {
   return false;
 }
 function press(id, kind) {
+  writeDown();
   if (!markable()) return;
+  if (!large.dialog.open && !picks?.dialog.open && performance.now() - moved < HAND) {
+    say(words.moved);
+    return;
+  }
   const now = marks.press(id, kind);
   afterFrame(() => tell(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label })));
 }
@@ -126,11 +134,29 @@ function foreseen(button) {
     kind = kindOf(button);
   if (config.may_mark && picking() && marks.of(numberOf(item)).kind !== kind) foresee(item, config.side, kind);
 }
+/** A finger lifted: its mark is drawn in the next frame, and written down right after that frame, or when the page goes
+ * before. */
+function lifted(button) {
+  const item = button.closest(".frame"),
+    id = numberOf(item),
+    kind = kindOf(button);
+  writeDown();
+  if (showAhead(item, kind))
+    writeDown = afterFrame(() => {
+      press(id, kind);
+      drawMarks(item, frames.get(id)); // where it was no time to mark any more, as it was
+    });
+  else {
+    press(id, kind);
+    forgo(item); // where it was no time to mark, nothing was drawn
+  }
+}
 /** Over the large view the tray is out of sight and hearing, so what it says is said there with the act. */
 function tell(text) {
   say(large.dialog.open ? `${text} ${$("#allowance").textContent}` : text);
 }
 function undo() {
+  writeDown();
   if (!markable()) return;
   const frame = marks.undo();
   // After the frame in which it is counted: over the large view the count is said with it.
@@ -213,8 +239,10 @@ function vanish(there) {
     gone.add(id);
     if (chosen.has(id)) choose(id, items.get(id));
     if (items.get(id)?.contains(document.activeElement)) onwards(id);
+    if (inWindow(items.get(id))) moved = performance.now(); // what a hand is about to press is another frame now
     hide(id, true);
   }
+  $("#empty").hidden = frames.size > gone.size;
   if (!going.length) return;
   drop(going.map((id) => frames.get(id).small));
   count();
@@ -222,6 +250,11 @@ function vanish(there) {
   if (!config.hears_why) return;
   const labels = going.map((id) => frames.get(id).label);
   notices.say(fill(going.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }));
+}
+function inWindow(item) {
+  if (!item?.checkVisibility()) return false;
+  const { top, bottom } = item.getBoundingClientRect();
+  return bottom > 0 && top < innerHeight;
 }
 /** The focus goes to the next frame that stands, or the one before: it is never lost with the frame it was on. */
 function onwards(id) {
@@ -233,15 +266,9 @@ function onwards(id) {
 
 // --- hands ---
 const forgone = (button) => forgo(button.closest(".frame"));
-onLift(
-  $("#sheet"),
-  ".frame button.m",
-  (button) => {
-    press(numberOf(button.closest(".frame")), kindOf(button));
-    forgone(button); // where it was no time to mark, nothing was drawn
-  },
-  { ready: foreseen, letGo: forgone },
-);
+onLift($("#sheet"), ".frame button.m", lifted, { ready: foreseen, letGo: forgone });
+addEventListener("pagehide", () => writeDown());
+document.addEventListener("visibilitychange", () => document.hidden && writeDown());
 onLift(
   $("#sheet"),
   ".frame a.open",
@@ -278,6 +305,7 @@ $("#undo")?.addEventListener("click", undo);
 for (const form of $$("form.say-through"))
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    writeDown();
     if (!markable()) return;
     if (picks && !picks.dialog.open) picks.show();
     else if (await outbox.through()) (picks ?? { say }).say(words.through_waits);

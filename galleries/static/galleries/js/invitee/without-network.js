@@ -3,9 +3,11 @@
 import { data } from "../shared/dom.js";
 import { before } from "./before.js";
 import { inPlace, link, tell, unsent } from "./kept.js";
+import { stay } from "./stays.js";
 
 const config = data("without-network"),
   { words } = config;
+stay(words.stays);
 tell(config, () => ({
   pages: location.pathname === config.plan ? [config.plan] : [],
   offline: inPlace(words.needs_network, words.opens_again, link("", words.try_again)),

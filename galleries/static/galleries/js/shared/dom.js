@@ -8,6 +8,12 @@ export const fill = (sentence, values = {}) =>
 /** As `fill`, of a sentence that counts something: the words for one (`NAME_one`) where there are any and n is one. */
 export const plural = (words, name, n, values = {}) =>
   fill((n === 1 && words[`${name}_one`]) || words[name], { n, ...values });
+/** A number as the page's language writes it, with at most so many digits after its point, and `least` of them. */
+export const number = (value, most, least = most) =>
+  value.toLocaleString(document.documentElement.lang || "en", {
+    maximumFractionDigits: most,
+    minimumFractionDigits: least,
+  });
 export function el(name, properties = {}, ...children) {
   const made = Object.assign(document.createElement(name), properties);
   made.append(...children);
@@ -26,6 +32,23 @@ export function say(text) {
   place.textContent = "";
   setTimeout(() => {
     place.textContent = text;
+    if (place.classList.contains("just-said")) makeRoom(place);
   }, 30);
   if (place.hasAttribute("data-passing")) fading = setTimeout(() => place.replaceChildren(), 8000);
+}
+const CONTROLS = "a[href], button, input, select, textarea, summary, label";
+/** What passes over a page lies on no control: from the lower edge up, the first place where there is none. A control
+    as high as a quarter of the window is a picture that one presses: of that a strip may be covered. */
+function makeRoom(place) {
+  place.style.bottom = "";
+  const box = place.getBoundingClientRect();
+  const controls = $$(CONTROLS)
+    .filter((one) => one.checkVisibility({ visibilityProperty: true }))
+    .map((one) => one.getBoundingClientRect())
+    .filter((one) => one.height < innerHeight / 4 && one.left < box.right && one.right > box.left);
+  for (let up = 0; up < box.top; up += 8) {
+    if (controls.some((one) => one.bottom > box.top - up && one.top < box.bottom - up)) continue;
+    if (up) place.style.bottom = `${innerHeight - box.bottom + up}px`;
+    return;
+  }
 }

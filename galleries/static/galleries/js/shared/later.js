@@ -1,21 +1,43 @@
 // What may wait until the frame that shows a press is on its way to the glass.
 const HIDDEN = 250; // ms: a page that draws no frames (hidden, or covered by another) does it by then
 
-/** Runs `task` once, in the first task after the next frame. */
+const channel = new MessageChannel(); // its message is the first task after the frame
+const waiting = [], // for the next frame
+  due = []; // for the end of the one that is being drawn
+let late = 0;
+channel.port1.onmessage = through;
+
+function through() {
+  for (const run of due.splice(0)) run();
+}
+function drawing() {
+  clearTimeout(late);
+  due.push(...waiting.splice(0));
+  channel.port2.postMessage(0);
+}
+function undrawn() {
+  due.push(...waiting.splice(0));
+  through();
+}
+
+/** Runs `task` once, in the first task after the next frame; what this returns runs it at once, if it has not run. */
 export function afterFrame(task) {
   let waits = true;
   const run = () => {
     if (!waits) return;
     waits = false;
-    clearTimeout(late);
-    task();
+    try {
+      task();
+    } catch (error) {
+      reportError(error); // of this one: the others have theirs to do
+    }
   };
-  const late = setTimeout(run, HIDDEN);
-  requestAnimationFrame(() => {
-    const channel = new MessageChannel();
-    channel.port1.onmessage = run;
-    channel.port2.postMessage(0);
-  });
+  if (!waiting.length) {
+    requestAnimationFrame(drawing);
+    late = setTimeout(undrawn, HIDDEN);
+  }
+  waiting.push(run);
+  return run;
 }
 /** `task` after the next frame, once for however often it is asked for until then, with what was asked last. */
 export function soon(task) {

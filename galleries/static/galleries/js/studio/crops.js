@@ -1,7 +1,7 @@
 // The crop editor: one size at a time on the picture that is cut. Drag, arrows, number fields and tap buttons all
 // go through the same arithmetic (crop-math.js), in pixels of the picture.
 
-import { $, $$, data as dataOf, el, fill, plural } from "../shared/dom.js";
+import { $, $$, data as dataOf, el, fill, number, plural } from "../shared/dom.js";
 import { post, reach, sentenceOf } from "../shared/net.js";
 import { clampTilt, fit, inside, moved, resized, sized } from "./crop-math.js";
 
@@ -45,7 +45,7 @@ function draw() {
   const grow = Math.max(one.out[0] / one.width, one.out[1] / one.height);
   const live = [];
   if (changed(one)) {
-    if (grow > 1) live.push(fill(words.enlarged, { n: grow.toFixed(2) }));
+    if (grow > 1) live.push(fill(words.enlarged, { n: number(grow, 2) }));
   } else live.push(...one.warnings);
   list($("#warnings"), live.length ? live : [words.ok]);
   $("#warnings").classList.toggle("caution", live.length > 0);

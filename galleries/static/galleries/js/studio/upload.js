@@ -1,6 +1,6 @@
 // Frames from the browser. Each file: hash it, ask whether it is there, send it if not; four at a time.
 // Nothing is remembered in the browser: after a reload the hashes tell what is there already.
-import { $, el, fill, plural, say as tell } from "../shared/dom.js";
+import { $, el, fill, number, plural, say as tell } from "../shared/dom.js";
 import { ask, post, put, sentenceOf, withRetry } from "../shared/net.js";
 import { outcomeOf, sendParts } from "./parts.js";
 
@@ -223,7 +223,7 @@ function tally() {
       0,
     );
     const done = items.filter((item) => !["waiting", "busy", "arrived"].includes(item.state)).length;
-    const mb = (bytes) => (bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0);
+    const mb = (bytes) => number(bytes / 1e6, bytes < 1e7 ? 1 : 0);
     $("#all-progress").max = all || 1;
     $("#all-progress").value = sent;
     const troubled = count("refused") + count("failed");
