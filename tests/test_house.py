@@ -65,6 +65,18 @@ def test_the_locks_carry_hashes_and_no_address() -> None:
         assert bare == []
 
 
+def test_no_test_seeks_a_short_word_in_a_page() -> None:
+    """A page holds random tokens: three given letters stand in one of them once in about a thousand pages."""
+    short = re.compile(r"""["'][A-Za-z0-9]{1,3}["'] not in \S*(page|content|texts?\[|body|html)""")
+    assert [
+        f"{path.relative_to(ROOT)}:{number}"
+        for path, text in texts()
+        if path.suffix == ".py"
+        for number, line in enumerate(text.splitlines(), 1)
+        if short.search(line)
+    ] == []
+
+
 def test_the_test_lock_agrees_with_the_lock() -> None:
     def versions(name: str) -> dict[str, str]:
         return dict(re.findall(r"(?m)^([A-Za-z0-9._-]+)==([^\s\\;]+)", (ROOT / "deploy" / name).read_text()))

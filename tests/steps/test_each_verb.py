@@ -237,7 +237,7 @@ CASES = (
          at="proofing", stages=PICKING),
     Case("picking.kept.let_go", lambda w, by: kept.let_go(by, w.sitting, [w.kept_frame.pk], w.bare), ("look shown",),
          ("subject",), at="proofing", stages=SHOWN, second=DomainError),
-    Case("picking.opinions.ask", lambda w, by: opinions.ask(w.sitting, by, "Lio", [w.frame.pk]),
+    Case("picking.opinions.ask", lambda w, by: opinions.ask(w.sitting, by, "Lioba", [w.frame.pk]),
          ("second opinion asked for",), ("subject",), at="proofing", stages=PICKING),
     Case("picking.opinions.end", lambda w, by: opinions.end(w.opinion, by), ("second opinion ended",), ("subject",),
          at="proofing", stages=SHOWN, second="nothing"),

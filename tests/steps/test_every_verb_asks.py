@@ -132,7 +132,7 @@ def things(cast: Cast, tmp_path: Path) -> dict[str, Any]:
         "ids": [frames[0].pk], "order": [frames[0].pk], "frame_id": frames[0].pk,
         "path": path, "folder": tmp_path, "target": tmp_path / "out.zip", "source": b"no picture", "icc": b"no profile",
         "name": "Iza Morell", "email": "iza@morell.example", "role": "assistant", "title": "T", "text": "said",
-        "opinion": sitting.second_opinions.create(asked_by=cast.subject, name="Lio", token_hash=sitting.slug),
+        "opinion": sitting.second_opinions.create(asked_by=cast.subject, name="Lioba", token_hash=sitting.slug),
         "this_ones": [], "sentence": "that", "words": "no", "what": "picks",
         "wording": "house-1", "notes": "", "final_id": final.pk, "holds": [], "raw": False,
         "reason": "why", "why": "why", "answer": "so", "use": "poster", "slug": "s", "kind": "humanEdits",

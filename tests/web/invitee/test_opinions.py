@@ -38,16 +38,16 @@ def page_of(cast: Cast) -> str:
 
 
 def asked(cast: Cast, **more: bool) -> tuple[SecondOpinion, Client]:
-    """The picks shown to Lio, who has come in by the link."""
+    """The picks shown to Lioba, who has come in by the link."""
     frames = [one.pk for one in opinions.picks_of(cast.as_subject, cast.sitting)]
-    opinion, link = opinions.ask(cast.sitting, cast.as_subject, "Lio", frames, **more)
+    opinion, link = opinions.ask(cast.sitting, cast.as_subject, "Lioba", frames, **more)
     return opinion, come_in(link)
 
 
 def come_in(link: str) -> Client:
     client = Client()
     path = "/" + link.split("/", 3)[3]
-    assert "Lio" not in client.get(path).content.decode(), "nothing is told before the press"
+    assert "Lioba" not in client.get(path).content.decode(), "nothing is told before the press"
     assert client.head(path).content == b""
     assert client.post(path).status_code == 302
     return client
@@ -61,14 +61,14 @@ def test_the_whole_way_from_asking_to_reading(cast: Cast) -> None:
     subject = cast.client_of(cast.subject)
     form = subject.get(page_of(cast)).content.decode()
     assert "my 2 picks" in form
-    answer = subject.post(page_of(cast), {"do": "ask", "name": "Lio", "which": "picks"}).content.decode()
+    answer = subject.post(page_of(cast), {"do": "ask", "name": "Lioba", "which": "picks"}).content.decode()
     link = answer.split('value="http', 1)[1].split('"', 1)[0]
     friend = come_in("http" + link)
     opinion = SecondOpinion.objects.get()
     where = reverse("second-opinion", args=[opinion.pk])
     page = friend.get(where).content.decode()
     assert page.count("<img") == 2
-    assert "Which would you take, Lio?" in page
+    assert "Which would you take, Lioba?" in page
     first = opinion.shown.first().frame
     friend.post(where, {"this": [first.pk], "sentence": WORDS})
     read = subject.get(page_of(cast)).content.decode()
@@ -102,7 +102,7 @@ def test_only_the_chosen_frames_and_only_stamped(cast: Cast) -> None:
 
 def test_a_look_is_shown_and_what_is_hidden_later_is_not(cast: Cast) -> None:
     look = cast.sitting.looks.last()
-    cast.client_of(cast.subject).post(page_of(cast), {"do": "ask", "name": "Lio", "which": look.pk})
+    cast.client_of(cast.subject).post(page_of(cast), {"do": "ask", "name": "Lioba", "which": look.pk})
     opinion = SecondOpinion.objects.get()
     assert {row.frame.look_id for row in opinion.shown.all()} == {look.pk}
     by = Visitor(opinion=opinion)
@@ -124,14 +124,14 @@ def test_the_studio_learns_that_it_was_asked_and_nothing_else(cast: Cast) -> Non
     studio = cast.client_of(cast.owner)
     for name in ("studio-journal", "studio-people", "studio-lists", "studio-desk", "studio-letters"):
         page = studio.get(reverse(name, args=[cast.sitting.slug])).content.decode()
-        assert "Lio" not in page, name
+        assert "Lioba" not in page, name
         assert WORDS not in page, name
     assert studio.get(page_of(cast)).status_code == 403
     for act in (Act.ASK_OPINION, Act.KEEP_OPINION, Act.SEE_OPINIONS, Act.GIVE_OPINION):
         assert not may(cast.as_owner, act, opinion)
         assert not may(Visitor(program=True), act, opinion)
     assert WORDS not in str(archive_file.rows_of(cast.sitting))
-    assert "Lio" not in str(archive_file.rows_of(cast.sitting))
+    assert "Lioba" not in str(archive_file.rows_of(cast.sitting))
 
 
 def test_the_agent_reads_only_what_the_subject_lets_them(cast: Cast) -> None:
@@ -191,14 +191,14 @@ def test_nobody_else_asks_reads_or_comes_in(cast: Cast) -> None:
         assert client.post(where, {"sentence": "x"}).status_code == 404
     for by in (cast.as_owner, cast.as_representation, cast.as_recipient, elsewhere.as_subject, Visitor()):
         with pytest.raises((Refused, Missing)):
-            opinions.ask(cast.sitting, by, "Lio", [cast.sitting.frames.first().pk])
+            opinions.ask(cast.sitting, by, "Lioba", [cast.sitting.frames.first().pk])
         with pytest.raises((Refused, Missing)):
             opinions.say(opinion, by, [], "x")
     second = Invite.objects.create(
         sitting=cast.sitting, role="subject", name="Twin Veld", email="t@veld.example",
         expires_at=timezone.now() + timedelta(days=9),
     )  # fmt: skip
-    assert "Lio" not in cast.client_of(second).get(page_of(cast)).content.decode(), "of one subject, not of the other"
+    assert "Lioba" not in cast.client_of(second).get(page_of(cast)).content.decode(), "of one subject, not of the other"
 
 
 def asked_elsewhere(cast: Cast) -> tuple[SecondOpinion, Client]:
@@ -209,7 +209,7 @@ def asked_elsewhere(cast: Cast) -> tuple[SecondOpinion, Client]:
 
 def test_a_link_opens_in_three_browsers_and_guesses_are_counted(cast: Cast) -> None:
     frames = [one.pk for one in opinions.picks_of(cast.as_subject, cast.sitting)]
-    _opinion, link = opinions.ask(cast.sitting, cast.as_subject, "Lio", frames)
+    _opinion, link = opinions.ask(cast.sitting, cast.as_subject, "Lioba", frames)
     for _browser in range(3):
         come_in(link)
     assert Client().post("/" + link.split("/", 3)[3]).status_code == 404
@@ -218,17 +218,17 @@ def test_a_link_opens_in_three_browsers_and_guesses_are_counted(cast: Cast) -> N
 
 def test_how_often_and_what_may_be_asked(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
     frame, other = cast.sitting.frames.first(), filled(make_cast("other"), 1, 1)[0]
-    for name in ("", "Lio (studio)", "www.elsewhere.example", "x" * 41):
+    for name in ("", "Lioba (studio)", "www.elsewhere.example", "x" * 41):
         with pytest.raises(BadInput):
             opinions.ask(cast.sitting, cast.as_subject, name, [frame.pk])
     for frames in ([], [other.pk], [frame.pk, other.pk]):
         with pytest.raises(BadInput):
-            opinions.ask(cast.sitting, cast.as_subject, "Lio", frames)
+            opinions.ask(cast.sitting, cast.as_subject, "Lioba", frames)
     monkeypatch.setattr(opinions, "MOST_FRAMES", 1)
     with pytest.raises(BadInput):
-        opinions.ask(cast.sitting, cast.as_subject, "Lio", [one.pk for one in cast.sitting.frames.all()])
+        opinions.ask(cast.sitting, cast.as_subject, "Lioba", [one.pk for one in cast.sitting.frames.all()])
     monkeypatch.setattr(caps, "OPINIONS_OPEN", 1)
-    opinion, _link = opinions.ask(cast.sitting, cast.as_subject, "Lio", [frame.pk])
+    opinion, _link = opinions.ask(cast.sitting, cast.as_subject, "Lioba", [frame.pk])
     with pytest.raises(Refused):
         opinions.ask(cast.sitting, cast.as_subject, "Uma", [frame.pk])
     opinions.end(opinion, cast.as_subject)
@@ -254,7 +254,7 @@ def test_a_list_that_was_closed_while_a_page_stood_open_is_said_on_that_page(cas
     )
     assert frame is not None
     agree.close(cast.sitting, [frame.pk], cast.as_owner)
-    late = subject.post(page_of(cast), {"do": "ask", "name": "Lio", "which": "picks"})
+    late = subject.post(page_of(cast), {"do": "ask", "name": "Lioba", "which": "picks"})
     assert late.status_code == 409
     text = body_of(late).decode()
     assert "second opinions are asked for while picks are open" in text
