@@ -43,9 +43,8 @@ def pack(sitting_uid: UUID, kind: str, write: Callable[[zipfile.ZipFile], None])
         size = out.tell()
         out.seek(0)
         digest = hashlib.file_digest(out, "sha256").hexdigest()
-        out.seek(0)
         key = storage.derived_key(sitting_uid, kind, digest, "zip")
-        storage.put(storage.private(), key, out)
+        storage.take(storage.private(), key, Path(out.name))
     return Packed(key, digest, size)
 
 

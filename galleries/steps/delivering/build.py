@@ -47,7 +47,9 @@ def build(delivery_id: int) -> None:
     if delivery is None or delivery.state != D.WAITING:
         return
     try:
-        _make_files(delivery)
+        with ThreadPoolExecutor(1, "papers") as aside:
+            aside.submit(package.get_ready)  # while the pictures are cut: at the end only one core would work at it
+            _make_files(delivery)
         packed = package.pack(delivery)
     except (DomainError, ImagingError) as error:
         stages.move_delivery(
@@ -69,8 +71,8 @@ def _make_files(delivery: Delivery) -> None:
     to_cut = (_cuts_of(delivery, orders, terms, pen) for group in wanted if (orders := _not_reused(delivery, group)))
     with closing(_side_by_side(to_cut)) as finals:
         for cuts, files in finals:
-            for order, cut, one, file in zip(cuts.orders, cuts.cuts, cuts.pens, files, strict=True):
-                _keep(delivery, order, _signed(file, order, cut.size, one), cuts.record)
+            for order, file in zip(cuts.orders, files, strict=True):
+                _keep(delivery, order, file)
 
 
 def _not_reused(delivery: Delivery, orders: Sequence[FileOrder]) -> list[FileOrder]:
@@ -100,10 +102,15 @@ class _FinalCuts:
     reserve: int
 
     def files(self) -> list[FinalFile]:
-        """All files of the final, from one decode. Raises `ImagingError`."""
+        """All files of the final, from one decode, signed, and their metadata read back. Raises `ImagingError`."""
         data = storage.get(storage.private(), self.orders[0].key)
         strip = next((order.strip for order in self.orders if order.strip), "")
-        return door.make_finals(data, self.cuts, limits(), self.record, name=strip, reserve=self.reserve)
+        files = door.make_finals(data, self.cuts, limits(), self.record, name=strip, reserve=self.reserve)
+        del data
+        for nth, (order, cut, pen) in enumerate(zip(self.orders, self.cuts, self.pens, strict=True)):
+            files[nth] = _signed(files[nth], order, cut.size, pen)
+            _check_rights(files[nth], order, self.record)
+        return files
 
 
 def _cuts_of(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerms, pen: Pen | None) -> _FinalCuts:
@@ -125,16 +132,19 @@ def _cuts_of(delivery: Delivery, orders: Sequence[FileOrder], terms: LicenceTerm
 
 @contextmanager
 def _named(orders: Sequence[FileOrder]) -> Iterator[None]:
-    """What goes wrong with a final's files is told with its frame's name."""
+    """What goes wrong with a final's files is told with its frame's name, where it is not with a file's own."""
     try:
         yield
     except ImagingError as error:
+        if error.told.about:
+            raise
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
 
 
 def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Generator[tuple[_FinalCuts, list[FinalFile]], None, None]:
     """Each final's files in the order of the finals, made on several cores; no further ahead than there are hands.
-    Tables are asked, and files kept, by the caller's thread alone."""
+    Tables are asked, and files kept, by the caller's thread alone. It asks no decoder: there are as many as hands, and
+    while it waited for one a hand that had ended would find nothing to do."""
     cores = min(len(os.sched_getaffinity(0)), HANDS)
     with ThreadPoolExecutor(cores, "cut") as pool, door.kept_warm(cores):
         ahead: deque[tuple[_FinalCuts, Future[list[FinalFile]]]] = deque()
@@ -175,11 +185,15 @@ def rights_record(terms: LicenceTerms, caption: Caption) -> RightsRecord:
     return terms.to_rights(**words, captured_at=datetime.fromisoformat(taken) if taken else None)
 
 
-def _keep(delivery: Delivery, order: FileOrder, file: FinalFile, record: RightsRecord) -> None:
-    """Read the metadata back and compare, store the bytes, then write the row."""
+def _check_rights(file: FinalFile, order: FileOrder, record: RightsRecord) -> None:
+    """Raises `BadRights` when the metadata do not read back as they were to be written."""
     differences = door.check_rights(file.data, record)
     if differences:
         raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order.name, more=tuple(differences)))
+
+
+def _keep(delivery: Delivery, order: FileOrder, file: FinalFile) -> None:
+    """Store the bytes, then write the row."""
     ending = order.name.rsplit(".", 1)[1]
     key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
     storage.put(storage.private(), key, file.data)

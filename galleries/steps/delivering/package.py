@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zipfile
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from typing import IO
@@ -17,6 +18,7 @@ from galleries.imaging.codes import Code
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Acceptance as AcceptedWording
 from galleries.models import DeliveredFile, Delivery, Studio
+from galleries.papers import tagged
 from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, sha256sums
 from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
@@ -141,6 +143,11 @@ def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntr
     return print_release_pdf(terms, signed, listed)
 
 
+def get_ready() -> None:
+    """Load what lays papers out."""
+    tagged.get_ready()
+
+
 def pack(delivery: Delivery) -> Package:
     """Write the archive beside the store, then put it there whole."""
     files = list(delivery.files.order_by("name"))
@@ -148,11 +155,17 @@ def pack(delivery: Delivery) -> Package:
     entries = [entry_of(delivery, file, paths[file.pk]) for file in files]
     top = f"{naming.person(delivery.sitting)}_delivery-{delivery.number}"
 
-    def write(archive: zipfile.ZipFile) -> None:
+    def copy_files(archive: zipfile.ZipFile) -> None:
         for file in files:
             with packing.member(archive, f"{top}/{paths[file.pk]}", delivery.created_at, file.bytes) as target:
                 _copy(file, target)
-        for name, data in papers(delivery, entries).items():
+
+    def write(archive: zipfile.ZipFile) -> None:
+        with ThreadPoolExecutor(1, "copy") as aside:  # it asks no table; the papers do
+            copying = aside.submit(copy_files, archive)
+            written = papers(delivery, entries)
+            copying.result()
+        for name, data in written.items():
             with packing.member(archive, f"{top}/{name}", delivery.created_at, len(data)) as target:
                 target.write(data)
 

@@ -19,12 +19,16 @@ from PIL import Image
 from galleries import storage
 from galleries.access import Visitor
 from galleries.errors import BadInput, Conflict, Missing, Refused
+from galleries.imaging.codes import Code
+from galleries.imaging.contained import children
 from galleries.imaging.rights import write as rights
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
 from galleries.steps.delivering import build, cut, groups, licences, offer, orders, package, sizes
+from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.finishing import approvals
+from galleries.told import Told, told
 from tests import outside, painted
 from tests.cast import Cast, make_cast
 
@@ -205,6 +209,76 @@ def test_finals_are_made_side_by_side_and_kept_in_their_order(cast: Cast, monkey
     finals = [file.final for file in asked.files.order_by("pk")]
     assert finals == sorted(finals, key=lambda final: final.frame.label)
     assert sorted(decoded) == sorted(final.frame.sha256 for final in finals)
+
+
+def test_files_are_signed_and_read_back_by_the_hands_that_cut_them(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    """There are as many decoders as hands: one that keeps files would wait for them, and a hand then for it."""
+    wanted, licence = _ready(cast)
+    asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    real, askers, at_once, most = children.pool.take, set(), 0, 0
+    changing = threading.Lock()
+
+    def taken(memory: int) -> children.Child:
+        nonlocal at_once, most
+        with changing:
+            at_once += 1
+            most = max(most, at_once)
+        askers.add(threading.current_thread().name.split("_")[0])
+        return real(memory)
+
+    given_back = children.pool.give_back
+
+    def gone(child: children.Child) -> None:
+        nonlocal at_once
+        with changing:
+            at_once -= 1
+        given_back(child)
+
+    monkeypatch.setattr(children.pool, "take", taken)
+    monkeypatch.setattr(children.pool, "give_back", gone)
+    monkeypatch.setattr(build.os, "sched_getaffinity", lambda _pid: {0, 1})
+    build.build(asked.pk)
+    asked.refresh_from_db()
+    assert asked.state == Delivery.State.READY
+    assert askers == {"cut"}
+    assert most <= 2
+
+
+def test_what_does_not_read_back_is_told_by_its_file_and_kept_nowhere(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wanted, licence = _ready(cast)
+    asked = orders.prepare(cast.sitting, wanted, licence, cast.as_owner)
+    bad = asked.orders[len(WANTED) + 1]["name"]  # the second final's second
+    real, checked = build._check_rights, []
+
+    def looked_at(file: object, order: FileOrder, record: object) -> None:
+        checked.append(order.name)
+        monkeypatch.setattr(build.door, "check_rights", lambda *_: [told(Code.PRIVATE_SERIAL)] * (order.name == bad))
+        real(file, order, record)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(build, "_check_rights", looked_at)
+    monkeypatch.setattr(build.os, "sched_getaffinity", lambda _pid: {0})
+    jobs.run_waiting(cast.sitting, kinds=["delivery"])
+    asked.refresh_from_db()
+    assert asked.state == Delivery.State.FAILED
+    problem = Told.from_stored(asked.problem)
+    assert (problem.code, problem.about) == (Code.RIGHTS_NOT_AS_WRITTEN, bad)
+    assert checked[-1] == bad
+    # The final before it is whole, and the store holds nothing that no row names.
+    assert [file.name for file in asked.files.order_by("pk")] == [one["name"] for one in asked.orders[: len(WANTED)]]
+    finals = Path(storage.private().path(f"{storage.home(cast.sitting.uid)}/final"))
+    assert {path.stem for path in finals.rglob("*.jpg")} == set(asked.files.values_list("sha256", flat=True))
+
+
+def test_the_archive_is_not_copied_into_the_store(delivery: Delivery, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = Path(storage.private().path(delivery.archive_key))
+    mode = path.stat().st_mode
+    path.unlink()
+    monkeypatch.setattr(storage.FolderStore, "_save", lambda *_: pytest.fail("it was copied"))
+    assert package.pack(delivery).key == delivery.archive_key
+    assert hashlib.sha256(path.read_bytes()).hexdigest() == delivery.archive_sha256
+    assert (path.stat().st_mode, path.stat().st_nlink) == (mode, 1)
 
 
 def test_a_redelivery_holds_only_what_changed(delivery: Delivery, cast: Cast) -> None:
