@@ -37,7 +37,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 45),
-    "workers": (("--rounds", "1", "--repeat", "1"), 50),
+    "workers": (("--rounds", "1", "--repeat", "1", "--finals", "8"), 50),
     "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
     "looks": (("--sittings", "10"), 50),
     "eyes": (("--count", "6"), 60),
