@@ -65,3 +65,4 @@ export function fetchNear(cells) {
 
 /** For cells of the sheet that are made later. */
 export const fetchToo = fetchNear(document.querySelectorAll(".film > .frame:has(img[loading='lazy'])"));
+document.documentElement.dataset.watched = ""; // from here on no picture comes by the clock (sheet.css)
