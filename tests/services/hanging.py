@@ -8,6 +8,8 @@ import django
 
 django.setup()
 
+from celery import platforms  # noqa: E402
+from celery.signals import beat_embedded_init  # noqa: E402
 from django.conf import settings  # noqa: E402
 
 import galleries.tasks  # noqa: E402, F401 - fills the table that is changed here
@@ -22,6 +24,13 @@ def hang(_thing: int) -> None:
 def some_hang(thing: int) -> None:
     if thing in (1, 2):
         hang(thing)
+
+
+@beat_embedded_init.connect  # type: ignore[untyped-decorator]
+def _end_with_the_worker(**_signal: object) -> None:
+    """A worker that may not wait any longer leaves at once, and celery asks the kernel to end its pool with it, but not
+    the clock that it has here (on a real site the clock is a process of its own)."""
+    platforms.set_pdeathsig("SIGKILL")
 
 
 settings.JOB_ATTEMPTS = 2

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -39,6 +40,16 @@ def step_back(pid: int) -> list[int]:
     pool = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
     assert pool
     return [os.getpriority(os.PRIO_PROCESS, int(one)) for one in (pid, *pool)]
+
+
+def group(leader: int) -> list[int]:
+    """The processes of this one's group that have not ended (proc(5): state, parent, group after the name)."""
+    left = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):  # it ended meanwhile
+            state, _parent, its_group = (entry / "stat").read_text().rpartition(")")[2].split()[:3]
+            left += [int(entry.name)] * (int(its_group) == leader and state != "Z")
+    return left
 
 
 def states(site: Site, kind: str) -> list[str]:
@@ -77,3 +88,4 @@ def test_a_worker_full_of_hung_work_is_swept_around_and_ends_when_told_to(site: 
 
     wait_for(put_back, "what the ended worker left was not put back", PATIENCE)
     assert not Path("/proc", str(worker.process.pid)).exists()
+    wait_for(lambda: not group(worker.process.pid), "a process of the worker's is left", PATIENCE)
