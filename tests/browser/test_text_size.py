@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserType, Page, expect
 
-from tests.browser.conftest import ARGUMENTS, CHROMIUM, Come
+from tests.browser.conftest import CHROMIUM, LEAN, Come
 from tests.browser.test_everyone import everything
 from tests.browser.test_marking import ready
 from tests.cast import Cast
@@ -30,7 +30,7 @@ SMALLEST = {
 def browser(browser: Browser) -> Iterator[Browser]:
     """As the person set it in the browser: 32 pixels in place of 16."""
     kind: BrowserType = browser.browser_type
-    large = kind.launch(executable_path=CHROMIUM, args=[*ARGUMENTS, "--blink-settings=defaultFontSize=32"])
+    large = kind.launch(executable_path=CHROMIUM, args=[*LEAN, "--blink-settings=defaultFontSize=32"])
     yield large
     large.close()
 
