@@ -384,8 +384,13 @@ def looks_shown_to(visitor: Visitor, sitting: Sitting) -> LookSet:
     invite = visitor.invite
     if invite is None or invite.sitting_id != sitting.pk or invite.is_retoucher:
         return looks.none()
-    looks = looks.unhidden()
-    return looks if invite.is_subject else looks.let_go()
+    return looks_of_sheets(invite.is_subject).filter(sitting=sitting)
+
+
+def looks_of_sheets(is_subject: bool) -> LookSet:
+    """As `frames_of_sheets`."""
+    looks = Look.objects.unhidden()
+    return looks if is_subject else looks.let_go()
 
 
 def finals_shown_to(visitor: Visitor, sitting: Sitting) -> FinalSet:

@@ -25,7 +25,7 @@ from galleries.web.doors import invitee_page
 from galleries.web.invitee import list_words, showing
 from galleries.web.invitee.page import page
 from galleries.web.invitee.sheet import config
-from galleries.web.invitee.showing import Shown, Strip
+from galleries.web.invitee.shown import Shown, other_sides, script_frames
 from galleries.web.invitee.words import label_of, sheet_words
 
 MOST_PICKS = 24
@@ -68,7 +68,6 @@ def as_casting(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Http
     crops = {pk: list_size.list_crop(frame, shape.ratio) for pk, frame in rows.items()}
     words = sheet_words()
     named = partial(_tile, crops=crops, words=words)
-    opened = [Strip(None, None, [*picks, *others])]
     return page(
         request,
         visitor,
@@ -89,7 +88,7 @@ def as_casting(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Http
         tiles=_mixed(sitting, [named(one, mine=True) for one in picks], [named(one) for one in others], shape.ratio),
         numbers=_numbers(picks, rows, crops, named),
         left_out=max(0, len(whose[2]) - MOST_PICKS),
-        script_frames=showing.script_frames(opened),
+        script_frames=script_frames([*picks, *others]),
         state=showing.state(visitor, sitting, sheet.known),
         words=words,
         config=config(visitor, sitting),
@@ -118,7 +117,7 @@ def _choices(visitor: Visitor, sitting: Sitting, shown: list[Shown]) -> list[tup
 
 
 def _picked_by(role: str, one: Shown) -> bool:
-    return showing.other_sides(None, one.theirs).get(role) == Mark.Kind.PICK
+    return other_sides(None, one.theirs).get(role) == Mark.Kind.PICK
 
 
 def _others(sitting: Sitting, shown: list[Shown], picks: Sequence[Shown]) -> list[Shown]:

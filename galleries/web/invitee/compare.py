@@ -19,7 +19,7 @@ from galleries.web.doors import invitee_page, wants_json
 from galleries.web.invitee import showing
 from galleries.web.invitee.page import page
 from galleries.web.invitee.sheet import config
-from galleries.web.invitee.showing import Shown, Strip
+from galleries.web.invitee.shown import Shown, script_frames
 from galleries.web.invitee.words import sheet_words
 
 MOST = 500
@@ -42,7 +42,6 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
     shown = [one for strip in sheet.strips for one in strip.frames]
     chosen = _chosen(request, shown)[:MOST]
     whole = [one for one in _of_look(request, shown) if one.kind != Mark.Kind.STRIKE]
-    kept = [Strip(None, None, chosen)]
     ranking = _ranking(visitor)
     return page(
         request,
@@ -53,7 +52,7 @@ def compare(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRes
         heaps=len(chosen) >= HEAPS_FROM,
         # Only what they like of a look: that it is so is said, and the rest is a press away.
         whole_look=len(whole) if len(whole) > len(chosen) else 0,
-        script_frames=showing.script_frames(kept),
+        script_frames=script_frames(chosen),
         state=showing.state(visitor, sitting, sheet.known),
         words={**sheet_words(), **compare_words()},
         config={**config(visitor, sitting), "sheet": request.path.rsplit("/", 1)[0] + "/sheet"},

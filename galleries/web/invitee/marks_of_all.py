@@ -6,6 +6,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Container
+from functools import partial
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -15,7 +16,8 @@ from galleries.access import Visitor, frames_of_sheets, sheet_invite
 from galleries.models import Invite, Mark, Proof, Sitting
 from galleries.models.compiled import Compiled
 from galleries.web.invitee import showing
-from galleries.web.invitee.showing import Known, Marks, Others, OwnMark
+from galleries.web.invitee.showing import Known, Marks
+from galleries.web.invitee.shown import Others, OwnMark, other_sides
 
 # What all said is asked for again after this many seconds, or by somebody who has it already: nobody hears of a mark
 # later than by that and one round of asking, and of their own at once.
@@ -39,7 +41,7 @@ class MarksOfAll(NamedTuple):
         """frame → what each other side says of it. Nobody's own mark is in it, for it is of their own side, and so is
         that of whoever passed their invite on to them."""
         if role not in self.sides:
-            told = {frame: showing.other_sides(role, row) for frame, row in self.by_frame.items()}
+            told = {frame: other_sides(role, row) for frame, row in self.by_frame.items()}
             self.sides[role] = {frame: row for frame, row in told.items() if row}
         return self.sides[role]
 
@@ -135,7 +137,7 @@ def _marks_for(invite: Invite, sitting: Sitting, since: int) -> Marks:
         others = [one for one in theirs.pop(frame) if one[0].pk != me]
         if others:
             theirs[frame] = others
-    return Marks(_mine_of(invite, sitting), theirs, everybody.change)
+    return Marks(_mine_of(invite, sitting), theirs, everybody.change, partial(_others_told, everybody, invite))
 
 
 def _mine_of(invite: Invite, sitting: Sitting) -> dict[int, OwnMark]:

@@ -13,7 +13,7 @@ from django.templatetags.static import static
 from django.utils.safestring import SafeString
 
 from galleries.web.addresses import proof_picture
-from galleries.web.invitee.showing import Shown
+from galleries.web.invitee.shown import Shown
 from galleries.web.invitee.words import words_in
 
 STYLES = ("base", "sheet")  # of the sheet's page, without which nothing of it is drawn

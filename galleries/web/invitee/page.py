@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -26,6 +28,7 @@ TABS = (
     ("retouching", _("Retouch"), Act.SEE_RETOUCHING),
     ("delivery", _("Delivery"), Act.SEE_DELIVERY),
 )
+_LABELS = {name: label for name, label, _act in TABS}
 
 
 def key_in(text: str) -> int:
@@ -51,21 +54,35 @@ def large_view(language: str, *, may_mark: bool, is_subject: bool) -> SafeString
     return mark_safe(render_to_string("galleries/invitee/_large.html", values))  # noqa: S308  # nosec B308 B703
 
 
+def tab_names(visitor: Visitor, sitting: Sitting) -> tuple[str, ...]:
+    """The sitting's pages that are this person's."""
+    names = [name for name, _label, act in TABS if may(visitor, act, sitting)]
+    if not _has_opinions(visitor, sitting):
+        names = [name for name in names if name != "opinions"]
+    if visitor.user is not None:  # a page of work handed out, no page of the gallery that they look at
+        names = [name for name in names if name != "retouching"]
+    return tuple(names)
+
+
+def tabs(names: Iterable[str]) -> list[dict[str, Any]]:
+    return [{"name": name, "label": _LABELS[name]} for name in names]
+
+
+def zone_of(sitting: Sitting) -> AbstractContextManager[None]:
+    """Times read as the clock where the sitting was."""
+    return timezone.override(ZoneInfo(sitting.time_zone))
+
+
 def page(
     request: HttpRequest, visitor: Visitor, sitting: Sitting, template: str, status: int = 200, **context: Any
 ) -> HttpResponse:
     """Render galleries/invitee/<template>.html with the sitting, the person and the pages that are theirs."""
-    tabs = [{"name": name, "label": label} for name, label, act in TABS if may(visitor, act, sitting)]
-    if not _has_opinions(visitor, sitting):
-        tabs = [one for one in tabs if one["name"] != "opinions"]
-    if visitor.user is not None:  # a page of work handed out, no page of the gallery that they look at
-        tabs = [one for one in tabs if one["name"] != "retouching"]
     may_mark, is_subject = may(visitor, Act.MARK, sitting), visitor.invite is not None and visitor.invite.is_subject
     base = {
         "sitting": sitting,
         "person": visitor.invite,
         "visitor": visitor,
-        "tabs": tabs,
+        "tabs": tabs(tab_names(visitor, sitting)),
         "here": {"compare": "sheet", "as_casting": "sheet", "final": "finals", "objection": "finals"}.get(
             template, template
         ),
@@ -73,5 +90,5 @@ def page(
         "large_view": large_view(translation.get_language() or "", may_mark=may_mark, is_subject=is_subject),
         "without_network": {**without_network.device(visitor, sitting), "words": without_network.words()},
     }
-    with timezone.override(ZoneInfo(sitting.time_zone)):  # times read as the clock where the sitting was
+    with zone_of(sitting):
         return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -26,14 +27,14 @@ from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
-from galleries.web.invitee import marks_of_all, outbox, showing, talk, without_network
+from galleries.web.invitee import marks_of_all, outbox, sheet_page, showing, talk, without_network
 from galleries.web.invitee import strips as strips_of_sheet
 from galleries.web.invitee.markup import asked_first
-from galleries.web.invitee.page import key_in, page
+from galleries.web.invitee.page import key_in, zone_of
+from galleries.web.invitee.shown import Strip, script_frames
 from galleries.web.invitee.words import allowance_said, words_in
 from galleries.web.json_blocks import block
 from galleries.web.news import news
-from galleries.web.range_words import may_err, orders
 
 Stage = Sitting.Stage
 START = {
@@ -74,63 +75,64 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
 def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     marks = marks_of_all.marks_for(visitor, sitting)
     shown = showing.sheet_of(visitor, sitting, marks)
-    strips = shown.strips
+    strips, layout = shown.strips, shown.layout
     order = request.GET.get("order", "")
     order = order if order in {"smile", "intensity"} else ""
     if order:
-        _put_in_order(strips, sitting, order)
+        strips = _put_in_order(strips, sitting, order)
     language, invite = translation.get_language() or "", visitor.invite
     words, quoted = words_in(language), extras.quote(sitting)
-    marking, choosing_looks = may(visitor, Act.MARK, sitting), may(visitor, Act.CHOOSE_LOOKS, sitting)
     count, chooses = shown.known.counted(sitting), invite is not None and invite.is_side
     choosing = sitting.stage in {Stage.PROOFING, Stage.AGREEING}
-    state = showing.state(visitor, sitting, shown.known, quoted)
+    others = marks.others(layout.look_of) if marks is not None else None
+    state = showing.state(visitor, sitting, shown.known, quoted, others=others)
     if marks is not None:
         state["change"] = marks.change
     # A page that stands again with a sentence on top does not go on by itself to another.
     whole = "whole" in request.GET or hasattr(request, "stands_again")
-    cells = strips_of_sheet.cells_of(strips, whole=whole)
+    cells = strips_of_sheet.cells_of([strip.many for strip in strips], whole=whole)
     whole_address = f"{reverse('sheet', args=[sitting.slug])}?{'order=' + order + '&' if order else ''}whole=1"
-    answer = page(
-        request,
-        visitor,
-        sitting,
-        "sheet",
-        strips=strips,
-        whole=whole,
-        whole_address=whole_address if sum(cells) < sum(len(strip.frames) for strip in strips) else "",
-        sections=strips_of_sheet.sections(
-            strips,
-            cells,
-            language,
-            invite.role if invite else None,
-            slug=sitting.slug,
-            person=invite is not None,
-            marking=marking,
-            choosing=choosing_looks,
-            whole_address=whole_address,
+    of_visitor = sheet_page.of_visitor(visitor, sitting)
+    values = sheet_page.OfSheet(
+        **of_visitor,
+        strips=sheet_page.of_strips(strips),
+        allowance=count.allowance,
+        extra_words=tuple(extra_words.terms(quoted)) if chooses else (),
+        **sheet_page.of_round(
+            None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
+            sitting.objected_round,
         ),
-        pending=shown.pending,
-        count=count,
-        allowance_said=allowance_said(words, count, choosing=choosing) if chooses else "",
-        data_blocks=_data_blocks(showing.script_frames(strips), state, language, config(visitor, sitting)),
-        may_choose_looks=choosing_looks,
-        kept_back=_kept_back(visitor, sitting) if shown.keeps else 0,
+        kept_back=_kept_back(visitor, sitting) if layout.keeps else 0,
+        pending=layout.pending,
         order=order,
-        orders=orders(),
-        may_err=may_err() if order else "",
-        may_object=may(visitor, Act.OBJECT, sitting),
-        objected=sitting.objected_round,
-        extra_words=extra_words.terms(quoted) if chooses else [],
-        closed_round=None if choosing else sitting.rounds.exclude(closed_at=None).order_by("-number").first(),
+        whole=whole,
+        whole_address=whole_address if sum(cells) < sum(strip.many for strip in strips) else "",
     )
-    answer.headers["Link"] = asked_first(one for strip in strips for one in strip.frames)
+    sections = strips_of_sheet.sections(
+        strips,
+        cells,
+        language,
+        invite.role if invite else None,
+        slug=sitting.slug,
+        person=invite is not None,
+        marking=values.may_mark,
+        choosing=values.may_choose_looks,
+        whole_address=whole_address,
+    )
+    frames = block("frames", script_frames(one for strip in strips for one in strip.film.frames)) if order else None
+    fresh = {
+        "allowance_said": allowance_said(words, count, choosing=choosing) if chooses else "",
+        "data_blocks": _data_blocks(frames or layout.block, state, language, config(visitor, sitting)),
+    }
+    with zone_of(sitting):
+        answer = sheet_page.kept.answer(request, values, fresh, {"sections": list(sections)})
+    answer.headers["Link"] = asked_first(one for strip in strips for one in strip.film.frames)
     return answer
 
 
-def _data_blocks(frames: list[Any], state: dict[str, Any], language: str, addresses: dict[str, Any]) -> SafeString:
+def _data_blocks(frames: SafeString, state: dict[str, Any], language: str, addresses: dict[str, Any]) -> SafeString:
     """What the scripts are told, each in a block of its own."""
-    blocks = [block("frames", frames), block("state", state), _words_block(language), block("config", addresses)]
+    blocks = [frames, block("state", state), _words_block(language), block("config", addresses)]
     return mark_safe("\n".join(blocks))  # noqa: S308  # nosec B308 B703
 
 
@@ -139,12 +141,15 @@ def _words_block(language: str) -> SafeString:
     return block("words", words_in(language))
 
 
-def _put_in_order(strips: list[showing.Strip], sitting: Sitting, by: str) -> None:
+def _put_in_order(strips: list[Strip], sitting: Sitting, by: str) -> list[Strip]:
     """Each look by the range that was read."""
     told = ranges.places_of(sitting)
+    ordered = []
     for strip in strips:
-        frames = {one.frame.pk: one for one in strip.frames}
-        strip.frames = [frames[pk] for pk in in_order(list(frames), told, by)]
+        frames = {one.frame.pk: one for one in strip.film.frames}
+        film = replace(strip.film, frames=[frames[pk] for pk in in_order(list(frames), told, by)])
+        ordered.append(replace(strip, film=film))
+    return ordered
 
 
 def _kept_back(visitor: Visitor, sitting: Sitting) -> int:
@@ -155,19 +160,25 @@ def _kept_back(visitor: Visitor, sitting: Sitting) -> int:
 def config(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
     """Addresses and the person, for the scripts."""
     invite = visitor.invite
-    slug = sitting.slug
     return {
         **without_network.device(visitor, sitting),
+        **_addresses(sitting.slug),
         "side": invite.role if invite else "",
         "may_mark": may(visitor, Act.MARK, sitting),
         "why_not": why_not(visitor, Act.MARK, sitting),
         "chooses": invite is not None and invite.is_side,
-        "again": reverse("ask-link"),
-        "done": reverse("done", args=[slug]),
         # A frame that goes from the subject's sheet was hidden by the studio; from another's, perhaps by the subject.
         "hears_why": invite is None or invite.is_subject,
-        "sitting": slug,
+        "sitting": sitting.slug,
         "zone": sitting.time_zone,
+    }
+
+
+@lru_cache(maxsize=512)
+def _addresses(slug: str) -> dict[str, str]:
+    return {
+        "again": reverse("ask-link"),
+        "done": reverse("done", args=[slug]),
         "marks": reverse("marks", args=[slug]),
         "changes": reverse("changes", args=[slug]),
         "frame": reverse("remarks", args=[slug, 0]),

@@ -8,12 +8,16 @@ from uuid import UUID
 
 from django.db.models import F, QuerySet
 
-from galleries.access import Visitor, frames_of_sheets, frames_shown_to, sheet_invite
+from galleries.access import Visitor, frames_of_sheets, frames_shown_to, looks_of_sheets, looks_shown_to, sheet_invite
 from galleries.imaging.face.places import eyes_place
 from galleries.models import Frame, Proof, Sitting
 from galleries.models.compiled import Compiled
 from galleries.models.sittings import FrameSet, edge_label
 
+OF_LOOK = (
+    *("pk", "title", "purpose", "casting_kind", "treatment", "wardrobe", "backdrop", "key_light", "gel"),
+    "kept_from_representation",
+)  # what the sheet needs of a look
 # (the middle between the pupils in fractions of the picture, how far apart they are, of its width)
 Eyes = tuple[float, float, float]
 
@@ -68,12 +72,26 @@ _ask_frames = {
 }
 
 
+_ask_looks = {
+    True: Compiled(lambda sitting: looks_of_sheets(True).filter(sitting=sitting).values_list(*OF_LOOK)),
+    False: Compiled(lambda sitting: looks_of_sheets(False).filter(sitting=sitting).values_list(*OF_LOOK)),
+}
+
+
 def _of_proofs(sitting: int, columns: tuple[str, ...]) -> QuerySet[Any, Any]:
     return Proof.objects.filter(frame__sitting=sitting).order_by("pk").values_list("frame_id", *columns)
 
 
 _ask_proofs = Compiled(lambda sitting: _of_proofs(sitting, SheetProof._fields))
 _ask_small_proofs = Compiled(lambda sitting: _of_proofs(sitting, SmallProof._fields))
+
+
+def looks(visitor: Visitor, sitting: Sitting) -> list[tuple[Any, ...]]:
+    """`OF_LOOK` of the looks that this person may see now, in their order."""
+    invite = sheet_invite(visitor, sitting)
+    if invite is not None:
+        return _ask_looks[invite.is_subject](sitting.pk)
+    return list(looks_shown_to(visitor, sitting).values_list(*OF_LOOK))
 
 
 def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
@@ -86,13 +104,13 @@ def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
     return [SheetFrame._make(row) for row in rows]
 
 
-def proofs_of(sitting: Sitting) -> dict[int, SheetProof]:
-    """frame → its newest proof."""
-    return {row[0]: SheetProof._make(row[1:]) for row in _ask_proofs(sitting.pk)}
+def proof_rows(sitting: Sitting) -> list[tuple[Any, ...]]:
+    """(frame, what `SheetProof` says of it) of each proof, a frame's newest last."""
+    return _ask_proofs(sitting.pk)
 
 
 def small_proofs_of(sitting: Sitting) -> dict[int, SmallProof]:
-    """As `proofs_of`, less of each."""
+    """frame → its newest proof."""
     return {row[0]: SmallProof._make(row[1:]) for row in _ask_small_proofs(sitting.pk)}
 
 

@@ -1,39 +1,21 @@
-"""The sheet as data: frames with a proof by look, the marks of everybody, and what the scripts need of both."""
+"""The sheet as data: frames with a proof by look, the marks of everybody, and what the scripts are told of those."""
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Container, Iterable
-from dataclasses import dataclass, field
-from math import log
+from collections import defaultdict
+from collections.abc import Callable, Container
 from typing import Any, NamedTuple
 
 from django.utils import timezone
 
-from galleries.access import Visitor, frames_shown_to, looks_shown_to
-from galleries.models import Invite, Look, Mark, Sitting
-from galleries.sorting import sides
+from galleries.access import Visitor, frames_shown_to
+from galleries.models import Mark, Sitting
 from galleries.steps.agreeing import extras
 from galleries.steps.agreeing.extras import Quote
 from galleries.steps.picking import pick
-from galleries.web.addresses import proof_picture
-from galleries.web.invitee import sheet_rows
-from galleries.web.invitee.sheet_rows import Eyes, SheetFrame, SheetProof
+from galleries.web.invitee.layout import Layout, layout_of
+from galleries.web.invitee.shown import Others, OwnMark, Strip, other_sides
 from galleries.words import money
-
-CELLS = ((2, 3), (3, 4), (4, 5), (1, 1), (5, 4), (4, 3), (3, 2))  # width to height: what cameras give, and crops of it
-
-
-class OwnMark(NamedTuple):
-    """A person's own mark on one frame."""
-
-    kind: str
-    revision: int
-    note: str
-    note_for_studio: bool
-
-
-Others = dict[int, list[tuple[Invite, str]]]
 
 
 class Marks(NamedTuple):
@@ -42,6 +24,7 @@ class Marks(NamedTuple):
     mine: dict[int, OwnMark]
     theirs: Others
     change: int
+    others: Callable[[Container[int]], dict[str, Any]]  # as `others_told`, of the frames that they are shown
 
 
 class Known(NamedTuple):
@@ -56,129 +39,19 @@ class Known(NamedTuple):
         return pick.counted(sitting.allowance, rows)
 
 
-@dataclass(slots=True)
-class Shown:
-    """One frame on the sheet. Sizes are of the large proof; eyes are fractions of it, None when not known."""
-
-    frame: SheetFrame
-    proof: SheetProof
-    look: int | None
-    mine: OwnMark | None = None
-    theirs: list[tuple[Invite, str]] = field(default_factory=list)
-    eyes: Eyes | None = None
-    alike: int = 0
-    suggested: bool = False  # by the studio, where the sitting lets people read it
-
-    @property
-    def small(self) -> str:
-        return proof_picture(self.frame.pk, "small", self.proof.pk)
-
-    @property
-    def large(self) -> str:
-        return proof_picture(self.frame.pk, "large", self.proof.pk)
-
-    @property
-    def finer(self) -> float:
-        """How many pixels of the camera stand in a row for one of the proof."""
-        large = max(self.proof.large_width, self.proof.large_height)
-        return round(max(self.frame.width, self.frame.height) / large, 3) if large else 1.0
-
-    @property
-    def kind(self) -> str:
-        return self.mine.kind if self.mine else ""
-
-    def drawn(self, my_side: str | None) -> dict[str, str]:
-        """What is drawn over the picture: role -> kind. On one's own side it is one's own mark, which the buttons
-        answer for; on another it is what that side says. Every single mark is said in words."""
-        mine = {my_side: self.kind} if self.kind and my_side else {}
-        return mine | other_sides(my_side, self.theirs) if self.theirs else mine
-
-
-def other_sides(my_side: str | None, theirs: Iterable[tuple[Invite, str]]) -> dict[str, str]:
-    """role -> what that side says of one frame, of all sides but one's own."""
-    by_role: dict[str, list[str]] = defaultdict(list)
-    for invite, kind in theirs:
-        if invite.role != my_side:
-            by_role[invite.role].append(kind)
-    return {role: sides.says(kinds) for role, kinds in by_role.items()}
-
-
-@dataclass
-class Strip:
-    """One look with its frames."""
-
-    look: Look | None
-    number: int | None
-    frames: list[Shown]
-
-    @property
-    def shape(self) -> str:
-        """How most frames of the strip stand."""
-        wide = sum(many for (width, height), many in self.sizes.items() if width > height)
-        return "lying" if wide * 2 > len(self.frames) else "upright"
-
-    @property
-    def sizes(self) -> Counter[tuple[int, int]]:
-        """How many of the small pictures have each size."""
-        return Counter((shown.proof.small_width, shown.proof.small_height) for shown in self.frames)
-
-    @property
-    def cell(self) -> str:
-        """The shape of the cells, as its class: the one of `CELLS` that most frames of the strip come nearest to, so
-        that they fill their cells without a bar beside them."""
-        nearest: Counter[tuple[int, int]] = Counter()
-        for (width, height), many in self.sizes.items():
-            nearest[min(CELLS, key=lambda wh: abs(log(wh[0] / wh[1] * height / width)))] += many
-        width, height = nearest.most_common(1)[0][0] if nearest else CELLS[0]
-        return f"cell-{width}x{height}"
-
-    @property
-    def picked(self) -> int:
-        return sum(shown.kind == Mark.Kind.PICK for shown in self.frames)
-
-
 class Sheet(NamedTuple):
-    """The sheet as one person may see it, how many proofs are still being made, what it was made from, and whether any
-    frame or look of it is kept from the representation."""
+    """The sheet as one person may see it, and what it was made from."""
 
     strips: list[Strip]
-    pending: int
     known: Known
-    keeps: bool
+    layout: Layout
 
 
 def sheet_of(visitor: Visitor, sitting: Sitting, marks: Marks | None = None) -> Sheet:
     """`marks`: what is known of them already."""
-    looks = list(looks_shown_to(visitor, sitting))
-    number = {look.pk: n for n, look in enumerate(looks, 1)}
-    frames = sheet_rows.frames(visitor, sitting)
-    proofs, eyes = sheet_rows.proofs_of(sitting), sheet_rows.eyes_of(sitting, frames)
+    layout = layout_of(visitor, sitting)
     mine, theirs = (marks.mine, marks.theirs) if marks is not None else marks_of(visitor, sitting)
-    runs = Counter(frame.run for frame in frames)
-    by_look: dict[int | None, list[Shown]] = defaultdict(list)
-    nobody: list[tuple[Invite, str]] = []
-    for frame in frames:
-        proof = proofs.get(frame.pk)
-        if proof is not None:
-            place = number.get(frame.look_id) if frame.look_id else None
-            by_look[frame.look_id if place else None].append(
-                Shown(
-                    frame,
-                    proof,
-                    place,
-                    mine.get(frame.pk),
-                    theirs.get(frame.pk, nobody),
-                    eyes[frame.pk],
-                    runs[frame.run] if frame.run is not None else 0,
-                    frame.suggested and sitting.suggestions_shown,
-                )
-            )
-    filled = [Strip(look, number[look.pk], by_look[look.pk]) for look in looks if by_look[look.pk]]
-    if by_look[None]:
-        filled.append(Strip(None, None, by_look[None]))
-    known = Known({frame.pk: frame.look_id for frame in frames}, mine, theirs)
-    keeps = any(frame.kept_by_subject for frame in frames) or any(look.kept_from_representation for look in looks)
-    return Sheet(filled, sum(frame.pk not in proofs for frame in frames), known, keeps)
+    return Sheet([Strip(film, mine, theirs) for film in layout.films], Known(layout.look_of, mine, theirs), layout)
 
 
 def marks_of(visitor: Visitor, sitting: Sitting) -> tuple[dict[int, OwnMark], Others]:
@@ -252,28 +125,3 @@ def _sides(visitor: Visitor, theirs: Others, shown: Container[int]) -> dict[int,
     side = visitor.invite.role if visitor.invite else None
     drawn = {pk: other_sides(side, row) for pk, row in theirs.items() if pk in shown}
     return {pk: row for pk, row in drawn.items() if row}
-
-
-def script_frames(strips: list[Strip]) -> list[list[Any]]:
-    """[id, label, look, proof row, width, height, eye x, eye y, run, frames alike, eyes' gap, pixels of the camera to
-    one of the proof, 1 where the proof has a middle size, 1 where the studio suggests it], as the large view wants
-    them."""
-    return [
-        [
-            shown.frame.pk,
-            shown.frame.label,
-            shown.look,
-            shown.proof.pk,
-            shown.proof.large_width,
-            shown.proof.large_height,
-            *(shown.eyes[:2] if shown.eyes else (None, None)),
-            shown.frame.run,
-            shown.alike,
-            shown.eyes[2] if shown.eyes else None,
-            shown.finer,
-            int(bool(shown.proof.middle_key)),
-            int(shown.suggested),
-        ]
-        for strip in strips
-        for shown in strip.frames
-    ]

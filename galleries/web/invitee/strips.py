@@ -6,7 +6,7 @@ frame (`js/invitee/films.js`), before anybody sees their place. Whoever runs no 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any
 
@@ -15,22 +15,19 @@ from django.utils.safestring import SafeString, mark_safe
 
 from galleries.models import Look
 from galleries.web.invitee.markup import frame_item, rest_item
-from galleries.web.invitee.showing import Strip
+from galleries.web.invitee.sheet_rows import OF_LOOK
+from galleries.web.invitee.shown import Strip
 
-OF_LOOK = (
-    *("pk", "title", "purpose", "casting_kind", "treatment", "wardrobe", "backdrop", "key_light", "gel"),
-    "kept_from_representation",
-)
 FIRST_CELLS = 36  # as many as a screen of 1,920 × 1,080 px shows, four of a phone
 FEWEST = 24  # no place is kept for fewer: the next film then begins below any screen, and nothing seen moves
 ITEMS = "\0items\0"  # no text that a database keeps has such a sign in it
 
 
-def cells_of(strips: list[Strip], *, whole: bool) -> list[int]:
-    """How many frames of each strip are written as cells, from its first."""
+def cells_of(frames: Iterable[int], *, whole: bool) -> list[int]:
+    """How many frames of each strip, of which it has so many, are written as cells, from its first."""
     cells: list[int] = []
     left = FIRST_CELLS
-    for many in (len(strip.frames) for strip in strips):
+    for many in frames:
         cells.append(many if whole or many - left < (FEWEST if left else 1) else left)
         left = max(0, left - many)
     return cells
@@ -53,17 +50,17 @@ def sections(
     with all its cells."""
     first, later = 0, False
     for place, (strip, many) in enumerate(zip(strips, cells, strict=True), 1):
-        look = tuple(getattr(strip.look, name) for name in OF_LOOK) if strip.look is not None else None
+        film = strip.film
+        look = tuple(getattr(film.look, name) for name in OF_LOOK) if film.look is not None else None
         before, after = _around(
-            language, slug, place, strip.shape, strip.cell, strip.number, len(strip.frames), strip.picked, look,
-            person, choosing, later and many < len(strip.frames),
+            language, slug, place, film.shape, film.cell, film.number, strip.many, strip.picked, look,
+            person, choosing, later and many < strip.many,
         )  # fmt: skip
         items = [
-            frame_item(one, language, side, marking=marking, place=first + n)
-            for n, one in enumerate(strip.frames[:many])
+            frame_item(one, language, side, marking=marking, place=first + n) for n, one in enumerate(strip.first(many))
         ]
         first += len(items)
-        if many < len(strip.frames):
+        if many < strip.many:
             later = True
             items.append(rest_item(language, f"{whole_address}#strip-{place}"))
         yield mark_safe(before + "\n".join(items) + after)  # a template's, and `frame_item`'s  # noqa: S308  # nosec

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache, lru_cache
 from os.path import commonprefix
 from typing import Any
 
@@ -16,12 +17,13 @@ def device(visitor: Visitor, sitting: Sitting) -> dict[str, Any]:
     """Whose device it is, until when it may keep anything, and the script that does it. The person's key names what is
     kept for them; empty for somebody of the studio, for whom nothing is."""
     invite = visitor.invite
+    sheet, plan, worker = _addresses(sitting.slug)
     return {
         "person": f"{sitting.pk}-{invite.pk}" if invite else "",
         "until": invite.expires_at.isoformat() if invite else "",
-        "sheet": reverse("sheet", args=[sitting.slug]),
-        "plan": reverse("plan", args=[sitting.slug]),
-        "worker": reverse("outbox-worker"),
+        "sheet": sheet,
+        "plan": plan,
+        "worker": worker,
         **before(visitor, to_desk=invite is not None and invite.is_representation),
     }
 
@@ -30,13 +32,21 @@ def before(visitor: Visitor | None, *, to_desk: bool) -> dict[str, Any]:
     """What lies outside a sitting that this device gets the house's words for: links, what the foot of every page
     sends (leave, another language), and an agent's desk. Nothing is kept for them but words, so they are told of
     nobody; somebody of the studio is told none."""
+    worker, links, foot, desk = _outside()
+    places = [links, foot, *([desk] if to_desk else [])]
+    return {"words_worker": worker, "before": places if visitor is None or visitor.invite else []}
+
+
+@lru_cache(maxsize=512)
+def _addresses(slug: str) -> tuple[str, str, str]:
+    return reverse("sheet", args=[slug]), reverse("plan", args=[slug]), reverse("outbox-worker")
+
+
+@cache
+def _outside() -> tuple[str, str, str, str]:
     links = reverse("open-invite", args=["-"]).removesuffix("-")
     foot = commonprefix([reverse("leave"), reverse("language")])  # noqa: RUF071 - a worker's scope is a prefix
-    places = [links, foot, *([reverse("desk")] if to_desk else [])]
-    return {
-        "words_worker": reverse("words-worker"),
-        "before": places if visitor is None or visitor.invite else [],
-    }
+    return reverse("words-worker"), links, foot, reverse("desk")
 
 
 def words() -> dict[str, str]:

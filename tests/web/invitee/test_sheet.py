@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.core import mail
@@ -14,7 +13,6 @@ from django.utils import timezone
 
 from galleries.models import Frame, Letter, Mark, Proof, Sitting
 from galleries.steps.picking import pick
-from galleries.web.invitee.showing import Strip
 from galleries.web.invitee.strips import cells_of
 from galleries.web.invitee.words import frame_words, label_of
 from tests.cast import Cast, make_cast
@@ -180,8 +178,7 @@ def test_a_long_sheet_comes_with_its_first_cells_and_whole_to_whoever_runs_no_sc
 @pytest.mark.parametrize("whole", [False, True])
 def test_cells_are_written_for_the_first_screens(whole: bool) -> None:
     def cells(*each: int) -> list[int]:
-        frames: list[list[Any]] = [[None] * many for many in each]
-        return cells_of([Strip(None, None, one) for one in frames], whole=whole)
+        return cells_of(each, whole=whole)
 
     for each, few in (
         ([1000], [36]),
