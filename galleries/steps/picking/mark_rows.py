@@ -10,8 +10,8 @@ from typing import Any
 from django.db.models import Exists, F, OuterRef, QuerySet
 
 from galleries.access import frames_of_sheets
-from galleries.models import Frame, Invite, Mark, Sitting
-from galleries.models.compiled import Compiled, CompiledUpdate, partial
+from galleries.models import Frame, Invite, JournalLine, Mark, Sitting
+from galleries.models.compiled import Compiled, CompiledInsert, CompiledUpdate, partial
 
 OF_SITTING = (
     *("pk", "slug", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on"),
@@ -62,6 +62,7 @@ def _marks(voice: int, *frames: int) -> QuerySet[Any, Any]:
 _ask_voice, _ask_marks = Compiled(_voice, by_keys=True), Compiled(_marks, by_keys=True)
 _ask_frames = {True: Compiled(_of_subject, by_keys=True), False: Compiled(_of_others, by_keys=True)}
 _frame, _sitting, _mark = partial(Frame, *OF_FRAME), partial(Sitting, *OF_SITTING), partial(Mark, *OF_MARK)
+_add_mark, _add_line = CompiledInsert(Mark), CompiledInsert(JournalLine)
 _count = CompiledUpdate(
     lambda pk, stage: Sitting.objects.filter(pk=pk, stage=stage, subject_is_minor=False),
     by_keys=True,
@@ -104,13 +105,27 @@ def marks_of(voice: Invite, frames: Collection[int]) -> dict[int, Mark]:
 def write(marks: Sequence[Mark]) -> None:
     """New ones and changed ones. Whose voice it is has been held since they were read."""
     changed = ["kind", "note", "note_for_studio", "by", "act", "acted_at", "revision", "updated_at"]
-    Mark.objects.bulk_create([mark for mark in marks if mark.pk is None])
+    new = [mark for mark in marks if mark.pk is None]
+    if len(new) == 1:
+        _add_mark(new[0])
+    else:
+        Mark.objects.bulk_create(new)
     again = [mark for mark in marks if mark.pk is not None]
     if len(again) == 1:
         (mark,) = again
         Mark.objects.filter(pk=mark.pk).update(**{name: getattr(mark, name) for name in changed})
     elif again:
         Mark.objects.bulk_update(again, changed)
+
+
+def write_down(lines: Sequence[JournalLine]) -> None:
+    """The lines of the journal."""
+    if len(lines) == 1:
+        _add_line(lines[0])
+    else:
+        JournalLine.objects.bulk_create(lines)
+    for line in lines:
+        line.send_on()
 
 
 def count_change(sitting: Sitting) -> bool:

@@ -157,8 +157,7 @@ def _after(by: Visitor, lines: Sequence[JournalLine], *, was_through: bool) -> b
     """What a stored mark brings with it; False when the sitting is not as it was asked about any more."""
     if was_through and by.invite is not None:  # the list is its owner's, and so is being through
         Invite.objects.filter(pk=by.invite.voice.pk).update(picks_done_at=None)
-    for line in JournalLine.objects.bulk_create(lines):
-        line.send_on()
+    mark_rows.write_down(lines)
     (sitting,) = {line.sitting for line in lines}
     return sitting is not None and mark_rows.count_change(sitting)
 

@@ -29,14 +29,9 @@ class MadeOf(NamedTuple):
     """All that a layout hangs on, but for what a file's reading says of it, which stays as it is."""
 
     looks: list[tuple[Any, ...]]
-    frames: list[SheetFrame]
+    frames: list[tuple[Any, ...]]
     proofs: list[tuple[Any, ...]]
     suggestions_shown: bool
-
-    @property
-    def is_read(self) -> bool:
-        """Has every frame been read? One that has not may have eyes at the next request."""
-        return all(frame.reading_version for frame in self.frames)
 
 
 @dataclass(frozen=True)
@@ -48,6 +43,7 @@ class Layout:
     look_of: dict[int, int | None]  # of every frame, one without a proof too
     pending: int
     keeps: bool
+    is_read: bool  # is every frame? One that is not may have eyes at the next request
 
     @cached_property
     def block(self) -> SafeString:
@@ -63,7 +59,7 @@ def layout_of(visitor: Visitor, sitting: Sitting) -> Layout:
     invite = sheet_invite(visitor, sitting)
     made_of = MadeOf(
         sheet_rows.looks(visitor, sitting),
-        sheet_rows.frames(visitor, sitting),
+        sheet_rows.frame_rows(visitor, sitting),
         sheet_rows.proof_rows(sitting),
         sitting.suggestions_shown,
     )
@@ -74,7 +70,7 @@ def layout_of(visitor: Visitor, sitting: Sitting) -> Layout:
     if kept is not None and kept[0] == made_of:
         return kept[1]
     layout = _laid_out(sitting, made_of)
-    if made_of.is_read:
+    if layout.is_read:
         _keep(place, made_of, layout)
     return layout
 
@@ -92,10 +88,11 @@ def _laid_out(sitting: Sitting, made_of: MadeOf) -> Layout:
     looks = [Look(**dict(zip(OF_LOOK, row, strict=True))) for row in made_of.looks]
     number = {look.pk: n for n, look in enumerate(looks, 1)}
     proofs = {row[0]: SheetProof._make(row[1:]) for row in made_of.proofs}  # a frame's newest comes last
-    eyes = sheet_rows.eyes_of(sitting, made_of.frames)
-    runs = Counter(frame.run for frame in made_of.frames)
+    frames = [SheetFrame._make(row) for row in made_of.frames]
+    eyes = sheet_rows.eyes_of(sitting, frames)
+    runs = Counter(frame.run for frame in frames)
     by_look: dict[int | None, list[Shown]] = defaultdict(list)
-    for frame in made_of.frames:
+    for frame in frames:
         proof = proofs.get(frame.pk)
         if proof is not None:
             place = number.get(frame.look_id) if frame.look_id else None
@@ -114,7 +111,8 @@ def _laid_out(sitting: Sitting, made_of: MadeOf) -> Layout:
         films.append(Film.of(None, None, by_look[None]))
     return Layout(
         films,
-        {frame.pk: frame.look_id for frame in made_of.frames},
-        sum(frame.pk not in proofs for frame in made_of.frames),
-        any(frame.kept_by_subject for frame in made_of.frames) or any(look.kept_from_representation for look in looks),
+        {frame.pk: frame.look_id for frame in frames},
+        sum(frame.pk not in proofs for frame in frames),
+        any(frame.kept_by_subject for frame in frames) or any(look.kept_from_representation for look in looks),
+        all(frame.reading_version for frame in frames),
     )

@@ -36,6 +36,7 @@ class MarksOfAll(NamedTuple):
     told: dict[int, list[list[Any]]]  # the same marks as scripts are told them: [invite, kind]
     people: dict[int, Invite]
     sides: dict[str, dict[int, dict[str, str]]]  # what a role is told of the other sides, once somebody of it asked
+    others: dict[int, Others]  # what all but one said, once that person asked
 
     def sides_for(self, role: str) -> dict[int, dict[str, str]]:
         """frame → what each other side says of it. Nobody's own mark is in it, for it is of their own side, and so is
@@ -44,6 +45,16 @@ class MarksOfAll(NamedTuple):
             told = {frame: other_sides(role, row) for frame, row in self.by_frame.items()}
             self.sides[role] = {frame: row for frame, row in told.items() if row}
         return self.sides[role]
+
+    def others_for(self, me: int) -> Others:
+        if me not in self.others:
+            theirs = dict(self.by_frame)
+            for frame in self.marked.get(me, ()):
+                others = [one for one in theirs.pop(frame) if one[0].pk != me]
+                if others:
+                    theirs[frame] = others
+            self.others[me] = theirs
+        return self.others[me]
 
 
 _kept: dict[UUID, MarksOfAll] = {}
@@ -88,7 +99,7 @@ def by_all(sitting: Sitting, since: int) -> MarksOfAll:
             theirs[frame].append((people[invite], kind))
             told[frame].append([invite, kind])
             marked[invite].add(frame)
-    marks = MarksOfAll(sitting.change, time.monotonic(), dict(theirs), dict(marked), dict(told), people, {})
+    marks = MarksOfAll(sitting.change, time.monotonic(), dict(theirs), dict(marked), dict(told), people, {}, {})
     if len(_kept) >= MOST:
         _kept.clear()
     _kept[sitting.uid] = marks
@@ -131,13 +142,9 @@ def marks_for(visitor: Visitor, sitting: Sitting) -> Marks | None:
 
 
 def _marks_for(invite: Invite, sitting: Sitting, since: int) -> Marks:
-    everybody, me = by_all(sitting, since), invite.voice.pk
-    theirs = dict(everybody.by_frame)
-    for frame in everybody.marked.get(me, ()):
-        others = [one for one in theirs.pop(frame) if one[0].pk != me]
-        if others:
-            theirs[frame] = others
-    return Marks(_mine_of(invite, sitting), theirs, everybody.change, partial(_others_told, everybody, invite))
+    everybody = by_all(sitting, since)
+    theirs, told = everybody.others_for(invite.voice.pk), partial(_others_told, everybody, invite)
+    return Marks(_mine_of(invite, sitting), theirs, everybody.change, told)
 
 
 def _mine_of(invite: Invite, sitting: Sitting) -> dict[int, OwnMark]:

@@ -94,14 +94,16 @@ def looks(visitor: Visitor, sitting: Sitting) -> list[tuple[Any, ...]]:
     return list(looks_shown_to(visitor, sitting).values_list(*OF_LOOK))
 
 
-def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
-    """The frames that this person may see now, hidden ones apart, in the order taken."""
+def frame_rows(visitor: Visitor, sitting: Sitting) -> list[tuple[Any, ...]]:
+    """What `SheetFrame` says of the frames that this person may see now, hidden ones apart, in the order taken."""
     invite = sheet_invite(visitor, sitting)
     if invite is not None:
-        rows = _ask_frames[invite.is_subject](sitting.pk)
-    else:
-        rows = list(_of_frames(frames_shown_to(visitor, sitting)))
-    return [SheetFrame._make(row) for row in rows]
+        return _ask_frames[invite.is_subject](sitting.pk)
+    return list(_of_frames(frames_shown_to(visitor, sitting)))
+
+
+def frames(visitor: Visitor, sitting: Sitting) -> list[SheetFrame]:
+    return [SheetFrame._make(row) for row in frame_rows(visitor, sitting)]
 
 
 def proof_rows(sitting: Sitting) -> list[tuple[Any, ...]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import log
 from typing import Any, NamedTuple
 
@@ -86,6 +86,10 @@ class Film:
     shape: str
     cell: str
 
+    @cached_property
+    def ids(self) -> frozenset[int]:
+        return frozenset(one.frame.pk for one in self.frames)
+
     @classmethod
     def of(cls, look: Look | None, number: int | None, frames: Sequence[Shown]) -> Film:
         sizes = Counter((shown.proof.small_width, shown.proof.small_height) for shown in frames)
@@ -142,8 +146,8 @@ class Strip:
 
     @property
     def picked(self) -> int:
-        pick, mine = Mark.Kind.PICK.value, self.mine
-        return sum((mark := mine.get(one.frame.pk)) is not None and mark.kind == pick for one in self.film.frames)
+        pick, ids = Mark.Kind.PICK.value, self.film.ids
+        return sum(mark.kind == pick and pk in ids for pk, mark in self.mine.items())
 
 
 def script_frames(frames: Iterable[Shown]) -> list[list[Any]]:
