@@ -7,6 +7,7 @@ import hashlib
 import os
 import shutil
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ from galleries.errors import Missing
 from galleries.imaging.opening.picture import RAW_KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
 PART = ".part"  # of a file while it is being written
 ARRIVING = "arriving"
@@ -154,6 +155,17 @@ def put(store: Storage, key: str, content: bytes | IO[bytes]) -> str:
     """
     file: File[Any] = ContentFile(content) if isinstance(content, bytes) else File(content)
     return _put(store, key, lambda: store.save(key, file))
+
+
+def put_together(files: Sequence[tuple[Storage, str, bytes]]) -> None:
+    """Each as `put` keeps it, all at once: to be sure of one is mostly to wait, for the disk or for the bucket.
+
+    Raises:
+        Missing: as `put`. When one cannot be written others may have been.
+    """
+    with ThreadPoolExecutor(len(files), "put") as hands:
+        for one in [hands.submit(put, *file) for file in files]:
+            one.result()
 
 
 def take(store: Storage, key: str, path: Path) -> str:

@@ -146,20 +146,21 @@ def stamped(
     sitting: Sitting, frame: Frame, data: bytes | Path, label: str, *, alone: bool = False, plain: int = 0
 ) -> Stamped:
     """Make and keep the stamped files of a frame or of its retouch, or the large one `alone`. Again is harmless.
-    `plain`: the long side of a picture without a stamp that is drawn besides and not kept here.
+    `plain`: the long side of a picture without a stamp that is drawn besides and kept as `view` would have made it.
 
     Raises:
         ImagingError: the bytes cannot be decoded.
     """
     how = {"middle": 0} if alone else {"plain": plain}
     drawn = door.make_proof(data, _text_over(sitting, frame, label), limits(), **how)
-    large_key = _kept(sitting, "proof", drawn.large)
-    if alone:
-        return Stamped(large_key, "", "", drawn)
-    middle_key = _kept(sitting, "middle", drawn.middle) if drawn.middle else ""
-    return Stamped(large_key, _kept(sitting, "small", drawn.small), middle_key, drawn)
+    pictures = {"proof": drawn.large} if alone else {"proof": drawn.large, "middle": drawn.middle, "small": drawn.small}
+    keys = {kind: _key(sitting, kind, picture) for kind, picture in pictures.items() if picture}
+    files = [(storage.proofs(), key, pictures[kind]) for kind, key in keys.items()]
+    if plain and not alone:
+        files.append((*view_place(sitting, frame.sha256, plain), drawn.plain))
+    storage.put_together(files)
+    return Stamped(keys["proof"], keys.get("small", ""), keys.get("middle", ""), drawn)
 
 
-def _kept(sitting: Sitting, kind: str, picture: bytes) -> str:
-    key = storage.derived_key(sitting.uid, kind, hashlib.sha256(picture).hexdigest())
-    return storage.put(storage.proofs(), key, picture)
+def _key(sitting: Sitting, kind: str, picture: bytes) -> str:
+    return storage.derived_key(sitting.uid, kind, hashlib.sha256(picture).hexdigest())

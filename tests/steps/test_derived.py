@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import stat
+import threading
 import zipfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
@@ -127,12 +129,44 @@ def test_a_stamp_hangs_on_the_studios_name_and_the_recipe(
 
 
 @pytest.mark.django_db
+def test_what_is_drawn_of_a_frame_is_kept_all_at_once(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each of the four waits here until all are being written; one that cannot be is told, and no keys come back."""
+    Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
+    drawn = SimpleNamespace(large=b"large", middle=b"middle", small=b"small", plain=b"plain")
+    monkeypatch.setattr(derived.door, "make_proof", lambda *_what, **_how: drawn)
+    together, kept = threading.Barrier(4, timeout=60), {}
+
+    def put(where: InMemoryStorage, key: str, content: bytes) -> str:
+        together.wait()
+        if content == full:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        kept[content] = (where, key)
+        return key
+
+    monkeypatch.setattr(storage, "put", put)
+    full = b""
+    made = derived.stamped(SITTING, Frame(sha256=SHA), b"frame", "0412", plain=720)
+    assert kept == {
+        b"large": (store["proofs"], made.large_key),
+        b"middle": (store["proofs"], made.middle_key),
+        b"small": (store["proofs"], made.small_key),
+        b"plain": derived.view_place(SITTING, SHA, 720),
+    }
+    full = b"middle"
+    with pytest.raises(OSError, match="No space left"):
+        derived.stamped(SITTING, Frame(sha256=SHA), b"frame", "0412", plain=720)
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("alone", [True, False])
 def test_stamped_files_lie_in_the_proof_store_under_their_own_digest(
     store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch, alone: bool
 ) -> None:
     Studio.objects.create(name="Northlight Rooms", photographer="P", email="p@northlight.example")
     asked: list[Any] = []
+    store["proofs"].save(f"sittings/{SITTING.uid.hex}/there", ContentFile(b""))  # Django's own is not for two at once
     drawn = SimpleNamespace(large=b"large", middle=b"middle", small=b"small")
     monkeypatch.setattr(derived.door, "make_proof", lambda *what, **how: asked.append((what, how)) or drawn)
     made = derived.stamped(SITTING, Frame(sha256=SHA), b"frame", "0412", alone=alone)

@@ -29,7 +29,6 @@ def render(frame_id: int) -> None:
     with storage.at_hand(storage.private(), frame.key) as path:
         stamped = derived.stamped(frame.sitting, frame, path, frame.label, plain=derived.DESK_SIDE)
     drawn = stamped.drawn
-    derived.view_place(frame.sitting, frame.sha256, derived.DESK_SIDE).kept(lambda: drawn.plain)
     with transaction.atomic():
         same = Frame.objects.filter(pk=frame.pk, sitting=frame.sitting)
         if not same.update(reading=drawn.reading.as_dict(), reading_version=drawn.reading.reader_version):
