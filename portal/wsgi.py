@@ -8,7 +8,7 @@ from django.core.wsgi import get_wsgi_application
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 application = get_wsgi_application()
 
-from portal import celery, warm  # noqa: E402, F401 - pages ring the worker: loaded before the first is asked for
+from portal import bells, warm  # noqa: E402, F401 - pages ring the worker: loaded before the first is asked for
 
 warm.warm()
 

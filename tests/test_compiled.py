@@ -4,13 +4,14 @@ to the connection in between. The grown way's database runs this too (`tests/ser
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
-from galleries.models import Frame, Invite, Job, Refusal, Sitting
+from galleries.models import Frame, Invite, Job, JournalLine, Refusal, Sitting, Verb
 from galleries.models.compiled import Compiled, CompiledDelete, CompiledInsert, CompiledRows, CompiledUpdate, partial
 from tests.cast import make_cast
 
@@ -125,6 +126,42 @@ def test_a_row_is_added_with_all_its_columns_and_where_it_is_there_already_nothi
         assert Job.objects.count() == 4
     with pytest.raises(IntegrityError), transaction.atomic():
         CompiledInsert(Job)(Job(kind="proof", thing=2, sitting=sitting, recipe="r"))
+
+
+def _columns(row: Frame | JournalLine, *but: str) -> dict[str, Any]:
+    names = [field.attname for field in row._meta.concrete_fields if field.attname not in {"id", *but}]
+    return {name: getattr(row, name) for name in names}
+
+
+def test_a_frame_that_came_in_is_added_as_the_framework_adds_it() -> None:
+    noon = datetime(2026, 3, 2, 12, 0, 0, 250_000, tzinfo=UTC)
+    usual = make_cast().frame(1, camera="Kelvar", captured_at=noon, reading={"sharp": [1, 2.5]})
+    values = _columns(Frame.objects.get(pk=usual.pk), "sha256", "added_at")
+    frame = Frame(**values, sha256="f" * 64)
+    frame.save()
+    there = Frame.objects.get(pk=frame.pk)
+    assert _columns(there, "sha256", "added_at") == values
+    assert (there.sha256, there.added_at) == ("f" * 64, frame.added_at)
+    frame.camera = "Ostra"
+    frame.save()  # it is there now: changed, and not added again
+    assert set(Frame.objects.values_list("camera", flat=True)) == {"Kelvar", "Ostra"}
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Frame(**values, sha256="f" * 64).save()
+
+
+@pytest.mark.parametrize("detail", [{}, {"sha256": "f" * 64, "many": [1, "é", None]}])
+def test_a_line_of_the_journal_is_added_as_the_framework_adds_it(detail: dict[str, Any]) -> None:
+    sitting = make_cast().sitting
+    count = JournalLine.objects.count()
+    usual = JournalLine.line(sitting, "Ansa (photographer)", Verb.FRAME_ADDED, "A.JPG", "before", "after", **detail)
+    usual.save(force_insert=True)
+    line = JournalLine.write(sitting, "Ansa (photographer)", Verb.FRAME_ADDED, "A.JPG", "before", "after", **detail)
+    rows = [JournalLine.objects.get(pk=one.pk) for one in (usual, line)]
+    assert _columns(rows[0], "at") == _columns(rows[1], "at")
+    assert rows[1].at == line.at
+    with pytest.raises(TypeError):
+        line.save()
+    assert JournalLine.objects.count() == count + 2
 
 
 def test_the_rows_that_were_asked_for_go_and_no_others() -> None:

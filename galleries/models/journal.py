@@ -13,6 +13,7 @@ from django.db import models, transaction
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from galleries.models.compiled import CompiledInsert
 from galleries.models.people import Invite
 from galleries.models.verbs import Verb
 
@@ -73,7 +74,10 @@ class JournalLine(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         if self.pk is not None and not kwargs.get("force_insert"):
             raise TypeError("The journal is only added to: no line is changed.")
-        super().save(*args, **kwargs)
+        if self.pk is None and not args and not kwargs:
+            _add_line(self)
+        else:
+            super().save(*args, **kwargs)
         self.send_on()
 
     def send_on(self) -> None:
@@ -124,6 +128,9 @@ class JournalLine(models.Model):
         line = cls.line(sitting, who, verb, *words, **more)
         line.save()
         return line
+
+
+_add_line = CompiledInsert(JournalLine)
 
 
 class Leaving(models.Model):

@@ -13,7 +13,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from galleries.models.compiled import CompiledRows
+from galleries.models.compiled import CompiledInsert, CompiledRows
 from galleries.words.told import stored
 
 if TYPE_CHECKING:
@@ -357,7 +357,10 @@ class Frame(models.Model):
             self.kept_by_subject = True
             if fields is not None:
                 kwargs["update_fields"] = [*fields, "kept_by_subject"]
-        super().save(*args, **kwargs)
+        if self.pk is None and not args and not kwargs:  # a file came in
+            _add_frame(self)
+        else:
+            super().save(*args, **kwargs)
 
     @property
     def label(self) -> str:
@@ -390,6 +393,9 @@ class Frame(models.Model):
     @property
     def read(self) -> dict[str, Any]:
         return self.reading or {}
+
+
+_add_frame = CompiledInsert(Frame)
 
 
 class RawFile(models.Model):

@@ -95,14 +95,13 @@ def ring(kinds: Mapping[int, str]) -> None:
 
     Trying a queue that is down takes seconds, so after a failure nobody in this process tries for a while.
     """
-    from portal.celery import app
+    from portal import bells
 
     if time.monotonic() < _silent["until"]:
         return
     _note_rung(*kinds)
     try:
-        for pk, kind in kinds.items():
-            app.send_task("galleries.work", args=[pk], retry=False, time_limit=seconds(kind))
+        bells.ring((pk, seconds(kind)) for pk, kind in kinds.items())
     except Exception as error:  # noqa: BLE001 - every transport has its own exceptions; the row stays waiting
         log.warning("The queue cannot be reached (%s); the sweep will ring again.", error)
         Job.objects.filter(pk__in=kinds).update(rung_at=None)

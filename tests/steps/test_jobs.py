@@ -125,14 +125,15 @@ def test_what_passes_by_itself_is_told_from_what_does_not(error, passes):
 
 def test_every_kind_of_work_has_a_limit_that_goes_with_the_bell(monkeypatch):
     import galleries.tasks  # noqa: F401 - fills the table
-    from portal.celery import app
+    from portal import bells
 
     assert set(jobs.SECONDS) == set(jobs.KINDS) - {"record", "refuse", "crash"}
     sent = []
-    monkeypatch.setattr(app, "send_task", lambda *args, **kwargs: sent.append(kwargs["time_limit"]))
+    monkeypatch.setattr(bells, "ring", sent.extend)
     monkeypatch.setitem(jobs._silent, "until", 0.0)
-    jobs.ring({jobs.enqueue("proof", 1, None).pk: "proof"})
-    assert sent == [jobs.SECONDS["proof"]]
+    job = jobs.enqueue("proof", 1, None)
+    jobs.ring({job.pk: "proof"})
+    assert sent == [(job.pk, jobs.SECONDS["proof"])]
 
 
 @pytest.mark.parametrize("ending", [None, BadInput("That frame cannot be read.")])
@@ -283,12 +284,12 @@ def test_what_waits_in_the_queue_is_not_rung_for_again(django_capture_on_commit_
 
 
 def test_a_queue_that_is_away_is_no_error(monkeypatch):
-    from portal.celery import app
+    from portal import bells
 
     def away(*args, **kwargs):
         raise ConnectionError("no queue")
 
-    monkeypatch.setattr(app, "send_task", away)
+    monkeypatch.setattr(bells, "ring", away)
     job = jobs.enqueue("record", 3, None)
     jobs.ring({job.pk: job.kind})
     assert Job.objects.get().state == "waiting"

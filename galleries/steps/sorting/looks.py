@@ -68,7 +68,10 @@ def place_at_once(frame: Frame) -> None:
         frame.look, frame.placed_by_hand = sitting.current_look, True
     elif frame.captured_at is not None:
         frame.look = _neighbours_look(frame) or _unused_look(sitting) or _new_look(sitting)
-    frame.save(update_fields=None if frame.pk is None else ["look", "placed_by_hand"])
+    if frame.pk is None:
+        frame.save()
+    else:
+        frame.save(update_fields=["look", "placed_by_hand"])
 
 
 def _new_look(sitting: Sitting) -> Look:
