@@ -14,7 +14,6 @@ from django.urls import reverse
 from django.utils import translation
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from galleries import access
@@ -26,6 +25,7 @@ from galleries.steps.agreeing import extras
 from galleries.steps.picking import kept, pick
 from galleries.steps.sorting import ranges
 from galleries.web import extra_words
+from galleries.web.compressed import compressed_page
 from galleries.web.doors import guarded_inside, invitee, invitee_page, wants_json
 from galleries.web.invitee import marks_of_all, outbox, sheet_page, showing, talk, without_network
 from galleries.web.invitee import strips as strips_of_sheet
@@ -69,7 +69,7 @@ def sitting(request: HttpRequest, slug: str) -> HttpResponseBase:
     return redirect(where, slug=slug)
 
 
-@gzip_page
+@compressed_page
 @invitee_page(Act.SEE_SHEET)
 @require_safe
 def sheet(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:

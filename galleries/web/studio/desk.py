@@ -8,7 +8,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
 
 from galleries.access import Visitor
@@ -16,6 +15,7 @@ from galleries.errors import BadInput, Missing
 from galleries.models import Frame, Look, Sitting
 from galleries.steps.ingesting import reading_anew
 from galleries.steps.sorting import boundaries, looks, loupe, take_back
+from galleries.web.compressed import compressed_page
 from galleries.web.doors import studio_page
 from galleries.web.files import FOREVER
 from galleries.web.news import news
@@ -44,8 +44,8 @@ def desk(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpRespon
 
 
 # Ten thousand frames are five megabytes of much the same. There is no secret in it that a length could tell of, and
-# Django's compression adds noise to the length besides (BREACH, breachattack.com).
-@gzip_page
+# compression adds noise to the length besides (BREACH, breachattack.com).
+@compressed_page
 @studio_page()
 @require_safe
 def data(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
