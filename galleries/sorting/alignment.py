@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from galleries.imaging.arrays import Floats
 from galleries.sorting import content, setups
@@ -21,6 +23,9 @@ _OUT_OF_TIME = 0.25  # decides only between looks of the same content, as when a
 _SURELY_OUT = 24.0
 _BY_HAND = 15.0  # seconds by which clocks differ that were set by hand
 _ZONE = 1800.0  # a clock left in another zone, or in summer's time, is off by so many seconds or a multiple
+_SHIFTS, _FURTHER = 121, 4.0  # shifts tried, to so many times the slack on each side
+_AT_ONCE = 256  # frames: a day's would take a gigabyte
+_SECOND = 1.0  # clocks are read to the second
 _TELLS = 3.0  # nats by which a frame tells two looks apart
 
 
@@ -57,10 +62,15 @@ def lay_against(
     clock = _Clock.compare(groups, stream)
     against = setups.weights(rows, np.stack(middles), dict.fromkeys(content.GROUPS, 0.0))
     hints = setups.change_hints(stream, rows)
-    choice = _monotone(against + clock.cost(groups, stream, _OUT_OF_TIME), hints)
+    choice = _monotone(
+        against + clock.cost(groups, stream, _OUT_OF_TIME), np.repeat(hints[:, None], len(groups), axis=1)
+    )
     clock = clock.corrected(_bounds(groups, stream, _taken(choice), np.stack(middles), against), stream.name)
     if clock.sure:
-        choice = _monotone(against + clock.cost(groups, stream, _SURELY_OUT), hints)
+        clock, in_time = clock.settled(groups, stream, against)
+        choice = _monotone(
+            against + in_time, clock.hints(groups, stream, setups.change_hints(stream, rows, gaps=False))
+        )
     foreign = [
         b - a >= _LEAST_OWN
         and not (clock.sure and _seen_meanwhile(groups[0][0].stream, stream, (a, b), clock.shift))
@@ -106,7 +116,7 @@ def _taken(choice: list[int], without: list[int] | None = None) -> dict[int, lis
 
 def _monotone(cost: Floats, hints: Floats) -> list[int]:
     """The look of every frame so that looks never go back and what is said against them, `cost` (frames, looks) in
-    nats, less the `hints` that a change comes before a frame, is least."""
+    nats, less the `hints` (frames, looks) that a look begins before a frame, is least."""
     looks = cost.shape[1]
     best = cost[0].copy()
     came = np.zeros(cost.shape, dtype=int)
@@ -116,8 +126,8 @@ def _monotone(cost: Floats, hints: Floats) -> list[int]:
         least = 0
         for j in range(1, looks):
             least = j - 1 if best[j - 1] < best[least] else least
-            if best[least] - hints[i] < best[j]:
-                source[j], reach[j] = least, best[least] - hints[i]
+            if best[least] - hints[i, j] < best[j]:
+                source[j], reach[j] = least, best[least] - hints[i, j]
         came[i] = source
         best = reach + cost[i]
     path = [int(np.argmin(best))]
@@ -200,6 +210,58 @@ class _Clock:
                     outside = max(before - seconds - self.shift, seconds + self.shift - after, 0.0)
                     cost[i, number] = min(weight, (outside / max(self.slack, _BY_HAND)) ** 2 / 2)
         return cost
+
+    def settled(self, groups: list[list[Placed]], stream: Stream, against: Floats) -> tuple[_Clock, Floats]:
+        """The likeliest shift near this one, and nats, at most `_SURELY_OUT`, for every (frame, look) where no likely
+        shift puts a frame in a look.
+
+        A shift lays all of the stream's frames between the main one's, and so leaves each to one look, or to two while
+        the main camera changes from one to the next. What the frames' contents say against those (`against`, frames by
+        looks) says how likely it is; a frame that tells nothing of itself then goes where the others' shift puts it.
+        """
+        reach = max(self.slack, _BY_HAND)
+        shifts = self.shift + reach * np.linspace(-_FURTHER, _FURTHER, _SHIFTS)
+        times = np.array([math.nan if s is None else s for s in stream.seconds])[None, :] + shifts[:, None]
+        first, last = _edges(groups)
+        before = np.concatenate([[-np.inf], np.fmax.accumulate(last)[:-1]])  # the end of all looks before each
+        after = np.concatenate([np.fmin.accumulate(first[::-1])[::-1][1:], [np.inf]])
+
+        def out(part: slice) -> NDArray[np.bool_]:
+            at = times[:, part, None]
+            return np.asarray((at < before - _SECOND) | (at > after + _SECOND))
+
+        parts = [slice(a, a + _AT_ONCE) for a in range(0, len(against), _AT_ONCE)]
+        costs = np.zeros(_SHIFTS)
+        for part in parts:
+            costs += (np.where(out(part), _SURELY_OUT, 0.0) + against[part]).min(axis=2).sum(axis=1)
+        likely = np.exp(costs.min() - costs)
+        likely /= likely.sum()
+        inside = np.concatenate([np.einsum("s,sfl->fl", likely, ~out(part)) for part in parts])
+        cost = -np.log(np.maximum(inside, math.exp(-_SURELY_OUT)))
+        middle = float(shifts[np.searchsorted(np.cumsum(likely), 0.5)])
+        return replace(self, shift=middle), np.asarray(cost)
+
+    def hints(self, groups: list[list[Placed]], stream: Stream, own: Floats) -> Floats:
+        """Nats that speak for a look's beginning before each frame (frames, looks): its stream's `own` less the gaps,
+        and the gap that both cameras leave there, from the last frame before it, whoever took it, to the first."""
+        main = groups[0][0].stream
+        times = np.array([math.nan if s is None else s + self.shift for s in stream.seconds])
+        first, last = _edges(groups)
+        ends = np.concatenate([[-np.inf], last[:-1]])
+        gaps = np.fmin(times[:, None], first) - np.fmax(np.concatenate([[-np.inf], times[:-1]])[:, None], ends)
+        known = np.array([s for s in main.seconds if s is not None])
+        both = np.sort(np.concatenate([known, times[~np.isnan(times)]]))
+        usual = max(float(np.median(np.diff(both))), 1.0)
+        hints = own[:, None] + np.clip(np.nan_to_num(setups.GAP_HINT * gaps / usual), 0.0, setups.GAP_MOST)
+        return np.asarray(hints)
+
+
+def _edges(groups: list[list[Placed]]) -> tuple[Floats, Floats]:
+    """Seconds of the first and the last frame of each look by the main camera; NaN where it took none, or no clock."""
+    main = groups[0][0].stream
+    spans = [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
+    edges = np.array([(math.nan, math.nan) if span is None else span for span in spans])
+    return edges[:, 0], edges[:, 1]
 
 
 def _inside(bounds: list[tuple[float, float]], shift: float, slack: float = 0.0) -> int:

@@ -7,7 +7,8 @@ outfit without a pause does. Frames that only got less light are brought up firs
 for a change that is there. Only where the content is unknown a long pause alone makes a boundary. Then each frame is
 held against all set-ups of its stream (`setups`), which finds looks shot in turns. Further cameras are laid against
 the first by content (each frame goes to a look of the main stream, never back in order); the difference of their
-clocks follows from that and is said.
+clocks follows from that and is said. By it the frames of both are put into one order of time, which places those that
+tell nothing of themselves.
 """
 
 from __future__ import annotations

@@ -70,13 +70,13 @@ def _levelled(centres: Floats) -> Floats:
     return out
 
 
-def change_hints(stream: Stream, rows: Floats, first: int = 0) -> Floats:
+def change_hints(stream: Stream, rows: Floats, first: int = 0, *, gaps: bool = True) -> Floats:
     """Nats that speak for a change before each frame: the gap there, and a head turned otherwise than just before; a
     frame that repeats the one before speaks against it. `rows` are the stream's from its frame `first` on."""
     there = slice(first, first + len(rows))
     hints = np.where(stream.repeats[there], -REPEATED, 0.0)
     hints += np.minimum(TURN_MOST, TURN_HINT * _jumps(rows[:, 6]) ** 2)
-    if stream.usual_gap:
+    if gaps and stream.usual_gap:
         hints += np.minimum(GAP_MOST, GAP_HINT * stream.gaps[there] / stream.usual_gap)
     return hints
 

@@ -176,6 +176,36 @@ def test_a_frame_with_a_hand_before_the_clothes_does_not_set_the_other_camera_s_
     assert sentences(proposal.notes) == ["The clock of camera B is about 2 h 0 min ahead: corrected."]
 
 
+def of_other_camera(*taken: tuple[float, tuple[float, float, float] | None]) -> list[FrameNumbers]:
+    """Frames by (seconds, wardrobe) of a second camera whose clock is two hours ahead."""
+    frames = [block(500 + i, 1, at + 7200, camera="B", wardrobe=worn)[0] for i, (at, worn) in enumerate(taken)]
+    return [replace(frame, light=(-0.8, 0.3)) for frame in frames]
+
+
+def test_a_frame_that_tells_nothing_goes_where_its_camera_s_clock_puts_it() -> None:
+    """Its own gaps speak for the look before: 34 s lie before it and 51 s after. But all others of its camera say by
+    how much the clock is wrong, and with that it was taken 12 s after the first camera's first frame in red."""
+    main = block(1, 40, 0) + block(41, 40, 212, wardrobe=RED) + block(81, 40, 424, wardrobe=WHITE)
+    other = of_other_camera(
+        *((at, NAVY) for at in range(10, 191, 20)), (224, None), *((at, RED) for at in range(275, 396, 20)),
+        (406, RED), *((at, WHITE) for at in range(409, 610, 20)),
+    )  # fmt: skip
+    found = propose_looks(main + other)
+    assert [sum(name[0] == "B" for name in look.frames) for look in found.looks] == [10, 9, 11]
+
+
+def test_a_change_is_where_both_cameras_rest() -> None:
+    """A second after the first camera's last frame in navy, ten minutes before anything in red; its own camera rested
+    before it too."""
+    main = block(1, 40, 0) + block(41, 40, 800, wardrobe=RED) + block(81, 40, 1012, wardrobe=WHITE)
+    other = of_other_camera(
+        *((at, NAVY) for at in range(5, 56, 10)), (196, None), *((at, RED) for at in range(805, 986, 20)),
+        (994, RED), *((at, WHITE) for at in range(998, 1100, 20)),
+    )  # fmt: skip
+    found = propose_looks(main + other)
+    assert [sum(name[0] == "B" for name in look.frames) for look in found.looks] == [7, 11, 6]
+
+
 def test_a_camera_without_a_clock_is_placed_by_content() -> None:
     main = block(1, 40, 0) + block(41, 40, 600, wardrobe=RED)
     other = block(500, 8, 0, camera="B") + block(508, 8, 0, camera="B", wardrobe=RED)
