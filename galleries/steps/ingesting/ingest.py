@@ -203,7 +203,7 @@ def _with_file(frames: FrameSet, sha256: str) -> QuerySet[Frame, Any]:
 
 
 # Asked twice for each file that comes in: composed anew they took a third of what an upload takes beside its picture.
-_IN_SITTING = Compiled(lambda pk, sha256: _with_file(pairs.in_sitting(pk), sha256))
+_IN_SITTING = Compiled(lambda pk, sha256: _with_file(pairs.in_sitting(pk), sha256), by_keys=True)
 _IN_DAY = Compiled(lambda pk, sha256: _with_file(pairs.in_day(pk), sha256))
 
 

@@ -62,7 +62,7 @@ def _marks(voice: int, *frames: int) -> QuerySet[Any, Any]:
 _ask_voice, _ask_marks = Compiled(_voice, by_keys=True), Compiled(_marks, by_keys=True)
 _ask_frames = {True: Compiled(_of_subject, by_keys=True), False: Compiled(_of_others, by_keys=True)}
 _frame, _sitting, _mark = partial(Frame, *OF_FRAME), partial(Sitting, *OF_SITTING), partial(Mark, *OF_MARK)
-_add_mark, _add_line = CompiledInsert(Mark), CompiledInsert(JournalLine)
+_add_mark = CompiledInsert(Mark)
 _count = CompiledUpdate(
     lambda pk, stage: Sitting.objects.filter(pk=pk, stage=stage, subject_is_minor=False),
     by_keys=True,
@@ -121,10 +121,9 @@ def write(marks: Sequence[Mark]) -> None:
 def write_down(lines: Sequence[JournalLine]) -> None:
     """The lines of the journal."""
     if len(lines) == 1:
-        _add_line(lines[0])
-    else:
-        JournalLine.objects.bulk_create(lines)
-    for line in lines:
+        lines[0].save()
+        return
+    for line in JournalLine.objects.bulk_create(lines):
         line.send_on()
 
 
