@@ -36,20 +36,21 @@ def crown_against_backdrop(
         return None
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(bottom * scale)))
     small = shrunk(rgb[:bottom], *size, half).astype(np.float32) / np.float32(255)
-    lab = cv2.cvtColor(small, cv2.COLOR_RGB2LAB)
+    # Colour by colour, (3, h, w): what is done to rows is then done to many numbers at once.
+    lab = np.ascontiguousarray(cv2.cvtColor(small, cv2.COLOR_RGB2LAB).transpose(2, 0, 1))
     x, span = middle[0] * size[0] / rgb.shape[1], eye_distance * size[0] / rgb.shape[1]
-    left, right = lab[:, : max(0, int(x - _CLEAR * span))], lab[:, int(x + _CLEAR * span) :]
-    left, right = left[:, -int(2 * span) :], right[:, : int(2 * span)]
-    beside = [side for side in (left, right) if side.shape[1] >= max(3.0, span / 4)]
+    left, right = lab[..., : max(0, int(x - _CLEAR * span))], lab[..., int(x + _CLEAR * span) :]
+    left, right = left[..., -int(2 * span) :], right[..., : int(2 * span)]
+    beside = [side for side in (left, right) if side.shape[2] >= max(3.0, span / 4)]
     if not beside:
         return None
-    sides = [medians(side.transpose(0, 2, 1).reshape(-1, side.shape[1])).reshape(-1, 3) for side in beside]
-    noise = float(np.median([np.abs(s - m[:, None]).mean() for s, m in zip(beside, sides, strict=True)]))
-    band = lab[:, max(0, int(x - _BAND * span)) : int(x + _BAND * span) + 1]
-    across = (np.arange(band.shape[1]) / max(1, band.shape[1] - 1) - 0.5) * _BAND / _CLEAR + 0.5
-    backdrop = sides[0][:, None] * (1 - across[None, :, None]) + sides[-1][:, None] * across[None, :, None]
-    apart = np.linalg.norm(band - backdrop, axis=2)
-    uneven = median(np.linalg.norm(sides[0] - sides[-1], axis=1))
+    sides = [medians(side.reshape(-1, side.shape[2])).reshape(3, -1, 1) for side in beside]
+    noises = [float(np.abs(side - middle).mean()) for side, middle in zip(beside, sides, strict=True)]
+    noise = sum(noises) / len(noises)
+    band = lab[..., max(0, int(x - _BAND * span)) : int(x + _BAND * span) + 1]
+    across = (np.arange(band.shape[2]) / max(1, band.shape[2] - 1) - 0.5) * _BAND / _CLEAR + 0.5
+    apart = np.sqrt(((band - (sides[0] * (1 - across) + sides[-1] * across)) ** 2).sum(axis=0))
+    uneven = median(np.sqrt(((sides[0] - sides[-1]) ** 2).sum(axis=0)))
     floor = max(_LEAST, 4 * noise, 0.4 * uneven)
     share = (apart > floor).mean(axis=1)
     head = share > _SHARE

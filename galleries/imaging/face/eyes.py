@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -74,18 +74,18 @@ def edge_sharpness(luma: Floats) -> float | None:
     return float(values[0]) if len(values) else None
 
 
-def _sharpness_of(patches: Floats) -> Floats:
-    """`edge_sharpness` of those of (n, h, w) that have the contrast."""
+def _sharpness_of(patches: NDArray[Any]) -> Floats:
+    """`edge_sharpness` of those of (n, h, w), uint8 or float32, that have the contrast."""
     few = patches[:, ::2, ::2] if patches[0].size > 1000 else patches
     low, high = _quantiles(few, 0.01, 0.99)
     enough = high - low >= _LEAST_RANGE
     reach = (high - low)[enough]
     if not len(reach):
         return reach
-    patches = patches if enough.all() else patches[enough]
+    patches = np.asarray(patches if enough.all() else patches[enough], np.float32)
     steep = np.square(patches[:, 1:-1, 2:] - patches[:, 1:-1, :-2])
     steep += np.square(patches[:, 2:, 1:-1] - patches[:, :-2, 1:-1])
-    (steepest,) = _quantiles(steep, 0.995)  # of twice the slope, squared
+    steepest = _high_quantile(steep, 0.995)  # of twice the slope, squared
     return np.minimum(1.0, np.sqrt(steepest / 4) / reach)
 
 
@@ -93,8 +93,26 @@ def _quantiles(patches: NDArray[Any], *shares: float) -> list[NDArray[Any]]:
     """Of each patch the value at `share` of the order, without interpolation."""
     flat = np.ascontiguousarray(patches).reshape(len(patches), -1)
     places = [min(flat.shape[1] - 1, int(share * flat.shape[1])) for share in shares]
+    if flat.dtype == np.uint8:  # counted, which takes a quarter of the time of putting them in order
+        codes = flat + np.arange(0, 256 * len(flat), 256)[:, None]
+        upto = np.bincount(codes.ravel(), minlength=256 * len(flat)).reshape(-1, 256).cumsum(axis=1)
+        return [np.asarray((upto <= place).sum(axis=1), np.float32) for place in places]
     # One by one: two places at once take thrice as long.
     return [np.partition(flat, place, axis=1)[:, place] for place in places]
+
+
+def _high_quantile(patches: Floats, share: float) -> Floats:
+    """As `_quantiles`, for a share near 1: of each of (n, h, w) only the values are put in order that may be it."""
+    count, size = len(patches), patches[0].size
+    above = size - min(size - 1, int(share * size))  # as many are as high as it, itself among them
+    if above > patches.shape[2]:
+        return _quantiles(patches, share)[0]
+    # Where that many columns reach up to, that many values do.
+    reached = np.sort(patches.max(axis=1), axis=1)[:, -above]
+    at = np.flatnonzero(patches >= reached[:, None, None])
+    ends = np.searchsorted(at, np.arange(1, count) * size)
+    parts = np.split(patches.ravel()[at], ends)
+    return np.array([np.partition(part, len(part) - above)[len(part) - above] for part in parts])
 
 
 def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
@@ -103,8 +121,8 @@ def eye_sharpness(rgb: Pixels, eye: Eye) -> float | None:
     return None if patch is None else edge_sharpness(patch[0])
 
 
-def tiles_of(rgb: Pixels) -> Floats:
-    """Luma of an even grid of 7 × 7 places, (49, h, w) float32; a picture smaller than a tile gives what it has."""
+def tiles_of(rgb: Pixels) -> Pixels:
+    """Luma of an even grid of 7 × 7 places, (49, h, w) uint8; a picture smaller than a tile gives what it has."""
     height, width = rgb.shape[:2]
     high, wide = min(_TILE, height), min(_TILE, width)
     light = light_of(rgb)
@@ -115,10 +133,10 @@ def tiles_of(rgb: Pixels) -> Floats:
     tiles = np.stack(places)
     if light is None:
         tiles = cv2.cvtColor(tiles.reshape(-1, *tiles.shape[2:]), cv2.COLOR_RGB2GRAY).reshape(tiles.shape[:3])
-    return lie.upright(tiles).astype(np.float32)
+    return lie.upright(tiles)
 
 
-def frame_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
+def frame_detail(rgb: Pixels, tiles: Pixels | None = None) -> float | None:
     """The sharpness of the sharpest places of a frame: 95th percentile over an even grid of tiles (`tiles_of`)."""
     if min(rgb.shape[:2]) <= 4:
         return None
@@ -128,7 +146,6 @@ def frame_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
 
 _ALONG, _DOWN = np.arange(20), np.arange(-19, 20)  # waves over a tile, of all that the bands reach
 _CYCLES = np.hypot(_DOWN[:, None], _ALONG[None, :]) / _TILE  # cycles per pixel
-_BANDS = [np.abs(_CYCLES - middle) <= 0.025 for middle in (0.125, 0.275)]
 
 
 def _waves(cycles: NDArray[np.intp]) -> NDArray[np.complex64]:
@@ -138,10 +155,29 @@ def _waves(cycles: NDArray[np.intp]) -> NDArray[np.complex64]:
 
 
 _OVER_ROWS, _OVER_COLUMNS = _waves(_ALONG), _waves(_DOWN).T.copy()
+
+
+class _Band(NamedTuple):
+    """The waves of some band of `_CYCLES`: which of those along, the waves down, and what each counts for."""
+
+    along: slice
+    over_columns: NDArray[np.complex64]
+    weights: NDArray[np.float32]
+
+    @classmethod
+    def round(cls, cycles: float) -> _Band:
+        inside = np.abs(_CYCLES - cycles) <= 0.025
+        places = (np.flatnonzero(inside.any(axis=axis)).tolist() for axis in (1, 0))
+        down, along = (slice(those[0], those[-1] + 1) for those in places)
+        weights = (inside[down, along] / inside.sum()).ravel().astype(np.float32)
+        return cls(along, _OVER_COLUMNS[down], weights)
+
+
+_MIDDLING, _FINE = _Band.round(0.125), _Band.round(0.275)
 _LEAST_MID = 5000.0  # mean power of the middle band under which a tile tells nothing (noise of 2 codes: 2,300)
 
 
-def fine_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
+def fine_detail(rgb: Pixels, tiles: Pixels | None = None) -> float | None:
     """How far fine detail (0.25 to 0.30 cycles a pixel) lies under middling (0.10 to 0.15), in dB, where the frame has
     most of it; None where it has too little.
 
@@ -150,25 +186,23 @@ def fine_detail(rgb: Pixels, tiles: Floats | None = None) -> float | None:
     """
     if min(rgb.shape[:2]) < _TILE:
         return None
-    tiles = tiles_of(rgb) if tiles is None else tiles
-    even = tiles - tiles.mean(axis=(1, 2), keepdims=True)
+    even = np.asarray(tiles_of(rgb) if tiles is None else tiles, np.float32)
+    even = even - even.mean(axis=(1, 2), keepdims=True)
     # The two bands are a tenth of all waves: by products of matrices they take a third of a whole transform's time.
     rows = (even @ _OVER_ROWS.view(np.float32)).view(np.complex64)
-    middling = _power(rows, _BANDS[0])
+    middling = _power(rows, _MIDDLING)
     richest = np.argsort(middling)[-16:]
     richest = richest[middling[richest] >= _LEAST_MID]
     if len(richest) < 4:
         return None
-    return 10 * math.log10(max(1e-9, median(_power(rows[richest], _BANDS[1]) / middling[richest])))
+    return 10 * math.log10(max(1e-9, median(_power(rows[richest], _FINE) / middling[richest])))
 
 
-def _power(rows: NDArray[np.complex64], band: NDArray[np.bool_]) -> Floats:
+def _power(rows: NDArray[np.complex64], band: _Band) -> Floats:
     """Mean power of a band's waves in each of (n, 64, 20), of whose rows the waves along are known."""
-    down, along = np.flatnonzero(band.any(axis=1)), np.flatnonzero(band.any(axis=0))
-    some = slice(down[0], down[-1] + 1), slice(along[0], along[-1] + 1)
-    waves = _OVER_COLUMNS[some[0]] @ np.ascontiguousarray(rows[:, :, some[1]])
+    waves = band.over_columns @ np.ascontiguousarray(rows[:, :, band.along])
     power = waves.real**2 + waves.imag**2
-    return np.asarray(power.reshape(len(rows), -1) @ (band[some] / band.sum()).ravel().astype(np.float32))
+    return np.asarray(power.reshape(len(rows), -1) @ band.weights)
 
 
 def catch_lights(rgb: Pixels, eye: Eye) -> tuple[CatchLight, ...] | Told:
@@ -214,6 +248,11 @@ def clock_hour(right: float, up: float) -> int:
     return hour or 12
 
 
+_SECTORS = np.radians([*range(-40, 41, 8), *range(140, 221, 8)]).astype(np.float32)
+_RADII = np.linspace(0.12, 0.9, 40, dtype=np.float32)  # shares of the iris' own
+_INNER = (_RADII[:-4] >= 0.16) & (_RADII[4:] <= 0.80)
+
+
 def pupil_ratio(rgb: Pixels, eye: Eye) -> float | Told:
     """Radius of the pupil over the radius of the iris, or the reason why it is unknown.
 
@@ -228,14 +267,12 @@ def pupil_ratio(rgb: Pixels, eye: Eye) -> float | Told:
     if patch is None:
         return told(Code.UNKNOWN_EDGE)
     luma, left, top = patch
-    angles = np.radians([*range(-40, 41, 8), *range(140, 221, 8)]).astype(np.float32)
-    radii = np.linspace(0.12, 0.9, 40, dtype=np.float32)
-    x = eye.centre[0] - left + eye.radius * radii[:, None] * np.cos(angles)[None]
-    y = eye.centre[1] - top + eye.radius * radii[:, None] * np.sin(angles)[None]
+    radii = _RADII
+    x = eye.centre[0] - left + eye.radius * radii[:, None] * np.cos(_SECTORS)[None]
+    y = eye.centre[1] - top + eye.radius * radii[:, None] * np.sin(_SECTORS)[None]
     ring = cv2.remap(luma, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
     profile = medians(ring)
-    inner = (radii[:-4] >= 0.16) & (radii[4:] <= 0.80)
-    rise = np.where(inner, profile[4:] - profile[:-4], -np.inf)
+    rise = np.where(_INNER, profile[4:] - profile[:-4], -np.inf)
     best = int(np.argmax(rise))
     within, beyond = profile[: best + 2].mean(), profile[best + 3 : -2].mean()
     if rise[best] < 10 or beyond - within < 12:

@@ -341,7 +341,8 @@ def _assemble(points: Floats, eyes: list[models.Iris], score: float, shape: tupl
     if not inside or distance < 0.3 * corner_span or across[0] <= 0:
         return None
     roll = math.atan2(across[1], across[0])
-    low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+    flat = np.ascontiguousarray(points[:, :2].T)
+    low, high = flat.min(axis=1), flat.max(axis=1)
     chin = points[CHIN, :2]
     corners_middle = (points[LEFT_CORNERS[1], :2] + points[RIGHT_CORNERS[0], :2]) / 2
     along = np.array([math.cos(roll), math.sin(roll)])

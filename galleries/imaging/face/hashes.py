@@ -6,6 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from galleries.imaging.face.models import averaged
+from galleries.imaging.face.ranks import median
+
 _SIDE = 32
 _LOW = 8
 
@@ -16,10 +19,10 @@ def perceptual_hash(rgb: NDArray[np.uint8]) -> int:
     The picture, uint8 (height, width, 3), is squeezed to 32×32; the constant term is left out of the median.
     After Zauner 2010, 'Implementation and benchmarking of perceptual image hash functions' [from memory].
     """
-    small = cv2.resize(rgb, (_SIDE, _SIDE), interpolation=cv2.INTER_AREA)
+    small = averaged(rgb, _SIDE, _SIDE)
     grey = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY).astype(np.float32)
     low = cv2.dct(grey)[:_LOW, :_LOW].ravel()
-    bits = low > np.median(low[1:])
+    bits = low > median(low[1:])
     return int("".join("1" if bit else "0" for bit in bits), 2)
 
 

@@ -22,7 +22,11 @@ _WIDTH = 64  # samples between the corners of the eye
 _ACROSS, _DOWN = 40, 44  # samples on each side of the middle
 _LEAST_WIDTH = 24.0  # pixels between the corners under which the lid's edge is not read
 _BELOW, _BESIDE = (22, 34), 20  # where the skin under the eye is, in samples
+_ACROSS_ALL, _DOWN_ALL = np.arange(-_ACROSS, _ACROSS + 1), np.arange(-_DOWN, _DOWN + 1)
+_CORNERS = np.array([(-_ACROSS, _ACROSS, -_ACROSS, _ACROSS), (-_DOWN, -_DOWN, _DOWN, _DOWN)])
+_SKIN = np.tile(np.arange(-_BESIDE, _BESIDE), _BELOW[1] - _BELOW[0]), np.repeat(np.arange(*_BELOW), 2 * _BESIDE)
 _CHROMA = 1.5  # what a difference of colour counts for against one of lightness: the lid lies in its own shade
+_WEIGHTS = np.array([1, _CHROMA, _CHROMA])[:, None, None]
 _EDGE = 0.45  # of the eye's own difference from skin: where the lid begins
 
 
@@ -41,13 +45,15 @@ def reflex_distance(rgb: Pixels, iris: Point, radius: float, lid: tuple[Point, .
         return None
     step, along = width / _WIDTH, (other - one) / width
     middle, across = (one + other) / 2, np.array([-along[1], along[0]])
-    sampled = _sampled(rgb, middle, along * step, across * step, step)
-    if sampled is None:
-        return None
     from_middle = np.array(iris) - middle
     iris_u, iris_v, iris_r = float(from_middle @ along) / step, float(from_middle @ across) / step, radius / step
-    profile = _unlike_skin(sampled, iris_u, 0.5 * iris_r)
-    rows = np.arange(-_DOWN, _DOWN + 1)
+    columns = _ACROSS_ALL[np.abs(_ACROSS_ALL - iris_u) <= max(0.5 * iris_r, 1)]
+    if not len(columns):
+        return None
+    sampled = _sampled(rgb, middle, along * step, across * step, step, columns)
+    if sampled is None:
+        return None
+    profile, rows = _unlike_skin(*sampled), _DOWN_ALL
     inside = (rows > iris_v - 1.3 * iris_r) & (rows < iris_v + 1.5 * iris_r)
     if not inside.any():
         return None
@@ -64,24 +70,46 @@ def reflex_distance(rgb: Pixels, iris: Point, radius: float, lid: tuple[Point, .
     return (iris_v - upper) / _WIDTH
 
 
-def _sampled(rgb: Pixels, middle: Floats, along: Floats, across: Floats, step: float) -> Floats | None:
-    """Lab on a grid that lies along the eye; None when it leaves the picture."""
-    u, v = np.arange(-_ACROSS, _ACROSS + 1)[None, :], np.arange(-_DOWN, _DOWN + 1)[:, None]
-    x, y = (middle[axis] + u * along[axis] + v * across[axis] for axis in (0, 1))
-    left, top = math.floor(x.min()) - 2, math.floor(y.min()) - 2
-    right, bottom = math.ceil(x.max()) + 3, math.ceil(y.max()) + 3
-    if left < 0 or top < 0 or right > rgb.shape[1] or bottom > rgb.shape[0]:
+def _sampled(
+    rgb: Pixels, middle: Floats, along: Floats, across: Floats, step: float, columns: Floats
+) -> tuple[Floats, Floats] | None:
+    """Lab of a grid that lies along the eye: of these columns of it (89, n, 3), and of the skin under the eye (m, 3).
+    None when the whole grid leaves the picture."""
+
+    def places(u: Floats, v: Floats) -> list[Floats]:
+        return [middle[axis] + u * along[axis] + v * across[axis] for axis in (0, 1)]
+
+    whole = _box(places(_CORNERS[0], _CORNERS[1]), 2)
+    if whole[0] < 0 or whole[1] < 0 or whole[2] > rgb.shape[1] or whole[3] > rgb.shape[0]:
         return None
+    u = np.concatenate((np.tile(columns, len(_DOWN_ALL)), _SKIN[0]))
+    v = np.concatenate((np.repeat(_DOWN_ALL, len(columns)), _SKIN[1]))
+    x, y = places(u, v)
+    # Blurred as the whole grid would be: beyond what is looked at as far as the blur's own reach, and no farther than
+    # the grid's own box, at whose edge it is mirrored.
+    near = _box([x, y], 4 + math.ceil(2.4 * step))
+    left, top = max(near[0], whole[0]), max(near[1], whole[1])
+    right, bottom = min(near[2], whole[2]), min(near[3], whole[3])
     part = packed(rgb[top:bottom, left:right])
     if step > 0.8:  # fine detail between the samples would alias
         part = cv2.GaussianBlur(part, (0, 0), 0.6 * step)
-    grid = cv2.remap(part, (x - left).astype(np.float32), (y - top).astype(np.float32), cv2.INTER_LINEAR)
-    return np.asarray(cv2.cvtColor(grid.astype(np.float32) / 255, cv2.COLOR_RGB2LAB))
+    across_part, down_part = ((to - start).astype(np.float32)[None] for to, start in ((x, left), (y, top)))
+    colours = cv2.remap(part, across_part, down_part, cv2.INTER_LINEAR).astype(np.float32) / 255
+    lab = cv2.cvtColor(colours, cv2.COLOR_RGB2LAB)[0]
+    eye = len(lab) - len(_SKIN[0])
+    return lab[:eye].reshape(len(_DOWN_ALL), -1, 3), lab[eye:]
 
 
-def _unlike_skin(lab: Floats, middle: float, reach: float) -> Floats:
-    """How far each row differs from the skin under the eye, over the columns within `reach` of `middle`."""
-    below = lab[_DOWN + _BELOW[0] : _DOWN + _BELOW[1], _ACROSS - _BESIDE : _ACROSS + _BESIDE]
-    columns = np.abs(np.arange(-_ACROSS, _ACROSS + 1) - middle) <= max(reach, 1)
-    apart = (lab[:, columns] - medians(below.reshape(-1, 3).T)) * (1, _CHROMA, _CHROMA)
-    return np.asarray(np.sqrt((apart**2).sum(axis=2)).mean(axis=1))
+def _box(places: list[Floats], margin: int) -> tuple[int, int, int, int]:
+    """Left, top, right and bottom of the pixels round such places (x, y) and so many more."""
+    x, y = places
+    low = math.floor(x.min()) - margin, math.floor(y.min()) - margin
+    return *low, math.ceil(x.max()) + margin + 1, math.ceil(y.max()) + margin + 1
+
+
+def _unlike_skin(eye: Floats, skin: Floats) -> Floats:
+    """How far each row of the eye (h, w, 3) differs from the skin (n, 3), Lab both."""
+    # Colour by colour: what is done to the three of a pixel takes as long as what is done to a row.
+    middle = medians(skin.T)[:, None, None]
+    apart = (np.ascontiguousarray(eye.transpose(2, 0, 1)) - middle) * _WEIGHTS
+    return np.asarray(np.sqrt((apart**2).sum(axis=0)).mean(axis=1))

@@ -47,10 +47,27 @@ def test_an_eye_is_read_alike_whatever_the_other_one_is() -> None:
 
 
 def test_a_batch_is_of_scaled_values() -> None:
-    batch = models._batch([np.arange(12, dtype=np.uint8).reshape(2, 2, 3)], 2.0, -1.0)
-    assert batch.shape == (1, 2, 2, 3)
-    assert batch.dtype == np.float32
+    batch = np.full((2, 2, 2, 3), 7, np.float32)
+    patch = np.arange(12, dtype=np.uint8).reshape(2, 2, 3)
+    models._fill(batch, [patch, patch[::-1]], 2.0, -1.0)
     assert batch[0, :, :, 1].tolist() == [[1, 7], [13, 19]]
+    assert batch[1, :, :, 1].tolist() == [[13, 19], [1, 7]]
+    with pytest.raises(ValueError):
+        models._fill(batch, [patch], 2.0, -1.0)
+
+
+@pytest.mark.parametrize(
+    ("size", "to"),
+    [((341, 512), (192, 128)), ((170, 256), (32, 32)), ((683, 1023), (192, 128)), ((90, 60), (30, 45)),
+     ((64, 96), (32, 16)), ((20, 30), (45, 10)), ((9, 7), (7, 9)), ((5, 1), (1, 3))],
+)  # fmt: skip
+def test_pixels_averaged_are_opencvs_own(size: tuple[int, int], to: tuple[int, int]) -> None:
+    rgb = np.random.default_rng(size[0]).integers(0, 256, (*size, 3), dtype=np.uint8)
+    for picture in (rgb, rgb[:, ::-1], np.full_like(rgb, 255)):
+        own = cv2.resize(np.ascontiguousarray(picture), to, interpolation=cv2.INTER_AREA)
+        averaged = models.averaged(picture, *to)
+        assert averaged.dtype == np.uint8
+        assert np.array_equal(averaged, own)
 
 
 def test_threads_keep_networks_of_their_own() -> None:

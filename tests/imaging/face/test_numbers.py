@@ -213,6 +213,17 @@ def test_two_pupils_of_one_person_agree_or_are_not_believed(right: object, left:
 )
 def test_a_quantile_is_a_value_that_is_there(values: list[int], share: float, value: int) -> None:
     assert eyes._quantiles(np.array([values, values], float), share)[0].tolist() == [value, value]
+    assert eyes._quantiles(np.array([values, values], np.uint8), share)[0].tolist() == [value, value]
+
+
+@pytest.mark.parametrize("shape", [(5, 62, 62), (2, 9, 30), (1, 30, 9), (3, 1, 4), (1, 200, 3)])
+@pytest.mark.parametrize("share", [0.9, 0.995, 1.0])
+@pytest.mark.parametrize("codes", [3, 256, 100_000])
+def test_a_high_quantile_is_what_stands_there_in_the_order(shape: tuple[int, ...], share: float, codes: int) -> None:
+    patches = np.random.default_rng(codes).integers(0, codes, shape).astype(np.float32)
+    ordered = np.sort(patches.reshape(shape[0], -1), axis=1)
+    at = min(ordered.shape[1] - 1, int(share * ordered.shape[1]))
+    assert eyes._high_quantile(patches, share).tolist() == ordered[:, at].tolist()
 
 
 def test_only_what_the_lid_leaves_free_counts() -> None:

@@ -273,9 +273,9 @@ def box(x: float, y: float, w: float, h: float) -> np.ndarray:
 )
 def test_the_common_area_over_that_of_both(other: np.ndarray, iou: float) -> None:
     one = box(0, 0, 2, 2)
-    assert models._iou(one, other) == pytest.approx(iou)
-    assert models._iou(other, one) == pytest.approx(iou)
-    assert models._iou(box(0, 0, 0, 0), box(0, 0, 0, 0)) == 0.0
+    assert models._iou(one, np.stack([other, one])) == pytest.approx([iou, 1])
+    assert models._iou(other, one[None]) == pytest.approx([iou])
+    assert models._iou(box(0, 0, 0, 0), box(0, 0, 0, 0)[None]).tolist() == [0.0]
 
 
 def test_boxes_that_overlap_are_averaged_into_the_best_by_score() -> None:

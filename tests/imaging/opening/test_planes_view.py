@@ -68,6 +68,6 @@ def test_what_is_read_of_its_light_is_what_is_read_of_its_colours(orientation: i
         sizes, ((60, 200), (120, 136), (120, 136)), strict=True)))  # fmt: skip
     view = UprightView(planes, orientation)
     rgb = turn_upright(to_rgb(planes), orientation)
-    assert np.abs(eyes.tiles_of(view) - eyes.tiles_of(rgb)).max() <= 1
+    assert np.abs(eyes.tiles_of(view).astype(int) - eyes.tiles_of(rgb)).max() <= 1
     eye = eyes.Eye((150.2, 149.7), 14.0, (), 0.3)
     assert eyes.eye_sharpness(view, eye) == pytest.approx(eyes.eye_sharpness(rgb, eye), rel=0.02)
