@@ -200,15 +200,14 @@ class _Clock:
             return cost
         main = groups[0][0].stream
         spans = [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
+        times = _seconds(stream) + self.shift
         for number, span in enumerate(spans):
             if span is None:
                 continue
             before = next((s[1] for s in reversed(spans[:number]) if s), -np.inf)
             after = next((s[0] for s in spans[number + 1 :] if s), np.inf)
-            for i, seconds in enumerate(stream.seconds):
-                if seconds is not None:
-                    outside = max(before - seconds - self.shift, seconds + self.shift - after, 0.0)
-                    cost[i, number] = min(weight, (outside / max(self.slack, _BY_HAND)) ** 2 / 2)
+            outside = np.fmax(np.maximum(before - times, times - after), 0.0)  # NaN is 0
+            cost[:, number] = np.minimum(weight, (outside / max(self.slack, _BY_HAND)) ** 2 / 2)
         return cost
 
     def settled(self, groups: list[list[Placed]], stream: Stream, against: Floats) -> tuple[_Clock, Floats]:
@@ -221,22 +220,24 @@ class _Clock:
         """
         reach = max(self.slack, _BY_HAND)
         shifts = self.shift + reach * np.linspace(-_FURTHER, _FURTHER, _SHIFTS)
-        times = np.array([math.nan if s is None else s for s in stream.seconds])[None, :] + shifts[:, None]
+        times = _seconds(stream) + shifts[:, None]
         first, last = _edges(groups)
         before = np.concatenate([[-np.inf], np.fmax.accumulate(last)[:-1]])  # the end of all looks before each
         after = np.concatenate([np.fmin.accumulate(first[::-1])[::-1][1:], [np.inf]])
 
-        def out(part: slice) -> NDArray[np.bool_]:
-            at = times[:, part, None]
-            return np.asarray((at < before - _SECOND) | (at > after + _SECOND))
+        def out(part: slice, of: NDArray[np.bool_] | slice = slice(None)) -> NDArray[np.bool_]:
+            """(looks, shifts, frames): sums and least ones of the first axis are many times as fast as of the last."""
+            at = times[of, part]
+            return np.stack([(at < a - _SECOND) | (at > b + _SECOND) for a, b in zip(before, after, strict=True)])
 
         parts = [slice(a, a + _AT_ONCE) for a in range(0, len(against), _AT_ONCE)]
         costs = np.zeros(_SHIFTS)
         for part in parts:
-            costs += (np.where(out(part), _SURELY_OUT, 0.0) + against[part]).min(axis=2).sum(axis=1)
+            costs += (out(part) * _SURELY_OUT + against[part].T[:, None, :]).min(axis=0).sum(axis=1)
         likely = np.exp(costs.min() - costs)
         likely /= likely.sum()
-        inside = np.concatenate([np.einsum("s,sfl->fl", likely, ~out(part)) for part in parts])
+        some = likely > math.exp(-_SURELY_OUT)
+        inside = np.concatenate([(likely[some] @ ~out(part, some)).T for part in parts])
         cost = -np.log(np.maximum(inside, math.exp(-_SURELY_OUT)))
         middle = float(shifts[np.searchsorted(np.cumsum(likely), 0.5)])
         return replace(self, shift=middle), np.asarray(cost)
@@ -245,7 +246,7 @@ class _Clock:
         """Nats that speak for a look's beginning before each frame (frames, looks): its stream's `own` less the gaps,
         and the gap that both cameras leave there, from the last frame before it, whoever took it, to the first."""
         main = groups[0][0].stream
-        times = np.array([math.nan if s is None else s + self.shift for s in stream.seconds])
+        times = _seconds(stream) + self.shift
         first, last = _edges(groups)
         ends = np.concatenate([[-np.inf], last[:-1]])
         gaps = np.fmin(times[:, None], first) - np.fmax(np.concatenate([[-np.inf], times[:-1]])[:, None], ends)
@@ -254,6 +255,11 @@ class _Clock:
         usual = max(float(np.median(np.diff(both))), 1.0)
         hints = own[:, None] + np.clip(np.nan_to_num(setups.GAP_HINT * gaps / usual), 0.0, setups.GAP_MOST)
         return np.asarray(hints)
+
+
+def _seconds(stream: Stream) -> Floats:
+    """Its clock's seconds; NaN where that is silent."""
+    return np.array([math.nan if s is None else s for s in stream.seconds])
 
 
 def _edges(groups: list[list[Placed]]) -> tuple[Floats, Floats]:
