@@ -88,7 +88,8 @@ def _agree(sitting: Sitting, subject: Invite, representation: Invite) -> None:
 def _finish(sitting: Sitting, by: Visitor, subject: Visitor, say: demo_sitting.Say) -> None:
     finals = agree.listed(sitting)
     for final in finals:
-        if final.state == Final.State.AGREED:
+        # An agreed final whose retouch is there already: a start that was stopped before it was sent.
+        if final.state == Final.State.AGREED and not final.versions.exists():
             rehearse.retouch(final, by, warmth=0.02)
     rehearse.send_retouches(sitting, by, say)
     for version in Version.objects.filter(final__sitting=sitting, kind_stated=Version.Stated.NOBODY):

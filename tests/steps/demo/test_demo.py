@@ -452,6 +452,29 @@ def test_prepared_again_the_second_sitting_is_as_it_was(finishing: Invite, said:
         assert after[name] == before[name], name
 
 
+def test_stopped_between_its_retouches_and_their_sending_it_goes_on_from_there(
+    said: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sizes.load()
+    monkeypatch.setitem(jobs.KINDS, "delivery", lambda pk: Delivery.objects.filter(pk=pk).update(state="made"))
+
+    def stopped(*_asked: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(rehearse, "send_retouches", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            demo_finishing.prepare(said.append)
+    finals = Sitting.objects.get(title=demo_finishing.TITLE).finals.order_by("position")
+    assert [(final.state, final.versions.count()) for final in finals] == [("agreed", 1)] * 3
+    demo_finishing.prepare(said.append)
+    assert [(final.state, final.versions.count()) for final in finals.all()] == [
+        ("approved", 1),
+        ("returned", 1),
+        ("shown", 1),
+    ]
+
+
 # The rehearsal
 
 
