@@ -157,7 +157,7 @@ def test_marks_made_without_a_network_outlive_the_page_and_arrive_once(cast: Cas
     for picture in again.locator(".frame img").all():  # the whole sheet, also what was never scrolled to
         expect(picture).to_have_js_property("naturalWidth", 80)
     again.locator(f"#f{cast.sitting.frames.get(number=6).pk} a.open").tap()
-    expect(again.locator("#said")).to_contain_text("this is the small one", timeout=15_000)
+    expect(again.locator("#said")).to_contain_text("this is the small one")
     expect(again.locator("#large-picture")).to_have_js_property("naturalWidth", 80)
     again.get_by_role("button", name="Back").tap()
     again.get_by_role("button", name="I am through").tap()
@@ -192,9 +192,9 @@ def test_two_devices_of_one_person_come_to_the_same(cast: Cast, come: Come) -> N
     button(there, 1, "strike").click()  # later than the phone's
     expect(there.locator("#sending")).to_have_text("Everything is sent.")
     phone.context.set_offline(False)
-    expect(button(here, 1, "strike")).to_have_attribute("aria-pressed", "true", timeout=15_000)
+    expect(button(here, 1, "strike")).to_have_attribute("aria-pressed", "true")
     expect(here.locator("#notices")).to_contain_text("a later mark of yours from another device stands (Strike)")
-    expect(button(there, 2, "pick")).to_have_attribute("aria-pressed", "true", timeout=15_000)
+    expect(button(there, 2, "pick")).to_have_attribute("aria-pressed", "true")
     assert kinds(cast) == {1: "strike", 2: "pick"}
 
 
@@ -214,7 +214,7 @@ def test_two_notes_written_at_once_are_both_shown_and_the_person_decides(cast: C
     expect(there.locator("#sending")).to_have_text("Everything is sent.")
     phone.context.set_offline(False)
     notice = here.locator("#notices")
-    expect(notice).to_contain_text("hair behind the ear", timeout=15_000)
+    expect(notice).to_contain_text("hair behind the ear")
     expect(notice).to_contain_text("chin down")
     assert Mark.objects.get().note == "hair behind the ear"
     here.get_by_role("button", name="Put mine in its place").click()
@@ -234,7 +234,7 @@ def test_a_list_closed_meanwhile_is_said_and_nothing_is_lost(cast: Cast, come: C
     expect(page.locator("#sending")).to_contain_text("1 not sent yet")
     agree.close(cast.sitting, [frames[0].pk], cast.as_representation)
     device.context.set_offline(False)
-    expect(page.locator("#notices")).to_contain_text("The list was closed meanwhile.", timeout=15_000)
+    expect(page.locator("#notices")).to_contain_text("The list was closed meanwhile.")
     expect(page.locator("#tray #notices")).to_contain_text("0002 Pick")
     expect(page.locator("#sending")).to_have_text("1 not taken; kept on this device. What to do stands here.")
     expect(page.locator("#allowance")).to_have_text("The list is closed. Picked by you: 1.")
@@ -335,7 +335,7 @@ def test_what_the_subject_strikes_goes_from_the_agents_sheet_without_a_word(cast
     expect(page.locator("#sending")).to_contain_text("1 not sent yet")
     pick.set_mark(cast.as_subject, frames[2].pk, kind="strike")
     device.context.set_offline(False)
-    expect(page.locator("#notices")).to_contain_text("0003 is not on your sheet any more", timeout=15_000)
+    expect(page.locator("#notices")).to_contain_text("0003 is not on your sheet any more")
     expect(page.locator("#notices blockquote")).to_have_text("warmer than 4")
     page.get_by_role("button", name="I do not need them any more").click()
     expect(page.locator("#notices")).to_be_hidden()
