@@ -142,17 +142,18 @@ def _named(orders: Sequence[FileOrder]) -> Iterator[None]:
 
 
 def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Generator[tuple[_FinalCuts, list[FinalFile]], None, None]:
-    """Each final's files in the order of the finals, made on several cores; no further ahead than there are hands.
-    Tables are asked, and files kept, by the caller's thread alone. It asks no decoder: there are as many as hands, and
-    while it waited for one a hand that had ended would find nothing to do."""
+    """Each final's files in the order of the finals, made on several cores. Beside what the hands work at one more lies
+    ready, for a hand that ends while the caller waits for an earlier final or keeps its files; no more, for all that is
+    cut and not yet kept is held in memory. Tables are asked, and files kept, by the caller's thread alone. It asks no
+    decoder: there are as many as hands, and while it waited for one a hand that had ended would find nothing to do."""
     cores = min(len(os.sched_getaffinity(0)), HANDS)
     with ThreadPoolExecutor(cores, "cut") as pool, door.kept_warm(cores):
         ahead: deque[tuple[_FinalCuts, Future[list[FinalFile]]]] = deque()
         try:
-            for cuts in chain(to_cut, repeat(None, cores)):
+            for cuts in chain(to_cut, repeat(None, cores + 1)):
                 if cuts is not None:
                     ahead.append((cuts, pool.submit(cuts.files)))
-                if ahead and (cuts is None or len(ahead) > cores):
+                if ahead and (cuts is None or len(ahead) > cores + 1):
                     first, making = ahead.popleft()
                     with _named(first.orders):
                         files = making.result()
