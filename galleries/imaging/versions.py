@@ -2,7 +2,7 @@
 
 # Part of every derived picture's key: raise a recipe's number when the same input would give other bytes. `final` is
 # part of what each delivered file hangs on as well.
-VERSIONS = {"proof": 10, "view": 1, "loupe": 2, "preview": 2, "marked": 1, "pairs": 1, "final": 4}
+VERSIONS = {"proof": 11, "view": 1, "loupe": 2, "preview": 2, "marked": 1, "pairs": 1, "final": 4}
 
 # Of what is read from a frame; 2: features of mouth and brows.
 READER_VERSION = 2

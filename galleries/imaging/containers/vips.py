@@ -16,6 +16,7 @@ logging.getLogger("pyvips").setLevel(logging.ERROR)  # its warnings are about fi
 pyvips.cache_set_max(0)  # one-off pictures: a cache would only hold memory
 
 Image = pyvips.Image
+Region = pyvips.Region  # computes a part in the thread that asks for it
 Source = pyvips.Source  # looks at the bytes where they are; loading "from a buffer" copies them first
 Error = pyvips.Error
 BLOB = pyvips.GValue.blob_type
