@@ -11,8 +11,16 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import Q
 from django.test.utils import CaptureQueriesContext
 
-from galleries.models import Frame, Invite, Job, JournalLine, Refusal, Sitting, Verb
-from galleries.models.compiled import Compiled, CompiledDelete, CompiledInsert, CompiledRows, CompiledUpdate, partial
+from galleries.models import Frame, Invite, Job, JournalLine, Mark, Refusal, Sitting, Verb
+from galleries.models.compiled import (
+    Compiled,
+    CompiledDelete,
+    CompiledInsert,
+    CompiledRows,
+    CompiledSave,
+    CompiledUpdate,
+    partial,
+)
 from tests.cast import make_cast
 
 pytestmark = pytest.mark.django_db
@@ -126,6 +134,33 @@ def test_a_row_is_added_with_all_its_columns_and_where_it_is_there_already_nothi
         assert Job.objects.count() == 4
     with pytest.raises(IntegrityError), transaction.atomic():
         CompiledInsert(Job)(Job(kind="proof", thing=2, sitting=sitting, recipe="r"))
+
+
+def test_a_row_that_is_there_has_the_columns_that_are_written_and_its_others_as_they_were() -> None:
+    cast = make_cast()
+    frame, other = cast.frame(1, None), cast.frame(2, None)
+    now = datetime(2026, 3, 2, 12, 0, 0, 250_000, tzinfo=UTC)
+    marks = [Mark.objects.create(invite=cast.subject, frame=one, kind="pick", acted_at=now) for one in (frame, other)]
+    save = CompiledSave(Mark, "kind", "note", "note_for_studio", "by", "acted_at", "revision")
+    mark, left = marks
+    for by, note, kind in ((cast.representation, "100 % <b>; DROP", "strike"), (None, "", "")):
+        mark.by, mark.note, mark.kind, mark.note_for_studio = by, note, kind, bool(note)
+        mark.acted_at, mark.revision, mark.act = now + timedelta(days=1), 7, "is not written"
+        assert save(mark) == 1
+        there = Mark.objects.get(pk=mark.pk)
+        written = (there.by, there.note, there.kind, there.note_for_studio, there.acted_at, there.revision)
+        assert written == (by, note, kind, bool(note), now + timedelta(days=1), 7)
+        assert (there.act, there.frame, there.created_at) == ("", frame, mark.created_at)
+    assert Mark.objects.get(pk=left.pk).kind == "pick"
+    mark.delete()
+    mark.pk = left.pk + 1000
+    assert save(mark) == 0
+    mark.pk, mark.by_id = left.pk, left.pk + 1000
+    with transaction.atomic():
+        save(mark)
+        with pytest.raises(IntegrityError):
+            connection.check_constraints()
+        transaction.set_rollback(True)
 
 
 def _columns(row: Frame | JournalLine, *but: str) -> dict[str, Any]:

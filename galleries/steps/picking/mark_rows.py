@@ -11,7 +11,7 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 
 from galleries.access import frames_of_sheets
 from galleries.models import Frame, Invite, JournalLine, Mark, Sitting
-from galleries.models.compiled import Compiled, CompiledInsert, CompiledUpdate, partial
+from galleries.models.compiled import Compiled, CompiledInsert, CompiledSave, CompiledUpdate, partial
 
 OF_SITTING = (
     *("pk", "slug", "stage", "subject_is_minor", "guardian_name", "guardian_consent_on"),
@@ -21,6 +21,7 @@ OF_SITTING = (
 ASKED = ("stage", "subject_is_minor", "guardian_name", "guardian_consent_on")
 OF_FRAME = ("pk", "sitting_id", "name", "number", "added_at")
 OF_MARK = ("pk", "frame_id", "kind", "note", "note_for_studio", "act", "acted_at", "revision")
+CHANGED = ("kind", "note", "note_for_studio", "by", "act", "acted_at", "revision", "updated_at")
 FEW = 4  # frames that one question written beforehand asks for; a whole outbox has its question composed
 
 
@@ -62,7 +63,7 @@ def _marks(voice: int, *frames: int) -> QuerySet[Any, Any]:
 _ask_voice, _ask_marks = Compiled(_voice, by_keys=True), Compiled(_marks, by_keys=True)
 _ask_frames = {True: Compiled(_of_subject, by_keys=True), False: Compiled(_of_others, by_keys=True)}
 _frame, _sitting, _mark = partial(Frame, *OF_FRAME), partial(Sitting, *OF_SITTING), partial(Mark, *OF_MARK)
-_add_mark = CompiledInsert(Mark)
+_add_mark, _save_mark = CompiledInsert(Mark), CompiledSave(Mark, *CHANGED)
 _count = CompiledUpdate(
     lambda pk, stage: Sitting.objects.filter(pk=pk, stage=stage, subject_is_minor=False),
     by_keys=True,
@@ -104,7 +105,6 @@ def marks_of(voice: Invite, frames: Collection[int]) -> dict[int, Mark]:
 
 def write(marks: Sequence[Mark]) -> None:
     """New ones and changed ones. Whose voice it is has been held since they were read."""
-    changed = ["kind", "note", "note_for_studio", "by", "act", "acted_at", "revision", "updated_at"]
     new = [mark for mark in marks if mark.pk is None]
     if len(new) == 1:
         _add_mark(new[0])
@@ -112,10 +112,9 @@ def write(marks: Sequence[Mark]) -> None:
         Mark.objects.bulk_create(new)
     again = [mark for mark in marks if mark.pk is not None]
     if len(again) == 1:
-        (mark,) = again
-        Mark.objects.filter(pk=mark.pk).update(**{name: getattr(mark, name) for name in changed})
+        _save_mark(again[0])
     elif again:
-        Mark.objects.bulk_update(again, changed)
+        Mark.objects.bulk_update(again, CHANGED)
 
 
 def write_down(lines: Sequence[JournalLine]) -> None:
