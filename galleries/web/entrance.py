@@ -35,7 +35,8 @@ def front(request: HttpRequest) -> HttpResponseBase:
         return redirect("sitting", slug=held[0].sitting.slug)
     if held and all(one.is_representation for one in held):
         return redirect("desk")
-    return render(request, "galleries/front.html", {"invites": held})
+    words = {**without_network.words(), **without_network.not_had()}
+    return render(request, "galleries/front.html", {"invites": held, "without_network": words})
 
 
 @open_to_all("the link is the key, and it is checked here")
@@ -115,7 +116,10 @@ def desk(request: HttpRequest) -> HttpResponseBase:
     context = {
         "rows": agent_desk.rows(mine),
         "email": email,
-        "without_network": {**without_network.before(None, to_desk=True), "words": without_network.words()},
+        "without_network": {
+            **without_network.before(None, to_desk=True),
+            "words": {**without_network.words(), **without_network.not_had()},
+        },
     }
     return render(request, "galleries/desk.html", context)
 

@@ -16,13 +16,11 @@ from galleries.errors import BadInput, Conflict, DomainError, Missing, NotYet, P
 from galleries.imaging.errors import ImagingError
 from galleries.models import Sitting
 from galleries.web.doors import invite_for, invites_held, user_of, wants_json
-from galleries.web.kept_form import page_again
+from galleries.web.kept_form import page_again, written
 
 # What a database or its driver says to a number beyond its columns, a text too long for one, half an emoji.
 UNSTORABLE = (DataError, OverflowError, UnicodeEncodeError)
 FORMS = {"application/x-www-form-urlencoded", "multipart/form-data"}
-# What people of the sitting write in forms.
-WRITTEN = ("note", "text", "details", "other", "sentence", "words", "reason")
 PICTURE = ".jpg"  # how the addresses of pictures end
 OPINION = re.compile(r"^/opinion/|/opinion$")
 log = logging.getLogger(__name__)
@@ -109,7 +107,7 @@ def _written(request: HttpRequest) -> list[str]:
     """What was typed into a form whose page is not to be had any more: it is shown, so that it is not lost."""
     if not _is_a_form(request):
         return []
-    return [text for name in WRITTEN if (text := request.POST.get(name, "").strip()) and len(text) > 2]
+    return written(request.POST)
 
 
 def _plan(request: HttpRequest) -> str:

@@ -2,7 +2,8 @@
 sentence that says why stands on top of it.
 
 The page is made by its own view, with its own guard; then the form that was sent is found in it, by where it leads and
-by its hidden fields, and filled. Passwords are not filled in again.
+by its hidden fields, and filled. Passwords are not filled in again. Words for which the page has no field any more
+stand under the sentence, to be copied.
 """
 
 from __future__ import annotations
@@ -15,8 +16,10 @@ from html.parser import HTMLParser
 from urllib.parse import urljoin, urlsplit
 
 from django.http import HttpRequest, HttpResponse, QueryDict
+from django.template.defaultfilters import linebreaksbr
 from django.urls import NoReverseMatch, Resolver404, ResolverMatch, resolve, reverse
 from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext as _
 
 from galleries.errors import DomainError
 
@@ -70,10 +73,15 @@ STANDS_ON = {
     **dict.fromkeys(("accept-licence", "passcode", "ask-use"), "delivery"),
     "accept-terms": "retouching",
 }
+# What a form says of the question that its page was asked: without it the form would not be on the page.
+ASKED = {"ask-use": "may"}
+# What people of the sitting write in forms.
+WRITTEN = ("note", "text", "details", "other", "sentence", "words", "reason")
 # Hidden fields that say what was seen, not which thing is meant: they are others once that was replaced.
 SEEN = {"version", "sha256"}
 FILLED = {"text", "email", "number", "date", "url", "tel", "search", "time", ""}
-ON_TOP = '<p class="problem" role="alert" data-kept-form>{}</p>'
+# The browser goes there, however far down the page it stands.
+ON_TOP = '<p class="problem" role="alert" data-kept-form tabindex="-1" autofocus>{}</p>'
 
 
 def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpResponse | None:
@@ -85,7 +93,8 @@ def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpRes
         at = _page_of(match, request.path)
         shown = copy.copy(request)
         shown.method, shown.path, shown.path_info = "GET", at, at
-        shown.GET, shown._post, shown._files = QueryDict(), QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
+        shown.GET = _asked(request, match)  # type: ignore[assignment]
+        shown._post, shown._files = QueryDict(), MultiValueDict()  # type: ignore[attr-defined]
         shown.resolver_match = resolve(at)
         shown.stands_again = True  # type: ignore[attr-defined]
         page = shown.resolver_match.func(shown, *shown.resolver_match.args, **shown.resolver_match.kwargs)
@@ -99,6 +108,20 @@ def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpRes
     page.content = again.encode()
     page.status_code = status
     return page  # type: ignore[no-any-return]
+
+
+def _asked(request: HttpRequest, match: ResolverMatch) -> QueryDict:
+    name = ASKED.get(match.url_name or "", "")
+    asked = QueryDict(mutable=True)
+    if name in request.POST:
+        asked[name] = request.POST[name]
+    return asked
+
+
+def written(posted: QueryDict, but: Collection[str] = ()) -> list[str]:
+    """What was typed into a form, each text by itself; nothing of the fields named in `but`."""
+    texts = [posted.get(name, "").strip() for name in WRITTEN if name not in but]
+    return [text for text in texts if len(text) > 2]
 
 
 def _page_of(match: ResolverMatch, path: str) -> str:
@@ -162,7 +185,7 @@ class _Filler(HTMLParser):
     def __init__(self, page: str, form: _Form | None, posted: QueryDict, sentence: str) -> None:
         super().__init__(convert_charrefs=False)
         self._form, self._posted = form, posted
-        self._sentence = ON_TOP.format(escape(sentence))
+        self._sentence = ON_TOP.format(escape(sentence)) + _quoted(written(posted, form.names if form else ()))
         self._count, self._open, self._select, self._dropping, self.stands = 0, False, "", False, False
         self.parts: list[str] = []
         self.feed(page)
@@ -232,6 +255,13 @@ class _Filler(HTMLParser):
             self.parts.append(text)
 
 
+def _quoted(texts: list[str]) -> str:
+    if not texts:
+        return ""
+    said = escape(_("Your words were not taken. They stand here, so that you can copy them:"))
+    return f"<p>{said}</p>" + "".join(f"<blockquote>{linebreaksbr(text)}</blockquote>" for text in texts)
+
+
 def _with(values: dict[str, str | None], name: str, there: bool) -> dict[str, str | None]:
     rest = {key: value for key, value in values.items() if key != name}
     return {**rest, name: None} if there else rest
@@ -247,11 +277,16 @@ def filled(page: str, at: str, sent_to: str, posted: QueryDict, sentence: str) -
 
     Of several forms that lead there it is the one whose hidden fields are those sent and which has most of the rest.
     """
-    there = [form for form in _Forms(page, at).found if form.action == sent_to]
+    there = [form for form in _Forms(page, at).found if form.action == sent_to and _takes(form, posted)]
     fitting = [form for form in there if _fits(form, posted)] or [form for form in there if _fits(form, posted, SEEN)]
     best = max(fitting, key=lambda form: len(form.names & set(posted)), default=None)
     written = _Filler(page, best, posted, sentence)
     return "".join(written.parts) if written.stands else None
+
+
+def _takes(form: _Form, posted: QueryDict) -> bool:
+    """Has it a field for anything that was sent, or none to fill in at all? Another form of that address has not."""
+    return not form.names or bool(form.names & set(posted))
 
 
 def _fits(form: _Form, posted: QueryDict, but: Collection[str] = ()) -> bool:

@@ -17,6 +17,7 @@ from galleries.steps.keeping import trace
 from galleries.steps.picking import opinions
 from galleries.web.doors import count_try, guarded_inside, open_to_all
 from galleries.web.files import send
+from galleries.web.invitee import without_network
 from galleries.web.invitee.page import key_in
 
 HELD = "opinions"  # in the session: the second opinions that this browser came in for
@@ -64,7 +65,12 @@ def second_opinion(request: HttpRequest, opinion_id: int) -> HttpResponseBase:
         opinions.say(opinion, visitor, chosen, request.POST.get("sentence", ""))
         messages.success(request, _("Thank you. It is for %s to read.") % _reader(opinion))
         return redirect("second-opinion", opinion_id=opinion.pk)
-    context = {"opinion": opinion, "shown": opinions.shown_in(opinion, visitor), "asker": _reader(opinion)}
+    context = {
+        "opinion": opinion,
+        "shown": opinions.shown_in(opinion, visitor),
+        "asker": _reader(opinion),
+        "without_network": {**without_network.words(), **without_network.not_had()},
+    }
     return render(request, "galleries/second_opinion.html", context)
 
 

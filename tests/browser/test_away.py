@@ -10,7 +10,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
+from galleries.steps.picking import pick
 from tests.browser.conftest import PHONE, Come
+from tests.browser.test_marking import ready
 from tests.cast import Cast
 from tests.web.invitee.sheets import filled
 
@@ -96,6 +98,9 @@ def test_desk_and_links_say_so_too_and_keep_nothing_of_anybody(cast: Cast, come:
         assert not any(name in text for text in own), name
     device.context.set_offline(True)
     page.get_by_role("button", name="Leave").tap()
+    expect(page.get_by_role("alert")).to_contain_text("There is no network, so this was not sent.")
+    page.evaluate("Object.defineProperty(navigator, 'onLine', { get: () => true })")  # a network that leads nowhere
+    page.get_by_role("button", name="Leave").tap()
     expect(page.get_by_role("heading", name="This was not sent")).to_be_visible()
     device.context.set_offline(False)
     device.open("/desk")
@@ -103,3 +108,44 @@ def test_desk_and_links_say_so_too_and_keep_nothing_of_anybody(cast: Cast, come:
     expect(page.get_by_role("button", name="Leave")).to_have_count(0)
     left = page.evaluate("caches.keys()")
     assert left == [], left
+
+
+def test_leaving_without_a_network_stays_on_the_page_and_says_so(cast: Cast, come: Come) -> None:
+    """At once, before anything is kept on the device: from the sheet, a page of its own, and an agent's desk."""
+    filled(cast)
+    for path in (f"s/{cast.sitting.slug}/sheet", f"s/{cast.sitting.slug}/lists", "desk"):
+        device = come(cast.representation, **PHONE, service_workers="block")
+        page = device.open(f"/{path}")
+        if "sheet" in path:
+            ready(page)
+        page.wait_for_load_state("networkidle")
+        device.context.set_offline(True)
+        page.get_by_role("button", name="Leave").first.tap()
+        expect(page.get_by_role("alert")).to_contain_text("There is no network, so this was not sent. It stays here")
+        assert page.url.endswith(path)
+        device.context.set_offline(False)
+        expect(page.get_by_role("alert")).to_have_count(0)
+
+
+def test_a_picture_that_never_came_leaves_its_place_with_words_in_it(cast: Cast, come: Come) -> None:
+    frames = filled(cast, 2, 8)
+    for frame in frames:
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    device = come(cast.representation, **PHONE)
+    page = kept(device.open(f"/s/{cast.sitting.slug}/lists"))
+    # Asked for when they come near the window, as a browser does with `loading=lazy`; by then the network is gone.
+    lost = "[...document.images].filter((one) => one.complete && !one.naturalWidth && one.checkVisibility()).length"
+    last = page.locator(".pair").last
+    device.context.set_offline(True)
+    last.scroll_into_view_if_needed()
+    expect(last.locator(".no-picture")).to_have_text("Comes when the network is back.")
+    assert page.evaluate(lost) == 0, "the browser's own broken sign is seen"
+    box, words = last.locator(".no-picture").bounding_box(), last.locator(".no-picture span").bounding_box()
+    assert box is not None
+    assert words is not None
+    assert abs(box["width"] / box["height"] - 2 / 3) < 0.02, "the place is as large as the picture"
+    assert words["y"] > box["y"]
+    device.context.set_offline(False)
+    expect(last.locator(".no-picture")).to_have_count(0)
+    expect(last.locator("img")).to_be_visible()
+    assert last.locator("img").evaluate("(one) => one.naturalWidth") > 0

@@ -5,10 +5,12 @@ from __future__ import annotations
 from io import BytesIO
 
 import pytest
+from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from galleries.models import Sitting
 from galleries.steps.delivering import licences
+from galleries.steps.planning import sitting_plan
 from tests.browser.conftest import Come
 from tests.cast import Cast
 
@@ -52,3 +54,18 @@ def test_plan_and_licence_are_printed_whole_in_ink_on_white(cast: Cast, come: Co
             assert one not in " ".join(texts)
         assert len(texts) == (1 if name == "plan" else 2)
         page.emulate_media(media="screen")
+
+
+def test_a_part_with_nothing_in_it_is_no_part_of_the_paper(cast: Cast, come: Come) -> None:
+    Sitting.objects.update(stage="planning")
+    page = come(cast.subject).open(f"/s/{cast.sitting.slug}/plan")
+    expect(page.get_by_role("heading", name="About the whole sitting")).to_be_visible()
+    page.emulate_media(media="print")
+    assert "About the whole sitting" not in PdfReader(BytesIO(page.pdf())).pages[-1].extract_text()
+    sitting_plan.comment(cast.as_subject, cast.sitting, "Hair up for the second look?")
+    page.emulate_media(media="screen")
+    page.reload()
+    page.emulate_media(media="print")
+    text = " ".join(PdfReader(BytesIO(page.pdf())).pages[-1].extract_text().split())
+    assert "About the whole sitting" in text
+    assert "Hair up for the second look?" in text

@@ -283,6 +283,30 @@ def test_filters_and_stacks(come: Any, live_server: Any, cast: Cast) -> None:
         expect(page.get_by_label("hidden 1", exact=True)).to_be_visible()
 
 
+@pytest.mark.parametrize("language", ["en-GB", "de-DE", "es-ES"])
+def test_what_stands_on_a_stack_is_one_line(come: Any, live_server: Any, cast: Cast, language: str) -> None:
+    """It lies over a face: number and words, or number and both sides' marks on what is covered."""
+    frames = many_frames(cast, 60, looks=3)
+    pick.set_mark(cast.as_subject, frames[4].pk, kind="strike")
+    pick.set_mark(cast.as_representation, frames[5].pk, kind="pick")
+    with visiting(come, cast, locale=language, viewport={"width": 1280, "height": 800}) as page:
+        page.goto(live_server.url + reverse("studio-desk", args=[cast.sitting.slug]))
+        both = page.locator(".run:has(.mark.s):has(.mark.r)")
+        expect(both).to_have_count(1)
+        expect(both).to_have_text(re.compile(r"^3\s*S ╱\s*R ○$"))
+        assert re.match(r"3 \w+, .+, .+", both.get_attribute("aria-label") or ""), "its name has all of it"
+        lines = page.locator(".run:visible").evaluate_all(
+            """(all) => all.map((one) => {
+              const inside = document.createRange();
+              inside.selectNodeContents(one);
+              const middles = [...inside.getClientRects()].map(({ top, bottom }) => (top + bottom) / 2);
+              return Math.max(...middles) - Math.min(...middles) < 6 ? "" : one.innerText;
+            })"""
+        )
+        assert len(lines) > 3
+        assert not any(lines), lines
+
+
 def test_a_closed_stack_is_handled_whole_and_the_desk_is_found_as_it_was_left(
     come: Any, live_server: Any, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -44,7 +44,7 @@ def approve(version: Version, by: Visitor, sha256: str) -> Final:
 
     Raises:
         Refused: not theirs to approve; the photographer cannot approve for them.
-        Conflict: it is not the newest version (any more).
+        Conflict: it is not the newest version (any more), or the final goes out without retouch.
     """
     final = version.final
     require(
@@ -92,7 +92,7 @@ def send_back(version: Version, by: Visitor, note: str, *, for_retoucher: bool =
     Raises:
         Refused: not this person's to do.
         BadInput: no note.
-        Conflict: it is not the newest version (any more).
+        Conflict: it is not the newest version (any more), or the final goes out without retouch.
     """
     final = version.final
     require(by, Act.APPROVE, final, _("Sending a retouch back is not yours to do, or not now."))
@@ -103,6 +103,8 @@ def send_back(version: Version, by: Visitor, note: str, *, for_retoucher: bool =
         last = final.versions.sent().newest()
         if last is None or last.pk != version.pk:
             raise Conflict(_("There is a newer version of this final. Look at it before you send it back."))
+        if final.state == S.AS_IT_IS:
+            raise Conflict(_("The photographer delivers this final without retouch; there is nothing to send back."))
         _say(version, by, Approval.Decision.RETURNED, note.strip()[:2000], for_retoucher=for_retoucher)
         detail = {"version": version.number, "sha256": version.sha256}
         if final.state == S.RETURNED:

@@ -88,7 +88,10 @@ def page(
         ),
         "may_mark": may_mark,
         "large_view": large_view(translation.get_language() or "", may_mark=may_mark, is_subject=is_subject),
-        "without_network": {**without_network.device(visitor, sitting), "words": without_network.words()},
+        "without_network": {
+            **without_network.device(visitor, sitting),
+            "words": {**without_network.words(), **without_network.not_had()},
+        },
     }
     with zone_of(sitting):
         return render(request, f"galleries/invitee/{template}.html", {**base, **context}, status=status)

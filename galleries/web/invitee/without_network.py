@@ -59,3 +59,14 @@ def words() -> dict[str, str]:
         "stays": _("There is no network, so this was not sent. It stays here: press again once the network is back."),
         "send_again": _("There is no network. Go back, and send it once the network is there again."),
     }
+
+
+def not_had() -> dict[str, str]:
+    """What stands in place of a picture, and beside a file, that could not be had."""
+    return {
+        "picture_waits": _("Comes when the network is back."),
+        "picture_failed": _("The picture could not be loaded."),
+        "fetch_waits": _("There is no network, so nothing was fetched. Press again once it is back."),
+        "fetch_failed": _("That did not work. Try again."),
+        "as_it_is_now": _("Show this page as it is now"),
+    }

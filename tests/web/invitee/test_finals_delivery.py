@@ -29,8 +29,8 @@ from galleries.models import (
     UsageRequest,
     Version,
 )
-from galleries.steps.delivering import licences, receipts
-from galleries.steps.finishing import notes
+from galleries.steps.delivering import licences, receipts, usage
+from galleries.steps.finishing import approvals, notes
 from galleries.steps.keeping import erase
 from tests.cast import Cast, make_cast
 from tests.web.invitee.sheets import picture, proved
@@ -515,3 +515,78 @@ def test_what_the_studio_wrote_into_the_licence_itself_stands_beside_the_columns
     delivered(cast)
     shown = page(cast.client_of(cast.recipient), cast)
     assert "No picture is shown before the premiere." in shown.split("Also agreed")[1].split("<details")[0]
+
+
+# --- what changed while a page stood open ---
+
+
+def test_nobody_sends_back_what_goes_out_as_it_was_taken(cast: Cast) -> None:
+    """The photographer decided so while the page stood open: it stays, and the words are there to be copied."""
+    one = version(cast)
+    client, address = cast.client_of(cast.subject), reverse("final", args=[cast.sitting.slug, one.final_id])
+    approvals.deliver_as_it_is(one.final, cast.as_owner)
+    answer = client.post(address, {"do": "send_back", "version": one.pk, "note": "less <shine>\nwarmer"})
+    shown = answer.content.decode()
+    assert answer.status_code == 409
+    assert "The photographer delivers this final without retouch; there is nothing to send back." in shown
+    assert "<blockquote>less &lt;shine&gt;<br>warmer</blockquote>" in shown
+    assert 'value="send_back"' not in shown
+    one.final.refresh_from_db()
+    assert one.final.state == "as_it_is"
+    assert not Approval.objects.exists()
+    assert "The photographer delivers this frame as it was taken, without retouch." in shown
+
+
+def test_a_final_without_a_version_that_goes_out_as_it_was_taken_waits_for_no_retouch(cast: Cast) -> None:
+    frame = proved(cast, 1, cast.look())
+    final = Final.objects.create(sitting=cast.sitting, frame=frame, round=cast.sitting.rounds.get(), state="agreed")
+    client = cast.client_of(cast.subject)
+    assert "The retouch is not there yet." in page(client, cast, "final", final.pk)
+    approvals.deliver_as_it_is(final, cast.as_owner)
+    shown = page(client, cast, "final", final.pk)
+    assert "The retouch is not there yet." not in shown
+    assert "The photographer delivers this frame as it was taken, without retouch." in shown
+    assert "If you wish for something else, pin a note: the studio reads it." in shown
+
+
+def test_no_file_waits_in_a_delivery_that_cannot_be_fetched_any_more(cast: Cast) -> None:
+    made = delivered(cast)
+    client = cast.client_of(cast.subject)
+    assert "1 file waits here." in page(client, cast)
+    for fields in ({"state": "withdrawn"}, {"state": "ready", "expires_at": timezone.now() - timedelta(days=1)}):
+        Delivery.objects.filter(pk=made.pk).update(**fields)
+        assert "waits here" not in page(client, cast), fields
+
+
+def test_words_of_a_request_stand_there_again_in_its_own_question(cast: Cast) -> None:
+    """The same question asked twice, in two windows; or nothing said of what it is for."""
+    delivered(cast)
+    client, address = cast.client_of(cast.subject), reverse("ask-use", args=[cast.sitting.slug])
+    sent = {"use": "other", "may": "other", "other": " ", "details": "on a <tram>\nin May"}
+    answer = client.post(address, sent)
+    assert answer.status_code == 400
+    form = answer.content.decode().partition(f'action="{address}"')[2].partition("</form>")[0]
+    assert "Say what the picture is to be used for." in form
+    assert "on a &lt;tram&gt;\nin May</textarea>" in form
+    assert "<blockquote>" not in form
+
+
+def test_words_of_a_request_that_the_licence_answers_meanwhile_are_shown_to_their_writer(cast: Cast) -> None:
+    made = delivered(cast)
+    asked = {"use": "advertising", "may": "advertising", "details": "a <tram>\nin May"}
+    client, address = cast.client_of(cast.subject), reverse("ask-use", args=[cast.sitting.slug])
+    assert client.post(address, asked).status_code == 302
+    again = client.post(address, asked)  # from another window
+    assert again.status_code == 409
+    usage.grant(UsageRequest.objects.get(), cast.as_owner)
+    granted = client.post(address, asked)
+    assert granted.status_code == 409
+    for answer, sentence in (
+        (again, "You have asked for that already"),
+        (granted, "The licence allows that already"),
+    ):
+        main = answer.content.decode().partition("<main")[2]
+        assert main.partition("<p")[2].startswith(' class="problem"'), "it stands on top"
+        assert sentence in main
+        assert "<blockquote>a &lt;tram&gt;<br>in May</blockquote>" in main
+    assert made.state == "ready"

@@ -1,8 +1,10 @@
 // 'Save to photos': a single picture handed to the device's own sheet, where the browser can hand over files. Elsewhere
 // the plain download stays alone; on a phone without that it says where the file lies then.
 import { $$, data, say } from "../shared/dom.js";
+import { askFirst, refusal, refuse } from "./fetching.js";
 
-const words = data("words");
+const words = data("words"),
+  { words: common } = data("without-network");
 const held = new Map(); // address -> File, so that a second press needs no second fetch
 const phone = matchMedia("(pointer: coarse)").matches;
 const can = (file) => Boolean(navigator.canShare?.({ files: [file] }));
@@ -29,19 +31,27 @@ async function save(button) {
     if (error.name === "NotAllowedError") {
       label.textContent = words.again;
       say(words.ready);
-    } else if (error.name !== "AbortError") say(words.failed);
+    } else if (error.name !== "AbortError") {
+      const why = await refusal(button.dataset.photo, common);
+      if (why) refuse(button, why, common);
+      say(why ? "" : words.failed);
+    }
   } finally {
     button.removeAttribute("aria-disabled");
   }
 }
 
-const buttons = $$("button[data-photo]");
-if (phone && can(new File([new Uint8Array(1)], "picture.jpg", { type: "image/jpeg" }))) {
+const buttons = $$("button[data-photo]"),
+  shares = phone && can(new File([new Uint8Array(1)], "picture.jpg", { type: "image/jpeg" }));
+askFirst(common, {
+  follow: (link) => {
+    if (phone && !shares) say(words.lies);
+    link.click();
+  },
+});
+if (shares)
   for (const button of buttons) {
     button.hidden = false;
     button.addEventListener("click", () => button.getAttribute("aria-disabled") || save(button));
   }
-} else if (phone) {
-  for (const link of $$("a[download]")) link.addEventListener("click", () => say(words.lies));
-}
 document.documentElement.dataset.ready = "1";

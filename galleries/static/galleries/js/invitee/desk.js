@@ -2,6 +2,11 @@
 import { data } from "../shared/dom.js";
 import { settled } from "../shared/later.js";
 import { before } from "./before.js";
+import { stay } from "./kept.js";
+import { holdPlaces } from "./places.js";
 
+const config = data("without-network");
+stay(config.words.stays);
+holdPlaces(config.words);
 await settled();
-before(data("without-network"));
+before(config);

@@ -1,5 +1,8 @@
 // Puts each pinned note over its place in the picture; without this script the place is told in words beside it.
-import { $$ } from "../shared/dom.js";
+import { $$, data } from "../shared/dom.js";
+import { askFirst } from "./fetching.js";
+
+askFirst(data("without-network").words);
 
 for (const pin of $$(".marked .pin[data-place]")) {
   const [x, y, width, height] = pin.dataset.place.split(" ").map((part) => `${100 * Number(part)}%`);

@@ -11,7 +11,7 @@ import { before } from "./before.js";
 import { become, draw, foresee, forgo, sentence, showAhead } from "./drawing.js";
 import { Films } from "./films.js";
 import { framesOf } from "./frames.js";
-import { drop, keep } from "./kept.js";
+import { drop, keep, stay } from "./kept.js";
 import { HAND, Large } from "./large.js";
 import { Marks } from "./marks.js";
 import { fetchToo } from "./near.js";
@@ -371,5 +371,6 @@ large.fromAddress();
 if (films.left) fromAddress();
 addEventListener("hashchange", fromAddress);
 const pictures = [...frames.values()].map(({ small }) => small);
+stay(words.stays, { root: $(".foot") }); // all that this page sends by itself waits in its outbox
 keep(config, words, pictures).then(() => before({ ...config, words }));
 document.documentElement.dataset.ready = "1";

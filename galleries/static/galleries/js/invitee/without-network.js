@@ -2,12 +2,13 @@
 // words, not the browser's, even for somebody who never opened the sheet.
 import { data } from "../shared/dom.js";
 import { before } from "./before.js";
-import { inPlace, link, tell, unsent } from "./kept.js";
-import { stay } from "./stays.js";
+import { inPlace, link, stay, tell, unsent } from "./kept.js";
+import { holdPlaces } from "./places.js";
 
 const config = data("without-network"),
   { words } = config;
 stay(words.stays);
+holdPlaces(words);
 tell(config, () => ({
   pages: location.pathname === config.plan ? [config.plan] : [],
   offline: inPlace(words.needs_network, words.opens_again, link("", words.try_again)),

@@ -142,15 +142,18 @@ export class Strips {
     }
   }
 
-  // How many are alike, and the marks on those that the stack covers.
+  // How many are alike, and the marks on those that the stack covers, in one line over the picture: with marks the
+  // number stands alone, and whether it is open shows by its ground. The whole of it is its name.
   badge(run, { frame, alike, open, beneath }) {
     run.hidden = !alike;
     if (!alike) return;
     const inside = marksBeneath(beneath);
     const said = fill(open ? this.words.open : this.words.stack, { n: alike });
     run.dataset.run = frame.run;
-    run.replaceChildren(said, ...inside.map(([side, kind]) => sign(side, kind)));
-    run.setAttribute("aria-label", [said, ...inside.map(([side, kind]) => this.words[side + kind])].join(", "));
+    const shown = inside.length ? String(alike) : fill(this.words.stack, { n: alike });
+    run.replaceChildren(shown, ...inside.map(([side, kind]) => sign(side, kind)));
+    run.title = [said, ...inside.map(([side, kind]) => this.words[side + kind])].join(", ");
+    run.setAttribute("aria-label", run.title);
     run.setAttribute("aria-expanded", String(open));
   }
 

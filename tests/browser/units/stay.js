@@ -1,4 +1,4 @@
-import { stay } from "/static/galleries/js/invitee/stays.js";
+import { stay } from "/static/galleries/js/invitee/kept.js";
 import { holds, same } from "./checks.js";
 
 const SENTENCE = "There is no network.";
