@@ -81,7 +81,7 @@ WRITTEN = ("note", "text", "details", "other", "sentence", "words", "reason")
 SEEN = {"version", "sha256"}
 FILLED = {"text", "email", "number", "date", "url", "tel", "search", "time", ""}
 # The browser goes there, however far down the page it stands.
-ON_TOP = '<p class="problem" role="alert" data-kept-form tabindex="-1" autofocus>{}</p>'
+ON_TOP = '<p class="problem" role="alert" data-kept-form="" tabindex="-1" autofocus="">{}</p>'
 
 
 def page_again(request: HttpRequest, error: DomainError, status: int) -> HttpResponse | None:
