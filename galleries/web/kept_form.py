@@ -258,8 +258,8 @@ class _Filler(HTMLParser):
 def _quoted(texts: list[str]) -> str:
     if not texts:
         return ""
-    said = escape(_("Your words were not taken. They stand here, so that you can copy them:"))
-    return f"<p>{said}</p>" + "".join(f"<blockquote>{linebreaksbr(text)}</blockquote>" for text in texts)
+    sentence = escape(_("Your words were not taken. They stand here, so that you can copy them:"))
+    return f"<p>{sentence}</p>" + "".join(f"<blockquote>{linebreaksbr(text)}</blockquote>" for text in texts)
 
 
 def _with(values: dict[str, str | None], name: str, there: bool) -> dict[str, str | None]:
