@@ -46,10 +46,12 @@ PLACE: dict[str, _StrPromise] = {
 def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
     rows = _rows(visitor, sitting)
     waiting = [row for row in rows if row["asked"]]
+    all_ready = sitting.stage == Sitting.Stage.DELIVERED and all(row["final"].is_ready for row in rows)
+    states = set(sitting.deliveries.values_list("state", flat=True)) if all_ready else set()
     return page(
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
-        still_open=any(not row["final"].is_ready for row in rows), may_object=may(visitor, Act.OBJECT, sitting),
-        objection_until=sitting.objection_until,
+        all_ready=all_ready, withdrawn="withdrawn" in states and "ready" not in states,
+        may_object=may(visitor, Act.OBJECT, sitting), objection_until=sitting.objection_until,
         answer_by=asked.answer_by([row["version"] for row in waiting], sitting),
     )  # fmt: skip
 

@@ -29,7 +29,7 @@ from galleries.models import (
     UsageRequest,
     Version,
 )
-from galleries.steps.delivering import licences, receipts, usage
+from galleries.steps.delivering import licences, offer, receipts, usage
 from galleries.steps.finishing import approvals, notes
 from galleries.steps.keeping import erase
 from tests.cast import Cast, make_cast
@@ -337,6 +337,20 @@ def test_what_is_kept_from_somebody_is_in_no_archive_of_theirs(cast: Cast) -> No
     Frame.objects.update(kept_by_subject=True)
     assert agent.get(address).status_code == 404
     assert cast.client_of(cast.subject).get(address).status_code == 200
+
+
+def test_finals_do_not_call_delivered_what_was_withdrawn(cast: Cast) -> None:
+    made = delivered(cast)
+    cast.sitting.finals.update(state="as_it_is")
+    Sitting.objects.update(stage="delivered")
+    client, address = cast.client_of(cast.subject), reverse("finals", args=[cast.sitting.slug])
+    assert "The finished files are delivered." in client.get(address).content.decode()
+    offer.withdraw(made, cast.as_owner)
+    text = client.get(address).content.decode()
+    assert "The finished files are delivered." not in text
+    assert "The studio has withdrawn this delivery. Ask the studio." in text
+    delivered(cast)
+    assert "The finished files are delivered." in client.get(address).content.decode()
 
 
 def accepted(cast: Cast, **fields: object) -> tuple[Client, Delivery]:
