@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 
@@ -54,6 +55,11 @@ class Delivery(models.Model):
 
     def __str__(self) -> str:
         return f"delivery {self.sitting_id}-{self.number}"
+
+    @property
+    def has_lapsed(self) -> bool:
+        """Is the time over in which it could be fetched?"""
+        return self.expires_at is not None and self.expires_at <= timezone.now()
 
 
 class DeliveredFile(models.Model):

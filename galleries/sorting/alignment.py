@@ -198,9 +198,7 @@ class _Clock:
         cost = np.zeros((len(stream.frames), len(groups)))
         if not self.known:
             return cost
-        main = groups[0][0].stream
-        spans = [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
-        times = _seconds(stream) + self.shift
+        spans, times = _spans(groups), _seconds(stream) + self.shift
         for number, span in enumerate(spans):
             if span is None:
                 continue
@@ -262,11 +260,15 @@ def _seconds(stream: Stream) -> Floats:
     return np.array([math.nan if s is None else s for s in stream.seconds])
 
 
-def _edges(groups: list[list[Placed]]) -> tuple[Floats, Floats]:
-    """Seconds of the first and the last frame of each look by the main camera; NaN where it took none, or no clock."""
+def _spans(groups: list[list[Placed]]) -> list[tuple[float, float] | None]:
+    """When each look was before the main camera; None where it took none, or has no clock."""
     main = groups[0][0].stream
-    spans = [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
-    edges = np.array([(math.nan, math.nan) if span is None else span for span in spans])
+    return [_span(main, g[0].indices) if g[0].stream is main else None for g in groups]
+
+
+def _edges(groups: list[list[Placed]]) -> tuple[Floats, Floats]:
+    """`_spans` as the seconds of each look's first and of its last frame, NaN for None."""
+    edges = np.array([(math.nan, math.nan) if span is None else span for span in _spans(groups)])
     return edges[:, 0], edges[:, 1]
 
 

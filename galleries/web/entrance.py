@@ -35,8 +35,8 @@ def front(request: HttpRequest) -> HttpResponseBase:
         return redirect("sitting", slug=held[0].sitting.slug)
     if held and all(one.is_representation for one in held):
         return redirect("desk")
-    words = {**without_network.words(), **without_network.not_had()}
-    return render(request, "galleries/front.html", {"invites": held, "without_network": words})
+    context = {"invites": held, "without_network": without_network.words_of_pages()}
+    return render(request, "galleries/front.html", context)
 
 
 @open_to_all("the link is the key, and it is checked here")
@@ -118,7 +118,7 @@ def desk(request: HttpRequest) -> HttpResponseBase:
         "email": email,
         "without_network": {
             **without_network.before(None, to_desk=True),
-            "words": {**without_network.words(), **without_network.not_had()},
+            "words": without_network.words_of_pages(),
         },
     }
     return render(request, "galleries/desk.html", context)

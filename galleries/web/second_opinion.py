@@ -69,7 +69,7 @@ def second_opinion(request: HttpRequest, opinion_id: int) -> HttpResponseBase:
         "opinion": opinion,
         "shown": opinions.shown_in(opinion, visitor),
         "asker": _reader(opinion),
-        "without_network": {**without_network.words(), **without_network.not_had()},
+        "without_network": without_network.words_of_pages(),
     }
     return render(request, "galleries/second_opinion.html", context)
 

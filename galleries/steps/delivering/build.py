@@ -26,6 +26,7 @@ from galleries.imaging.framing.sizes import SizeSpec
 from galleries.imaging.recipes import FinalFile
 from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
+from galleries.papers import tagged
 from galleries.papers.terms import LicenceTerms
 from galleries.steps.delivering import camera_picture, file_order, licences, offer, package, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder
@@ -48,7 +49,7 @@ def build(delivery_id: int) -> None:
         return
     try:
         with ThreadPoolExecutor(1, "papers") as aside:
-            aside.submit(package.get_ready)  # while the pictures are cut: at the end only one core would work at it
+            aside.submit(tagged.get_ready)  # while the pictures are cut: at the end only one core would work at it
             _make_files(delivery)
         packed = package.pack(delivery)
     except (DomainError, ImagingError) as error:

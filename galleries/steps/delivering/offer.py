@@ -139,7 +139,7 @@ def check_fetch(delivery: Delivery, by: Visitor, *, passcode_given: bool = True,
         raise Refused(_("This delivery is still being made."))
     if by.user is not None:
         return
-    if delivery.expires_at is not None and delivery.expires_at <= timezone.now():
+    if delivery.expires_at is not None and delivery.has_lapsed:
         until = date_format(timezone.localtime(delivery.expires_at), "DATE_FORMAT")
         raise Refused(_("This delivery could be fetched until %s. Ask the studio.") % until)
     if (held := payment.holding(delivery.sitting)) is not None:

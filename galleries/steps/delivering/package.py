@@ -18,7 +18,6 @@ from galleries.imaging.codes import Code
 from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Acceptance as AcceptedWording
 from galleries.models import DeliveredFile, Delivery, Studio
-from galleries.papers import tagged
 from galleries.papers.manifest import FileEntry, manifest_json, manifest_text, sha256sums
 from galleries.papers.release import PrintRelease, print_release_pdf
 from galleries.papers.sheet import Acceptance, licence_sheet_pdf, licence_sheet_text
@@ -141,11 +140,6 @@ def _release(delivery: Delivery, terms: LicenceTerms, entries: Sequence[FileEntr
     signed_by = Studio.current().photographer or terms.photographer
     signed = PrintRelease(signed_by=signed_by, signed_on=delivery.created_at.astimezone(zone).date())
     return print_release_pdf(terms, signed, listed)
-
-
-def get_ready() -> None:
-    """Load what lays papers out."""
-    tagged.get_ready()
 
 
 def pack(delivery: Delivery) -> Package:

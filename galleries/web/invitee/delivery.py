@@ -152,7 +152,7 @@ def _shown(request: HttpRequest, delivery: Delivery, visitor: Visitor) -> dict[s
     return {
         "delivery": delivery,
         "why": why,
-        "waits": delivery.state == "ready" and (delivery.expires_at is None or delivery.expires_at > timezone.now()),
+        "waits": delivery.state == "ready" and not delivery.has_lapsed,
         "needs_passcode": bool(delivery.passcode_hash)
         and not unlocked(request, delivery)
         and delivery.state == "ready",

@@ -90,7 +90,7 @@ def page(
         "large_view": large_view(translation.get_language() or "", may_mark=may_mark, is_subject=is_subject),
         "without_network": {
             **without_network.device(visitor, sitting),
-            "words": {**without_network.words(), **without_network.not_had()},
+            "words": without_network.words_of_pages(),
         },
     }
     with zone_of(sitting):

@@ -61,9 +61,10 @@ def words() -> dict[str, str]:
     }
 
 
-def not_had() -> dict[str, str]:
-    """What stands in place of a picture, and beside a file, that could not be had."""
+def words_of_pages() -> dict[str, str]:
+    """`words`, and what stands in place of a picture, and beside a file, that could not be had."""
     return {
+        **words(),
         "picture_waits": _("Comes when the network is back."),
         "picture_failed": _("The picture could not be loaded."),
         "fetch_waits": _("There is no network, so nothing was fetched. Press again once it is back."),
