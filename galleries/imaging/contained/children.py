@@ -175,19 +175,19 @@ class Pool:
         with self.changes:
             self.changes.wait_for(lambda: self.idle or self.busy < MOST_AT_ONCE, WAIT_SECONDS)
             self.busy += 1
+            child = self._idle(memory)  # before anybody else may look: who finds none left would start one too many
         try:
-            return self._idle(memory) or Child(memory, address.socket)
+            return child or Child(memory, address.socket)
         except BaseException:
             self._less_busy()
             raise
 
     def _idle(self, memory: int) -> Child | None:
-        with self.changes:
-            while self.idle:
-                child = self.idle.pop()
-                if child.memory == memory and child.lives:
-                    return child
-                child.end()
+        while self.idle:
+            child = self.idle.pop()
+            if child.memory == memory and child.lives:
+                return child
+            child.end()
         return None
 
     def give_back(self, child: Child) -> None:

@@ -142,6 +142,28 @@ def test_more_threads_than_may_be_at_work_wait_for_a_child_and_start_none(monkey
     assert children.pool.busy == 0
 
 
+def test_who_comes_between_a_wait_and_its_child_gets_none_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One at work gives its child back and asks again before the one that waited has taken it: a third was started."""
+    monkeypatch.setattr(children, "MOST_AT_ONCE", 1)
+    monkeypatch.setattr(children, "WAIT_SECONDS", 60.0)
+    door.verify(SOUND)
+    started = _counted(monkeypatch)
+    look, taken = children.pool._idle, []
+    other = threading.Thread(target=lambda: taken.append(children.pool.take(children.MEMORY)))
+
+    def late(memory: int) -> children.Child | None:
+        if not other.ident:
+            other.start()
+            other.join(0.5)
+        return look(memory)
+
+    monkeypatch.setattr(children.pool, "_idle", late)
+    children.pool.give_back(children.pool.take(children.MEMORY))
+    other.join()
+    children.pool.give_back(taken[0])
+    assert started == []
+
+
 def test_children_that_hang_keep_nobody_waiting_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two files sent on purpose that take their whole minute: the third gets a child of its own."""
     monkeypatch.setattr(children, "MOST_AT_ONCE", 1)
