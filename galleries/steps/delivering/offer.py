@@ -67,18 +67,24 @@ def send_at_once(delivery: Delivery, fields: dict[str, Any]) -> None:
 
 
 def _let_out(delivery: Delivery, by: Visitor, fields: dict[str, Any]) -> None:
-    """To be fetched from now on. The sitting is delivered once every final of its list has been handed over."""
-    sitting = delivery.sitting
+    """To be fetched from now on, and each person hears of it."""
     with transaction.atomic():
         when = {"ready_at": timezone.now()}
         stages.move_delivery(delivery, D.READY, by, verb=Verb.DELIVERY_READY, fields={**fields, **when})
-        sitting.refresh_from_db()
-        if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
-            stages.advance(sitting, Stage.DELIVERED, by, verb=Verb.DELIVERED, delivery=delivery.number)
-        told, held = receivers.of(delivery), payment.holding(sitting)
-        if held is not None:  # the others hear of it when it is paid
-            told = [one for one in told if one.role == held.payer]
-        letters.notify(sitting, "delivery", told, about=f"delivery-{delivery.number}")
+        _is_out(delivery, by)
+
+
+def _is_out(delivery: Delivery, by: Visitor) -> None:
+    """The sitting is delivered once every final of its list has been handed over. Whoever has had a letter of this
+    delivery gets no other."""
+    sitting = delivery.sitting
+    sitting.refresh_from_db()
+    if sitting.stage == Stage.FINISHING and not sitting.finals.undelivered().exists():
+        stages.advance(sitting, Stage.DELIVERED, by, verb=Verb.DELIVERED, delivery=delivery.number)
+    told, held = receivers.of(delivery), payment.holding(sitting)
+    if held is not None:  # the others hear of it when it is paid
+        told = [one for one in told if one.role == held.payer]
+    letters.notify(sitting, "delivery", told, about=f"delivery-{delivery.number}")
 
 
 def withdraw(delivery: Delivery, by: Visitor) -> None:
@@ -88,14 +94,18 @@ def withdraw(delivery: Delivery, by: Visitor) -> None:
 
 
 def offer_again(delivery: Delivery, by: Visitor, days: int | None = None) -> None:
-    """Open a withdrawn or lapsed delivery again, for `days` from now (None: without end)."""
+    """Open a withdrawn or lapsed delivery again, for `days` from now (None: without end). One that was withdrawn before
+    anybody saw it goes out as any other."""
     _photographer(delivery, by)
     last_day = until(days)
     with transaction.atomic():
-        if delivery.state == D.WITHDRAWN:
+        if delivery.state == D.WITHDRAWN and delivery.ready_at is None:
+            _let_out(delivery, by, {"expires_at": last_day})
+        elif delivery.state == D.WITHDRAWN:
             stages.move_delivery(
                 delivery, D.READY, by, verb=Verb.DELIVERY_OFFERED_AGAIN, fields={"expires_at": last_day}
             )
+            _is_out(delivery, by)
         else:
             Delivery.objects.filter(pk=delivery.pk).update(expires_at=last_day)
             JournalLine.write(delivery.sitting, by.who, Verb.DELIVERY_OFFERED_AGAIN, f"delivery {delivery.number}")

@@ -98,3 +98,26 @@ def test_where_the_sitting_says_so_it_goes_out_at_once(cast: Cast) -> None:
     cast.sitting.refresh_from_db()
     assert deliver(cast, 2).state == D.READY
     assert len(letters()) == 3
+
+
+def test_one_withdrawn_before_anybody_saw_it_goes_out_as_any_other(cast: Cast) -> None:
+    made = deliver(cast, 2)
+    offer.withdraw(made, cast.as_owner)
+    assert letters() == []
+    offer.offer_again(made, cast.as_owner, 30)
+    cast.sitting.refresh_from_db()
+    assert (made.state, cast.sitting.stage) == (D.READY, Sitting.Stage.DELIVERED)
+    assert made.ready_at is not None, "its page says of which day it is"
+    assert len(letters()) == 3
+
+
+def test_one_that_is_offered_again_completes_a_delivery_and_is_told_once(cast: Cast) -> None:
+    first = deliver(cast, 1, partial=True)
+    offer.send(first, cast.as_owner)
+    second = deliver(cast, 2, changed_only=True)
+    offer.withdraw(first, cast.as_owner)
+    offer.send(second, cast.as_owner)
+    assert Sitting.objects.get().stage == Sitting.Stage.FINISHING, "the first one's final is nobody's"
+    offer.offer_again(first, cast.as_owner, 30)
+    assert Sitting.objects.get().stage == Sitting.Stage.DELIVERED
+    assert len(letters()) == 6, "one of each delivery to each"
