@@ -6,7 +6,9 @@ import pytest
 from playwright.sync_api import expect
 
 from galleries.models import Mark, Sitting
+from galleries.steps.agreeing import agree
 from galleries.steps.picking import pick
+from galleries.steps.sorting import looks
 from tests.browser.conftest import PHONE, Come, sideways
 from tests.browser.test_marking import ready
 from tests.cast import Cast
@@ -79,3 +81,23 @@ def test_by_keyboard_alone(cast: Cast, come: Come) -> None:
     expect(large.locator("#notices")).to_contain_text("0001 Pick")
     page.keyboard.press("Escape")
     expect(page.locator("#tray #notices")).to_be_visible()
+
+
+def test_what_the_studio_does_meanwhile_is_told_here_too(cast: Cast, come: Come) -> None:
+    frames = filled(cast, 1, 4)
+    for frame in frames[:2]:
+        pick.set_mark(cast.as_subject, frame.pk, kind="pick")
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/as-casting"))
+    page.locator(f'.carries [data-frame="{frames[0].pk}"]').focus()
+    looks.set_hidden(cast.sitting, [frames[0].pk], True, cast.as_owner)
+    expect(page.locator("#notices")).to_have_text("0001 was taken off the sheet by the studio.")
+    expect(page.locator(f'[data-frame="{frames[0].pk}"]:visible')).to_have_count(0)
+    expect(page.locator(f'.carries [data-frame="{frames[1].pk}"]')).to_be_focused()
+    agree.close(cast.sitting, [frames[1].pk], cast.as_representation)
+    expect(page.locator("#notices")).to_contain_text("The list was closed meanwhile.")
+    page.locator(f'.casting-list [data-frame="{frames[1].pk}"]').tap()
+    page.get_by_role("button", name="Strike 0002").or_(page.locator("#large [data-act=strike]")).first.tap()
+    expect(page.locator("#said")).to_have_text("The list is closed, so marks can no longer change.")
+    assert Mark.objects.get(frame=frames[1]).kind == "pick"
+    device.troubles = [one for one in device.troubles if "404" not in one]  # the picture that was asked for as it went

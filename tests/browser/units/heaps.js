@@ -48,4 +48,12 @@ export default {
   "no heap but the three": async () => {
     holds((await raised(() => laid("never"))) instanceof Error, "it is refused");
   },
+  "a frame that is there no longer lies on no heap, and the others stay where they were laid": () => {
+    const one = laid("yes", "no", "perhaps");
+    one.remove(12);
+    one.remove(99);
+    same([one.frame, one.place, one.of("yes"), one.of("no"), one.of("perhaps")], [14, 2, [11], [], [13]]);
+    one.remove(14);
+    holds(one.over, "it was the last");
+  },
 };

@@ -114,4 +114,22 @@ export default {
     const game = new Knockout([7]);
     same([game.over, game.order], [true, [7]]);
   },
+  "a frame that is there no longer is neither asked about, nor in the order, nor brought back": () => {
+    for (const gone of [1, 2, 3, 4, 5])
+      for (const liking of orders([1, 2, 3, 4, 5]))
+        for (let after = 0; after < 5; after += 1) {
+          const game = new Knockout([1, 2, 3, 4, 5]);
+          for (let round = 0; round < after && !game.over; round += 1)
+            game.keep(liking.find((id) => game.shown.includes(id)));
+          game.remove(gone);
+          const stays = liking.filter((id) => id !== gone);
+          same([...game.order].sort(), [...stays].sort(), `${gone} after ${after} of ${liking}`);
+          do {
+            holds(!game.shown.includes(gone) && !game.order.includes(gone), `${gone} is not led back to`);
+            holds(game.over || game.shown.length > 1, "there is a question, or none");
+          } while (game.back());
+          play(game, stays);
+          same(game.order, stays, `without ${gone}`);
+        }
+  },
 };

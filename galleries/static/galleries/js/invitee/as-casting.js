@@ -6,6 +6,7 @@ import { sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
 import { Large } from "./large.js";
 import { Marks } from "./marks.js";
+import { Meanwhile } from "./meanwhile.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 
@@ -27,6 +28,7 @@ const marks = new Marks(first, outbox);
 const notices = new Notices($("#notices"), words, outbox, marks, frames);
 const answers = new Answers({ marks, notices, frames, words, config });
 const large = new Large($("#large"), { frames, marks, words, config, order, mark: press, undo });
+const meanwhile = new Meanwhile({ frames, marks, outbox, notices, answers, words, config, gone });
 marks.listeners.push(redraw);
 
 /** The frames as they stand in the list now, each once. */
@@ -40,18 +42,24 @@ function redraw(ids) {
       tile.setAttribute("aria-label", sentence(words, frames.get(id), marks.of(id), marks.othersOf(id)));
   large.redraw();
 }
-function markable() {
-  if (config.may_mark && ["proofing", "agreeing"].includes(marks.state.stage)) return true;
-  say(config.may_mark ? words.closed_now : config.why_not);
-  return false;
+/** These frames are on the sheet no longer: their places go, and the focus on one goes to the next. */
+function gone(ids) {
+  large.leave(new Set(ids));
+  const places = ids.flatMap((id) => $$(`a[data-frame="${id}"]`)).map((tile) => tile.closest("li"));
+  const held = places.find((place) => place.contains(document.activeElement));
+  for (const place of places) place.hidden = true;
+  if (!held) return;
+  const tiles = $$("a[data-frame]").filter((tile) => tile.checkVisibility()),
+    after = (tile) => held.compareDocumentPosition(tile) & Node.DOCUMENT_POSITION_FOLLOWING;
+  (tiles.find(after) ?? tiles.at(-1) ?? $("h1")).focus();
 }
 function press(id, kind) {
-  if (!markable()) return;
+  if (!meanwhile.markable()) return;
   const now = marks.press(id, kind);
   say(fill(words[now ? `said_${now}` : "said_none"], { label: frames.get(id).label }));
 }
 function undo() {
-  if (!markable()) return;
+  if (!meanwhile.markable()) return;
   const frame = marks.undo();
   if (frame) say(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
   else say(words.nothing_to_undo);

@@ -2,14 +2,19 @@
 import { $, $$, data, el, fill, say } from "../shared/dom.js";
 import { ask, sentenceOf, setClock } from "../shared/net.js";
 import { Viewport } from "../shared/viewport.js";
+import { Answers } from "./answers.js";
 import { sentence } from "./drawing.js";
 import { framesOf } from "./frames.js";
 import { HeapsView } from "./heaps-view.js";
 import { Knockout } from "./knockout.js";
+import { HAND } from "./large.js";
 import { level } from "./level.js";
 import { Marks } from "./marks.js";
+import { Meanwhile } from "./meanwhile.js";
+import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Held, Sharpening } from "./pictures.js";
+import { Sending } from "./sending.js";
 
 const words = data("words"),
   config = data("config"),
@@ -20,22 +25,21 @@ const MOST = 64; // frames that a knock-out takes; more than a few are offered t
 if (panes && frames.size > 1) start();
 
 function start() {
-  setClock(first.now);
+  if (navigator.onLine) setClock(first.now);
+  const sending = new Sending($("#sending"), words);
   const outbox = new Outbox({
     person: config.person,
     address: config.marks,
-    onState: () => {},
-    onAnswers: (news) => {
-      for (const [, kind, note] of news)
-        for (const answer of [kind, note]) {
-          if (answer?.error) say(answer.error);
-          else if (answer) marks.settle(answer);
-        }
-      marks.changed();
+    // Each press is seen where it was made; said is what does not go by itself, and that it went then.
+    onState: (state) => {
+      if (!state.waiting || state.offline || state.shut || !state.keeps) sending.take(state);
     },
+    onAnswers: (...told) => answers.heard(...told),
+    labelOf: (frame) => frames.get(frame)?.label,
   });
-  const marks = new Marks(first, outbox);
-  if (config.person) outbox.open();
+  const marks = new Marks(first, outbox),
+    notices = new Notices($("#notices"), words, outbox, marks, frames),
+    answers = new Answers({ marks, notices, frames, words, config });
   const unstruck = [...frames.keys()].filter((id) => marks.of(id).kind !== "strike"),
     ids = () => (unstruck.length > 1 ? unstruck : [...frames.keys()]);
   let many = 2,
@@ -46,8 +50,15 @@ function start() {
     wanted = 1,
     picked = "", // what was picked with the press that keeps the order
     locked = false,
+    moved = -HAND, // when frames last changed places without the person's doing
     heaps = null;
+  const meanwhile = new Meanwhile({ frames, marks, outbox, notices, answers, words, config, gone, closed });
   marks.listeners.push(redraw);
+  if (config.person)
+    outbox.open().then(() => {
+      notices.show();
+      redraw();
+    });
 
   function round() {
     for (const view of views) {
@@ -55,12 +66,12 @@ function start() {
       view.files.close();
     }
     views = [];
+    moved = -HAND; // by the person's own doing, unless it is said
     if (game.over) return finish();
     $("#finished").hidden = true;
     heaps?.close();
     asking(true);
-    const question = game.placed.length ? words.question_place : words.question;
-    $("#question").textContent = fill(question, { presses: game.presses, place: game.place });
+    question();
     panes.dataset.many = String(game.shown.length);
     locked = true; // until all are placed: a pane that is being made is no hand that moved one
     panes.replaceChildren(...game.shown.map(pane));
@@ -69,6 +80,37 @@ function start() {
     place(); // eyes that were compared: go on with the eyes of those who come next
     redraw();
     $(".keep", panes).focus({ preventScroll: true });
+  }
+  function question() {
+    const asked = game.placed.length ? words.question_place : words.question;
+    $("#question").textContent = fill(asked, { presses: game.presses, place: game.place });
+  }
+  /** Frames have just changed places under the hand: what it pressed is not what it saw, and that is said. */
+  function late() {
+    if (performance.now() - moved > HAND) return false;
+    say(words.moved);
+    return true;
+  }
+  /** These frames are on the sheet no longer: out of the question, or out of the order. */
+  function gone(ids) {
+    const shown = game.shown.some((id) => ids.includes(id));
+    pool = pool.filter((id) => !ids.includes(id));
+    for (const id of ids) game.remove(id);
+    if (!pool.length) location.reload(); // the page says so itself
+    else if (heaps?.remove(ids)) return;
+    else if (!$("#finished").hidden) {
+      list(ordered().filter((id) => !ids.includes(id)));
+      offer();
+    } else if (shown || game.over) {
+      round();
+      moved = performance.now();
+    } else question();
+  }
+  /** The list was closed, or is open again. */
+  function closed() {
+    for (const button of $$("button.m", panes)) button.setAttribute("aria-disabled", String(Boolean(meanwhile.why)));
+    if (!$("#finished").hidden) offer();
+    heaps?.refresh();
   }
   function pane(id) {
     const frame = frames.get(id),
@@ -80,6 +122,7 @@ function start() {
       textContent: fill(words.keep, { label: frame.label }),
     });
     keep.addEventListener("click", () => {
+      if (late()) return;
       game.keep(id);
       say(fill(words.said_kept, { label: frame.label }));
       round();
@@ -101,7 +144,9 @@ function start() {
             const button = el("button", { type: "button", className: `m ${kind}`, title: words[kind] });
             button.dataset.kind = kind;
             button.setAttribute("aria-label", `${words[kind]} ${frame.label}`);
+            button.setAttribute("aria-disabled", String(Boolean(meanwhile.why)));
             button.addEventListener("click", () => {
+              if (late() || !meanwhile.markable()) return;
               const now = marks.press(id, kind);
               say(fill(words[now ? `said_${now}` : "said_none"], { label: frame.label }));
               if (now !== "strike" || game.left < 3) return;
@@ -173,6 +218,7 @@ function start() {
       for (const button of $$("button.m", made))
         button.setAttribute("aria-pressed", String(button.dataset.kind === mine.kind));
     }
+    heaps?.refresh();
   }
   function finish() {
     asking(false);
@@ -180,16 +226,23 @@ function start() {
     $("#back-one").disabled = game.past.length === 0;
     list(game.order);
     $("#finished").hidden = false;
-    $("#finished-words").textContent = config.may_mark ? words.finished : `${words.finished_only} ${config.why_not}`;
-    if (config.may_mark) {
-      const here = new Set(game.order),
-        elsewhere = [...marks.mine].filter(([id, { kind }]) => kind === "pick" && !here.has(id)).length;
-      wanted = Math.min(here.size, Math.max(1, marks.state.allowance - elsewhere));
-      $("#pick-first").hidden = false;
-      $("#pick-first").textContent = fill(words[wanted === 1 ? "pick_first_one" : "pick_first"], { n: wanted });
-    }
+    offer();
     $("#finished h2").focus();
   }
+  /** What can be done with the order now, in words and by which buttons. */
+  function offer() {
+    const { why } = meanwhile;
+    $("#finished-words").textContent = why ? `${words.finished_only} ${why}` : words.finished;
+    if (!config.may_mark) return;
+    const here = new Set(ordered()),
+      elsewhere = [...marks.mine].filter(([id, { kind }]) => kind === "pick" && !here.has(id)).length;
+    wanted = Math.min(here.size, Math.max(1, marks.state.allowance - elsewhere));
+    const lost = document.activeElement?.matches("#pick-first, #keep-order");
+    $("#pick-first").hidden = $("#keep-order").hidden = Boolean(why);
+    if (lost && why) $("#finished h2").focus();
+    $("#pick-first").textContent = fill(words[wanted === 1 ? "pick_first_one" : "pick_first"], { n: wanted });
+  }
+  const ordered = () => $("#order-value").value.split(",").map(Number);
   /** The two to four that are asked about, with their tools, or none. */
   function asking(now) {
     panes.hidden = $("#compare-tools").hidden = $("#enough").hidden = $("#back-one").hidden = !now;
@@ -246,7 +299,8 @@ function start() {
   });
   // One press: the first of the order are picks, and the order is kept.
   $("#pick-first")?.addEventListener("click", () => {
-    for (const id of $("#order-value").value.split(",").slice(0, wanted).map(Number))
+    if (!meanwhile.markable()) return;
+    for (const id of ordered().slice(0, wanted))
       if (marks.of(id).kind !== "pick") marks.press(id, "pick");
     picked = fill(words[wanted === 1 ? "picked_first_one" : "picked_first"], { n: wanted });
     say(picked);
@@ -294,7 +348,8 @@ function start() {
       frames,
       marks,
       words,
-      config,
+      meanwhile,
+      refused: () => outbox.held("closed").length > 0,
       most: MOST,
       order: (these) => {
         pool = these;

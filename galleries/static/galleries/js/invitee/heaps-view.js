@@ -3,6 +3,7 @@ import { $, el, fill, say } from "../shared/dom.js";
 import { Viewport } from "../shared/viewport.js";
 import { sentence } from "./drawing.js";
 import { HEAPS, Heaps } from "./heaps.js";
+import { HAND } from "./large.js";
 import { Held, Sharpening } from "./pictures.js";
 
 /** As the large view's choice says. */
@@ -15,9 +16,11 @@ function singleKeys() {
 }
 
 export class HeapsView {
-  /** order(ids): go on with these in the knock-out; most: how many that takes */
-  constructor(place, { frames, marks, words, config, order, most }) {
-    Object.assign(this, { place, frames, marks, words, config, order, most });
+  /** order(ids): go on with these in the knock-out; most: how many that takes; meanwhile: what others did; refused():
+      were marks not taken? */
+  constructor(place, { frames, marks, words, meanwhile, refused, order, most }) {
+    Object.assign(this, { place, frames, marks, words, meanwhile, refused, order, most });
+    this.moved = -HAND;
     this.picture = $("#heaps-picture", place);
     this.view = new Viewport($("#heaps-stage", place), this.picture, {
       onChange: () => this.view?.zoomed && this.files.soft() && this.files.closer(),
@@ -46,6 +49,10 @@ export class HeapsView {
   }
   lay(heap) {
     if (this.heaps.over) return;
+    if (performance.now() - this.moved < HAND) {
+      say(this.words.moved);
+      return;
+    }
     const { label } = this.frame;
     this.heaps.lay(heap);
     say(fill(this.words[`laid_${heap}`], { label }));
@@ -109,18 +116,24 @@ export class HeapsView {
     const over = picks > this.marks.state.allowance ? words.heaps_over : "";
     $("#heaps-told", this.place).textContent = marked
       ? words.heaps_marked
-      : this.config.may_mark
-        ? [fill(words.heaps_will, { picks, alternates, left }), fill(over, { n: this.marks.state.allowance })].join(" ")
-        : this.config.why_not;
-    const button = $("[data-does=mark]", this.place);
-    if (button) button.textContent = marked ? words.heaps_unmark : words.heaps_mark;
-    const strike = $("#heaps-strike", this.place);
-    if (strike) strike.disabled = Boolean(marked);
+      : this.meanwhile.why ||
+        [fill(words.heaps_will, { picks, alternates, left }), fill(over, { n: this.marks.state.allowance })].join(" ");
+    const button = $("[data-does=mark]", this.place),
+      strike = $("#heaps-strike", this.place);
+    if (button) {
+      const lost = document.activeElement === button;
+      button.textContent = marked ? words.heaps_unmark : words.heaps_mark;
+      button.hidden = strike.parentElement.hidden = Boolean(this.meanwhile.why);
+      if (lost && button.hidden) $("#heaps-end h2", this.place).focus();
+      strike.disabled = Boolean(marked);
+    }
     $("#heaps-end [data-does=back]", this.place).disabled = Boolean(marked);
   }
   /** One press sets the marks, the same takes them back. */
   mark() {
-    if (this.marked) for (const [id, before] of this.marked) this.marks.set(id, before);
+    if (!this.meanwhile.markable()) return;
+    const there = ([id]) => this.heaps.ids.includes(id);
+    if (this.marked) for (const [id, before] of this.marked.filter(there)) this.marks.set(id, before);
     else {
       const changes = this.heaps.marks((id) => this.marks.of(id).kind, $("#heaps-strike", this.place).checked);
       for (const [id, , after] of changes) this.marks.set(id, after);
@@ -139,6 +152,24 @@ export class HeapsView {
   }
   instead() {
     this.order(this.heaps.ids);
+  }
+  /** The list was closed or marks were not taken: what the press did is not said any more, nor offered. */
+  refresh() {
+    if (this.place.hidden || !this.heaps.over) return;
+    if (this.refused() || this.meanwhile.why) this.marked = null;
+    this.told();
+  }
+  /** These frames are on the sheet no longer. Are heaps still being made, or shown? */
+  remove(ids) {
+    if (this.place.hidden) return false;
+    const { heaps } = this,
+      { frame, over } = heaps;
+    for (const id of ids) heaps.remove(id);
+    if (!over && ids.includes(frame)) this.moved = performance.now(); // a hand is about to lay another frame now
+    const at = document.activeElement;
+    this.show();
+    if (over && at?.checkVisibility()) at.focus(); // the heaps stand already: nobody is led to their head again
+    return true;
   }
   close() {
     this.files.close();

@@ -26,6 +26,13 @@ export class Heaps {
   back() {
     return this.put.pop() !== undefined;
   }
+  /** A frame that is there no longer: on no heap, and not asked about. */
+  remove(id) {
+    const at = this.ids.indexOf(id);
+    if (at < 0) return;
+    this.ids.splice(at, 1);
+    if (at < this.put.length) this.put.splice(at, 1);
+  }
   of(heap) {
     return this.ids.filter((_id, at) => this.put[at] === heap);
   }

@@ -59,6 +59,25 @@ export class Knockout {
     this.losers = new Map(rest);
     this.settle();
   }
+  /** A frame that is there no longer: out of the question, out of the order, and no undo brings it back. */
+  remove(id) {
+    const { past } = this;
+    this.past = [];
+    const states = [...past, { pool: this.pool, losers: this.losers, placed: this.placed, round: this.round }].map(
+      (state) => {
+        Object.assign(this, state);
+        this.placed = this.placed.filter((one) => one !== id);
+        if (state.placed.includes(id)) this.losers = new Map([...this.losers].filter(([one]) => one !== id));
+        else this.leave(id);
+        this.settle();
+        return { pool: this.pool, losers: this.losers, placed: this.placed, round: this.round };
+      },
+    );
+    Object.assign(this, states.pop());
+    // A question that is none any more, and one that was asked twice so, is not led back to.
+    const asked = ({ pool }) => pool.length > 1;
+    this.past = states.filter(asked);
+  }
   remember() {
     this.past.push(structuredClone({ pool: this.pool, losers: this.losers, placed: this.placed, round: this.round }));
   }

@@ -18,6 +18,7 @@ import { fetchToo } from "./near.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Picks } from "./picks.js";
+import { Sending } from "./sending.js";
 
 const words = data("words"),
   config = data("config"),
@@ -30,17 +31,17 @@ const chosen = new Set(),
   hidden = new Set(); // and those that the person does not want to see now
 let choosing = false,
   moved = -HAND, // when frames last moved in the window without the person's doing
-  waited = false, // has anything of this page waited to be sent?
   writeDown = () => {}; // the mark that is drawn already, if it is not yet, before anything else is done with marks
 const picking = () => ["proofing", "agreeing"].includes(marks.state.stage);
 
 if (navigator.onLine) setClock(first.now);
+const sending = new Sending($("#sending"), words);
 const outbox = new Outbox({
   person: config.person,
   address: config.marks,
   done: config.done,
   onAnswers: (...told) => answers.heard(...told),
-  onState: sent,
+  onState: (state) => sending.take(state),
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
   onThrough: () => (picks?.through() ? null : large.dialog.open ? say(words.through_said) : location.reload()),
@@ -163,30 +164,6 @@ function undo() {
   if (frame) afterFrame(() => tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" })));
   else say(words.nothing_to_undo);
 }
-/** What waited is remembered at once, so that its being sent is said even when both come within one frame; and that all
- * is sent is taken back at once, so that it never stands beside something that waits. */
-function sent(state) {
-  if (state.waiting || state.held || state.offline) waited = true;
-  const place = $("#sending");
-  if ((state.waiting || state.held) && place.dataset.state === "sent") {
-    place.dataset.state = "waiting";
-    place.textContent = "";
-  }
-  sending(state);
-}
-const sending = soon(({ waiting, held, sending: busy, offline, shut, keeps }) => {
-  const place = $("#sending");
-  let said = "";
-  if (!keeps && waiting) said = words.no_store;
-  else if (waiting && shut) said = fill(words.unsent_shut, { n: waiting });
-  else if (waiting && (offline || !busy)) said = fill(words.unsent, { n: waiting });
-  else if (waiting && busy) said = fill(words.sending, { n: waiting });
-  else if (offline) said = words.offline;
-  else if (held) said = fill(words.held_here, { n: held });
-  else if (waited) said = words.sent;
-  place.dataset.state = waiting || held || offline ? "waiting" : said ? "sent" : "";
-  if (place.textContent !== said) place.textContent = said;
-});
 function visible() {
   return [...frames.keys()].filter((id) => !hidden.has(id));
 }
