@@ -17,6 +17,7 @@ class Code(StrEnum):
     BY_PERSON = "match.by_person"
     LIST_OPEN = "match.list_open"
     NAMED_BUT_UNLIKE = "match.named_but_unlike"
+    NAMED_BUT_ANOTHER = "match.named_but_another"
     NAME_FITS_SEVERAL = "match.name_fits_several"
     PICTURE_FITS_SEVERAL = "match.picture_fits_several"
     FITS_NONE = "match.fits_none"
@@ -59,6 +60,7 @@ SENTENCES: dict[str, str] = {
     Code.BY_PERSON: _("chosen by %(name)s"),
     Code.LIST_OPEN: _("There is no final to match it to: the list is not closed."),
     Code.NAMED_BUT_UNLIKE: _("It is named like %(frame)s, but does not look like that frame."),
+    Code.NAMED_BUT_ANOTHER: _("It is named like %(frame)s, but looks like %(other)s."),
     Code.NAME_FITS_SEVERAL: _("Its name fits more than one final."),
     Code.PICTURE_FITS_SEVERAL: _("It may be any of several finals, or a retouch of none."),
     Code.FITS_NONE: _("Neither its name nor its picture fits any final."),

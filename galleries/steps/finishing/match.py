@@ -68,15 +68,27 @@ def find(sitting: Sitting, path: Path, name: str, among: Sequence[Final] | None 
     picture = door.open_small(path, limits())
     named = by_name(finals, name)
     if len(named) == 1:
-        likeness = _likeness(named[0].frame, picture)
-        if likeness is not None and likeness >= match.OTHER:
-            return Matching(named[0], told(Code.BY_NAME))
-        unlike = told(Code.NAMED_BUT_UNLIKE, frame=named[0].frame.label)
-        return Matching(None, unlike, _first(named[0], _by_picture(finals, picture).candidates))
+        return _as_named(named[0], finals, picture)
     matching = _by_picture(named or finals, picture)
     if matching.final is not None or not named:
         return matching
     return Matching(None, told(Code.NAME_FITS_SEVERAL), tuple(named))
+
+
+def _as_named(named: Final, finals: Sequence[Final], picture: match.Small) -> Matching:
+    """The one that the name says, unless the picture says no, or is another's: files are saved under wrong names."""
+    likeness = _likeness(named.frame, picture)
+    if likeness is not None and likeness >= match.SAME:
+        return Matching(named, told(Code.BY_NAME))
+    label = named.frame.label
+    pictured = _by_picture(finals, picture)
+    if pictured.final is not None and pictured.final.pk != named.pk:
+        another = told(Code.NAMED_BUT_ANOTHER, frame=label, other=pictured.final.frame.label)
+        return Matching(None, another, _first(named, (pictured.final,)))
+    if likeness is None or likeness < match.OTHER:
+        unlike = told(Code.NAMED_BUT_UNLIKE, frame=label)
+        return Matching(None, unlike, _first(named, pictured.candidates))
+    return Matching(named, told(Code.BY_NAME))
 
 
 def _first(final: Final, others: Sequence[Final]) -> tuple[Final, ...]:

@@ -135,6 +135,28 @@ def test_a_name_that_contradicts_the_picture_is_asked(cast: Cast) -> None:
     assert not Version.objects.exists()
 
 
+def test_a_file_saved_under_the_name_of_another_final_is_asked(cast: Cast) -> None:
+    first, second = painted.finals_of(cast)
+    outcome = send(cast, f"{stem(0)}_v2.jpg", painted.retouched_file(1))
+    assert outcome.kind == "stray", "the picture is the other final's for sure, whatever the name says"
+    assert outcome.stray is not None
+    assert set(outcome.stray.candidates.all()) == {first, second}
+    assert outcome.reason == f"It is named like {first.frame.label}, but looks like {second.frame.label}."
+    assert send(cast, f"{stem(1)}_v2.jpg", painted.retouched_file(1, 0.03)).final == second
+
+
+def test_another_final_that_is_a_little_like_the_named_one_is_no_version_of_it(cast: Cast) -> None:
+    first, _second, third = painted.finals_of(cast, 3)
+    picture = retouches.opened(painted.retouched_file(2))
+    mixed = retouches.as_jpeg(
+        np.clip(0.9 * picture + 0.1 * retouches.opened(painted.camera_files()[0][1]), 0, 255).astype(np.uint8)
+    )
+    outcome = send(cast, f"{stem(0)}_v2.jpg", mixed)
+    assert outcome.kind == "stray"
+    assert outcome.stray is not None
+    assert set(outcome.stray.candidates.all()) == {first, third}
+
+
 def test_a_retouch_of_a_frame_off_the_list_is_asked_then_settled_or_dropped(cast: Cast) -> None:
     first, second = painted.finals_of(cast)
     outcome = send(cast, "somebody.jpg", painted.retouched_file(2))
