@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from galleries.models import Letter, Round
-from galleries.steps.people import asked, plan_changes, removal_letter
+from galleries.steps.people import asked, delivery_letter, plan_changes, removal_letter
 
 
 def is_overtaken(letter: Letter) -> bool:
-    """Has what happened since made a letter that did not go yet untrue: answered, through, closed or opened again?"""
+    """Has what happened since made a letter that did not go yet untrue: answered, through, closed, opened
+    again, withdrawn or lapsed?"""
     person, sitting = letter.invite, letter.sitting
     match letter.kind:
         case removal_letter.KIND:
             return not removal_letter.is_current(letter)
         case plan_changes.KIND:
             return not plan_changes.of_letter(letter)
+        case delivery_letter.KIND:
+            return delivery_letter.is_past(letter)
         case "proofs":
             return not sitting.is_picking
         case "reminder":

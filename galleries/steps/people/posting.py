@@ -13,7 +13,7 @@ from galleries.access import AGREED, Visitor, finals_shown_to, frames_shown_to
 from galleries.models import Final, Invite, Letter, Mark, Sitting, Statement, Studio
 from galleries.models.sittings import PICKING
 from galleries.steps import jobs
-from galleries.steps.people import asked, deadlines, overtaken, plan_changes, removal_letter
+from galleries.steps.people import asked, deadlines, delivery_letter, overtaken, plan_changes, removal_letter
 from galleries.steps.people import invite as invites
 from galleries.steps.people.composing import compose, send_once
 from galleries.steps.people.letters import notify
@@ -89,6 +89,8 @@ def message(letter: Letter, link: str) -> EmailMultiAlternatives:
             owed=_owed(letter),
             **_of_finals(sitting, person),
             **_of_retouches(person),
+            **delivery_letter.facts(letter),
+            can_be_fetched=delivery_letter.can_be_fetched(sitting),
             to_retouch=asked.to_retouch(person) if person is not None else [],
             changes=plan_changes.of_letter(letter) if letter.kind == plan_changes.KIND else [],
         )

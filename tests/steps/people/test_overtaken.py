@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from django.core import mail
 from django.utils import timezone
 
 from galleries.errors import Conflict
-from galleries.models import Final, Invite, Letter, Sitting, Studio
+from galleries.models import Acceptance, Delivery, Final, Invite, Letter, Sitting, Studio
 from galleries.steps import jobs
 from galleries.steps.people import letters, outbox, overtaken, posting
 from tests.cast import Cast, make_cast
@@ -107,6 +107,69 @@ def test_a_retoucher_is_not_told_of_nothing(cast: Cast, kind: str) -> None:
     cast.sitting.refresh_from_db()
     letters.notify(cast.sitting, kind, [retoucher_of(cast)], about="round-1")
     assert sent() == []
+
+
+def delivered(cast: Cast, **fields: object) -> Delivery:
+    """Delivery 1, made and handed over, its one letter listed for the subject."""
+    terms = {"starts": date(2026, 11, 1).isoformat()}
+    licence = cast.sitting.licences.create(number=1, terms=terms, text="")
+    values = {"state": "ready", "ready_at": timezone.now(), "archive_name": "a.zip", **fields}
+    made = Delivery.objects.create(sitting=cast.sitting, number=1, licence=licence, sizes={}, **values)
+    letters.notify(cast.sitting, "delivery", [cast.subject], about="delivery-1")
+    return made
+
+
+@pytest.mark.parametrize("fields", [{"state": "withdrawn"}, {"expires_at": timezone.now() - timedelta(hours=1)}])
+def test_of_a_delivery_that_was_withdrawn_or_lapsed_in_the_night_nobody_reads(
+    cast: Cast, fields: dict[str, object]
+) -> None:
+    Sitting.objects.update(stage="delivered")
+    made = delivered(cast)
+    Delivery.objects.filter(pk=made.pk).update(**fields)
+    assert sent() == []
+    assert not Letter.objects.exists(), "offered again, it is told by a letter of its own"
+    Delivery.objects.filter(pk=made.pk).update(state="ready", expires_at=None)
+    letters.notify(cast.sitting, "delivery", [cast.subject], about="delivery-1")
+    assert len(sent()) == 1
+
+
+def test_the_letter_of_a_delivery_names_its_last_day_and_what_it_takes(cast: Cast) -> None:
+    Sitting.objects.update(stage="delivered")
+    until = timezone.make_aware(datetime(2031, 5, 17, 12))
+    made = delivered(cast, expires_at=until, passcode_hash="x", changed_only=True)
+    (text,) = sent()
+    assert "The files can be fetched until 17 May 2031." in text
+    assert "need a passcode" in text
+    assert "new or changed" in text
+    assert "Accept it with your name" in text
+    Letter.objects.all().delete()
+    Delivery.objects.update(expires_at=None, passcode_hash="", changed_only=False)
+    Acceptance.objects.create(licence=made.licence, invite=cast.subject, name="Ansa Veld")
+    letters.notify(cast.sitting, "delivery", [cast.subject], about="delivery-1")
+    (text,) = sent()
+    assert "You have accepted their licence already" in text
+    for words in ("fetched until", "passcode", "new or changed", "Accept it with"):
+        assert words not in text
+
+
+@pytest.mark.parametrize(
+    ("stage", "fields", "is_there"),
+    [
+        ("delivered", {}, True), ("finishing", {}, True), ("delivered", {"state": "withdrawn"}, False),
+        ("delivered", {"expires_at": timezone.now() - timedelta(hours=1)}, False),
+    ],
+)  # fmt: skip
+def test_a_recipient_is_invited_to_what_can_be_fetched(
+    cast: Cast, stage: str, fields: dict[str, object], is_there: bool
+) -> None:
+    Sitting.objects.update(stage=stage)
+    cast.sitting.refresh_from_db()
+    delivered(cast, **fields)
+    Letter.objects.all().delete()
+    letters.invite_by_letter(cast.recipient, cast.as_owner)
+    (text,) = sent()
+    assert ("behind this link are the pictures" in text) == is_there
+    assert ("You get a letter when they are ready" in text) != is_there
 
 
 def test_what_is_still_so_goes(cast: Cast) -> None:
