@@ -12,6 +12,11 @@ class DeliverySet(models.QuerySet["Delivery"]):
         """Those that people may fetch, as long as they have not lapsed."""
         return self.filter(state=Delivery.State.READY)
 
+    def known_of(self) -> DeliverySet:
+        """Those that people were told of, withdrawn ones too; not one that was withdrawn before it was sent."""
+        unsent = models.Q(state=Delivery.State.WITHDRAWN, ready_at=None)
+        return self.filter(state__in=[Delivery.State.READY, Delivery.State.WITHDRAWN]).exclude(unsent)
+
     def being_made(self) -> DeliverySet:
         return self.filter(state=Delivery.State.WAITING)
 

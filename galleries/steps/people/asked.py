@@ -18,6 +18,11 @@ def roles_asked(final: Final) -> list[str]:
     return asked
 
 
+def gives_word(person: Invite) -> bool:
+    """Is it this person who approves retouches of the sitting, and gets a letter of each?"""
+    return person.is_subject or (person.is_representation and _representation_asked(person.sitting))
+
+
 def _representation_asked(sitting: Sitting) -> bool:
     people = sitting.invites.filter(role=Invite.Role.REPRESENTATION)
     return sitting.representation_approves and any(person.holds() for person in people)

@@ -40,9 +40,7 @@ TYPES = {"jpg": "image/jpeg", "tif": "image/tiff", "zip": "application/zip", "pd
 @invitee_page(Act.SEE_DELIVERY)
 @require_safe
 def delivery(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResponseBase:
-    deliveries = list(
-        sitting.deliveries.filter(state__in=["ready", "withdrawn"]).order_by("-number").select_related("licence")
-    )
+    deliveries = list(sitting.deliveries.known_of().order_by("-number").select_related("licence"))
     current = licences.current(sitting)
     wanted = _wanted(deliveries, current)
     sections = [_licence(one, visitor) for one in sorted(wanted.values(), key=lambda one: -one.number)]

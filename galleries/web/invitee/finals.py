@@ -47,9 +47,10 @@ def finals(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> HttpResp
     rows = _rows(visitor, sitting)
     waiting = [row for row in rows if row["asked"]]
     all_ready = sitting.stage == Sitting.Stage.DELIVERED and all(row["final"].is_ready for row in rows)
-    states = set(sitting.deliveries.values_list("state", flat=True)) if all_ready else set()
+    states = set(sitting.deliveries.known_of().values_list("state", flat=True)) if all_ready else set()
     return page(
         request, visitor, sitting, "finals", rows=rows, waiting=waiting, may_approve=may(visitor, Act.APPROVE, sitting),
+        gives_word=visitor.invite is not None and asked.gives_word(visitor.invite),
         all_ready=all_ready, withdrawn="withdrawn" in states and "ready" not in states,
         may_object=may(visitor, Act.OBJECT, sitting), objection_until=sitting.objection_until,
         answer_by=asked.answer_by([row["version"] for row in waiting], sitting),

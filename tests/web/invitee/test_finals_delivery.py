@@ -353,6 +353,31 @@ def test_finals_do_not_call_delivered_what_was_withdrawn(cast: Cast) -> None:
     assert "The finished files are delivered." in client.get(address).content.decode()
 
 
+def test_one_withdrawn_before_it_was_sent_is_told_to_nobody(cast: Cast) -> None:
+    """By the photographer's own look: whoever is invited never heard of it."""
+    made = delivered(cast, state="made", ready_at=None)
+    offer.withdraw(made, cast.as_owner)
+    for person in (cast.subject, cast.representation, cast.recipient):
+        text = page(cast.client_of(person), cast)
+        assert "Delivery 1" not in text
+        assert "withdrawn" not in text
+        assert "Nothing is delivered yet." in text
+
+
+@pytest.mark.parametrize("approves", [True, False])
+def test_a_letter_of_retouches_is_promised_to_whoever_gets_one(cast: Cast, approves: bool) -> None:
+    Sitting.objects.update(stage="finishing", representation_approves=approves)
+    assistant = cast.sitting.invites.create(
+        role="assistant", name="Mirre Solland", email="m@solland.example",
+        expires_at=timezone.now() + timedelta(days=9),
+    )  # fmt: skip
+    promised = {
+        one.role: "You get a letter when a retouch" in page(cast.client_of(one), cast, "finals")
+        for one in (cast.subject, cast.representation, assistant)
+    }
+    assert promised == {"subject": True, "representation": approves, "assistant": False}
+
+
 def accepted(cast: Cast, **fields: object) -> tuple[Client, Delivery]:
     made = delivered(cast, **fields)
     licences.accept(made.licence, cast.as_recipient, "Casting desk")
