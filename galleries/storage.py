@@ -41,12 +41,13 @@ class FolderStore(FileSystemStorage):
         return name
 
     def take_over(self, name: str, path: Path) -> None:
-        """A whole file of the site's own becomes `name` without a copy, and may lie where it was as well.
+        """A whole file of the site's own becomes `name` without a copy, and may lie where it was as well; one that
+        has no name yet is given as `/proc/self/fd/N` (open(2), O_TMPFILE).
 
         Raises:
             OSError: not from here: another disk, or one that knows no second name of a file.
         """
-        self._appear(name, lambda part: os.link(path, part))
+        self._appear(name, lambda part: _link(path, part))
 
     def _appear(self, name: str, lay: Callable[[Path], object]) -> None:
         """`lay` puts the whole file where it is told, beside its place."""
@@ -105,6 +106,15 @@ class FolderStore(FileSystemStorage):
         keys = list(self.keys(prefix))
         shutil.rmtree(self.path(prefix), ignore_errors=True)
         return len(keys)
+
+
+def _link(path: Path, to: Path) -> None:
+    """By linkat(2), which follows `path` where it stands for an open file; without a folder `os.link` calls link(2)."""
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.link(path.name, to, src_dir_fd=folder)
+    finally:
+        os.close(folder)
 
 
 def private() -> Storage:

@@ -10,7 +10,7 @@ from galleries.papers.codes import Code
 from galleries.papers.licence_fields import BadTerms
 from galleries.papers.licence_wording import spoken_day
 from galleries.papers.manifest import FileEntry
-from galleries.papers.tagged import document, heading, line, section
+from galleries.papers.tagged import Paper, heading, line, section
 from galleries.papers.terms import LicenceTerms
 
 
@@ -41,13 +41,9 @@ def release_sentences(terms: LicenceTerms, release: PrintRelease) -> list[str]:
     ]
 
 
-def print_release_pdf(
-    terms: LicenceTerms, release: PrintRelease, files: Sequence[FileEntry], *, page: str = "A4"
-) -> bytes:
-    """The release as a PDF: what is permitted, who signs, then every file the lab may print, however many pages.
-
-    `page` is 'A4' or 'Letter'. The same input gives the same bytes.
-    """
+def print_release(terms: LicenceTerms, release: PrintRelease, files: Sequence[FileEntry], *, page: str = "A4") -> Paper:
+    """The release before it is laid out: what is permitted, who signs, then every file the lab may print, however many
+    pages; `page` is 'A4' or 'Letter'."""
     contact = [text for text in (terms.contact_email, terms.contact_telephone, terms.contact_url) if text]
     body = [
         heading("Permission to print"),
@@ -60,7 +56,14 @@ def print_release_pdf(
         line("General words; local law and licensed practice decide what holds.", "small"),
     ]
     title = f"Print release {terms.licence_id}"
-    return document(title, terms.photographer, body, page, title)
+    return Paper(title, terms.photographer, tuple(body), page, title)
+
+
+def print_release_pdf(
+    terms: LicenceTerms, release: PrintRelease, files: Sequence[FileEntry], *, page: str = "A4"
+) -> bytes:
+    """The release as a PDF; `page` is 'A4' or 'Letter'. The same input gives the same bytes."""
+    return print_release(terms, release, files, page=page).pdf()
 
 
 def _listed(entry: FileEntry) -> str:

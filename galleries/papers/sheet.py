@@ -11,7 +11,7 @@ from datetime import datetime
 from galleries.papers.licence_wording import spoken_day
 from galleries.papers.manifest import FileEntry
 from galleries.papers.page import CAUTION
-from galleries.papers.tagged import document, heading, section
+from galleries.papers.tagged import Paper, heading, section
 from galleries.papers.terms import LicenceTerms
 
 
@@ -80,6 +80,19 @@ def licence_sheet_text(
     return "\n".join(out)
 
 
+def licence_sheet(
+    terms: LicenceTerms,
+    files: Sequence[FileEntry] = (),
+    accepted: Sequence[Acceptance] = (),
+    *,
+    page: str = "A4",
+) -> Paper:
+    """The sheet before it is laid out; `page` is 'A4' or 'Letter'."""
+    title = _title(terms)
+    body = [heading(title), *(section(name, lines) for name, lines in sections(terms, files, accepted))]
+    return Paper(title, terms.photographer, tuple(body), page, title)
+
+
 def licence_sheet_pdf(
     terms: LicenceTerms,
     files: Sequence[FileEntry] = (),
@@ -88,9 +101,7 @@ def licence_sheet_pdf(
     page: str = "A4",
 ) -> bytes:
     """The sheet as PDF; `page` is 'A4' or 'Letter'. The same input gives the same bytes."""
-    title = _title(terms)
-    body = [heading(title), *(section(name, lines) for name, lines in sections(terms, files, accepted))]
-    return document(title, terms.photographer, body, page, title)
+    return licence_sheet(terms, files, accepted, page=page).pdf()
 
 
 def _title(terms: LicenceTerms) -> str:

@@ -7,6 +7,7 @@ nothing in them is a clock's or a chance's. Nothing is fetched: a paper holds wo
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import Any, NoReturn
 
@@ -48,32 +49,43 @@ def get_ready() -> None:
     import weasyprint  # noqa: F401
 
 
-def document(
-    title: str,
-    author: str,
-    body: Sequence[str],
-    page: str = "A4",
-    foot: str = "",
-    language: str = "en",
-    page_word: str = "page",
-) -> bytes:
-    """The PDF of the pieces above; `page` is 'A4' or 'Letter' (ValueError for another).
+@dataclass(frozen=True)
+class Paper:
+    """All that a PDF of the pieces above is made of: of two that are equal the bytes are the same.
 
-    `foot` stands at the bottom of every page before its number; `language` (BCP 47) is that of the pieces.
+    `page` is 'A4' or 'Letter'; `foot` stands at the bottom of every page before its number; `language` (BCP 47) is that
+    of the pieces.
     """
-    # Loaded here: a page of the site that makes no paper does not pay for it.
-    from weasyprint import HTML
 
-    width, height = page_size(page)
-    foot, word = (_in_css(text) for text in (f"{foot}, " if foot else "", f"{page_word} "))
-    style = _STYLE % {"width": width, "height": height, "foot": foot, "word": word}
-    html = (
-        f'<!doctype html><html lang="{escape(language)}"><head><meta charset="utf-8"><title>{escape(title)}</title>'
-        f'<meta name="author" content="{escape(author)}"><style>{style}</style></head>'
-        f"<body>{''.join(body)}</body></html>"
-    )
-    pdf: bytes = HTML(string=html, url_fetcher=refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
-    return pdf
+    title: str
+    author: str
+    body: tuple[str, ...]
+    page: str = "A4"
+    foot: str = ""
+    language: str = "en"
+    page_word: str = "page"
+
+    def pdf(self) -> bytes:
+        """Laid out. Raises `ValueError` for a page that there is not."""
+        # Loaded here: a page of the site that makes no paper does not pay for it.
+        from weasyprint import HTML
+
+        width, height = page_size(self.page)
+        foot, word = (_in_css(text) for text in (f"{self.foot}, " if self.foot else "", f"{self.page_word} "))
+        style = _STYLE % {"width": width, "height": height, "foot": foot, "word": word}
+        html = (
+            f'<!doctype html><html lang="{escape(self.language)}"><head><meta charset="utf-8">'
+            f"<title>{escape(self.title)}</title>"
+            f'<meta name="author" content="{escape(self.author)}"><style>{style}</style></head>'
+            f"<body>{''.join(self.body)}</body></html>"
+        )
+        pdf: bytes = HTML(string=html, url_fetcher=refuse).write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True)
+        return pdf
+
+
+def document(title: str, author: str, body: Sequence[str], *how: str, **more: str) -> bytes:
+    """The PDF of a `Paper` of these."""
+    return Paper(title, author, tuple(body), *how, **more).pdf()
 
 
 def _in_css(text: str) -> str:

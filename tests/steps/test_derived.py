@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import hashlib
 import io
+import os
+import signal
 import stat
 import threading
 import zipfile
@@ -23,6 +25,7 @@ from galleries.imaging.versions import VERSIONS
 from galleries.models import Frame, Sitting, Studio
 from galleries.steps import derived, packing
 from galleries.steps.derived import Derived
+from galleries.steps.ingesting import incoming
 from galleries.steps.limits import limits
 
 SITTING = Sitting()
@@ -232,6 +235,94 @@ def test_an_archive_that_breaks_while_it_is_written_leaves_nothing(
         packing.pack(SITTING.uid, "archive", breaks)
     assert list(tmp_path.iterdir()) == []
     assert not store["private"].exists("sittings")
+
+
+def filled(*, settled: bool) -> packing.Packed:
+    with packing.begun() as growing:
+        for name in "abc":
+            with packing.member(growing.archive, name, MADE, packing.CHUNK + 1) as target:
+                target.write(name.encode() * (packing.CHUNK + 1))
+            if settled:
+                growing.settle()
+        return growing.finish(SITTING.uid, "archive")
+
+
+def in_a_folder(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> Path:
+    """The private store; what is under way lies beside it."""
+    folder = storage.FolderStore(location=tmp_path / "store")
+    monkeypatch.setattr(storage, "private", lambda: folder)
+    settings.INCOMING_DIR = tmp_path / "incoming"
+    return Path(folder.location)
+
+
+def test_an_archive_hashed_as_it_grows_is_the_same_and_most_of_it_is_flushed_before_the_end(
+    monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+) -> None:
+    store = in_a_folder(monkeypatch, settings, tmp_path)
+    flushed, real = [], os.fdatasync
+
+    def flush(descriptor: int) -> None:
+        real(descriptor)
+        flushed.append(os.fstat(descriptor).st_size)
+
+    monkeypatch.setattr(packing.os, "fdatasync", flush)
+    monkeypatch.setattr(packing, "FLUSH", packing.CHUNK + 1)
+    settled, at_the_end = filled(settled=True), filled(settled=False)
+    assert settled == at_the_end
+    data = (store / settled.key).read_bytes()
+    assert (settled.sha256, settled.bytes) == (hashlib.sha256(data).hexdigest(), len(data))
+    assert len(flushed) == 3
+    assert flushed == sorted(flushed)
+    assert list((tmp_path / "incoming").iterdir()) == []
+
+
+def test_nothing_is_flushed_of_an_archive_that_is_sent_off(
+    store: dict[str, InMemoryStorage], monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+) -> None:
+    settings.INCOMING_DIR = tmp_path
+    monkeypatch.setattr(packing, "FLUSH", 1)
+    monkeypatch.setattr(packing.os, "fdatasync", lambda _fd: pytest.fail("it was flushed"))
+    packed = filled(settled=True)
+    assert hashlib.sha256(store["private"].open(packed.key).read()).hexdigest() == packed.sha256
+
+
+def test_of_an_archive_whose_writer_is_killed_nothing_stays(
+    monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+) -> None:
+    in_a_folder(monkeypatch, settings, tmp_path)
+    told, tell = os.pipe()
+    child = os.fork()
+    if child == 0:  # without a last word, whatever happens
+        with packing.begun() as growing:
+            growing.archive.writestr("a", b"half of it")
+            growing.settle()
+            os.write(tell, b"." if list((tmp_path / "incoming").iterdir()) == [] else b"!")
+            os.kill(os.getpid(), signal.SIGKILL)
+    assert os.read(told, 1) == b"."
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == -signal.SIGKILL
+    assert list((tmp_path / "incoming").iterdir()) == []
+
+
+def test_where_no_file_can_be_without_a_name_it_has_one_that_is_swept(
+    monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+) -> None:
+    store, real = in_a_folder(monkeypatch, settings, tmp_path), os.open
+
+    def none_of_those(path: Any, flags: int, *more: Any, **how: Any) -> int:
+        if flags & os.O_TMPFILE == os.O_TMPFILE:
+            raise OSError(errno.EOPNOTSUPP, os.strerror(errno.EOPNOTSUPP))
+        return real(path, flags, *more, **how)
+
+    nameless = filled(settled=True)
+    (store / nameless.key).unlink()
+    monkeypatch.setattr(packing.os, "open", none_of_those)
+    with packing.begun():
+        (named,) = (tmp_path / "incoming").iterdir()
+        assert incoming.sweep(older_than=-60) == 1
+        named.touch()  # it is removed at the end
+    assert filled(settled=True) == nameless
+    assert hashlib.sha256((store / nameless.key).read_bytes()).hexdigest() == nameless.sha256
+    assert list((tmp_path / "incoming").iterdir()) == []
 
 
 @pytest.mark.parametrize("length", [0, 1, packing.CHUNK, packing.CHUNK + 1])

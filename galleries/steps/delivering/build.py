@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import deque
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from itertools import chain, groupby, repeat
+from itertools import groupby
 from typing import Any
 
 from django.db import transaction
@@ -48,10 +48,16 @@ def build(delivery_id: int) -> None:
     if delivery is None or delivery.state != D.WAITING:
         return
     try:
-        with ThreadPoolExecutor(1, "papers") as aside:
+        there = {file.name: file for file in delivery.files.all()}
+        missing = [order for order in file_order.of(delivery) if order.name not in there]
+        names = {*there, *(order.name for order in missing)}
+        with package.begun(delivery, names) as archive, ThreadPoolExecutor(1, "papers") as aside:
             aside.submit(tagged.get_ready)  # while the pictures are cut: at the end only one core would work at it
-            _make_files(delivery)
-        packed = package.pack(delivery)
+            for file in there.values():
+                archive.add(file)
+            archive.expect(missing)
+            _make_files(delivery, missing, archive)
+            packed = archive.finish()
     except (DomainError, ImagingError) as error:
         stages.move_delivery(
             delivery, D.FAILED, PROGRAM, verb=Verb.DELIVERY_FAILED, fields={"problem": error.told.as_text(500)}
@@ -60,36 +66,44 @@ def build(delivery_id: int) -> None:
     _hand_over(delivery, packed)
 
 
-def _make_files(delivery: Delivery) -> None:
-    there = set(delivery.files.values_list("name", flat=True))
-    missing = [order for order in file_order.of(delivery) if order.name not in there]
+def _make_files(delivery: Delivery, missing: Sequence[FileOrder], archive: package.Archive) -> None:
+    """In the order in which the archive holds them, so that it grows with them; its papers are drawn by the first hand
+    that finds no final left."""
     terms = licences.terms_of(delivery.licence)
     pen = Pen.taken() if any(order.credentials for order in missing) else None
     if pen is not None:  # the certificate may have been exchanged since the delivery was asked for
         mark = pen.certificate.fingerprint
         missing = [replace(order, credentials=mark) if order.credentials else order for order in missing]
-    wanted = (list(group) for _final, group in groupby(missing, key=lambda order: order.final))
-    to_cut = (_cuts_of(delivery, orders, terms, pen) for group in wanted if (orders := _not_reused(delivery, group)))
-    with closing(_side_by_side(to_cut)) as finals:
+    groups = (list(group) for _final, group in groupby(missing, key=lambda order: order.final))
+    by_name = sorted(groups, key=lambda orders: min(order.name for order in orders))
+    wanted = (_not_reused(delivery, orders, archive) for orders in by_name)
+    to_cut = (_cuts_of(delivery, orders, terms, pen) for orders in wanted if orders)
+    with closing(_side_by_side(to_cut, archive.draw_papers)) as finals:
         for cuts, files in finals:
-            for order, file in zip(cuts.orders, files, strict=True):
-                _keep(delivery, order, file)
+            for file in _keep(delivery, cuts.orders, files):
+                archive.add(file)
 
 
-def _not_reused(delivery: Delivery, orders: Sequence[FileOrder]) -> list[FileOrder]:
-    return [order for order in orders if not _reused(delivery, order)]
+def _not_reused(delivery: Delivery, orders: Sequence[FileOrder], archive: package.Archive) -> list[FileOrder]:
+    left = []
+    for order in orders:
+        file = _reused(delivery, order)
+        if file is None:
+            left.append(order)
+        else:
+            archive.add(file)
+    return left
 
 
-def _reused(delivery: Delivery, order: FileOrder) -> bool:
+def _reused(delivery: Delivery, order: FileOrder) -> DeliveredFile | None:
     """Take a file over that an earlier delivery made by the very same recipe."""
     old = DeliveredFile.objects.filter(
         delivery__sitting=delivery.sitting, final_id=order.final, recipe_sha256=order.recipe
     ).first()
     if old is None or not storage.private().exists(old.key):
-        return False
+        return None
     values = {name: getattr(old, name) for name in ("key", "sha256", "bytes", "width", "height", "warnings")}
-    _row(delivery, order, **values)
-    return True
+    return _row(delivery, order, **values)
 
 
 @dataclass(frozen=True)
@@ -142,25 +156,36 @@ def _named(orders: Sequence[FileOrder]) -> Iterator[None]:
         raise type(error).of(error.told.named(_camera_name(orders[0]))) from error
 
 
-def _side_by_side(to_cut: Iterator[_FinalCuts]) -> Generator[tuple[_FinalCuts, list[FinalFile]], None, None]:
+_Making = tuple[_FinalCuts, Future[list[FinalFile]]]
+
+
+def _side_by_side(
+    to_cut: Iterator[_FinalCuts], last: Callable[[], None]
+) -> Generator[tuple[_FinalCuts, list[FinalFile]], None, None]:
     """Each final's files in the order of the finals, made on several cores. Beside what the hands work at one more lies
     ready, for a hand that ends while the caller waits for an earlier final or keeps its files; no more, for all that is
     cut and not yet kept is held in memory. Tables are asked, and files kept, by the caller's thread alone. It asks no
-    decoder: there are as many as hands, and while it waited for one a hand that had ended would find nothing to do."""
+    decoder: there are as many as hands, and while it waited for one a hand that had ended would find nothing to do.
+    The hand that ends first works at `last` while the others are still at it."""
     cores = min(len(os.sched_getaffinity(0)), HANDS)
     with ThreadPoolExecutor(cores, "cut") as pool, door.kept_warm(cores):
-        ahead: deque[tuple[_FinalCuts, Future[list[FinalFile]]]] = deque()
+        ahead: deque[_Making] = deque()
         try:
-            for cuts in chain(to_cut, repeat(None, cores + 1)):
-                if cuts is not None:
-                    ahead.append((cuts, pool.submit(cuts.files)))
-                if ahead and (cuts is None or len(ahead) > cores + 1):
-                    first, making = ahead.popleft()
-                    with _named(first.orders):
-                        files = making.result()
-                    yield first, files
+            for cuts in to_cut:
+                ahead.append((cuts, pool.submit(cuts.files)))
+                if len(ahead) > cores + 1:
+                    yield _cut(ahead.popleft())
+            pool.submit(last)
+            while ahead:
+                yield _cut(ahead.popleft())
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _cut(making: _Making) -> tuple[_FinalCuts, list[FinalFile]]:
+    cuts, files = making
+    with _named(cuts.orders):
+        return cuts, files.result()
 
 
 def _signed(file: FinalFile, order: FileOrder, spec: SizeSpec, pen: Pen | None) -> FinalFile:
@@ -194,19 +219,24 @@ def _check_rights(file: FinalFile, order: FileOrder, record: RightsRecord) -> No
         raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order.name, more=tuple(differences)))
 
 
-def _keep(delivery: Delivery, order: FileOrder, file: FinalFile) -> None:
-    """Store the bytes, then write the row."""
-    ending = order.name.rsplit(".", 1)[1]
-    key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
-    storage.put(storage.private(), key, file.data)
-    _row(
-        delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
-        warnings=[one.as_dict() for one in (*file.warnings, *camera_picture.of(order, delivery.sizes))],
-    )  # fmt: skip
+def _keep(delivery: Delivery, orders: Sequence[FileOrder], files: Sequence[FinalFile]) -> list[DeliveredFile]:
+    """Store the bytes of one final's files, then write the rows."""
+    keys = [
+        storage.derived_key(delivery.sitting.uid, "final", file.sha256, order.name.rsplit(".", 1)[1])
+        for order, file in zip(orders, files, strict=True)
+    ]
+    storage.put_together([(storage.private(), key, file.data) for key, file in zip(keys, files, strict=True)])
+    return [
+        _row(
+            delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
+            warnings=[one.as_dict() for one in (*file.warnings, *camera_picture.of(order, delivery.sizes))],
+        )
+        for order, key, file in zip(orders, keys, files, strict=True)
+    ]  # fmt: skip
 
 
-def _row(delivery: Delivery, order: FileOrder, **values: Any) -> None:
-    DeliveredFile.objects.get_or_create(
+def _row(delivery: Delivery, order: FileOrder, **values: Any) -> DeliveredFile:
+    row, _new = DeliveredFile.objects.get_or_create(
         delivery=delivery,
         name=order.name,
         defaults={
@@ -216,6 +246,7 @@ def _row(delivery: Delivery, order: FileOrder, **values: Any) -> None:
             **values,
         },
     )
+    return row
 
 
 def _hand_over(delivery: Delivery, packed: package.Package) -> None:
