@@ -418,6 +418,21 @@ def test_behind_the_proxy_the_receipt_knows_the_part_that_was_asked_for(cast: Ca
     assert receipt.last_byte == made.archive_bytes - 1
 
 
+def test_behind_the_proxy_a_fetch_that_goes_on_by_the_proxys_own_tag_is_the_same_fetch(
+    cast: Cast, settings: object
+) -> None:
+    """nginx sends a file from a folder under an ETag of its own, and browsers go on by it (RFC 9110, 13.1.5)."""
+    settings.INTERNAL_REDIRECT = True  # type: ignore[attr-defined]
+    client, made = accepted(cast)
+    address = reverse("archive", args=[cast.sitting.slug, made.pk])
+    client.get(address, headers={"range": "bytes=0-99"})
+    for first in (100, 5000):
+        client.get(address, headers={"range": f"bytes={first}-", "if-range": '"6b0a295f-2033bb"'})
+    receipt = Receipt.objects.get()
+    assert (receipt.fetches, receipt.last_byte) == (1, made.archive_bytes - 1)
+    assert cast.sitting.journal.filter(verb="fetched").count() == 1
+
+
 def test_a_fetch_that_breaks_off_is_not_called_complete(cast: Cast) -> None:
     client, made = accepted(cast)
     big = b"x" * 700_000
