@@ -209,4 +209,56 @@ export default {
     same(drawn, [[], [11, 13]]);
     same(marks.othersOf(13), [{ role: "representation", name: "B", kind: "strike" }]);
   },
+  "what two windows of a device say without a network is not lost when one of them is closed": async () => {
+    const person = someone();
+    network(away());
+    const [here, told] = await opened(person);
+    await here.put(911, { kind: "pick", kindSeen: 0 });
+    await here.put(912, { kind: "pick", kindSeen: 0 });
+    await until(() => here.offline && !here.sending, "the network is away");
+    const [there] = await opened(person);
+    await there.put(911, { kind: "strike", kindSeen: 0 }); // later, of the same frame
+    await there.put(913, { note: "the collar", seen: 0 });
+    await until(() => there.offline && !there.sending, "the network is away");
+    there.flush = () => {}; // that window is closed
+    const asked = network(taking);
+    dispatchEvent(new Event("online"));
+    await until(() => asked.length && !here.rows.size && !here.sending, "everything is sent");
+    same(
+      acts(asked)
+        .flat()
+        .filter(({ frame }) => frame > 900) // of these two windows: other cases' are open still
+        .map((act) => [act.frame, act.kind ?? act.note])
+        .sort(),
+      [
+        [911, "strike"],
+        [912, "pick"],
+        [913, "the collar"],
+      ],
+    );
+    same(told.errors, []);
+    const [next] = await opened(person);
+    same(next.rows.size, 0, "nothing is left behind");
+  },
+  "an answer to what one window said takes nothing away that another said after it": async () => {
+    const person = someone();
+    let answer;
+    const asked = network(
+      () =>
+        new Promise((go) => {
+          answer = go;
+        }),
+      away(),
+    );
+    const [here] = await opened(person);
+    await here.put(11, { kind: "pick", kindSeen: 0 });
+    await until(() => asked.length === 1, "it is on its way");
+    const [there] = await opened(person);
+    there.flush = () => {}; // and is closed before it could send
+    await there.put(11, { kind: "strike", kindSeen: 0 });
+    answer(taking(asked[0]));
+    await until(() => !here.rows.size && !here.sending, "it is answered");
+    const [next] = await opened(person);
+    same(next.rows.get(11)?.kind, "strike");
+  },
 };

@@ -22,6 +22,7 @@ const outbox = new Outbox({
     if (waiting && offline) say(fill(words.unsent, { n: waiting }));
   },
   onAnswers: (...told) => answers.heard(...told),
+  onRows: (ids) => marks.changed(ids.filter((id) => frames.has(id))),
   labelOf: (frame) => frames.get(frame)?.label,
 });
 const marks = new Marks(first, outbox);

@@ -35,6 +35,7 @@ function start() {
       if (!state.waiting || state.offline || state.shut || !state.keeps) sending.take(state);
     },
     onAnswers: (...told) => answers.heard(...told),
+    onRows: (ids) => marks.changed(ids.filter((id) => frames.has(id))),
     labelOf: (frame) => frames.get(frame)?.label,
   });
   const marks = new Marks(first, outbox),
@@ -108,6 +109,7 @@ function start() {
   }
   /** The list was closed, or is open again. */
   function closed() {
+    document.body.classList.toggle("closed", Boolean(meanwhile.why));
     for (const button of $$("button.m", panes)) button.setAttribute("aria-disabled", String(Boolean(meanwhile.why)));
     if (!$("#finished").hidden) offer();
     heaps?.refresh();

@@ -32,11 +32,12 @@ export class Outbox {
    * onAnswers(list of [row, answer]);
    * onState({waiting, held, sending, offline, shut, keeps}): rows to send, rows that wait for the person's word, and
    * whether the network is away, the door is shut, or the browser keeps nothing;
+   * onRows(frames): another window of this device left rows for these;
    * says(): will the page itself say that "I am through" arrived (onThrough)?
    * labelOf(frame): kept with what is said of it, for when the frame is gone and the words stay.
    */
-  constructor({ person, address, done, onAnswers, onState, onThrough, says = () => false, labelOf = () => undefined }) {
-    Object.assign(this, { person, address, done, onAnswers, onState, onThrough, says, labelOf });
+  constructor({ person, address, done, onAnswers, onState, onThrough, onRows, says, labelOf = () => undefined }) {
+    Object.assign(this, { person, address, done, onAnswers, onState, onThrough, onRows, says, labelOf });
     this.rows = new Map(); // frame -> row: the database's copy, or all there is where there is no database
     this.keeps = true;
     this.sending = this.offline = this.shut = false;
@@ -59,8 +60,10 @@ export class Outbox {
       [document, "visibilitychange"],
       [window, "pageshow"],
     ]) {
-      target.addEventListener(kind, () => {
-        if (!document.hidden) this.flush();
+      target.addEventListener(kind, async () => {
+        if (document.hidden) return;
+        await this.adopt();
+        this.flush();
       });
     }
     window.addEventListener("offline", () => {
@@ -76,6 +79,18 @@ export class Outbox {
   }
   store(mode) {
     return this.base.transaction(STORE, mode).objectStore(STORE);
+  }
+  /** What another window of this device left unsent, and what it said later of the same frames, is this one's to send:
+      that window may be closed before there is a network. */
+  async adopt() {
+    if (!this.base || !this.keeps) return;
+    const all = await settled(this.store("readonly").getAll()).catch(() => []);
+    const later = ({ person, frame, at }) => person === this.person && !(this.rows.get(frame)?.at >= at);
+    const rows = all.filter(later);
+    for (const row of rows) this.rows.set(row.frame, row);
+    if (!rows.length) return;
+    this.tell();
+    this.onRows?.(rows.map(({ frame }) => frame).filter((frame) => frame !== THROUGH));
   }
   waiting() {
     return [...this.rows.values()].filter((row) => !row.held).sort((a, b) => (a.at < b.at ? -1 : 1));
@@ -127,8 +142,14 @@ export class Outbox {
   async drop(frame) {
     const row = this.rows.get(frame);
     this.rows.delete(frame);
-    if (row && this.keeps) await settled(this.store("readwrite").delete(row.key)).catch(() => {});
+    if (row && this.keeps) await this.erase(row).catch(() => {});
     this.tell();
+  }
+  /** From the database, unless another window of this device has said something newer of that frame meanwhile. */
+  async erase({ key, at }) {
+    const store = this.store("readwrite"),
+      kept = await settled(store.get(key));
+    if (kept && kept.at <= at) await settled(store.delete(key));
   }
   /** The person is through: said when all their marks are. Does it still wait? */
   async through() {
@@ -147,7 +168,7 @@ export class Outbox {
   async sayThrough() {
     const form = new FormData();
     form.set("csrfmiddlewaretoken", token());
-    if (this.says()) form.set("said", "1"); // the open page says it: the next one need not
+    if (this.says?.()) form.set("said", "1"); // the open page says it: the next one need not
     const answer = await ask(this.done, { method: "POST", form });
     if (!answer?.through) throw new Answered(410);
     await this.drop(THROUGH);

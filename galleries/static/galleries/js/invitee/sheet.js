@@ -42,6 +42,7 @@ const outbox = new Outbox({
   done: config.done,
   onAnswers: (...told) => answers.heard(...told),
   onState: (state) => sending.take(state),
+  onRows: (ids) => marks.changed(ids.filter((id) => frames.has(id))),
   labelOf: (frame) => frames.get(frame)?.label,
   // The page says it by itself; over the large view nobody is torn away.
   onThrough: () => (picks?.through() ? null : large.dialog.open ? say(words.through_said) : location.reload()),
