@@ -76,18 +76,21 @@ def _pairs(stops: Floats, rows: Floats) -> tuple[np.ndarray, np.ndarray]:
 def _borne_out(rows: Floats, roots: Floats, others: Floats) -> np.ndarray:
     """Whether each row brought up by its root is what the other shows, in backdrop and clothes or the one known.
 
-    Clothes that are far off either way may be a hand: then face and backdrop are two who say the same.
+    Clothes that are far off either way may be a hand: then face and backdrop are two who say the same, if either shows
+    the colour of one and the light comes from where it came. Without that a look before a darker backdrop, in which the
+    person has another light, was taken for one that lacks light.
     """
     lifted = rows.copy()
     for start in (0, 3):
         lifted[:, start] = _lightness(rows[:, start], roots)
         lifted[:, start + 1 : start + 3] *= roots[:, None]
     was, now = content.distances(rows, others), content.distances(lifted, others)
-    for parts in (was, now):
-        del parts["light"]
     hand = ~np.isnan(rows[:, 0] + others[:, 0]) & (np.minimum(was["wardrobe"], now["wardrobe"]) > content.FAR_OFF)
+    hand &= content.may_be_hands(lifted) | content.may_be_hands(others)
+    hand &= now["light"] < content.FAR_OFF
     for parts in (was, now):
         parts["wardrobe"] = np.where(hand, 0.0, parts["wardrobe"])
+        del parts["light"]
     size = content.total(now)
     known = (~np.isnan(rows[:, :6:3] + others[:, :6:3])).any(axis=1)
     return np.asarray((size < NEAR) & (size < content.total(was) - BETTER) & known)

@@ -17,7 +17,7 @@ from galleries.sorting.frames import FrameNumbers
 from galleries.sorting.looks import propose_looks
 from tests import outside
 from tests.sorting.other_kinds import of_other_kind
-from tests.sorting.sittings import of_kind
+from tests.sorting.sittings import of_kind, sitting
 from tests.sorting.test_looks import GREY, NAVY, RED, WHITE, block, firsts
 
 FACE = 58.0
@@ -96,6 +96,21 @@ def test_clothes_and_backdrop_darker_before_the_same_face_are_another_look() -> 
     bright = block(1, 20, 0, wardrobe=WHITE, backdrop=(76.0, 0.0, 0.0))
     dark = [brighter(frame, -1.0) for frame in block(21, 20, 110, wardrobe=WHITE, backdrop=(76.0, 0.0, 0.0))]
     assert firsts(propose_looks(lit(bright + dark))) == ["A0021"]
+
+
+@pytest.mark.parametrize("light", [(-0.8, 0.3), (0.9, 0.3)])
+def test_a_darker_backdrop_and_other_clothes_before_a_darker_face_are_another_look(light: tuple[float, float]) -> None:
+    """What differs wholly in its clothes does not lack light, unless those may be a hand."""
+    bright = lit(block(1, 20, 0, wardrobe=NAVY, backdrop=(62.0, 0.0, 0.0)), 59.0)
+    dark = lit(block(21, 20, 110, wardrobe=WHITE, backdrop=GREY, light=light), 51.0)
+    assert untouched(bright + dark)
+    assert firsts(propose_looks(bright + dark)) == ["A0021"]
+
+
+@pytest.mark.parametrize("number", [42, 44])
+def test_no_look_falls_apart_because_the_one_before_was_brighter(number: int) -> None:
+    day = sitting(number, second_camera=number == 42 or None)
+    assert len(propose_looks(day.frames).looks) == 6
 
 
 @pytest.mark.parametrize("kind", ["dimmed", "misfires"])
