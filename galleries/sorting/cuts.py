@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from galleries.imaging.arrays import Floats
 from galleries.sorting import content, setups
 from galleries.sorting.clocks import Stream
+from galleries.sorting.rhythm import in_rhythm
 
 WINDOW = 7  # frames looked at on each side
 STRETCH = 25  # frames on each side over which a change must last
@@ -140,13 +141,17 @@ def _a_look_by_itself(part: Floats, own: Floats, beside: list[Floats], scatter: 
 
 def _polished(stream: Stream, rows: Floats, scatter: dict[str, float], starts: list[int]) -> list[int]:
     """Settle every boundary once more, now that the looks on both sides are known over a longer stretch."""
+    places, costs = [], []
     for k in range(1, len(starts)):
         edges = [*starts, len(rows)]
         a, i, b = edges[k - 1], edges[k], edges[k + 1]
         sides = content.middle(rows[max(a, i - STRETCH) : i]), content.middle(rows[i : min(b, i + STRETCH)])
         if content.comparable(*sides):
             starts[k] = _settle(stream, rows, scatter, (a, b), i, sides)
-    return starts
+        near, against = _places(stream, rows, scatter, (a, b), starts[k], sides)
+        places.append(near)
+        costs.append(against + 0.01 * np.abs(np.array(near) - starts[k]))  # as it is, where nothing speaks
+    return in_rhythm(starts, len(rows), places, costs, setups.LEAST_LOOK)
 
 
 def _lasting(stream: Stream, seen: _Seen, scatter: dict[str, float], starts: list[int]) -> list[int]:
@@ -232,6 +237,23 @@ def _settle(
 
     Of equally good places the one after the longest gap is taken, then the one nearest to `place`.
     """
+    places, costs = _places(stream, rows, scatter, span, place, sides)
+
+    def rank(k: int) -> tuple[float, float, int]:
+        return (round(float(costs[k]), 3), -float(stream.gaps[places[k]]), abs(places[k] - place))
+
+    return places[min(range(len(places)), key=rank)]
+
+
+def _places(
+    stream: Stream,
+    rows: Floats,
+    scatter: dict[str, float],
+    span: tuple[int, int],
+    place: int,
+    sides: tuple[Floats, Floats],
+) -> tuple[range, Floats]:
+    """Where a boundary near `place` may lie, and the nats against each."""
     low, high = max(span[0], place - WINDOW), min(span[1], place + WINDOW)
     against = setups.weights(rows[low:high], np.stack(sides), scatter)
     costs = np.concatenate([[0.0], np.cumsum(against[:, 0])])
@@ -239,8 +261,4 @@ def _settle(
     least, most = max(low, span[0] + setups.LEAST_LOOK), min(high, span[1] - setups.LEAST_LOOK)
     begin = max(0, least - 1)
     hints = setups.change_hints(stream, rows[begin : most + 1], begin)
-
-    def rank(i: int) -> tuple[float, float, int]:
-        return (round(float(costs[i - low] - hints[i - begin]), 3), -float(stream.gaps[i]), abs(i - place))
-
-    return min(range(least, most + 1), key=rank)
+    return range(least, most + 1), costs[least - low : most + 1 - low] - hints[least - begin : most + 1 - begin]
