@@ -3,12 +3,14 @@ JUMBF (ISO/IEC 19566-5) as the second. C2PA Technical Specification 2.4 is the v
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -267,6 +269,21 @@ def test_no_file_leaves_under_a_certificate_that_readers_refuse(days: int, purpo
 def test_the_room_kept_is_enough_and_not_much_more(kind: str, origin: Origin) -> None:
     added = len(signed(kind, origin)) - len(unsigned(kind))
     assert added <= room(origin, "seed", STUDIO()) <= added + 700
+
+
+@pytest.mark.parametrize("origin", [PLAIN, EVERYTHING], ids=["as it is", "everything"])
+def test_the_room_kept_hangs_on_no_digest(origin: Origin) -> None:
+    """So that one measure does for all finals of a delivery of which the same is said."""
+
+    def digest(text: str) -> str:
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    others = [
+        replace(origin, frame=digest(f"f{n}"), version=digest(f"v{n}") if origin.version else "") for n in range(20)
+    ]
+    assert {room(one, digest(f"s{n}") * (n % 2), STUDIO()) for n, one in enumerate(others)} == {
+        room(origin, "seed", STUDIO())
+    }
 
 
 @pytest.mark.parametrize(

@@ -13,9 +13,11 @@ from galleries.errors import BadInput
 from galleries.imaging.contained import door
 from galleries.imaging.credentials import sign as credentials
 from galleries.imaging.credentials.origin import Origin
+from galleries.imaging.framing.sizes import SizeSpec
 from galleries.models import Delivery, DeliverySize, Licence, Studio, Version
 from galleries.steps import jobs
 from galleries.steps.delivering import certificate, licences, offer, orders, signing, sizes, stated
+from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.finishing import approvals, source_type, versions
 from galleries.steps.keeping import inventory
 from tests import painted
@@ -53,6 +55,26 @@ def bytes_of(delivery: Delivery) -> list[bytes]:
 def ready(cast: Cast, count: int = 1) -> None:
     for final in painted.finals_of(cast, count):
         approvals.deliver_as_it_is(final, cast.as_owner)
+
+
+def test_room_is_measured_once_for_files_of_which_the_same_is_said(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    ready(cast, 3)
+    measured, real, kept = [], credentials.room, signing.Pen.room
+
+    def room(origin: Origin, *how: object) -> int:
+        measured.append(origin)
+        return real(origin, *how)  # type: ignore[arg-type]
+
+    def as_measured_by_itself(pen: signing.Pen, order: FileOrder, spec: SizeSpec) -> int:
+        size = kept(pen, order, spec)
+        assert size == real(signing.origin_of(order, spec), order.recipe, pen.signer)
+        return size
+
+    monkeypatch.setattr(signing.credentials, "room", room)
+    monkeypatch.setattr(signing.Pen, "room", as_measured_by_itself)
+    delivery = built(asked(cast, "web-square", "casting-square", "full"))
+    assert delivery.files.count() == 9
+    assert len(measured) == len(set(measured)) <= 3
 
 
 def test_each_file_says_which_frame_it_is_of_and_what_was_done(cast: Cast, tmp_path: Path) -> None:
