@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 CHUNK = 1 << 20
 FLUSH = 16 << 20
+DESCRIPTORS = Path("/proc/self/fd")
 
 
 @dataclass(frozen=True)
@@ -82,17 +83,28 @@ def begun() -> Iterator[Growing]:
 @contextmanager
 def _nameless() -> Iterator[tuple[IO[bytes], Path]]:
     """A file beside the store that is in no folder, so that not even a killed process leaves it behind, and the path
-    it can be linked by as long as it is open. Where the file system knows no such files it has a name that is swept."""
+    it can be linked by as long as it is open. Where that cannot be it has a name that is swept."""
     folder = Path(settings.INCOMING_DIR)
     folder.mkdir(parents=True, exist_ok=True)
-    try:
-        descriptor = os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o600)
-    except OSError:
+    descriptor = _without_name(folder)
+    if descriptor is None:
         with NamedTemporaryFile(dir=folder, suffix=storage.PART) as named:
             yield named, Path(named.name)
         return
     with open(descriptor, "w+b") as out:
-        yield out, Path(f"/proc/self/fd/{descriptor}")
+        yield out, DESCRIPTORS / str(descriptor)
+
+
+def _without_name(folder: Path) -> int | None:
+    """The descriptor of such a file; None where there can be none, or no path leads to it."""
+    try:
+        descriptor = os.open(folder, os.O_TMPFILE | os.O_RDWR, 0o600)
+    except OSError:
+        return None
+    if os.path.exists(DESCRIPTORS / str(descriptor)):  # False too where it may not be asked, as `Path.exists` is not
+        return descriptor
+    os.close(descriptor)
+    return None
 
 
 def pack(sitting_uid: UUID, kind: str, write: Callable[[zipfile.ZipFile], None]) -> Packed:

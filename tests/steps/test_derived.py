@@ -303,8 +303,9 @@ def test_of_an_archive_whose_writer_is_killed_nothing_stays(
     assert list((tmp_path / "incoming").iterdir()) == []
 
 
+@pytest.mark.parametrize("lacking", ["such files", "a path to them"])
 def test_where_no_file_can_be_without_a_name_it_has_one_that_is_swept(
-    monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
+    lacking: str, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path
 ) -> None:
     store, real = in_a_folder(monkeypatch, settings, tmp_path), os.open
 
@@ -315,7 +316,10 @@ def test_where_no_file_can_be_without_a_name_it_has_one_that_is_swept(
 
     nameless = filled(settled=True)
     (store / nameless.key).unlink()
-    monkeypatch.setattr(packing.os, "open", none_of_those)
+    if lacking == "such files":
+        monkeypatch.setattr(packing.os, "open", none_of_those)
+    else:
+        monkeypatch.setattr(packing, "DESCRIPTORS", tmp_path / "nowhere")
     with packing.begun():
         (named,) = (tmp_path / "incoming").iterdir()
         assert incoming.sweep(older_than=-60) == 1
