@@ -39,6 +39,7 @@ from galleries.steps.delivering import (
 from galleries.steps.finishing import approvals
 from galleries.web.doors import studio_page
 from galleries.web.files import noted, send
+from galleries.web.licence_columns import ALTERATION_WORDS
 from galleries.web.studio import letter_words, pixel_words
 from galleries.web.studio.forms import days_from, whole
 from galleries.web.use_words import USE_WORDS
@@ -152,7 +153,7 @@ def licence_page(request: HttpRequest, visitor: Visitor, sitting: Sitting) -> Ht
         "page": "studio-delivery",
         "terms": terms,
         "uses": [(key, words, key in terms.uses) for key, words in USE_WORDS.items()],
-        "alterations": [(key, words[0], key in terms.alterations) for key, words in ALTERATIONS.items()],
+        "alterations": [(key, ALTERATION_WORDS[key], key in terms.alterations) for key in ALTERATIONS],
         "mining": [(code, _(words)) for code, words in DATA_MINING.items()],
         "releases": [(code, _(words)) for code, words in MODEL_RELEASE.items() if code != "MR-NAP"],
         "sentences": terms.sentences(),

@@ -31,12 +31,13 @@ from galleries.models import (
     UsageRequest,
     Version,
 )
+from galleries.papers.licence_fields import ALTERATIONS
 from galleries.steps import jobs
 from galleries.steps.delivering import cut, licences, sizes, usage
 from galleries.steps.finishing import notes
 from galleries.web import use_words
 from tests import outside
-from tests.cast import Cast, make_cast
+from tests.cast import LANGUAGE, Cast, make_cast
 from tests.painted import finals_of, retouched_file
 
 pytestmark = pytest.mark.django_db
@@ -340,6 +341,21 @@ def licence_form(**other: object) -> dict[str, object]:
         "data_mining": "DMI-PROHIBITED",
         **other,
     }
+
+
+@pytest.mark.parametrize(
+    ("language", "words"), [("en", "turning into black and white"), ("de", "In Schwarzweiß umwandeln"),
+                            ("es", "pasar a blanco y negro")],
+)  # fmt: skip
+def test_the_changes_a_licence_may_allow_stand_in_the_readers_language(
+    cast: Cast, client: Client, language: str, words: str
+) -> None:
+    client.cookies[LANGUAGE] = language
+    choices = client.get(at(cast, "studio-licence")).content.decode()
+    boxes = re.findall(r'name="alterations"[^>]*>\s*<span>([^<]+)', choices)
+    assert len(boxes) == 6
+    assert words in [one.strip() for one in boxes]
+    assert len({*boxes} & {words for words, _code in ALTERATIONS.values()}) == (6 if language == "en" else 0)
 
 
 def test_the_licence_is_read_back_before_it_is_written(cast: Cast, client: Client, finals: list[Final]) -> None:
