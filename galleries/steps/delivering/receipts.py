@@ -7,6 +7,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from galleries import stages
+from galleries.access import Visitor
 from galleries.models import Delivery, Invite, JournalLine, Receipt, Verb
 from galleries.steps import clashes
 from galleries.steps.delivering import by_use
@@ -18,8 +19,9 @@ def record(
     """Note a fetch of a file of the delivery (or its archive), up to and with byte number `last_byte`.
 
     `start` says that this request began at the file's first byte; a continued one counts as the same fetch. Each
-    fetch writes a line in the journal.
+    fetch writes a line in the journal, which says of somebody invited what they are, as all others do.
     """
+    in_journal = Visitor(invite=invite).who if invite is not None else who
     with transaction.atomic():
         receipts = Receipt.objects.filter(delivery=delivery, invite=invite, name=name)
         if invite is None:
@@ -30,7 +32,7 @@ def record(
         receipts.filter(last_byte__lt=last_byte).update(last_byte=last_byte)
         if again:
             if start:
-                JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
+                JournalLine.write(delivery.sitting, in_journal, Verb.FETCHED, name, delivery=delivery.number)
             return receipts.get()
         try:
             with transaction.atomic():
@@ -42,7 +44,7 @@ def record(
                 raise
             return receipts.get()
         stages.touch(delivery.sitting)
-        JournalLine.write(delivery.sitting, who, Verb.FETCHED, name, delivery=delivery.number)
+        JournalLine.write(delivery.sitting, in_journal, Verb.FETCHED, name, delivery=delivery.number)
     return receipt
 
 

@@ -176,6 +176,15 @@ def test_a_resumed_fetch_is_one_receipt(cast: Cast, delivery: Delivery) -> None:
     assert delivery.receipts.count() == 2
 
 
+def test_the_journal_says_what_somebody_invited_is_who_fetched(cast: Cast, delivery: Delivery) -> None:
+    """As every other line of theirs: else one person stands twice among those it can be read by."""
+    licences.accept(delivery.licence, cast.as_recipient, "Casting desk")
+    for _time in range(2):
+        receipts.record(delivery, cast.recipient, cast.recipient.name, "one.jpg", 5)
+    assert len(set(cast.sitting.journal.filter(who__startswith=cast.recipient.name).values_list("who", flat=True))) == 1
+    assert {one.who for one in cast.sitting.journal.filter(verb="fetched")} == {cast.as_recipient.who}
+
+
 def test_receipts_without_an_invite_are_kept_apart_by_name(cast: Cast, delivery: Delivery) -> None:
     receipts.record(delivery, None, "Tamsin Okonedo", "all.zip", 5)
     receipts.record(delivery, None, "A colleague", "all.zip", 5)
