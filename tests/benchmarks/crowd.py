@@ -224,14 +224,26 @@ def pictures(folder: Path, count: int) -> None:
 
 @contextmanager
 def web(home: Path, processes: int) -> Iterator[tuple[int, servers.Server]]:
-    """(port, the server that looks after the processes): as the service unit starts it, on a port."""
+    """(port, the server that looks after the processes): as the service unit starts it, but on a port."""
     port = servers.free_port()
-    command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", "--port", str(port)]
-    command += ["--workers", str(processes), "--blocking-threads", "8", "--no-ws", "--log-level", "warning"]
-    with servers.running(
-        [*command, "portal.wsgi:application"], "", lambda: servers.listens(port), home / "web.log", cwd=ROOT
-    ) as server:
+    with _web(home, processes, ["--port", str(port)], lambda: servers.listens(port)) as server:
         yield port, server
+
+
+@contextmanager
+def web_by_socket(home: Path, processes: int) -> Iterator[tuple[Path, servers.Server]]:
+    """(its socket, the server that looks after the processes): as the service unit starts it, for a proxy in front."""
+    path = home / "web.sock"
+    with _web(home, processes, ["--uds", str(path)], lambda: servers.accepts(path)) as server:
+        yield path, server
+
+
+@contextmanager
+def _web(home: Path, processes: int, where: list[str], well: Callable[[], bool]) -> Iterator[servers.Server]:
+    command = [sys.executable, "-W", "ignore", "-m", "granian", "--interface", "wsgi", *where]
+    command += ["--workers", str(processes), "--blocking-threads", "8", "--no-ws", "--log-level", "warning"]
+    with servers.running([*command, "portal.wsgi:application"], "", well, home / "web.log", cwd=ROOT) as server:
+        yield server
 
 
 @contextmanager

@@ -1,16 +1,18 @@
 """Four browsers bring in large frames at once: what that costs beside hashing, decoding and writing each file once.
 
-    python -m tests.benchmarks uploads [--files 24]
+    python -m tests.benchmarks uploads [--files 36]
 
-A site of its own on PostgreSQL with two web processes as the service unit starts them, and no worker, so that proofs
-take nothing. Four senders of a browser that has opened the page, each on a connection of its own, PUT camera files of
-about 13.5 MB, no two the same. CPU of the web processes and their decoders, a file, against what no way round would
-save, in this process and by turns with the senders: SHA-256, one strict decode to a picture at the smallest scale, and
-one write of the same bytes.
+A site of its own on PostgreSQL with two web processes as the service unit starts them, on a socket, and no worker, so
+that proofs take nothing. Four senders of a browser that has opened the page, each on a connection of its own, PUT
+camera files of about 13.5 MB, no two the same. CPU of the web processes and their decoders, a file, against what no way
+round would save, in this process and by turns with the senders: SHA-256, one strict decode to a picture at the smallest
+scale, and one write of the same bytes.
 
-A virtual machine's memory may be its host's until it is first touched: then each page costs 10 us of CPU, and so a file
-that stays 30 ms where it costs 3 later, in which the floor, that writes into memory it used before, has no part. So it
-is told what a write that stays took beside one into memory used before: well over 1, the figure above it is too high.
+A virtual machine's memory may be its host's until it is first touched, and again two seconds after it was last used:
+then each page costs 10 us of CPU, and so a file that stays 30 ms where it costs 3 otherwise. The floor writes into
+memory that it has just left, an upload's file stays. So as much memory as a turn takes is used before it. What a
+write that stays took beside one into memory used before is told all the same: over 2, and the figure above it is too
+high.
 """
 
 from __future__ import annotations
@@ -19,17 +21,20 @@ import argparse
 import hashlib
 import http.client
 import os
+import socket
 import statistics
 import tempfile
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from functools import partial
 from http.cookies import SimpleCookie
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tests.benchmarks import card, crowd, frames, many_rows, timing
+from tests.benchmarks import crowd, frames, many_rows, timing
 from tests.benchmarks.figures import figure
 
 if TYPE_CHECKING:
@@ -37,13 +42,14 @@ if TYPE_CHECKING:
 
 SENDERS, BOUND = 4, 1.15
 PAINTED, NOISE = 3, 12.0  # frames, one of each subsampling; standard deviation in code values
-TURNS = 3
+TURNS = 6
+MEMORY = 3  # times what the files of a turn hold: some are written beside it, and others on the machine take some
 FIRST = 12  # files, on as many connections, before anything is counted
 
 
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="uploads", description=(__doc__ or "").split("\n")[0])
-    parser.add_argument("--files", type=int, default=24)
+    parser.add_argument("--files", type=int, default=36)
     options = parser.parse_args(argv)
     with many_rows.portal() as home, tempfile.TemporaryDirectory(prefix="portal-uploads-") as folder:
         return measure(home, Path(folder), files_of(options.files))
@@ -70,6 +76,20 @@ def once(data: bytes, folder: Path) -> None:
     target.unlink()
 
 
+@contextmanager
+def used_memory(folder: Path, size: int) -> Iterator[None]:
+    """Within, so many bytes of free memory were used before, in pieces that the host does not take back: those of one
+    file that is gone, between those of another that stays (a kernel reports free blocks of 2 MiB and more)."""
+    gone, stays, piece = folder / "gone", folder / "stays", bytes(1 << 20)
+    with open(gone, "wb", buffering=0) as one, open(stays, "wb", buffering=0) as other:
+        for _ in range(size // len(piece) + 1):
+            one.write(piece)
+            other.write(piece)
+    gone.unlink()
+    yield
+    stays.unlink()
+
+
 def of_new_memory(data: bytes, path: Path) -> float:
     """CPU of writing a file that stays, against writing it again over itself at its quickest."""
 
@@ -90,38 +110,53 @@ def measure(home: Path, folder: Path, files: list[bytes]) -> int:
     sitting = Sitting.objects.create(slug="sent", title="Sent", photographer=cast.owner, subject_given="Ansa")
     cookies = {name: morsel.value for name, morsel in cast.client_of(cast.owner).cookies.items()}
     cookies[settings.CSRF_COOKIE_NAME] = crowd.TOKEN
-    with crowd.web(home, 2) as (port, process):
+    with crowd.web_by_socket(home, 2) as (path, process):
         first, rest = files[:FIRST], files[FIRST:]
-        cookies |= opened(port, sitting, cookies)
-        sent(port, sitting, cookies, first, "FIRST")  # both processes begin their decoders, which stay
-        spent, seconds, floors, fresh = 0.0, 0.0, [], []
+        cookies |= opened(path, sitting, cookies)
+        sent(path, sitting, cookies, first, "FIRST")  # both processes begin their decoders, which stay
+        spent, floors, fresh, seconds = list[float](), list[float](), list[float](), 0.0
         for turn in range(TURNS):
             part = rest[turn::TURNS]
-            floors.append(statistics.median(timing.cpu_ms(lambda data=data: once(data, folder)) for data in part[:6]))
-            fresh += [of_new_memory(data, folder / f"{turn}-{nth}") for nth, data in enumerate(part[:4])]
-            before, began = card.cpu_of(process.process.pid), time.monotonic()
-            sent(port, sitting, cookies, part, f"KAL{turn}")
-            seconds += time.monotonic() - began
-            spent += card.cpu_of(process.process.pid) - before
+            floors.append(statistics.median(timing.cpu_ms(partial(once, data, folder)) for data in part))
+            with used_memory(folder, MEMORY * sum(map(len, part))):
+                fresh += [of_new_memory(data, folder / f"{turn}-{nth}") for nth, data in enumerate(part[:2])]
+                before, began = timing.tree_s(process.process.pid), time.monotonic()
+                sent(path, sitting, cookies, part, f"KAL{turn}")
+                seconds += time.monotonic() - began
+                spent.append((timing.tree_s(process.process.pid) - before) / len(part) * 1e3)
     kept = sitting.frames.count()
-    each, floor = spent / len(rest) * 1e3, statistics.median(floors)
+    times = statistics.median(of_turn / floor for of_turn, floor in zip(spent, floors, strict=True))
     size = sum(map(len, rest)) / 1e6
     print(f"{len(rest)} files of {size / len(rest):.1f} MB by {SENDERS} senders; load {os.getloadavg()}")
-    print(f"{each:.0f} ms of CPU a file, {floor:.0f} ms for hash, decode and write: {each / floor:.2f} times"
+    print(f"{statistics.median(spent):.0f} ms of CPU a file, {statistics.median(floors):.0f} ms for hash, decode and"
+          f" write: {times:.2f} times, median of {TURNS} turns from {min(spent):.0f} to {max(spent):.0f} ms"
           f" (to reach {BOUND}); {size / seconds:.1f} MB/s")  # fmt: skip
     print(f"a write that stays against one into memory used before: {statistics.mean(fresh):.1f} times")
-    figure("upload, CPU a file against hash, decode and write", each / floor, "times", most=BOUND)
+    figure("upload, CPU a file against hash, decode and write", times, "times", most=BOUND)
     figure("uploads", size / seconds, "MB/s")
     figure("a write that stays against one into memory used before", statistics.mean(fresh), "times")
     return 0 if kept == len(files) else 1
 
 
-def opened(port: int, sitting: Sitting, cookies: dict[str, str]) -> dict[str, str]:
+class Line(http.client.HTTPConnection):
+    """As the proxy asks: by the web server's socket."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__("localhost", timeout=120)
+        self._path = path
+
+    def connect(self) -> None:
+        self.sock = socket.socket(socket.AF_UNIX)
+        self.sock.settimeout(self.timeout)
+        self.sock.connect(str(self._path))
+
+
+def opened(path: Path, sitting: Sitting, cookies: dict[str, str]) -> dict[str, str]:
     """The cookies that the page of uploads gives a browser: its pass, for as long as such a batch takes."""
     from django.conf import settings
     from django.urls import reverse
 
-    with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=120)) as line:
+    with closing(Line(path)) as line:
         given = "; ".join(f"{key}={value}" for key, value in cookies.items())
         line.request(
             "GET", reverse("studio-upload", args=[sitting.slug]), headers={"Host": "localhost", "Cookie": given}
@@ -133,12 +168,12 @@ def opened(port: int, sitting: Sitting, cookies: dict[str, str]) -> dict[str, st
     return {settings.PASS_COOKIE_NAME: named[settings.PASS_COOKIE_NAME]}
 
 
-def sent(port: int, sitting: Sitting, cookies: dict[str, str], files: list[bytes], name: str) -> None:
+def sent(path: Path, sitting: Sitting, cookies: dict[str, str], files: list[bytes], name: str) -> None:
     """All of them, by four at once."""
 
     def sender(nth: int) -> None:
         for number, data in enumerate(files[nth::SENDERS]):
-            with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=120)) as line:
+            with closing(Line(path)) as line:
                 send(line, sitting, cookies, data, f"{name}_{nth}{number:04d}.JPG")
 
     crowd.join(crowd.started(sender, nth) for nth in range(SENDERS))

@@ -32,7 +32,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "crowd": (("--minutes", "1", "--people", "50", "--frames", "30", "--standing", "300"), 120),
     "card": (("--frames", "16"), 90),
     "desk": (("--frames", "100", "--widths", "1280"), 75),
-    "uploads": (("--files", "24"), 80),
+    "uploads": (("--files", "36"), 80),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
