@@ -80,8 +80,8 @@ def _make_files(delivery: Delivery, missing: Sequence[FileOrder], archive: packa
     to_cut = (_cuts_of(delivery, orders, terms, pen) for orders in wanted if orders)
     with closing(_side_by_side(to_cut, archive.draw_papers)) as finals:
         for cuts, files in finals:
-            for file in _keep(delivery, cuts.orders, files):
-                archive.add(file)
+            for order, file in zip(cuts.orders, files, strict=True):
+                archive.add(_keep(delivery, order, file))
 
 
 def _not_reused(delivery: Delivery, orders: Sequence[FileOrder], archive: package.Archive) -> list[FileOrder]:
@@ -219,20 +219,16 @@ def _check_rights(file: FinalFile, order: FileOrder, record: RightsRecord) -> No
         raise BadRights.of(Told(Code.RIGHTS_NOT_AS_WRITTEN, about=order.name, more=tuple(differences)))
 
 
-def _keep(delivery: Delivery, orders: Sequence[FileOrder], files: Sequence[FinalFile]) -> list[DeliveredFile]:
-    """Store the bytes of one final's files, then write the rows."""
-    keys = [
-        storage.derived_key(delivery.sitting.uid, "final", file.sha256, order.name.rsplit(".", 1)[1])
-        for order, file in zip(orders, files, strict=True)
-    ]
-    storage.put_together([(storage.private(), key, file.data) for key, file in zip(keys, files, strict=True)])
-    return [
-        _row(
-            delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
-            warnings=[one.as_dict() for one in (*file.warnings, *camera_picture.of(order, delivery.sizes))],
-        )
-        for order, key, file in zip(orders, keys, files, strict=True)
-    ]  # fmt: skip
+def _keep(delivery: Delivery, order: FileOrder, file: FinalFile) -> DeliveredFile:
+    """Store the bytes, then write the row: one file after the other, for of several kept at once a killed worker would
+    leave those without a row that were flushed first."""
+    ending = order.name.rsplit(".", 1)[1]
+    key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
+    storage.put(storage.private(), key, file.data)
+    return _row(
+        delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,
+        warnings=[one.as_dict() for one in (*file.warnings, *camera_picture.of(order, delivery.sizes))],
+    )  # fmt: skip
 
 
 def _row(delivery: Delivery, order: FileOrder, **values: Any) -> DeliveredFile:

@@ -141,29 +141,33 @@ def test_papers_that_cannot_be_drawn_ahead_are_drawn_at_the_end(
     assert package.pack(delivery).sha256 == delivery.archive_sha256
 
 
-def test_cut_off_at_any_final_it_leaves_nothing_and_goes_on_to_the_same_archive(
+def test_cut_off_after_any_file_it_leaves_nothing_and_goes_on_to_the_same_archive(
     asked: Delivery, monkeypatch: pytest.MonkeyPatch, settings: Any
 ) -> None:
-    real, calls = build._keep, []
+    real, calls, before = build._keep, [], {}
 
     def keep(*args: Any) -> Any:
-        files = real(*args)
+        file = real(*args)
         calls.append(args)
-        if len(calls) <= 2:
-            raise KeyboardInterrupt  # as a signal would end the process, when the files of a final are just kept
-        return files
+        if len(calls) < 2 * len(WANTED):
+            raise KeyboardInterrupt  # as a signal would end the process, when a file is just kept
+        return file
 
     monkeypatch.setattr(build, "_keep", keep)
-    for _final in range(2):
+    for count in range(1, 2 * len(WANTED)):
         with pytest.raises(KeyboardInterrupt):
             build.build(asked.pk)
         assert incoming(settings) == []
-    assert not Path(storage.private().path(f"{storage.home(asked.sitting.uid)}/archive")).exists()
-    before = dict(asked.files.values_list("name", "sha256"))
-    assert len(before) == 2 * len(WANTED)
+        now = dict(asked.files.values_list("name", "sha256"))
+        assert len(now) == count
+        assert before.items() <= now.items()
+        before = now
+    home = Path(storage.private().path(storage.home(asked.sitting.uid)))
+    assert not (home / "archive").exists()
     delivery = made(asked)
-    assert len(calls) == 2
-    assert dict(delivery.files.values_list("name", "sha256")) == before
+    assert len(calls) == 2 * len(WANTED)
+    assert before.items() <= dict(delivery.files.values_list("name", "sha256")).items()
+    assert {path.stem for path in (home / "final").rglob("*.*")} == set(delivery.files.values_list("sha256", flat=True))
     assert package.pack(delivery).sha256 == delivery.archive_sha256
 
 
@@ -173,9 +177,9 @@ def test_a_file_that_was_damaged_after_it_was_kept_ends_the_work(
     real = build._keep
 
     def rotten(*args: Any) -> Any:
-        files = real(*args)
-        Path(storage.private().path(files[0].key)).write_bytes(b"rotten")
-        return files
+        file = real(*args)
+        Path(storage.private().path(file.key)).write_bytes(b"rotten")
+        return file
 
     monkeypatch.setattr(build, "_keep", rotten)
     with pytest.raises(OSError, match="not the file that was made"):
@@ -193,15 +197,3 @@ def test_an_archive_without_all_its_files_is_not_finished(asked: Delivery) -> No
             archive.add(file)
         with pytest.raises(RuntimeError, match="not all there"):
             archive.finish()
-
-
-def test_files_of_one_final_are_kept_at_once(asked: Delivery, monkeypatch: pytest.MonkeyPatch) -> None:
-    """To be sure of one is mostly to wait for the disk: each waits here until all have come."""
-    together, real = threading.Barrier(len(WANTED), timeout=60), storage.put
-
-    def put(*args: Any) -> str:
-        together.wait()
-        return real(*args)
-
-    monkeypatch.setattr(storage, "put", put)
-    made(asked)
