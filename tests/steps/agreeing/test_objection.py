@@ -166,8 +166,8 @@ def test_the_letters_say_what_was_chosen_until_when_and_the_subjects_words(cast:
     mine, agents = texts[cast.subject.email], texts[cast.representation.email]
     assert "On the list: 0001." in mine
     assert "Picked, and not on it: 0002." in mine
-    assert "say so until 10 March 2027, 18:00 with “I object”" in mine
-    assert "The subject may object until 10 March 2027, 18:00;" in agents
+    assert "say so until 10 March 2027, 18:00 GMT with “I object”" in mine
+    assert "The subject may object until 10 March 2027, 18:00 GMT;" in agents
     assert "I object" not in agents
     objection.object_to_list(cast.sitting, cast.as_subject, "The second one, please.")
     for letter in Letter.objects.filter(kind="objected"):
@@ -213,3 +213,29 @@ def test_the_pages_lead_to_it_and_say_it(cast: Cast) -> None:
     assert studio.post(reverse("studio-objection-end", args=slug)).status_code == 302
     assert subject.get(reverse("objection", args=slug)).status_code == 403
     assert subject.get(reverse("sitting", args=slug)).headers["Location"] == reverse("finals", args=slug)
+
+
+@pytest.mark.parametrize(
+    ("zone", "told"),  # as the IANA time zone database names them on that day
+    [
+        ("Europe/Berlin", "10 March 2027, 19:00 CET"),
+        ("America/New_York", "10 March 2027, 14:00 EST"),  # quiet until eight there: the hours begin then
+        ("America/Sao_Paulo", "10 March 2027, 15:00 UTC-03"),
+        ("Asia/Kolkata", "10 March 2027, 23:30 IST"),
+    ],
+)
+def test_the_hour_is_told_with_its_zone_wherever_it_is_told(cast: Cast, zone: str, told: str) -> None:
+    """Somebody on tour reads it by another clock, and the list holds when the hour is over."""
+    Sitting.objects.update(time_zone=zone)
+    cast.sitting.refresh_from_db()
+    close(cast)
+    subject, agent, studio = (cast.client_of(who) for who in (cast.subject, cast.representation, cast.owner))
+    for client, name in (
+        *((subject, name) for name in ("sheet", "finals", "objection")),
+        *((agent, name) for name in ("finals", "lists")),
+        (studio, "studio-lists"),
+    ):
+        page = " ".join(client.get(reverse(name, args=[cast.sitting.slug])).content.decode().split())
+        assert f"until {told}" in page, name
+    for letter in Letter.objects.filter(kind="closed").exclude(invite=None).exclude(invite=cast.recipient):
+        assert f"until {told}" in posting.written(posting.message(letter, "link")), letter.to
