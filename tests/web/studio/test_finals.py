@@ -358,6 +358,18 @@ def test_the_changes_a_licence_may_allow_stand_in_the_readers_language(
     assert len({*boxes} & {words for words, _code in ALTERATIONS.values()}) == (6 if language == "en" else 0)
 
 
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+def test_the_wording_is_told_to_be_english_wherever_it_is_read(cast: Cast, client: Client, language: str) -> None:
+    """WCAG 2.2, 3.1.2: else a voice reads English by the rules of the page's language."""
+    licences.compose(cast.sitting, licences.draft(cast.sitting), cast.as_owner)
+    client.cookies[LANGUAGE] = language
+    for name in ("studio-licence", "studio-delivery"):
+        page = client.get(at(cast, name)).content.decode()
+        wording = page[: page.index("licenses Ansa Veld to use")].rpartition("<ul")[2]
+        assert 'lang="en"' in wording.partition(">")[0], name
+        assert ("Lizenz steht in jeder Sprache" in page) == (language == "de")
+
+
 def test_the_licence_is_read_back_before_it_is_written(cast: Cast, client: Client, finals: list[Final]) -> None:
     where = at(cast, "studio-licence")
     page = client.post(where, {**licence_form(uses=[]), "read": "1"}).content.decode()
