@@ -104,6 +104,8 @@ def move_delivery(
     """As `advance`, for a delivery; `fields` are set in the same stroke."""
     before = delivery.state
     if to not in DELIVERY[before]:
+        if to == before:  # pressed in two windows
+            raise Conflict(_("This delivery is “%s” already.") % D(to).label)
         raise Conflict(
             _("A delivery cannot go from “%(before)s” to “%(after)s”.")
             % {"before": D(before).label, "after": D(to).label}
@@ -120,6 +122,8 @@ def move_own_copy(copy: OwnCopy, to: str, by: Visitor, *, verb: Verb, fields: di
     """As `move_delivery`, for a copy of what is kept about the subject."""
     before = copy.state
     if to not in OWN_COPY[before]:
+        if to == before:
+            raise Conflict(_("This copy is “%s” already.") % C(to).label)
         raise Conflict(
             _("This copy cannot go from “%(before)s” to “%(after)s”.")
             % {"before": C(before).label, "after": C(to).label}

@@ -27,6 +27,17 @@ def test_a_sitting_moves_along_the_table_only(before, after):
         assert not JournalLine.objects.exists()
 
 
+def test_what_two_windows_asked_for_is_told_as_done():
+    cast = make_cast(stage="delivered")
+    licence = cast.sitting.licences.create(number=1, terms={}, text="")
+    made = cast.sitting.deliveries.create(number=1, licence=licence, sizes={}, state="ready")
+    stages.move_delivery(made, "withdrawn", cast.as_owner, verb=Verb.DELIVERY_WITHDRAWN)
+    with pytest.raises(Conflict, match="This delivery is “withdrawn” already"):
+        stages.move_delivery(made, "withdrawn", cast.as_owner, verb=Verb.DELIVERY_WITHDRAWN)
+    with pytest.raises(Conflict, match="cannot go from “withdrawn”"):
+        stages.move_delivery(made, "made", cast.as_owner, verb=Verb.DELIVERY_READY)
+
+
 def test_two_who_move_it_at_once_do_not_both_succeed():
     cast = make_cast()
     stale = Sitting.objects.get(pk=cast.sitting.pk)
