@@ -63,6 +63,28 @@ def test_only_who_chooses_is_asked_to_choose(cast: Cast, stage: str) -> None:
     assert "frames" not in box["desk@elsewhere.example"].body
 
 
+@pytest.mark.parametrize(
+    ("stage", "state", "words"),
+    [
+        ("proofing", "", "Their list is not closed yet"), ("agreeing", "", "Their list is not closed yet"),
+        ("finishing", "agreed", "Accept the terms there first"),
+        ("finishing", "shown", "None of them waits for a version at present"),
+        ("delivered", "approved", "None of them waits for a version at present"),
+    ],
+)  # fmt: skip
+def test_a_retoucher_is_invited_by_what_is_so(cast: Cast, stage: str, state: str, words: str) -> None:
+    Sitting.objects.update(stage=stage)
+    cast.sitting.refresh_from_db()
+    if state:
+        cast.final(1, state)
+    person = cast.retoucher(accepted=False)
+    letters.invite_by_letter(person, cast.as_owner)
+    text = sent()[person.email].body
+    told = [one for one in ("is not closed yet", "Accept the terms there", "None of them waits") if one in text]
+    assert len(told) == 1
+    assert words in text
+
+
 @pytest.mark.parametrize("kind", ["proofs", "closed", "delivery"])
 def test_nobody_reads_of_himself_in_the_third_person(cast: Cast, kind: str) -> None:
     cast.sitting.title = "Spring"
