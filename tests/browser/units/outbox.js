@@ -261,4 +261,13 @@ export default {
     const [next] = await opened(person);
     same(next.rows.get(11)?.kind, "strike");
   },
+  "undo takes back the latest press on a frame that is still there": async () => {
+    network(taking);
+    const [outbox] = await opened();
+    const marks = new Marks({ mine: {}, theirs: {}, sides: {}, people: {} }, outbox);
+    for (const frame of [11, 12, 13]) marks.press(frame, "pick");
+    const there = (frame) => frame !== 13 && frame !== 11; // two were taken off the sheet since
+    same([marks.undo(there), marks.of(12).kind, marks.of(13).kind], [12, "", "pick"]);
+    same(marks.undo(there), undefined, "nothing is left to take back");
+  },
 };

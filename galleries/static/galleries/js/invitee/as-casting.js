@@ -61,7 +61,7 @@ function press(id, kind) {
 }
 function undo() {
   if (!meanwhile.markable()) return;
-  const frame = marks.undo();
+  const frame = marks.undo((id) => frames.has(id) && !meanwhile.left.has(id));
   if (frame) say(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" }));
   else say(words.nothing_to_undo);
 }

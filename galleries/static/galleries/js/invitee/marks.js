@@ -79,8 +79,10 @@ export class Marks {
     this.undoable = [...this.undoable.slice(-99), [frame, kind]];
     this.keepUndo();
   }
-  undo() {
-    const last = this.undoable.pop();
+  /** The latest press on a frame that is there(frame): one that went, or is not on this page, is not what is meant. */
+  undo(there = () => true) {
+    const at = this.undoable.findLastIndex(([frame]) => there(frame)),
+      [last] = at < 0 ? [] : this.undoable.splice(at, 1);
     this.keepUndo();
     if (last) this.set(...last);
     return last?.[0];

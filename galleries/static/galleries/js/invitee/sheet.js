@@ -160,7 +160,7 @@ function tell(text) {
 function undo() {
   writeDown();
   if (!markable()) return;
-  const frame = marks.undo();
+  const frame = marks.undo((id) => frames.has(id) && !gone.has(id));
   // After the frame in which it is counted: over the large view the count is said with it.
   if (frame) afterFrame(() => tell(fill(words.said_undone, { label: frames.get(frame)?.label ?? "" })));
   else say(words.nothing_to_undo);
