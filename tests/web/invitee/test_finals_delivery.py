@@ -458,6 +458,13 @@ def test_a_file_is_shown_small_and_comes_under_its_own_name(cast: Cast) -> None:
     assert body(answer) == storage.get(storage.private(), file.key)
 
 
+def test_the_last_day_stands_behind_the_files_as_one_sentence(cast: Cast) -> None:
+    """No space before a comma, in none of the three languages (common practice, no source)."""
+    delivered(cast, expires_at=timezone.now() + timedelta(days=40))
+    line = page(cast.client_of(cast.recipient), cast).partition("to be fetched until")[0].rpartition(">")[2]
+    assert re.fullmatch(r"\s*1 file,\s+", line), line
+
+
 @pytest.mark.parametrize("how", ["withdrawn", "lapsed", "passcode"])
 def test_a_shut_delivery_says_why(cast: Cast, how: str) -> None:
     fields = {
