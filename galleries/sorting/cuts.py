@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,10 @@ class _Seen:
     def __init__(self, rows: Floats, again: NDArray[np.bool_]) -> None:
         self.rows, self.again = rows, again
         self._middles: dict[tuple[int, ...], Floats] = {}
+
+    def poses(self, a: int, b: int) -> Floats:
+        """The rows of a stretch, one for each burst of one pose."""
+        return np.asarray(self.rows[a:b][np.concatenate([[True], ~self.again[a + 1 : b]])])
 
     def middle(self, *edges: int) -> Floats:
         """Of the frames from the first to the second edge, the third to the fourth, and so on."""
@@ -74,7 +79,7 @@ def _without_strays(seen: _Seen, scatter: dict[str, float], starts: list[int]) -
         edges = [*starts, len(seen.rows)]
         a, b = edges[k], edges[k + 1]
         # A burst of one pose says what one frame says: a hand or a turned head held for a second is no look.
-        part = seen.rows[a:b][np.concatenate([[True], ~seen.again[a + 1 : b]])]
+        part = seen.poses(a, b)
         if b - a >= SHORT:
             k += 1
             continue
@@ -86,10 +91,11 @@ def _without_strays(seen: _Seen, scatter: dict[str, float], starts: list[int]) -
         own = _seen_of(seen, edges, k, near_end=True)
         alike = len(beside) == 2 and content.difference(beside[k], beside[k + 1], scatter).size < STEP_AFTER_PAUSE
         nearest = min(beside, key=lambda at: content.difference(own, beside[at], scatter).size)
-        if alike and not _a_look_by_itself(part, own, list(beside.values()), scatter):
+        others = list(beside.values())
+        if alike and not any(_a_look_by_itself(rows, own, others, scatter) for rows in _asked(seen, edges, k)):
             del starts[k : k + 2]
             k = 0
-        elif not content.holds_together(part, list(beside.values()), scatter):
+        elif not any(content.holds_together(rows, others, scatter) for rows in _asked(seen, edges, k)):
             del starts[nearest]
             k = 0
         elif under := [at for at, other in beside.items() if _same_under_hands(part, own, other, scatter)]:
@@ -105,10 +111,23 @@ def _seen_of(seen: _Seen, edges: list[int], k: int, *, near_end: bool) -> Floats
     a, b = edges[k], edges[k + 1]
     if b - a >= SHORT:
         return seen.middle(max(a, b - STRETCH), b) if near_end else seen.middle(a, min(b, a + STRETCH))
-    own = seen.middle(a, b)
+    return seen.middle(*itertools.chain(*_turns(seen, edges, k)))
+
+
+def _asked(seen: _Seen, edges: list[int], k: int) -> Iterator[Floats]:
+    """The rows by which short run `k` is judged, its own first; where too few of them tell, those of all its turns."""
+    own = seen.poses(edges[k], edges[k + 1])
+    yield own
+    turns = _turns(seen, edges, k) if len(own) >= setups.LEAST_LOOK else []
+    if len(turns) > 1:
+        yield np.concatenate([seen.poses(a, b) for a, b in turns])
+
+
+def _turns(seen: _Seen, edges: list[int], k: int) -> list[tuple[int, int]]:
+    """The edges of all short runs of the set-up of short run `k`, its own among them."""
+    own = seen.middle(edges[k], edges[k + 1])
     short = [(c, d) for c, d in itertools.pairwise(edges) if d - c < SHORT]
-    alike = [(c, d) for c, d in short if c == a or content.difference(own, seen.middle(c, d)).size < setups.ALIKE]
-    return seen.middle(*itertools.chain(*alike))
+    return [(c, d) for c, d in short if c == edges[k] or content.difference(own, seen.middle(c, d)).size < setups.ALIKE]
 
 
 def _same_under_hands(part: Floats, own: Floats, other: Floats, scatter: dict[str, float]) -> bool:

@@ -389,6 +389,8 @@ def test_a_burst_of_one_pose_weighs_as_one_frame() -> None:
     [
         ("turns treatment", 211, "frames whose light is unknown are not one pose"),
         ("turns outfit", 204, "hands before the clothes do not speak for the neighbour whose colour is like skin"),
+        ("turns outfit", 129, "where few frames of a turn tell, all turns of its look are asked"),
+        ("turns outfit", 1059, "the same, by the clock"),
     ],
 )
 def test_a_first_turn_is_not_lost(kind: str, number: int, why: str) -> None:
