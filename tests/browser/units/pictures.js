@@ -82,6 +82,40 @@ export default {
     same(back, ["m1", "m2"]);
     same(asked, ["m1", "m2", "m3", "m4"]);
   },
+  "until a frame is there nothing comes beside it, the frame before least": async () => {
+    const { held, asked, back, bring } = line(),
+      { files } = shown(held, 1);
+    files.open(frame(1), { ahead: [frame(2)] });
+    files.open(frame(2), { ahead: [frame(3), frame(4), frame(1)] });
+    same([asked, back], [["m1", "m2"], ["m1"]]);
+    await bring("m2");
+    same(asked, ["m1", "m2", "m3"]);
+    files.open(frame(3), { ahead: [frame(4), frame(5), frame(2)] });
+    same(back, ["m1"]); // it was fetched ahead, and is the one that is wanted now
+  },
+  "it is said when its pictures are wanted, and when all are there or cannot be had": async () => {
+    const busy = [];
+    const { held, bring } = line({ broken: (src) => src === "m9" }),
+      { files } = shown(held, 2, { busy: (on) => busy.push(on) });
+    files.open(frame(1), { ahead: [frame(2)] });
+    await bring("m1");
+    await bring("m2");
+    await wait(5);
+    same(busy, [true]); // the large one comes
+    await bring("l1");
+    same(busy, [true, false]);
+    files.open(frame(9));
+    same(busy, [true, false, true]);
+    files.open(frame(2)); // passed by: what it would have said is said of this one
+    await wait(5);
+    await bring("l2");
+    same(busy, [true, false, true, true, false]);
+    files.open(frame(9));
+    await bring("m9");
+    same(busy.slice(5), [true, false]);
+    files.close();
+    same(busy.at(-1), false);
+  },
   "what was fetched ahead stands there at once": async () => {
     const { held, bring } = line(),
       { put, files } = shown(held, 1);

@@ -47,6 +47,7 @@ function start() {
     pool = ids(), // who is in the question: all, or a heap of them
     game = new Knockout(pool, many),
     views = [],
+    coming = new Held(), // pictures of those who come next
     close = false,
     wanted = 1,
     picked = "", // what was picked with the press that keeps the order
@@ -77,7 +78,7 @@ function start() {
     locked = true; // until all are placed: a pane that is being made is no hand that moved one
     panes.replaceChildren(...game.shown.map(pane));
     $("#back-one").disabled = game.past.length === 0;
-    for (const id of game.coming) new Image().src = frames.get(id).middle ?? frames.get(id).large;
+    ahead();
     place(); // eyes that were compared: go on with the eyes of those who come next
     redraw();
     $(".keep", panes).focus({ preventScroll: true });
@@ -113,6 +114,15 @@ function start() {
     for (const button of $$("button.m", panes)) button.setAttribute("aria-disabled", String(Boolean(meanwhile.why)));
     if (!$("#finished").hidden) offer();
     heaps?.refresh();
+  }
+  /** Those who come next, once those who are asked about are there: beside them they would take half of a thin line. */
+  async function ahead() {
+    const these = views,
+      addresses = game.coming.map((id) => frames.get(id).middle ?? frames.get(id).large);
+    coming.want([]);
+    await Promise.all(these.map(({ there }) => there));
+    if (these !== views) return;
+    for (const address of addresses) coming.load(address, true).catch(() => {}); // asked for anew when it is shown
   }
   function pane(id) {
     const frame = frames.get(id),
@@ -163,8 +173,15 @@ function start() {
     const view = new Viewport(stage, picture, {
       onChange: lock,
     });
+    let shown;
+    view.there = new Promise((done) => {
+      shown = done;
+    });
     view.files = new Sharpening(new Held(), {
-      show: (src) => (src ? picture.setAttribute("src", src) : picture.removeAttribute("src")),
+      show: (src) => {
+        src ? picture.setAttribute("src", src) : picture.removeAttribute("src");
+        if (src) shown();
+      },
       stretch: (image) => (frame.width * view.scale * (window.devicePixelRatio || 1)) / image.naturalWidth,
       poor: () => say(words.small_only),
     });

@@ -3,6 +3,7 @@ import { el } from "../shared/dom.js";
 import { settled } from "../shared/later.js";
 
 const KEPT = "sheet"; // the worker's store
+let looks = false; // does somebody wait for a picture?
 const worker = async (address) => {
   await navigator.serviceWorker.register(address, { scope: "/s/" });
   return (await navigator.serviceWorker.ready).active;
@@ -44,6 +45,7 @@ export async function tell({ person, sheet, until, worker: address }, asks) {
   });
   const active = await worker(address).catch(() => null);
   await settled();
+  if (looks) active?.postMessage({ looking: true });
   active?.postMessage({ person, page: sheet, until, seen: parts(), ...asks() });
 }
 /** The sheet's. pictures: addresses of every small picture on it. */
@@ -57,6 +59,14 @@ export const keep = (config, words, pictures) =>
       unsent: unsent(words),
     };
   });
+/** Somebody waits for a picture, or no more: meanwhile the worker asks for nothing that it keeps for later.
+    back: addresses that this page has called off. */
+export function looking(on, { person, sheet }, back = []) {
+  if (on === looks) return;
+  looks = on;
+  const whole = "whole" in document.documentElement.dataset;
+  navigator.serviceWorker?.controller?.postMessage({ looking: on, person, page: sheet, whole, back });
+}
 export const drop = (pictures) => navigator.serviceWorker?.controller?.postMessage({ gone: pictures });
 export const forget = () => globalThis.caches?.delete(KEPT);
 

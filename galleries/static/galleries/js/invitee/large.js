@@ -33,8 +33,9 @@ const keep = (name, value) => {
 const cellOf = (id) => document.getElementById(`f${id}`);
 
 export class Large {
-  /** order(): the ids as the page shows them now; cell(id): its item there; mark(id, kind); undo() */
-  constructor(dialog, { frames, marks, words, config, order, cell = cellOf, mark, undo }) {
+  /** order(): the ids as the page shows them now; cell(id): its item there; mark(id, kind); undo(); busy(on): are
+      pictures of this to come? */
+  constructor(dialog, { frames, marks, words, config, order, cell = cellOf, mark, undo, busy }) {
     Object.assign(this, { dialog, frames, marks, words, config, order, cell, mark, undo });
     this.stage = $("#stage", dialog);
     this.picture = $("#large-picture", dialog);
@@ -47,6 +48,7 @@ export class Large {
       show: (src) => this.put(src),
       stretch: (image) => (this.frame.width * this.view.scale * (window.devicePixelRatio || 1)) / image.naturalWidth,
       poor: () => this.poor(),
+      busy,
     });
     this.way = 1; // the one the person goes: on, or back
     onLift(dialog, AT_ONCE, (button) => this.do(button.dataset.act));

@@ -1,13 +1,19 @@
 // The sheet's small pictures on a phone (sheet.css holds them back there): a browser left alone fetches two
 // screens more of them than anybody sees. Those of the first screen are not held back.
 
+import { GivingWay } from "./giving-way.js";
+
+const near = (picture) => {
+  picture.dataset.near = "";
+};
+
 /**
  * Let each picture come when its cell is on the screen, and from the first sign of a hand a screen before that.
  * cells: elements with an `img` each. Only those of a film (their parent) that is near are watched: the browser looks
  * at every one that is, at each frame it draws, and a thousand cost a phone half of that frame's time.
- * Returns what is called with more of them.
+ * ask(img): lets one come. Returns what is called with more of them.
  */
-export function fetchNear(cells) {
+export function fetchNear(cells, ask = near) {
   const films = new Map();
   const watch = (rootMargin) => {
     const near = new Set();
@@ -16,7 +22,7 @@ export function fetchNear(cells) {
         for (const { isIntersecting, target } of entries) {
           if (!isIntersecting) continue;
           onCells.unobserve(target);
-          target.querySelector("img").dataset.near = "";
+          ask(target.querySelector("img"));
         }
       },
       { rootMargin },
@@ -63,6 +69,9 @@ export function fetchNear(cells) {
   return add;
 }
 
+export const small = new GivingWay(near, document.querySelectorAll(".film > .frame img:not([loading='lazy'])"));
 /** For cells of the sheet that are made later. */
-export const fetchToo = fetchNear(document.querySelectorAll(".film > .frame:has(img[loading='lazy'])"));
+export const fetchToo = fetchNear(document.querySelectorAll(".film > .frame:has(img[loading='lazy'])"), (picture) =>
+  small.ask(picture),
+);
 document.documentElement.dataset.watched = ""; // from here on no picture comes by the clock (sheet.css)

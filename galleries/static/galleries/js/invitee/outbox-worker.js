@@ -20,10 +20,47 @@ self.addEventListener("message", (event) => event.waitUntil(take(event.data, eve
 
 const forget = () => caches.delete(KEPT);
 const note = (page, what) => `${page}-${what}`;
+// Whoever looks at a picture that has not come has the line to themselves: what is kept for later is called off, and
+// asked for again once nobody looks.
+const looking = new Set(); // clients
+let stop = new AbortController(),
+  freed = nobody(),
+  keeping = null; // what is being kept for the sheet, to its end
+function nobody() {
+  let go;
+  const promise = new Promise((done) => {
+    go = done;
+  });
+  return { promise, go };
+}
+function looks(client, on) {
+  if (on) {
+    looking.add(client);
+    stop.abort();
+    stop = new AbortController();
+    return;
+  }
+  looking.delete(client);
+  if (looking.size) return;
+  freed.go();
+  freed = nobody();
+}
+/** Until nobody looks. A page that is gone tells of nothing: it is looked for. */
+async function line() {
+  while (looking.size) {
+    await Promise.race([freed.promise, new Promise((done) => setTimeout(done, 1000))]);
+    for (const one of looking) if (!(await self.clients.get(one))) looking.delete(one);
+  }
+}
 /** Keep an address unless it is kept already; a page is asked for anew, and what it shows is kept with it. */
 async function keep(cache, address) {
   if (await cache.match(address)) return;
-  await cache.add(new Request(address, { credentials: "same-origin" })).catch(() => {});
+  for (let called = true; called; ) {
+    await line();
+    const { signal } = stop;
+    await cache.add(new Request(address, { credentials: "same-origin", priority: "low", signal })).catch(() => {});
+    called = signal.aborted && !(await cache.match(address));
+  }
 }
 async function all(cache, addresses) {
   const left = [...addresses];
@@ -34,6 +71,7 @@ async function all(cache, addresses) {
   );
 }
 async function keepPage(cache, address) {
+  await line();
   const answer = await fetch(address, { credentials: "same-origin" }).catch(() => null);
   if (!answer?.ok || answer.redirected) return;
   await cache.put(address, answer.clone());
@@ -44,9 +82,17 @@ async function keepPage(cache, address) {
 /**
  * A page says for whom it is, until when (ISO), which pages open without a network, what it has loaded before this
  * script watched, and the words in place of what needs the network; the sheet also every small picture it shows.
- * page: the sheet's address. `gone`: pictures to drop.
+ * page: the sheet's address. `gone`: pictures to drop. `looking`: somebody waits for a picture, or no more;
+ * back: the addresses that the page has called off for it.
  */
-async function take({ person, page, until, pages, seen, pictures, offline, unsent, gone }, client) {
+async function take(said, client) {
+  const { person, page, until, pages, seen, pictures, offline, unsent, gone } = said;
+  if ("looking" in said) {
+    looks(client.id, said.looking);
+    callBack(client.id, said.back ?? []);
+    if (!said.looking && !said.whole) await goOn(said, client);
+    return;
+  }
   if (gone) {
     const cache = await caches.open(KEPT);
     await Promise.all(gone.map((address) => cache.delete(address)));
@@ -62,12 +108,27 @@ async function take({ person, page, until, pages, seen, pictures, offline, unsen
   // The sheet's words name what opens without a network: they stay while it does.
   if (pictures || !(await cache.match(page))) await cache.put(note(page, "words"), html(offline));
   if (pictures) await letGo(cache, page, pictures);
-  await all(cache, pictures ? [page, ...seen] : seen);
-  client?.postMessage({ kept: seen.length });
-  for (const address of pages) await keepPage(cache, address);
-  if (!pictures) return;
-  await all(cache, new Set(pictures));
-  client?.postMessage({ kept: seen.length, whole: new Set(pictures).size });
+  const kept = (async () => {
+    await all(cache, pictures ? [page, ...seen] : seen);
+    client?.postMessage({ kept: seen.length });
+    for (const address of pages) await keepPage(cache, address);
+    if (!pictures) return;
+    await all(cache, new Set(pictures));
+    client?.postMessage({ kept: seen.length, whole: new Set(pictures).size });
+  })();
+  if (pictures) keeping = kept;
+  await kept;
+}
+/** A browser ends a worker whose work takes minutes: what is being kept has as many again after each look, and where
+    a worker was ended over it, this one goes on. */
+async function goOn({ person, page }, client) {
+  if (keeping) return keeping;
+  const [who, named] = await Promise.all(["is-for", "pictures"].map((what) => caches.match(note(page, what))));
+  if (!named || (await who?.text()) !== person) return;
+  const [cache, pictures] = [await caches.open(KEPT), await named.json()];
+  keeping = all(cache, new Set(pictures));
+  await keeping;
+  client?.postMessage({ kept: 0, whole: new Set(pictures).size });
 }
 const html = (text) => new Response(text, { headers: { "Content-Type": "text/html; charset=utf-8" } });
 /** What the sheet showed before and does not show now. */
@@ -86,7 +147,8 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET") return;
   if (request.mode === "navigate" && OURS.test(address.pathname)) event.respondWith(page(request, address.pathname));
   else if (address.pathname.startsWith("/static/")) event.respondWith(part(request));
-  else if (SMALL.test(address.pathname) || REFERENCE.test(address.pathname)) event.respondWith(picture(request));
+  else if (SMALL.test(address.pathname) || REFERENCE.test(address.pathname))
+    event.respondWith(picture(request, event.clientId, address.pathname));
 });
 /** What was kept of an address, while the invite that it was kept under holds; after that nothing is kept. */
 async function kept(path, sheet) {
@@ -137,7 +199,20 @@ async function part(request) {
     return (await caches.match(request)) ?? Promise.reject(error);
   }
 }
+// Pictures that pass by on their way to a page, by it and their address: what a page calls off, a worker goes on with.
+const passing = new Map();
+const passage = (client, path) => `${client} ${path}`;
+function callBack(client, paths) {
+  for (const path of paths) {
+    passing.get(passage(client, path))?.abort();
+    passing.delete(passage(client, path));
+  }
+}
 /** Only what a page named is kept (`take`): a picture that passes by is not. */
-async function picture(request) {
-  return (await caches.match(request)) ?? fetch(request);
+async function picture(request, client, path) {
+  const found = await caches.match(request);
+  if (found) return found;
+  const called = new AbortController();
+  passing.set(passage(client, path), called);
+  return fetch(request, { signal: called.signal });
 }

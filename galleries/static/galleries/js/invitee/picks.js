@@ -34,6 +34,10 @@ export class Picks {
       dialog.close();
       this.open(id);
     });
+    // What has not come is not wanted any more: when this is shown again it is made anew.
+    dialog.addEventListener("close", () => {
+      for (const picture of $$("img", dialog)) if (!picture.complete) picture.removeAttribute("src");
+    });
   }
   show() {
     this.dialog.showModal();

@@ -60,21 +60,41 @@ export class Held {
 
 export class Sharpening {
   /** show(src): into the picture, "" for nothing yet; stretch(image): how many pixels of the screen to one of this
-      picture; poor(): only the small one could be had; rest: ms */
-  constructor(held, { show, stretch, poor = nothing, rest = REST }) {
-    Object.assign(this, { held, show, stretch, poor, rest, turn: 0 });
+      picture; poor(): only the small one could be had; busy(on): does anything of this still come? rest: ms */
+  constructor(held, { show, stretch, poor = nothing, busy = nothing, rest = REST }) {
+    Object.assign(this, { held, show, stretch, poor, busy, rest, turn: 0, works: 0 });
+  }
+  /** Some of this turn's pictures are to come: until `end`, or another turn. */
+  begin() {
+    this.works += 1;
+    if (this.works === 1) this.busy(true);
+    return this.turn;
+  }
+  end(turn) {
+    if (turn !== this.turn) return;
+    this.works -= 1;
+    if (!this.works) this.busy(false);
   }
   /** frame: its addresses {small, middle, large}, middle null where it has none; there: is the small one loaded?
       ahead: the frames that come next, the likeliest first */
   async open(frame, { there = false, ahead = [] } = {}) {
-    const turn = ++this.turn,
-      stays = () => turn === this.turn,
+    this.turn += 1;
+    this.works = 0;
+    const turn = this.begin();
+    try {
+      await this.come(turn, frame, { there, ahead });
+    } finally {
+      this.end(turn);
+    }
+  }
+  async come(turn, frame, { there, ahead }) {
+    const stays = () => turn === this.turn,
       rested = new Promise((done) => setTimeout(done, this.rest));
     const first = (one) => one.middle ?? one.large;
     this.frame = frame;
     this.asked = false;
-    this.held.want([first(frame), ...ahead.map(first)]);
     const best = [frame.large, first(frame)].find((src) => this.held.ready(src));
+    this.held.want([first(frame), ...(best ? ahead.map(first) : [])]); // until it is there, nothing comes beside it
     this.show(best ?? (there ? frame.small : ""));
     if (!best) {
       try {
@@ -109,18 +129,23 @@ export class Sharpening {
     const { turn, frame } = this;
     if (!frame?.middle || this.asked) return true;
     this.asked = true;
+    this.begin();
     try {
       await this.held.load(frame.large);
     } catch {
       if (turn === this.turn) this.asked = false;
       return false;
+    } finally {
+      this.end(turn);
     }
     if (turn === this.turn) this.show(frame.large);
     return true;
   }
   close() {
     this.turn += 1;
+    this.works = 0;
     this.frame = null;
     this.held.want([]);
+    this.busy(false);
   }
 }

@@ -11,10 +11,10 @@ import { before } from "./before.js";
 import { become, draw, foresee, forgo, sentence, showAhead } from "./drawing.js";
 import { Films } from "./films.js";
 import { framesOf } from "./frames.js";
-import { drop, keep, stay } from "./kept.js";
+import { drop, keep, looking, stay } from "./kept.js";
 import { HAND, Large } from "./large.js";
 import { Marks } from "./marks.js";
-import { fetchToo } from "./near.js";
+import { fetchToo, small } from "./near.js";
 import { Notices } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Picks } from "./picks.js";
@@ -54,7 +54,7 @@ const answers = new Answers({ marks, notices, frames, words, config });
 const films = new Films($$(".look-strip"), { frames, fill: filled, hidden });
 const { items } = films; // of the frames that have a cell by now
 const cell = (id) => films.cell(id);
-const large = new Large($("#large"), { frames, marks, words, config, order: visible, cell, mark: press, undo });
+const large = new Large($("#large"), { frames, marks, words, config, order: visible, cell, mark: press, undo, busy });
 const picks = $("#picks")
   ? new Picks($("#picks"), {
       gone,
@@ -240,6 +240,14 @@ function onwards(id) {
     at = order.indexOf(id),
     next = cell(order[at + 1] ?? order[at - 1]);
   if (next) $("a.open", next).focus({ preventScroll: true });
+}
+
+/** What the large view wants comes before what the sheet asked for, and before what is kept for the time without a
+ * network. */
+function busy(on) {
+  const back = on ? small.give() : [];
+  if (!on) small.take(!large.dialog.open);
+  looking(on, config, back);
 }
 
 // --- hands ---
