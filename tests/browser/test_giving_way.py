@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from galleries.web import straight
 from tests.browser.conftest import PHONE, Come
@@ -36,7 +36,7 @@ BLANK = """() => [...document.querySelectorAll(".film > .frame img")].filter((on
 
 
 class Line:
-    """Small pictures of later frames wait until `open` is set; `asked`: their frames, as often as they were asked for."""
+    """Small pictures of later frames wait until `open` is set; `asked`: their frames, as often as they were wanted."""
 
     def __init__(self, first: int) -> None:
         self.first, self.asked, self.open = first, list[int](), threading.Event()
@@ -129,6 +129,29 @@ def test_what_is_kept_for_later_gives_way_too_and_is_whole_in_the_end(cast: Cast
     nothing_blank(page)
     kept = "async () => (await (await caches.open('sheet')).keys()).filter(({ url }) => /\\/small\\//.test(url)).length"
     assert page.evaluate(kept) == COUNT
+
+
+def test_nothing_is_kept_for_later_while_a_frame_that_was_opened_has_not_come(
+    cast: Cast, come: Come, line: Line
+) -> None:
+    device = come(cast.subject, **PHONE)
+    page = ready(device.open(f"/s/{cast.sitting.slug}/sheet"))
+    html = page.locator("html")
+    expect(html).to_have_attribute("data-kept", re.compile(r"\d+"))
+    held: list[Route] = []
+    holding = True
+    page.route("**/files/proof/*/large/*", lambda route: held.append(route) if holding else route.continue_())
+    page.locator(".film > .frame a.open").first.tap()
+    while not held:
+        page.wait_for_timeout(50)
+    line.open.set()
+    page.wait_for_timeout(3000)
+    assert html.get_attribute("data-whole") is None
+    holding = False
+    for route in held:
+        route.continue_()
+    page.wait_for_function(LARGE, timeout=20_000)
+    expect(html).to_have_attribute("data-whole", str(COUNT), timeout=30_000)
 
 
 def test_a_page_that_went_while_somebody_looked_holds_up_nothing(cast: Cast, come: Come, line: Line) -> None:
