@@ -98,8 +98,10 @@ class World:
             number=1, terms=_terms(cast), text="", created_at=timezone.now() - timedelta(days=1)
         )
         ready, made, failed, gone = (
-            cast.sitting.deliveries.create(number=n, licence=licence, sizes={}, state=state)
-            for n, state in enumerate(("ready", "made", "failed", "withdrawn"), 1)
+            cast.sitting.deliveries.create(number=n, licence=licence, sizes={}, state=state, ready_at=sent_at)
+            for n, (state, sent_at) in enumerate(
+                (("ready", timezone.now()), ("made", None), ("failed", None), ("withdrawn", timezone.now())), 1
+            )
         )
         for delivery in (ready, made):
             delivery.files.create(final=finals[2], size_slug="s", name="a.jpg", key="k", sha256="c" * 64, bytes=1)

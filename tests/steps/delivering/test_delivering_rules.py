@@ -657,7 +657,10 @@ def test_a_fetch_is_counted_for_its_person_file_and_delivery(cast: Cast, clock: 
     assert Receipt.objects.count() == 4
     assert Sitting.objects.get().change == change + 4
     lines = JournalLine.objects.filter(verb="fetched").order_by("pk").values_list("who", "thing", "detail")
-    assert list(lines)[:2] == [("Ansa Veld", "all.zip", {"delivery": 1}), ("Ansa Veld", "one.jpg", {"delivery": 1})]
+    assert list(lines)[:2] == [
+        ("Ansa Veld (subject)", "all.zip", {"delivery": 1}),
+        ("Ansa Veld (subject)", "one.jpg", {"delivery": 1}),
+    ]
 
 
 @pytest.mark.parametrize(
