@@ -165,9 +165,9 @@ def _polished(stream: Stream, rows: Floats, scatter: dict[str, float], starts: l
         edges = [*starts, len(rows)]
         a, i, b = edges[k - 1], edges[k], edges[k + 1]
         sides = content.middle(rows[max(a, i - STRETCH) : i]), content.middle(rows[i : min(b, i + STRETCH)])
+        near, against = _places(stream, rows, scatter, (a, b), i, sides)
         if content.comparable(*sides):
-            starts[k] = _settle(stream, rows, scatter, (a, b), i, sides)
-        near, against = _places(stream, rows, scatter, (a, b), starts[k], sides)
+            starts[k] = _best(stream, near, against, i)
         places.append(near)
         costs.append(against + 0.01 * np.abs(np.array(near) - starts[k]))  # as it is, where nothing speaks
     return in_rhythm(starts, len(rows), places, costs, setups.LEAST_LOOK)
@@ -256,7 +256,11 @@ def _settle(
 
     Of equally good places the one after the longest gap is taken, then the one nearest to `place`.
     """
-    places, costs = _places(stream, rows, scatter, span, place, sides)
+    return _best(stream, *_places(stream, rows, scatter, span, place, sides), place)
+
+
+def _best(stream: Stream, places: range, costs: Floats, place: int) -> int:
+    """The cheapest of the places near `place`; see `_settle`."""
 
     def rank(k: int) -> tuple[float, float, int]:
         return (round(float(costs[k]), 3), -float(stream.gaps[places[k]]), abs(places[k] - place))
