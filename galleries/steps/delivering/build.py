@@ -14,6 +14,7 @@ from itertools import groupby
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from galleries import stages, storage
 from galleries.access import PROGRAM
@@ -28,7 +29,7 @@ from galleries.imaging.rights.record import RightsRecord
 from galleries.models import DeliveredFile, Delivery, Frame, Verb
 from galleries.papers import tagged
 from galleries.papers.terms import LicenceTerms
-from galleries.steps.delivering import camera_picture, file_order, licences, offer, package, sizes
+from galleries.steps.delivering import camera_picture, file_order, left_behind, licences, offer, package, sizes
 from galleries.steps.delivering.file_order import Caption, FileOrder
 from galleries.steps.delivering.signing import Pen
 from galleries.steps.limits import limits
@@ -47,6 +48,7 @@ def build(delivery_id: int) -> None:
     delivery = Delivery.objects.select_related("sitting", "licence").filter(pk=delivery_id).first()
     if delivery is None or delivery.state != D.WAITING:
         return
+    began = timezone.now()
     try:
         there = {file.name: file for file in delivery.files.all()}
         missing = [order for order in file_order.of(delivery) if order.name not in there]
@@ -58,6 +60,7 @@ def build(delivery_id: int) -> None:
             archive.expect(missing)
             _make_files(delivery, missing, archive)
             packed = archive.finish()
+        left_behind.clear(delivery, began)
     except (DomainError, ImagingError) as error:
         stages.move_delivery(
             delivery, D.FAILED, PROGRAM, verb=Verb.DELIVERY_FAILED, fields={"problem": error.told.as_text(500)}
@@ -223,7 +226,7 @@ def _keep(delivery: Delivery, order: FileOrder, file: FinalFile) -> DeliveredFil
     """Store the bytes, then write the row: one file after the other, for of several kept at once a killed worker would
     leave those without a row that were flushed first."""
     ending = order.name.rsplit(".", 1)[1]
-    key = storage.derived_key(delivery.sitting.uid, "final", file.sha256, ending)
+    key = storage.derived_key(delivery.sitting.uid, left_behind.KIND, file.sha256, ending)
     storage.put(storage.private(), key, file.data)
     return _row(
         delivery, order, key=key, sha256=file.sha256, bytes=len(file.data), width=file.width, height=file.height,

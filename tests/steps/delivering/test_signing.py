@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -196,18 +195,6 @@ def test_a_worker_on_a_machine_without_the_certificate_makes_none(cast: Cast, tm
     assert delivery.state == Delivery.State.FAILED
     assert "each machine of the site" in offer.problem_of(delivery)
     assert not (tmp_path / "signing").exists()
-
-
-def test_an_orphan_of_work_that_was_cut_off_is_told_and_cleared(cast: Cast) -> None:
-    """Stored, and killed before its row: the next try signs anew, under another key. `verify` tells what is left."""
-    ready(cast)
-    delivery = asked(cast)
-    storage.put(storage.private(), storage.derived_key(cast.sitting.uid, "final", "c" * 64, "jpg"), b"cut off")
-    built(delivery)
-    orphans = inventory.compare(cast.sitting).orphans
-    assert len(orphans) == 1
-    assert inventory.clear(orphans, young=timedelta(0)).removed == orphans
-    assert inventory.compare(cast.sitting).good
 
 
 def test_the_command_tells_a_changed_file(cast: Cast, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
