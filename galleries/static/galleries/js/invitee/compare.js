@@ -98,7 +98,8 @@ function start() {
     const shown = game.shown.some((id) => ids.includes(id));
     pool = pool.filter((id) => !ids.includes(id));
     for (const id of ids) game.remove(id);
-    if (!pool.length) location.reload(); // the page says so itself
+    if (!pool.length)
+      location.reload(); // the page says so itself
     else if (heaps?.remove(ids)) return;
     else if (!$("#finished").hidden) {
       list(ordered().filter((id) => !ids.includes(id)));
@@ -319,8 +320,7 @@ function start() {
   // One press: the first of the order are picks, and the order is kept.
   $("#pick-first")?.addEventListener("click", () => {
     if (!meanwhile.markable()) return;
-    for (const id of ordered().slice(0, wanted))
-      if (marks.of(id).kind !== "pick") marks.press(id, "pick");
+    for (const id of ordered().slice(0, wanted)) if (marks.of(id).kind !== "pick") marks.press(id, "pick");
     picked = fill(words[wanted === 1 ? "picked_first_one" : "picked_first"], { n: wanted });
     say(picked);
     $("#finished").requestSubmit();

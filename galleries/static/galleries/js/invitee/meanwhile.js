@@ -44,11 +44,14 @@ export class Meanwhile {
     if (going.length) this.tell(going);
     notices.show();
   }
-  /** Whose act it was is told to the subject alone, as on the sheet: from another's a frame may have gone by the subject's. */
+  /** Whose act it was is told to the subject alone, as on the sheet: from another's page a frame may have gone by what
+      the subject did. */
   tell(going) {
     if (!this.config.hears_why) return;
     const { frames, notices, words } = this,
       labels = going.map((id) => frames.get(id).label);
-    notices.say(fill(going.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }));
+    notices.say(
+      fill(going.length === 1 ? words.gone : words.gone_many, { label: labels[0], labels: labels.join(", ") }),
+    );
   }
 }

@@ -37,8 +37,9 @@ export function say(text) {
   if (place.hasAttribute("data-passing")) fading = setTimeout(() => place.replaceChildren(), 8000);
 }
 const CONTROLS = "a[href], button, input, select, textarea, summary, label, .tray > *";
-/** What passes over a page lies on no control, nor on what is said by the tray: from the lower edge up, the first place where there is none. A control
-    as high as a quarter of the window is a picture that one presses: of that a strip may be covered. */
+/** What passes over a page lies on no control, nor on what is said by the tray: from the lower edge up, the first place
+    where there is none. A control as high as a quarter of the window is a picture that one presses: of that a strip may
+    be covered. */
 function makeRoom(place) {
   place.style.bottom = "";
   const box = place.getBoundingClientRect();
