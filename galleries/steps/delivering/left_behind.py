@@ -18,7 +18,7 @@ def clear(delivery: Delivery, before: datetime) -> int:
     """Remove delivered pictures of the sitting that no row names and that are older than `before`, when this work
     began; how many. None while another delivery of the sitting is being made: it may be about to name its own."""
     sitting = delivery.sitting
-    if sitting.deliveries.filter(state=Delivery.State.WAITING).exclude(pk=delivery.pk).exists():
+    if sitting.deliveries.being_made().exclude(pk=delivery.pk).exists():
         return 0
     store, gone = storage.private(), 0
     keys = list(store.keys(f"{storage.home(sitting.uid)}/{KIND}"))  # type: ignore[attr-defined]
