@@ -200,7 +200,8 @@ async function part(request) {
   }
 }
 // Pictures that pass by on their way to a page, by it and their address: what a page calls off, a worker goes on with.
-const passing = new Map();
+const passing = new Map(),
+  MOST = 200; // more are not on their way at once
 const passage = (client, path) => `${client} ${path}`;
 function callBack(client, paths) {
   for (const path of paths) {
@@ -214,5 +215,6 @@ async function picture(request, client, path) {
   if (found) return found;
   const called = new AbortController();
   passing.set(passage(client, path), called);
+  if (passing.size > MOST) passing.delete(passing.keys().next().value); // the oldest: it has come long since
   return fetch(request, { signal: called.signal });
 }
