@@ -28,21 +28,21 @@ from tests.benchmarks import figures
 ROOT = Path(__file__).resolve().parents[2]
 # name → (options, seconds that it may take, then it is told to end); together no more than twenty minutes.
 SHORT: dict[str, tuple[tuple[str, ...], int]] = {
-    "scale": (("--sizes", "300", "3000", "--sittings", "10", "--each", "300", "--rounds", "5"), 120),
+    "scale": (("--sizes", "300", "3000", "--sittings", "10", "--each", "300", "--rounds", "5"), 90),
     "crowd": (("--minutes", "1", "--people", "50", "--frames", "30", "--standing", "300"), 120),
-    "card": (("--frames", "16"), 90),
-    "desk": (("--frames", "100", "--widths", "1280"), 75),
+    "card": (("--frames", "64"), 90),
+    "desk": (("--frames", "100", "--widths", "1280"), 60),
     "uploads": (("--files", "36"), 80),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
     "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 45),
-    "workers": (("--rounds", "1", "--repeat", "1", "--finals", "8"), 50),
-    "trace": (("--count", "1", "--keys", "40", "--further", "0"), 90),
+    "workers": (("--rounds", "1", "--repeat", "1", "--finals", "40"), 170),
+    "trace": (("--count", "1", "--keys", "40", "--further", "0"), 60),
     "looks": (("--sittings", "10"), 50),
     "eyes": (("--count", "6"), 60),
-    "bombs": (("archive",), 60),
-    "true_to_life": (("--most", "1"), 90),
+    "bombs": (("archive",), 45),
+    "true_to_life": (("--most", "1"), 60),
 }  # fmt: skip
 # What README shows: (benchmark, figure).
 HEADLINES = (
