@@ -92,6 +92,15 @@ def test_every_benchmark_has_a_short_setting_or_a_reason_and_all_fit_in_twenty_m
     assert {name for name, _figure in whole.HEADLINES} <= set(whole.SHORT)
 
 
+def test_headlines_of_a_run_that_was_not_made_are_refused_in_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        whole.main(["--readme", "--to", str(tmp_path / "none.json")])
+    assert ended.value.code == 2
+    assert "none.json is not there; a run without --readme writes it" in capsys.readouterr().err
+
+
 def test_headlines_stand_in_readme_with_the_machine_unless_it_was_busy(tmp_path: Path) -> None:
     readme = tmp_path / "README.md"
     readme.write_text(f"a\n{whole.BEGIN}\nold\n{whole.END}\nb\n")

@@ -54,12 +54,16 @@ HEADLINES = (
     ("card", "card to proofs, CPU a frame against verify and proof"),
     ("card", "frames from card to proof"),
     ("sheet", "largest contentful paint"),
+    ("sheet", "large view sharp"),
     ("desk", "next frame on the screen, median, 1280 px"),
     ("uploads", "upload, CPU a file against hash, decode and write"),
     ("proof", "proof against its floor"),
     ("proof", "proof of a wide gamut against its floor"),
     ("proof", "libvips against the proof"),
     ("cut", "eight finals, against libvips"),
+    ("workers", "two workers against one"),
+    ("workers", "a delivery on two cores against one"),
+    ("looks", "boundaries of proposed looks, mean F1"),
 )
 BEGIN, END = "<!-- figures -->", "<!-- end of figures -->"
 APART = {
@@ -75,6 +79,8 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--to", type=Path, default=ROOT / ".cache" / "benchmarks.json")
     parser.add_argument("--readme", action="store_true", help="put the headline rows of the file into README.md")
     options = parser.parse_args(argv)
+    if options.readme and not options.to.is_file():
+        parser.error(f"{options.to} is not there; a run without --readme writes it")
     if options.readme:
         return into_readme(json.loads(options.to.read_text("utf-8")), ROOT / "README.md")
     here = figures.machine()
