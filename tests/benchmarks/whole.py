@@ -34,7 +34,7 @@ SHORT: dict[str, tuple[tuple[str, ...], int]] = {
     "desk": (("--frames", "100", "--widths", "1280"), 60),
     "uploads": (("--files", "36"), 80),
     "sheet": (("--frames", "300", "--runs", "1", "--portraits", "4"), 120),
-    "proof": (("--frames", "2", "--rounds", "2", "--no-ssim"), 60),
+    "proof": (("--frames", "6", "--rounds", "3", "--no-ssim"), 60),
     "cut": (("--frames", "1", "--rounds", "1"), 90),
     "raw": (("--rounds", "2"), 45),
     "workers": (("--rounds", "1", "--repeat", "1", "--finals", "40"), 170),
