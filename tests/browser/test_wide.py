@@ -86,6 +86,14 @@ def corner(page: Page) -> tuple[int, int, int]:
     return shot.getpixel((int((width - 3) * scale), int(height / 2 * scale)))  # type: ignore[return-value]
 
 
+def faults(page: Page, *, thumb: bool) -> list[str]:
+    """A head of two lines, lines too long to read, what goes beside the screen, and targets too small for a thumb."""
+    head = page.locator(".head").bounding_box()
+    assert head is not None
+    high = [f"the head is {head['height']} px high"] if head["height"] > 54 else []
+    return [*high, *page.evaluate(LONG, 68), *sideways(page), *(page.evaluate(SMALL, 44) if thumb else [])]
+
+
 @pytest.mark.parametrize(("options", "least"), [(TABLET, 0.7), (DESK, 0.64), (WIDE, 0.6)], ids=["768", "1280", "1920"])
 def test_the_sheet_is_pictures(cast: Cast, come: Come, options: dict[str, Any], least: float) -> None:
     """Wished are 70 %; with a mouse the row of tools and the slips beside the strips take the rest (0.66 and 0.62)."""
@@ -113,14 +121,7 @@ def test_pages_of_the_invited_begin_at_one_edge(cast: Cast, come: Come, options:
     told: list[str] = []
 
     def look(page: Page, path: str) -> None:
-        head = page.locator(".head").bounding_box()
-        assert head is not None
-        if head["height"] > 54:
-            told.append(f"{path}: the head is {head['height']} px high")
-        told.extend(f"{path}: {line}" for line in page.evaluate(LONG, 68))
-        told.extend(f"{path}: {one}" for one in sideways(page))
-        if options is TABLET:
-            told.extend(f"{path}: {one}" for one in page.evaluate(SMALL, 44))
+        told.extend(f"{path}: {one}" for one in faults(page, thumb=options is TABLET))
         title = page.locator("main h1:not(.unseen)")
         if title.count():
             edges[path] = title.first.bounding_box()["x"]  # type: ignore[index]
@@ -150,14 +151,7 @@ def test_pages_of_the_studio_begin_at_one_edge_and_lie_whole(
         for name in ("studio", "studio-own", "studio-sizes", "account", "new-sitting", "studio-due", *OF_A_SITTING):
             inside = name in OF_A_SITTING
             page.goto(live_server.url + reverse(name, args=[cast.sitting.slug] if inside else []))
-            head = page.locator(".head").bounding_box()
-            assert head is not None
-            if head["height"] > 54:
-                told.append(f"{name}: the head is {head['height']} px high")
-            told.extend(f"{name}: {line}" for line in page.evaluate(LONG, 68))
-            told.extend(f"{name}: {one}" for one in sideways(page))
-            if options is TABLET:
-                told.extend(f"{name}: {one}" for one in page.evaluate(SMALL, 44))
+            told.extend(f"{name}: {one}" for one in faults(page, thumb=options is TABLET))
             edges[name] = page.locator("main h1").first.bounding_box()["x"]  # type: ignore[index]
             red, green, blue = corner(page)
             if name in PAPER and (red, green, blue) != (0xF6, 0xF6, 0xF5):
