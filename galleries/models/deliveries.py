@@ -66,6 +66,11 @@ class Delivery(models.Model):
         """Is the time over in which it could be fetched?"""
         return self.expires_at is not None and self.expires_at <= timezone.now()
 
+    @property
+    def is_there(self) -> bool:
+        """Is it handed over, and may still be fetched?"""
+        return self.state == Delivery.State.READY and not self.has_lapsed
+
 
 class DeliveredFile(models.Model):
     """One file of a delivery."""

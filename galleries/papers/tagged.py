@@ -83,11 +83,6 @@ class Paper:
         return pdf
 
 
-def document(title: str, author: str, body: Sequence[str], *how: str, **more: str) -> bytes:
-    """The PDF of a `Paper` of these."""
-    return Paper(title, author, tuple(body), *how, **more).pdf()
-
-
 def _in_css(text: str) -> str:
     return "".join(f"\\{ord(sign):06x}" for sign in text)
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from galleries.papers.statement import Listed, Sheet
-from galleries.papers.tagged import document, heading, line, section
+from galleries.papers.tagged import Paper, heading, line, section
 from galleries.words import money
 
 
@@ -112,7 +112,8 @@ def pdf(sheet: Sheet, *, page: str = "A4") -> bytes:
         line(caution(), "small"),
     ]
     language = translation.get_language() or "en"
-    return document(title(sheet), sheet.photographer or sheet.studio, body, page, title(sheet), language, _("page"))
+    author = sheet.photographer or sheet.studio
+    return Paper(title(sheet), author, tuple(body), page, title(sheet), language, _("page")).pdf()
 
 
 def caution() -> str:

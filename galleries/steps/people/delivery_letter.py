@@ -23,12 +23,12 @@ class Facts(TypedDict):
 def is_past(letter: Letter) -> bool:
     """Can what the letter tells of not be fetched any more?"""
     delivery = _delivery_of(letter)
-    return delivery is not None and not _is_there(delivery)
+    return delivery is not None and not delivery.is_there
 
 
 def can_be_fetched(sitting: Sitting) -> bool:
     """Is any delivery of the sitting handed over, and has not lapsed?"""
-    return any(_is_there(one) for one in sitting.deliveries.handed_over())
+    return any(one.is_there for one in sitting.deliveries.handed_over())
 
 
 def facts(letter: Letter) -> Facts:
@@ -42,10 +42,6 @@ def facts(letter: Letter) -> Facts:
         "changes_only": delivery.changed_only,
         "has_accepted": Acceptance.objects.filter(invite=person, licence__in=wordings).exists(),
     }
-
-
-def _is_there(delivery: Delivery) -> bool:
-    return delivery.state == Delivery.State.READY and not delivery.has_lapsed
 
 
 def _delivery_of(letter: Letter) -> Delivery | None:

@@ -150,7 +150,7 @@ def _shown(request: HttpRequest, delivery: Delivery, visitor: Visitor) -> dict[s
     return {
         "delivery": delivery,
         "why": why,
-        "waits": delivery.state == "ready" and not delivery.has_lapsed,
+        "waits": delivery.is_there,
         "needs_passcode": bool(delivery.passcode_hash)
         and not unlocked(request, delivery)
         and delivery.state == "ready",
