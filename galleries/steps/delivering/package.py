@@ -235,15 +235,6 @@ def begun(delivery: Delivery, names: Iterable[str]) -> Iterator[Archive]:
             copier.shutdown(cancel_futures=True)
 
 
-def pack(delivery: Delivery) -> Package:
-    """The archive of a delivery whose files are all there."""
-    files = list(delivery.files.all())
-    with begun(delivery, [file.name for file in files]) as archive:
-        for file in files:
-            archive.add(file)
-        return archive.finish()
-
-
 def _expected(delivery: Delivery, order: FileOrder) -> DeliveredFile:
     """What the papers can say of a file before it is made; it is no row."""
     cut = CutOrder(sizes.spec_from(delivery.sizes[order.size]), order.crop, order.tilt, order.monochrome)

@@ -15,10 +15,11 @@ import pytest
 from galleries import storage
 from galleries.models import Delivery, DeliverySize
 from galleries.papers.tagged import Paper
-from galleries.steps.delivering import build, groups, licences, orders, package, sizes
+from galleries.steps.delivering import build, file_order, groups, licences, orders, package, sizes
 from galleries.steps.finishing import approvals
 from tests import painted
 from tests.cast import Cast, make_cast
+from tests.steps.delivering.packed import pack
 
 pytestmark = pytest.mark.django_db
 
@@ -73,23 +74,24 @@ def test_it_is_byte_for_byte_the_one_that_is_written_when_all_is_there(asked: De
             info.create_system, info.external_attr = 3, 0o644 << 16
             archive.writestr(info, data)
     assert archive_of(delivery) == out.getvalue()
-    assert package.pack(delivery).sha256 == delivery.archive_sha256
+    assert pack(delivery).sha256 == delivery.archive_sha256
 
 
 def test_files_are_copied_while_others_are_still_being_cut(asked: Delivery, monkeypatch: pytest.MonkeyPatch) -> None:
-    copied, real_cut, real_copy, calls = threading.Event(), build.door.make_finals, package._copy, []
+    copied, real_files, real_copy, calls = threading.Event(), build._FinalCuts.files, package._copy, []
+    last = max(file_order.of(asked), key=lambda order: order.name).final
 
-    def cut(*args: Any, **how: Any) -> Any:
-        calls.append(args)
-        if len(calls) == 2:  # the second final waits until a file of the first lies in the archive
+    def files(cuts: build._FinalCuts) -> Any:
+        calls.append(cuts)
+        if cuts.orders[0].final == last:  # by name: it waits until a file of the first lies in the archive
             assert copied.wait(60)
-        return real_cut(*args, **how)
+        return real_files(cuts)
 
     def copy(*args: Any) -> None:
         real_copy(*args)
         copied.set()
 
-    monkeypatch.setattr(build.door, "make_finals", cut)
+    monkeypatch.setattr(build._FinalCuts, "files", files)
     monkeypatch.setattr(package, "_copy", copy)
     made(asked)
     assert len(calls) == 2
@@ -122,7 +124,7 @@ def test_papers_of_files_that_came_out_otherwise_are_drawn_again(
     monkeypatch.setattr(package, "_expected", other)
     delivery = made(asked)
     monkeypatch.undo()
-    assert package.pack(delivery).sha256 == delivery.archive_sha256
+    assert pack(delivery).sha256 == delivery.archive_sha256
 
 
 def test_papers_that_cannot_be_drawn_ahead_are_drawn_at_the_end(
@@ -138,7 +140,7 @@ def test_papers_that_cannot_be_drawn_ahead_are_drawn_at_the_end(
     monkeypatch.setattr(Paper, "pdf", pdf)
     delivery = made(asked)
     monkeypatch.undo()
-    assert package.pack(delivery).sha256 == delivery.archive_sha256
+    assert pack(delivery).sha256 == delivery.archive_sha256
 
 
 def test_cut_off_after_any_file_it_leaves_nothing_and_goes_on_to_the_same_archive(
@@ -168,7 +170,7 @@ def test_cut_off_after_any_file_it_leaves_nothing_and_goes_on_to_the_same_archiv
     assert len(calls) == 2 * len(WANTED)
     assert before.items() <= dict(delivery.files.values_list("name", "sha256")).items()
     assert {path.stem for path in (home / "final").rglob("*.*")} == set(delivery.files.values_list("sha256", flat=True))
-    assert package.pack(delivery).sha256 == delivery.archive_sha256
+    assert pack(delivery).sha256 == delivery.archive_sha256
 
 
 def test_a_file_that_was_damaged_after_it_was_kept_ends_the_work(

@@ -25,12 +25,13 @@ from galleries.imaging.rights import write as rights
 from galleries.models import DeliveredFile, Delivery, DeliverySize, Job, Letter, Sitting
 from galleries.papers.manifest import entries_from_json
 from galleries.steps import jobs
-from galleries.steps.delivering import build, cut, groups, licences, offer, orders, package, sizes
+from galleries.steps.delivering import build, cut, groups, licences, offer, orders, sizes
 from galleries.steps.delivering.file_order import FileOrder
 from galleries.steps.finishing import approvals
 from galleries.told import Told, told
 from tests import outside, painted
 from tests.cast import Cast, make_cast
+from tests.steps.delivering.packed import pack
 
 pytestmark = pytest.mark.django_db
 
@@ -156,7 +157,7 @@ def test_rights_are_read_by_an_outside_reader(delivery: Delivery, tmp_path: Path
 
 
 def test_the_same_delivery_packs_to_the_same_bytes(delivery: Delivery) -> None:
-    again = package.pack(delivery)
+    again = pack(delivery)
     assert (again.sha256, again.bytes) == (delivery.archive_sha256, delivery.archive_bytes)
 
 
@@ -276,7 +277,7 @@ def test_the_archive_is_not_copied_into_the_store(delivery: Delivery, monkeypatc
     mode = path.stat().st_mode
     path.unlink()
     monkeypatch.setattr(storage.FolderStore, "_save", lambda *_: pytest.fail("it was copied"))
-    assert package.pack(delivery).key == delivery.archive_key
+    assert pack(delivery).key == delivery.archive_key
     assert hashlib.sha256(path.read_bytes()).hexdigest() == delivery.archive_sha256
     assert (path.stat().st_mode, path.stat().st_nlink) == (mode, 1)
 
@@ -390,7 +391,7 @@ def test_damage_in_the_store_never_reaches_the_archive(delivery: Delivery) -> No
     file = DeliveredFile.objects.filter(delivery=delivery).first()
     Path(storage.private().path(file.key)).write_bytes(b"rotten")
     with pytest.raises(OSError, match="not the file that was made"):
-        package.pack(delivery)
+        pack(delivery)
 
 
 def test_a_delivery_is_not_made_twice_from_two_states(delivery: Delivery, cast: Cast) -> None:
